@@ -1,0 +1,1 @@
+"""What is wired to a design's lines: terminals, speakers, memories."""

@@ -1,0 +1,1 @@
+"""The fast frame-level bench: a procedure to a golden."""

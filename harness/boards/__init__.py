@@ -1,0 +1,1 @@
+"""Board profiles with their rosters, and their reader."""

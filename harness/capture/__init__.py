@@ -1,0 +1,1 @@
+"""Bench recordings: readers, time base, alignment and verdict."""

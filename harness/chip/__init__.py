@@ -1,0 +1,1 @@
+"""The shared chip in Amaranth, tick by tick."""

@@ -1,0 +1,1 @@
+"""Pure drawing: state in, lines or pictures out."""

@@ -1,0 +1,1 @@
+"""Netlist and schedule to machine code, one pass a file."""
