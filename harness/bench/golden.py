@@ -1,0 +1,36 @@
+"""A golden: the predicted output sequence of one procedure, with unsettled bits marked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+@dataclass(frozen=True)
+class Golden:
+    """A row for each change at the board's pins.
+
+    `ticks` (int64, oscillator ticks from the start of the procedure, rising), `steps` (int64, rises of the step line
+    that the design has seen so far), `inputs`, `outputs` (uint8, bit 0 is line 0), `proved` and `sampled` (uint8 masks: a bit in
+    neither is unsettled). The last row holds until tick `end`. `facts` go into the side file: hashes, seed, number of
+    power-ups, start and latency, as strings and numbers.
+    """
+
+    board: str
+    oscillator_hz: int
+    ticks: NDArray[np.int64]
+    steps: NDArray[np.int64]
+    inputs: NDArray[np.uint8]
+    outputs: NDArray[np.uint8]
+    proved: NDArray[np.uint8]
+    sampled: NDArray[np.uint8]
+    end: int
+    facts: Mapping[str, str | int] = field(default_factory=dict)
+
+    @property
+    def settled(self) -> NDArray[np.uint8]:
+        """Mask of the settled bits of each row."""
+        return self.proved | self.sampled
