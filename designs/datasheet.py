@@ -6,14 +6,21 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from forelight.sim.errors import SourceError
+
+from .toml_file import quoted
+
 #: The eight lines each way, bit 0 first.
 INPUT_LINES = tuple(f"i{n}" for n in range(8))
 OUTPUT_LINES = tuple(f"o{n}" for n in range(8))
+#: Ending of a source -> its format.
+FORMATS = {".py": "amaranth", ".v": "verilog", ".sv": "verilog", ".il": "netlist"}
+DATASHEET_FILE = "datasheet.toml"
 
 
 @dataclass(frozen=True)
 class Step:
-    """`line` is `i0`..`i7`, or `own` on a direct link; `wanted_hz` is the step rate that the author had in mind."""
+    """`line` is `i0`..`i7`, or `own` on a direct link; `wanted_hz` is the step rate that the author wants."""
 
     line: str
     wanted_hz: float | None = None
@@ -29,7 +36,7 @@ class Restart:
 
 @dataclass(frozen=True)
 class Line:
-    """What an input or output line means; `idle` (inputs only) is the level it has unless something is said."""
+    """What a line means; `idle` (inputs only) is the level it has unless something is said."""
 
     means: str
     idle: int | None = None
@@ -37,7 +44,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Attachment:
-    """Something wired to the design's lines: `lines` maps a terminal of the attachment to a line of the design."""
+    """Something wired to the design: `lines` maps a terminal of the attachment to a line of the design."""
 
     kind: str
     lines: Mapping[str, str]
@@ -46,7 +53,7 @@ class Attachment:
 
 @dataclass(frozen=True)
 class Run:
-    """A named procedure of the datasheet: actions as written (see `procedure.py`) and what to expect from them."""
+    """A named procedure: actions as written (see `action_text.py`) and what to expect from them."""
 
     name: str
     do: tuple[str, ...]
@@ -55,7 +62,12 @@ class Run:
 
 @dataclass(frozen=True)
 class Datasheet:
-    """Everything an author states about one design. `sources` are paths relative to `folder`; `top` names the class or module."""
+    """Everything an author states about one design.
+
+    `sources` are paths relative to `folder`; `top` names the class or module. `ports` maps a port of the
+    source (or one bit of it, `port[3]`) to a line; where it is empty the ports are `inputs` and `outputs`,
+    eight bits each. A step or restart line of the board's own is the port that maps to `step` or `restart`.
+    """
 
     name: str
     folder: Path
@@ -77,4 +89,51 @@ class Datasheet:
     @property
     def idle(self) -> int:
         """The idle levels of the eight inputs as a number, bit 0 first (step and restart at rest)."""
-        raise NotImplementedError
+        levels = {line: said.idle or 0 for line, said in self.lines.items()}
+        if self.step:
+            levels[self.step.line] = 0
+        if self.restart:
+            levels[self.restart.line] = int(self.restart.active == "low")
+        return sum(levels.get(line, 0) << bit for bit, line in enumerate(INPUT_LINES))
+
+
+def load(folder_or_file: Path) -> Datasheet:
+    """Read and validate a datasheet, given its file or the folder that holds it as `datasheet.toml`."""
+    from .validation import read_datasheet
+
+    return read_datasheet(folder_or_file / DATASHEET_FILE if folder_or_file.is_dir() else folder_or_file)
+
+
+def bare(path: Path, top: str | None, board_step: str | None, board_restart: str | None) -> Datasheet:
+    """A source without a datasheet: lines as the board suggests, and a sentence for everything assumed."""
+    if path.suffix not in FORMATS:
+        raise SourceError(
+            f"the ending {quoted(path.suffix)} is not that of a source",
+            place=str(path),
+            remedy=f"allowed: {', '.join(FORMATS)}, or a folder with a {DATASHEET_FILE}",
+        )
+    if not path.is_file():
+        raise SourceError(
+            "no such file", place=str(path), remedy="give the path of a source or of a contribution"
+        )
+    assumed = ["ports: inputs and outputs, eight bits each, bit 0 is line 0"]
+    for role, line in (("step", board_step), ("restart", board_restart)):
+        owner = "the board's own" if line == "own" else line
+        active = ", active high" if role == "restart" and line else ""
+        assumed.append(
+            f"{role} line: {owner}, as the board suggests{active}" if line else f"{role} line: none"
+        )
+    assumed.append("all other inputs: 0 at rest")
+    if not top:
+        assumed.append("top: the only one in the source that no other uses")
+    return Datasheet(
+        name=path.stem,
+        folder=path.parent,
+        title=path.stem,
+        sources=(path.name,),
+        top=top,
+        format=FORMATS[path.suffix],
+        step=Step(board_step) if board_step else None,
+        restart=Restart(board_restart) if board_restart else None,
+        assumed=tuple(assumed),
+    )

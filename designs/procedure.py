@@ -2,106 +2,57 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
 
+from forelight.sim.errors import UsageError
 
-@dataclass(frozen=True)
-class Select:
-    """Turn the selector to a slot."""
+from .action_text import parse, to_text
+from .actions import (
+    Action,
+    Disable,
+    Enable,
+    Frames,
+    Oscillator,
+    Press,
+    Pulse,
+    Release,
+    Repeat,
+    Restart,
+    Seconds,
+    Select,
+    Set,
+    Steps,
+    Strap,
+)
+from .toml_file import did_you_mean, quoted, read_toml
 
-    slot: int
+if TYPE_CHECKING:
+    from .datasheet import Datasheet
 
-
-@dataclass(frozen=True)
-class Strap:
-    """Set all eight input switches to a strap code, enable the step clock, and set the switches back as they were."""
-
-    code: int
-
-
-@dataclass(frozen=True)
-class Enable:
-    """Switch the step clock on; the divider keeps the number that the switches hold at this instant."""
-
-
-@dataclass(frozen=True)
-class Disable:
-    """Switch the step clock off; the step line goes back to its switch."""
-
-
-@dataclass(frozen=True)
-class Oscillator:
-    """Switch the board's main clock on or off."""
-
-    on: bool
-
-
-@dataclass(frozen=True)
-class Set:
-    """Set input switches, all at one instant: line -> 0 or 1."""
-
-    levels: Mapping[str, int]
-
-
-@dataclass(frozen=True)
-class Press:
-    """Hold the button on this input line (the line takes the opposite of its switch)."""
-
-    line: str
-
-
-@dataclass(frozen=True)
-class Release:
-    """Let go of the button on this input line."""
-
-    line: str
-
-
-@dataclass(frozen=True)
-class Restart:
-    """Hold the design's restart line active for the given number of steps (or frames without a step clock), let go."""
-
-    length: int = 2
-
-
-@dataclass(frozen=True)
-class Steps:
-    """Wait for so many rises of the step line."""
-
-    count: int
-
-
-@dataclass(frozen=True)
-class Frames:
-    """Wait for so many frames."""
-
-    count: int
-
-
-@dataclass(frozen=True)
-class Seconds:
-    """Wait; rounded to whole frames."""
-
-    seconds: float
-
-
-@dataclass(frozen=True)
-class Pulse:
-    """Make so many steps by hand on the step line, with the step clock off."""
-
-    count: int
-
-
-@dataclass(frozen=True)
-class Repeat:
-    """Do the actions so many times."""
-
-    count: int
-    actions: tuple[Action, ...]
-
-
-Action = Select | Strap | Enable | Disable | Oscillator | Set | Press | Release | Restart | Steps | Frames | Seconds | Pulse | Repeat
+__all__ = [
+    "Action",
+    "Disable",
+    "Enable",
+    "Frames",
+    "Oscillator",
+    "Press",
+    "Procedure",
+    "Pulse",
+    "Release",
+    "Repeat",
+    "Restart",
+    "Seconds",
+    "Select",
+    "Set",
+    "Steps",
+    "Strap",
+    "load_toml",
+    "of_run",
+    "parse",
+    "to_text",
+]
 
 
 @dataclass(frozen=True)
@@ -111,3 +62,25 @@ class Procedure:
     name: str
     actions: tuple[Action, ...]
     expect: str = ""
+
+
+def load_toml(path: Path) -> Procedure:
+    """A procedure file: `do`, and optionally `name` and `expect`, as in a datasheet's `[[run]]`."""
+    top = read_toml(path)
+    top.only("name", "do", "expect")
+    return Procedure(
+        top.text("name", path.stem), parse(top.texts("do"), top.place("do")), top.text("expect", "", 2000)
+    )
+
+
+def of_run(datasheet: Datasheet, name: str) -> Procedure:
+    """The procedure of a datasheet that has this name."""
+    for run in datasheet.runs:
+        if run.name == name:
+            return Procedure(run.name, parse(run.do, f"{datasheet.name}, run {quoted(name)}"), run.expect)
+    names = [run.name for run in datasheet.runs]
+    known = f"its runs are {', '.join(quoted(known) for known in names)}" if names else "it has no runs"
+    near = did_you_mean(name, names)
+    raise UsageError(
+        f"{datasheet.name} has no run {quoted(name)}", remedy=f"{near} {known}" if near else known
+    )

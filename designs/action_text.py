@@ -1,0 +1,234 @@
+"""The words for bench actions: texts to records and back.
+
+An action is written as one of
+
+    select 12          strap 29          enable            disable           oscillator off
+    set i2=1 i3=0      press i6          release i6        restart           restart 5
+    steps 97500        frames 10         wait 3 s          pulse 4           repeat 3 (pulse 1; wait 250 ms)
+
+Several actions in one text are parted by semicolons; repeats may stand inside repeats. `wait` takes s, ms, us
+or min. `parse` and `to_text` are each other's inverse.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from decimal import Decimal
+
+from forelight.sim.errors import DatasheetError
+
+from .actions import (
+    Action,
+    Disable,
+    Enable,
+    Frames,
+    Oscillator,
+    Press,
+    Pulse,
+    Release,
+    Repeat,
+    Restart,
+    Seconds,
+    Select,
+    Set,
+    Steps,
+    Strap,
+)
+from .toml_file import did_you_mean, quoted
+
+#: What a whole procedure may come to with its repeats written out.
+MOST_STEPS = 10**9  # steps, frames and pulses together
+MOST_ACTIONS = 10**6
+MOST_SECONDS = 10**6
+_DEEPEST = 8
+_LARGEST_CODE = 2**32 - 1
+_LARGEST_SLOT = 65535
+_LONGEST_TEXT = 20_000
+_UNITS = {"s": Decimal(1), "ms": Decimal("0.001"), "us": Decimal("0.000001"), "min": Decimal(60)}
+
+
+def parse(texts: Sequence[str], where: str = "") -> tuple[Action, ...]:
+    """Action texts to records. `where` is the file and line that an error shall name."""
+    actions: list[Action] = []
+    for number, text in enumerate(texts, 1):
+        place = f"{where}, action {number}" if where else f"action {number}"
+        if len(text) > _LONGEST_TEXT:
+            raise DatasheetError(
+                f"a text of {len(text)} characters", place=place, remedy="split it into several actions"
+            )
+        actions += _sequence(text, place, 0)
+    check_bounds(actions, where)
+    return tuple(actions)
+
+
+def to_text(action: Action) -> str:
+    """The action as `parse` reads it."""
+    verb = "wait" if isinstance(action, Seconds) else type(action).__name__.lower()
+    match action:
+        case Enable() | Disable():
+            rest = ""
+        case Oscillator(on):
+            rest = "on" if on else "off"
+        case Set(levels):
+            rest = " ".join(f"{line}={level}" for line, level in sorted(levels.items()))
+        case Press(line) | Release(line):
+            rest = line
+        case Restart(length):
+            rest = "" if length == Restart().length else str(length)
+        case Select(number) | Strap(number) | Steps(number) | Frames(number) | Pulse(number):
+            rest = str(number)
+        case Seconds(seconds):
+            rest = f"{seconds!r} s"
+        case Repeat(count, actions):
+            rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
+    return f"{verb} {rest}".rstrip()
+
+
+class _FormError(Exception):
+    """An action that cannot be read: what was found."""
+
+
+def _count(text: str, low: int, high: int) -> int:
+    """A whole number from low to high, in plain ASCII digits."""
+    if not re.fullmatch(r"-?[0-9]{1,12}", text) or not low <= int(text) <= high:
+        raise _FormError(f"found {quoted(text)} for a whole number from {low} to {high}")
+    return int(text)
+
+
+def _input_line(text: str) -> str:
+    if not re.fullmatch(r"i[0-7]", text):
+        kind = "an output" if re.fullmatch(r"o[0-7]", text) else "no line"
+        raise _FormError(f"{quoted(text)} is {kind}, the input lines are i0 to i7")
+    return text
+
+
+def _levels(words: list[str]) -> Set:
+    levels: dict[str, int] = {}
+    for word in words:
+        name, equals, level = word.partition("=")
+        line = _input_line(name)
+        if not equals or level not in {"0", "1"}:
+            raise _FormError(f"found {quoted(level)} as the level of {line}, which is 0 or 1")
+        if line in levels:
+            raise _FormError(f"{line} is set twice at one instant")
+        levels[line] = int(level)
+    return Set(levels)
+
+
+def _wait(value: str, unit: str) -> Seconds:
+    if unit not in _UNITS:
+        raise _FormError(f"found the unit {quoted(unit)}, the units are {', '.join(_UNITS)}")
+    if not re.fullmatch(r"[0-9]{1,12}(\.[0-9]{1,24})?(e[+-]?[0-9]{1,2})?", value):
+        raise _FormError(f"found {quoted(value)} for a time")
+    seconds = Decimal(value) * _UNITS[unit]
+    if not Decimal("1e-9") <= seconds <= MOST_SECONDS:
+        raise _FormError(f"found {value} {unit}, a wait is from 1 ns to {MOST_SECONDS} s")
+    return Seconds(float(seconds))
+
+
+def _switch(word: str) -> Oscillator:
+    if word not in {"on", "off"}:
+        raise _FormError(f"found {quoted(word)}, the oscillator is on or off")
+    return Oscillator(word == "on")
+
+
+#: Verb -> how it is written, fewest and most words after it, and what makes the record of them.
+_FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
+    "select": ("select SLOT", 1, 1, lambda w: Select(_count(w[0], 0, _LARGEST_SLOT))),
+    "strap": ("strap CODE", 1, 1, lambda w: Strap(_count(w[0], 0, _LARGEST_CODE))),
+    "enable": ("enable", 0, 0, lambda w: Enable()),
+    "disable": ("disable", 0, 0, lambda w: Disable()),
+    "oscillator": ("oscillator on or oscillator off", 1, 1, lambda w: _switch(w[0])),
+    "set": ("set i2=1 i3=0", 1, 8, _levels),
+    "press": ("press i6", 1, 1, lambda w: Press(_input_line(w[0]))),
+    "release": ("release i6", 1, 1, lambda w: Release(_input_line(w[0]))),
+    "restart": ("restart or restart LENGTH", 0, 1, lambda w: Restart(*(_count(n, 1, MOST_STEPS) for n in w))),
+    "steps": ("steps COUNT", 1, 1, lambda w: Steps(_count(w[0], 1, MOST_STEPS))),
+    "frames": ("frames COUNT", 1, 1, lambda w: Frames(_count(w[0], 1, MOST_STEPS))),
+    "wait": ("wait 3 s", 2, 2, lambda w: _wait(w[0], w[1])),
+    "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
+}
+_VERBS = (*_FORMS, "repeat")
+
+
+def _sequence(text: str, place: str, depth: int) -> list[Action]:
+    """Actions parted by semicolons, but for those inside parentheses."""
+    parts, level, start = [], 0, 0
+    for position, char in enumerate(text):
+        level += (char == "(") - (char == ")")
+        if level < 0:
+            break
+        if char == ";" and level == 0:
+            parts.append(text[start:position])
+            start = position + 1
+    if level:
+        raise DatasheetError(
+            f"{quoted(text)}: a parenthesis without its partner",
+            place=place,
+            remedy="repeat 3 (pulse 1; wait 1 s)",
+        )
+    return [_action(part.strip(), place, depth) for part in (*parts, text[start:])]
+
+
+def _action(text: str, place: str, depth: int) -> Action:
+    verb, *words = text.lower().split() or [""]
+    verb = verb.partition("(")[0]
+    form = _FORMS[verb][0] if verb in _FORMS else "repeat COUNT (ACTION; ACTION)"
+    try:
+        if verb == "repeat":
+            return _repeat(text, place, depth)
+        if verb not in _FORMS:
+            near = did_you_mean(verb, _VERBS)
+            known = f"the actions are {', '.join(_VERBS)}"
+            raise DatasheetError(
+                f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
+            )
+        _, fewest, most, make = _FORMS[verb]
+        if not fewest <= len(words) <= most:
+            raise _FormError(f"found {len(words)} words after {verb}")
+        return make(words)
+    except _FormError as error:
+        raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None
+
+
+def _repeat(text: str, place: str, depth: int) -> Repeat:
+    form = re.fullmatch(r"repeat\s+(\S+?)\s*\((.*)\)", text, re.DOTALL | re.IGNORECASE)
+    if not form:
+        raise _FormError("found no count, or no actions in parentheses")
+    if depth == _DEEPEST:
+        raise _FormError(f"repeats stand more than {_DEEPEST} deep")
+    return Repeat(_count(form[1], 1, MOST_STEPS), tuple(_sequence(form[2], place, depth + 1)))
+
+
+def check_bounds(actions: Sequence[Action], where: str = "") -> None:
+    """Refuse what would never end: too many steps, actions or seconds once the repeats are written out."""
+    steps, number, seconds = _extent(actions)
+    if steps > MOST_STEPS or number > MOST_ACTIONS or seconds > MOST_SECONDS:
+        raise DatasheetError(
+            f"the procedure comes to {steps} steps and frames, {number} actions and {seconds:g} s of waiting",
+            place=where,
+            remedy=f"at most {MOST_STEPS}, {MOST_ACTIONS} and {MOST_SECONDS} s are allowed",
+        )
+
+
+def _extent(actions: Sequence[Action]) -> tuple[int, int, float]:
+    """Steps and frames, actions, and seconds of waiting, with the repeats written out."""
+    steps, number, seconds = 0, 0, 0.0
+    for action in actions:
+        number += 1
+        match action:
+            case Steps(count) | Frames(count) | Pulse(count) | Restart(count):
+                steps += count
+            case Seconds(wait):
+                seconds += wait
+            case Repeat(count, inner):
+                more = _extent(inner)
+                steps, number, seconds = (
+                    steps + count * more[0],
+                    number + count * more[1],
+                    seconds + count * more[2],
+                )
+            case _:
+                pass
+    return steps, number, seconds

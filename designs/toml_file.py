@@ -1,0 +1,225 @@
+"""TOML tables, read key by key: a complaint names file, line, key, what was found and what is allowed."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import tomllib
+import unicodedata
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from forelight.sim.errors import DatasheetError
+
+#: A step from a table to what is inside it: a key, or the index of an element of an array.
+Key = str | int
+_LARGEST_FILE = 1 << 20
+_HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?")
+_ASSIGNMENT = re.compile(
+    r"""\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*="""
+)
+_KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """`did you mean "x"?`, or nothing if no known word is near."""
+    near = difflib.get_close_matches(word, list(known), n=3, cutoff=0.6)
+    return f"did you mean {' or '.join(quoted(name) for name in near)}?" if near else ""
+
+
+def quoted(value: object) -> str:
+    """A found value as a person wrote it, shortened, without control characters."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list):
+        return f"an array of {len(value)}"
+    if not isinstance(value, str):
+        return str(value)
+    shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[:80])
+    return f'"{shown}{"..." if len(value) > 80 else ""}"'
+
+
+def dotted(path: Iterable[Key]) -> str:
+    """`("run", 0, "do")` as `run[0].do`."""
+    return re.sub(r"\.\[", "[", ".".join(f"[{key}]" if isinstance(key, int) else key for key in path))
+
+
+@dataclass(frozen=True)
+class Section:
+    """One table of a TOML file; `path` leads to it from the top, `lines` finds the line of a path."""
+
+    file: Path
+    path: tuple[Key, ...]
+    table: Mapping[str, object]
+    lines: Mapping[tuple[Key, ...], int] = field(repr=False)
+
+    def place(self, *keys: Key) -> str:
+        """File and line of a key, or of the nearest thing around it that has a line."""
+        path = (*self.path, *keys)
+        while path and path not in self.lines:
+            path = path[:-1]
+        return f"{self.file}:{self.lines[path]}" if path else str(self.file)
+
+    def error(self, keys: Key | tuple[Key, ...], found: str, allowed: str) -> DatasheetError:
+        """The complaint about one key of this table."""
+        inner = keys if isinstance(keys, tuple) else (keys,)
+        return DatasheetError(
+            f"{dotted((*self.path, *inner))}: {found}", place=self.place(*inner), remedy=allowed
+        )
+
+    def wrong(self, key: str, allowed: str) -> DatasheetError:
+        return self.error(key, f"found {quoted(self.table[key])}", f"allowed: {allowed}")
+
+    def absent(self, key: str, kind: str) -> DatasheetError:
+        return self.error(key, "is missing", f"add it: {kind}")
+
+    def only(self, *allowed: str) -> None:
+        """Refuse keys that are not known, with the nearest known ones."""
+        for key in self.table:
+            if key not in allowed:
+                near = did_you_mean(key, allowed)
+                keys = f"the keys here are {', '.join(allowed)}"
+                raise self.error(key, "no such key", f"{near} {keys}" if near else keys)
+
+    def text(self, key: str, default: str | None = None, longest: int = 200) -> str:
+        """A text of at least one character and no control characters (they could command a terminal)."""
+        if key not in self.table:
+            if default is None:
+                raise self.absent(key, "a text")
+            return default
+        value = self.table[key]
+        if not isinstance(value, str) or not value.strip() or len(value) > longest:
+            raise self.wrong(key, f"a text of 1 to {longest} characters")
+        for char in value:
+            if unicodedata.category(char) in {"Cc", "Cf", "Cs"} and char not in "\n\t":
+                raise self.error(
+                    key, f"found the control character {quoted(char)}", "allowed: printable text"
+                )
+        return value.strip()
+
+    def choice(self, key: str, allowed: Collection[str], default: str | None = None) -> str:
+        """One of the allowed words."""
+        words = ", ".join(allowed)
+        if key not in self.table:
+            if default is None:
+                raise self.absent(key, f"one of {words}")
+            return default
+        value = self.table[key]
+        if not isinstance(value, str) or value not in allowed:
+            near = did_you_mean(value, allowed) if isinstance(value, str) else ""
+            raise self.wrong(key, f"{words}{'; ' + near if near else ''}")
+        return value
+
+    def integer(self, key: str, low: int, high: int, default: int | None = None) -> int:
+        """A whole number from low to high."""
+        if key not in self.table:
+            if default is None:
+                raise self.absent(key, f"a whole number from {low} to {high}")
+            return default
+        value = self.table[key]
+        if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
+            raise self.wrong(key, f"a whole number from {low} to {high}")
+        return value
+
+    def rate(self, key: str) -> float | None:
+        """A rate in hertz, or None where there is no such key."""
+        value = self.table.get(key)
+        if value is None:
+            return None
+        number = isinstance(value, (int, float)) and not isinstance(value, bool)
+        if not number or not math.isfinite(value) or not 1e-6 <= value <= 1e9:  # type: ignore[arg-type, operator]
+            raise self.wrong(key, "a rate in Hz from 0.000001 to 1000000000")
+        return float(value)  # type: ignore[arg-type]
+
+    def texts(self, key: str) -> tuple[str, ...]:
+        """An array of texts, at least one."""
+        value = self.table.get(key)
+        if value is None:
+            raise self.absent(key, "an array of texts")
+        if not isinstance(value, list) or not value or not all(isinstance(item, str) for item in value):
+            raise self.wrong(key, "an array of one or more texts")
+        return tuple(value)
+
+    def section(self, key: str) -> Section | None:
+        """The table of this name, or None where there is none."""
+        value = self.table.get(key)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            raise self.wrong(key, f"a table, as in [{dotted((*self.path, key))}]")
+        return Section(self.file, (*self.path, key), value, self.lines)
+
+    def sections(self, key: str) -> list[Section]:
+        """The tables of an array of tables."""
+        value = self.table.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
+            raise self.wrong(key, f"tables, each begun by [[{dotted((*self.path, key))}]]")
+        return [Section(self.file, (*self.path, key, n), item, self.lines) for n, item in enumerate(value)]
+
+
+def read_toml(path: Path) -> Section:
+    """The whole file as one section; a file that cannot be read or is no TOML is a `DatasheetError`."""
+    try:
+        if path.stat().st_size > _LARGEST_FILE:
+            raise DatasheetError("file of more than 1 MiB", place=str(path), remedy="give a TOML file")
+        text = path.read_text(encoding="utf-8-sig")
+        return Section(path, (), tomllib.loads(text), _places(text))
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise DatasheetError(
+            f"cannot be read: {reason}", place=str(path), remedy="give a TOML file"
+        ) from None
+    except UnicodeDecodeError as error:
+        raise DatasheetError(
+            f"is not UTF-8 text (byte {error.start})", place=str(path), remedy="save it as UTF-8"
+        ) from None
+    except (ValueError, RecursionError) as error:
+        line = re.search(r"\(at line (\d+), column \d+\)", str(error))
+        reason = str(error) if isinstance(error, ValueError) else "nested too deep"
+        place = f"{path}:{line[1]}" if line else str(path)
+        raise DatasheetError(
+            f"is not valid TOML: {reason}", place=place, remedy="correct the syntax"
+        ) from None
+
+
+def _places(text: str) -> dict[tuple[Key, ...], int]:
+    """Lines of table headers and of `key =`, from 1; keys of an inline table share its line."""
+    places: dict[tuple[Key, ...], int] = {}
+    counts: dict[tuple[Key, ...], int] = {}
+    table: tuple[Key, ...] = ()
+    inside = ""  # the closing quotes of a text of several lines
+    for number, line in enumerate(text.split("\n"), 1):
+        if inside:
+            inside = "" if inside in line else inside
+            continue
+        if header := _HEADER.match(line):
+            keys = _indexed(_key_parts(header[2]), counts, new=header[1] == "[[")
+            if not _ASSIGNMENT.match(line):
+                table = keys
+                places.setdefault(table, number)
+        elif assignment := _ASSIGNMENT.match(line):
+            places.setdefault((*table, *_key_parts(assignment[1])), number)
+        for quotes in ('"""', "'''"):
+            if line.count(quotes) % 2:
+                inside = quotes
+    return places
+
+
+def _key_parts(text: str) -> tuple[Key, ...]:
+    return tuple(part.strip("\"'") for part in _KEY_PART.findall(text))
+
+
+def _indexed(keys: tuple[Key, ...], counts: dict[tuple[Key, ...], int], new: bool) -> tuple[Key, ...]:
+    """A header's path with the index of each array of tables on the way; `new` begins another element."""
+    path: tuple[Key, ...] = ()
+    for position, key in enumerate(keys):
+        path = (*path, key)
+        if new and position == len(keys) - 1:
+            counts[path] = counts.get(path, -1) + 1
+        if path in counts:
+            path = (*path, counts[path])
+    return path

@@ -1,0 +1,214 @@
+"""What a datasheet may say: each key, line, type and range is checked where it is read.
+
+title, creator, license, description     texts; only the title must be there
+format       amaranth (.py), verilog (.v, .sv) or netlist (.il); deduced from the source, checked if stated
+source       "design.py:ClassName", or "design.v", or ["a.v", "b.v"]; inside the folder of the datasheet
+module       the top module, for verilog and netlist
+[step]       line = i0 to i7 or own; wanted_hz
+[restart]    line = i0 to i7 or own; active = high or low
+[lines]      i0 = { means = "...", idle = 0 }, o0 = { means = "..." }; idle for inputs alone
+[ports]      N1 = "i0", "N22[3]" = "o0"; a line of the board's own: clk = "step", rst = "restart"
+[[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }
+[[run]]      name; do = [actions]; expect
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+from .datasheet import (
+    FORMATS,
+    INPUT_LINES,
+    OUTPUT_LINES,
+    Attachment,
+    Datasheet,
+    Line,
+    Restart,
+    Run,
+    Step,
+)
+from .procedure import parse
+from .toml_file import Section, did_you_mean, quoted, read_toml
+
+ATTACHMENTS = ("speaker", "serial terminal", "character display", "serial memory")
+_LINES = (*INPUT_LINES, *OUTPUT_LINES)
+_KEYS = (
+    *("title", "creator", "license", "description", "format", "source", "module"),
+    *("step", "restart", "lines", "ports", "attach", "run"),
+)
+_PORT = re.compile(r"[^\s\[\]]+(\[[0-9]+\])?")
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
+
+
+def read_datasheet(file: Path) -> Datasheet:
+    """Read one datasheet file; everything wrong with it is a `DatasheetError`."""
+    sheet = read_toml(file)
+    sheet.only(*_KEYS)
+    title = sheet.text("title", longest=80)
+    sources, top, form = _source(sheet)
+    step, restart = _step(sheet), _restart(sheet)
+    if step and restart and step.line == restart.line != "own":
+        raise sheet.error(
+            ("restart", "line"), f"{step.line} is the step line too", "give each a line of its own"
+        )
+    return Datasheet(
+        name=file.resolve().parent.name,
+        folder=file.parent,
+        title=title,
+        sources=sources,
+        top=top,
+        format=form,
+        creator=sheet.text("creator", ""),
+        license=sheet.text("license", ""),
+        description=sheet.text("description", "", 2000),
+        step=step,
+        restart=restart,
+        lines=_lines(sheet, step, restart),
+        ports=_ports(sheet, step, restart),
+        attach=tuple(_attachment(section) for section in sheet.sections("attach")),
+        runs=_runs(sheet),
+    )
+
+
+def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
+    """Files, top and format."""
+    listed = isinstance(sheet.table.get("source"), list)
+    given = sheet.texts("source") if listed else (sheet.text("source"),)
+    top = sheet.text("module") if "module" in sheet.table else None
+    if not listed and ":" in given[0]:
+        name, _, named = given[0].rpartition(":")
+        if not _NAME.fullmatch(named):
+            raise sheet.wrong("source", "FILE or FILE:NAME, with the name of a class or module")
+        if top and top != named:
+            raise sheet.error(
+                "module", f"{quoted(top)} is not {quoted(named)} of source", "name the top once"
+            )
+        given, top = (name,), named
+    formats = {_format_of(sheet, name) for name in given}
+    if len(formats) > 1:
+        raise sheet.error(
+            "source", f"found {' and '.join(sorted(formats))} side by side", "allowed: one format"
+        )
+    form = formats.pop()
+    if form != "verilog" and len(given) > 1:
+        raise sheet.error("source", f"found {len(given)} files", f"allowed for {form}: one file")
+    if sheet.choice("format", sorted(set(FORMATS.values())), form) != form:
+        raise sheet.wrong("format", f"{form}, as the ending of {given[0]} says")
+    for name in given:
+        _check_inside(sheet, name)
+    return given, top, form
+
+
+def _format_of(sheet: Section, name: str) -> str:
+    ending = Path(name).suffix
+    if ending not in FORMATS:
+        raise sheet.error("source", f"found {quoted(name)}", f"allowed endings: {', '.join(FORMATS)}")
+    return FORMATS[ending]
+
+
+def _check_inside(sheet: Section, name: str) -> None:
+    """Refuse a source outside the datasheet's folder, symbolic links followed; then one that is not there."""
+    folder = sheet.file.resolve().parent
+    path = folder / name
+    if not path.resolve().is_relative_to(folder):
+        raise sheet.error("source", f"{quoted(name)} leaves the folder", "allowed: files inside the folder")
+    if not path.is_file():
+        near = did_you_mean(name, [item.name for item in folder.iterdir() if item.suffix in FORMATS])
+        raise sheet.error("source", f"there is no file {quoted(name)}", near or "put it into the folder")
+
+
+def _step(sheet: Section) -> Step | None:
+    section = sheet.section("step")
+    if section is None:
+        return None
+    section.only("line", "wanted_hz")
+    return Step(section.choice("line", (*INPUT_LINES, "own")), section.rate("wanted_hz"))
+
+
+def _restart(sheet: Section) -> Restart | None:
+    section = sheet.section("restart")
+    if section is None:
+        return None
+    section.only("line", "active")
+    return Restart(
+        section.choice("line", (*INPUT_LINES, "own")), section.choice("active", ("high", "low"), "high")
+    )
+
+
+def _lines(sheet: Section, step: Step | None, restart: Restart | None) -> Mapping[str, Line]:
+    section = sheet.section("lines")
+    if section is None:
+        return {}
+    section.only(*_LINES)
+    driven = {role.line: name for role, name in ((step, "step"), (restart, "restart")) if role}
+    lines: dict[str, Line] = {}
+    for line in section.table:
+        entry = section.section(line)
+        assert entry is not None
+        entry.only(*(("means", "idle") if line in INPUT_LINES else ("means",)))
+        if "idle" in entry.table and line in driven:
+            raise entry.error("idle", f"{line} is the {driven[line]} line", "leave it out: its rest is known")
+        idle = entry.integer("idle", 0, 1) if "idle" in entry.table else None
+        lines[line] = Line(entry.text("means"), idle)
+    return lines
+
+
+def _ports(sheet: Section, step: Step | None, restart: Restart | None) -> Mapping[str, str]:
+    """Ports of the source -> lines; no line and no port twice, and the step and restart lines among them."""
+    section = sheet.section("ports")
+    if section is None:
+        return {}
+    roles = (("step", step), ("restart", restart))
+    allowed = (*_LINES, *(name for name, role in roles if role and role.line == "own"))
+    ports: dict[str, str] = {}
+    for port in section.table:
+        if not _PORT.fullmatch(port):
+            raise section.error(port, "is no name of a port", 'allowed: port = "i0" or "port[3]" = "i0"')
+        line = section.choice(port, allowed)
+        for other, taken in ports.items():
+            if taken == line:
+                raise section.error(port, f"{line} is the line of {other} already", "allowed: each line once")
+            if other.partition("[")[0] == port or port.partition("[")[0] == other:
+                raise section.error(port, f"overlaps {other}", "map the port whole or bit by bit")
+        ports[port] = line
+    for name, role in roles:
+        if role is None:
+            continue
+        target = name if role.line == "own" else role.line
+        if target not in ports.values():
+            raise sheet.error("ports", f"no port has the {name} line", f'add one: PORT = "{target}"')
+    return ports
+
+
+def _attachment(section: Section) -> Attachment:
+    section.only("kind", "lines", "options")
+    kind = section.choice("kind", ATTACHMENTS)
+    lines = section.section("lines")
+    if lines is None or not lines.table:
+        raise section.absent("lines", 'a table of its terminals, as { signal = "o4" }')
+    options = section.section("options")
+    values: dict[str, str | int | float | bool] = {}
+    for key, value in (options.table if options else {}).items():
+        if not isinstance(value, (str, int, float, bool)):
+            raise section.error(
+                ("options", key), f"found {quoted(value)}", "allowed: a text, a number, true or false"
+            )
+        values[key] = value
+    return Attachment(kind, {terminal: lines.choice(terminal, _LINES) for terminal in lines.table}, values)
+
+
+def _runs(sheet: Section) -> tuple[Run, ...]:
+    runs: list[Run] = []
+    for section in sheet.sections("run"):
+        section.only("name", "do", "expect")
+        name = section.text("name", longest=80)
+        if name in {run.name for run in runs}:
+            raise section.error(
+                "name", f"{quoted(name)} is the name of an earlier run", "give each run its own name"
+            )
+        run = Run(name, section.texts("do"), section.text("expect", "", 2000))
+        parse(run.do, f"{section.place('do')}: run {quoted(name)}")
+        runs.append(run)
+    return tuple(runs)
