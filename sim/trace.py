@@ -26,3 +26,19 @@ class Trace:
     widths: Mapping[str, int]
     end: int
     unknown: Mapping[str, Values] = field(default_factory=dict)
+
+    def compact(self) -> Trace:
+        """The same without the rows in which nothing changes."""
+        if not len(self.times):
+            return self
+        keep = np.zeros(len(self.times), bool)
+        keep[0] = True
+        for columns in (self.values, self.unknown):
+            for column in columns.values():
+                keep[1:] |= column[1:] != column[:-1]
+        return self._rows(keep)
+
+    def _rows(self, keep: NDArray[np.bool_]) -> Trace:
+        values = {name: column[keep] for name, column in self.values.items()}
+        unknown = {name: column[keep] for name, column in self.unknown.items()}
+        return Trace(self.times[keep], values, self.widths, self.end, unknown)

@@ -1,0 +1,360 @@
+"""Cells to LLVM text, one small function a kind.
+
+Meanings are those of Yosys' cell library, as `evaluate.py` states them on plain integers. LLVM leaves over-wide shifts
+undefined and traps on some divisions, so both are guarded here; an x of the source counts as 0.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from ..netlist import Cell, Word
+from .words import Scope
+
+
+@dataclass(frozen=True)
+class Site:
+    """One cell at the place where its text is being written."""
+
+    cell: Cell
+    scope: Scope
+    width: int  # of the result, never 0
+
+    @property
+    def signed(self) -> bool:
+        return bool(self.cell.int_param("A_SIGNED"))
+
+    @property
+    def both_signed(self) -> bool:
+        return bool(self.cell.int_param("A_SIGNED") and self.cell.int_param("B_SIGNED"))
+
+    def operand(self, index: int) -> Word:
+        return self.cell.operands[index]
+
+    def op(self, expression: str) -> str:
+        return self.scope.text.op(expression)
+
+    def nonzero(self, word: Word) -> str:
+        width = max(word.width, 1)
+        return (
+            self.scope.word(word) if width == 1 else self.op(f"icmp ne i{width} {self.scope.word(word)}, 0")
+        )
+
+    def truth(self, bit: str) -> str:
+        """An i1 as the result of this cell."""
+        return self.scope.resize(bit, 1, self.width)
+
+    def select(self, bit: str, yes: str, no: str, width: int | None = None) -> str:
+        kind = f"i{width or self.width}"
+        return self.op(f"select i1 {bit}, {kind} {yes}, {kind} {no}")
+
+
+Emitter = Callable[[Site], str]
+
+
+def emit(cell: Cell, scope: Scope) -> str:
+    """Write one cell's text (not `read`, which needs the layout) and return the LLVM name of its output."""
+    width = scope.widths[cell.output]
+    return EMITTERS[cell.kind](Site(cell, scope, width)) if width else "0"
+
+
+def _unary(at: Site) -> str:
+    a = at.scope.extended(at.operand(0), at.width, at.signed)
+    if at.cell.kind == "$not":
+        return at.op(f"xor i{at.width} {a}, -1")
+    return at.op(f"sub i{at.width} 0, {a}") if at.cell.kind == "$neg" else a
+
+
+def _reduce(at: Site) -> str:
+    word = at.operand(0)
+    width, kind = word.width, at.cell.kind
+    if width == 0:
+        return "1" if kind in ("$reduce_and", "$reduce_xnor", "$logic_not") else "0"
+    a = at.scope.word(word)
+    if kind == "$reduce_and":
+        return at.truth(at.op(f"icmp eq i{width} {a}, -1"))
+    if kind in ("$reduce_or", "$reduce_bool"):
+        return at.truth(at.nonzero(word))
+    if kind == "$logic_not":
+        return at.truth(at.op(f"icmp eq i{width} {a}, 0"))
+    ones = at.op(f"call i{width} @llvm.ctpop.i{width}(i{width} {a})")
+    parity = at.scope.resize(ones, width, 1)
+    return at.truth(parity if kind == "$reduce_xor" else at.op(f"xor i1 {parity}, 1"))
+
+
+_OPS = {
+    "$and": "and",
+    "$or": "or",
+    "$xor": "xor",
+    "$xnor": "xor",
+    "$add": "add",
+    "$sub": "sub",
+    "$mul": "mul",
+}
+
+
+def _binary(at: Site) -> str:
+    a = at.scope.extended(at.operand(0), at.width, at.both_signed)
+    b = at.scope.extended(at.operand(1), at.width, at.both_signed)
+    result = at.op(f"{_OPS[at.cell.kind]} i{at.width} {a}, {b}")
+    return at.op(f"xor i{at.width} {result}, -1") if at.cell.kind == "$xnor" else result
+
+
+def _logic(at: Site) -> str:
+    a, b = at.nonzero(at.operand(0)), at.nonzero(at.operand(1))
+    return at.truth(at.op(f"{'and' if at.cell.kind == '$logic_and' else 'or'} i1 {a}, {b}"))
+
+
+_COMPARE = {
+    "$eq": "eq",
+    "$eqx": "eq",
+    "$ne": "ne",
+    "$nex": "ne",
+    "$lt": "lt",
+    "$le": "le",
+    "$ge": "ge",
+    "$gt": "gt",
+}
+
+
+def _compare(at: Site) -> str:
+    signed = at.both_signed
+    width = max(at.operand(0).width, at.operand(1).width, 1)
+    a, b = (at.scope.extended(at.operand(i), width, signed) for i in (0, 1))
+    verb = _COMPARE[at.cell.kind]
+    if verb not in ("eq", "ne"):
+        verb = ("s" if signed else "u") + verb
+    return at.truth(at.op(f"icmp {verb} i{width} {a}, {b}"))
+
+
+def _division(at: Site) -> str:
+    """One bit wider than any operand where signed, so that the most negative number over -1 does not trap."""
+    signed, kind = at.both_signed, at.cell.kind
+    width = max(at.operand(0).width, at.operand(1).width, at.width) + signed
+    a, b = (at.scope.extended(at.operand(i), width, signed) for i in (0, 1))
+    zero = at.op(f"icmp eq i{width} {b}, 0")
+    divisor = at.select(zero, "1", b, width)
+    sign = "s" if signed else "u"
+    quotient = at.op(f"{sign}div i{width} {a}, {divisor}")
+    rest = at.op(f"sub i{width} {a}, {at.op(f'mul i{width} {quotient}, {divisor}')}")
+    if signed and kind in ("$divfloor", "$modfloor"):
+        uneven = at.op(f"icmp ne i{width} {rest}, 0")
+        opposed = at.op(f"icmp slt i{width} {at.op(f'xor i{width} {rest}, {divisor}')}, 0")
+        fix = at.op(f"and i1 {uneven}, {opposed}")
+        quotient = at.op(f"sub i{width} {quotient}, {at.op(f'zext i1 {fix} to i{width}')}")
+        rest = at.op(f"add i{width} {rest}, {at.select(fix, divisor, '0', width)}")
+    result = quotient if kind in ("$div", "$divfloor") else rest
+    return at.scope.resize(at.select(zero, "0", result, width), width, at.width)
+
+
+def _power(at: Site) -> str:
+    """Square and multiply over the bits of the exponent; a negative exponent leaves only powers of 1 and -1."""
+    signed_b = bool(at.cell.int_param("B_SIGNED"))
+    base_word, exponent_word = at.operand(0), at.operand(1)
+    base = at.scope.extended(base_word, at.width, at.signed)
+    result, square, count = "1", base, exponent_word.width
+    for index in range(count):
+        bit = at.scope.word(exponent_word.bit(index))
+        result = at.select(bit, at.op(f"mul i{at.width} {result}, {square}"), result)
+        square = at.op(f"mul i{at.width} {square}, {square}")
+    if not signed_b or not count:
+        return result
+    # The full width of the base decides whether it is 1 or -1: the result's may have lost its upper bits.
+    wide = max(base_word.width, at.width, 2)
+    full = at.scope.extended(base_word, wide, at.signed)
+    one = at.op(f"icmp eq i{wide} {full}, 1")
+    minus = at.op(f"icmp eq i{wide} {full}, -1") if at.signed else "false"
+    unit = at.op(f"or i1 {one}, {minus}")
+    sign = at.select(at.scope.word(exponent_word.bit(0)), base, "1")
+    return at.select(at.scope.word(exponent_word.bit(count - 1)), at.select(unit, sign, "0"), result)
+
+
+def _shifted(at: Site, verb: str, value: str, width: int, amount: str, amount_width: int) -> str:
+    """Shift `value` by an unsigned amount of any size; beyond the width only the fill is left."""
+    if amount_width < width.bit_length():
+        return at.op(f"{verb} i{width} {value}, {at.scope.resize(amount, amount_width, width)}")
+    over = at.op(f"icmp uge i{amount_width} {amount}, {width}")
+    inside = at.scope.resize(at.select(over, "0", amount, amount_width), amount_width, width)
+    shifted = at.op(f"{verb} i{width} {value}, {inside}")
+    fill = at.op(f"ashr i{width} {value}, {width - 1}") if verb == "ashr" else "0"
+    return at.select(over, fill, shifted, width)
+
+
+def _shift(at: Site) -> str:
+    kind, amount = at.cell.kind, at.operand(1)
+    left = kind in ("$shl", "$sshl")
+    width = at.width if left else max(at.operand(0).width, at.width)
+    a = at.scope.extended(at.operand(0), width, at.signed and kind != "$shiftx")
+    if not amount.width:
+        return at.scope.resize(a, width, at.width)
+    b = at.scope.word(amount)
+    verb = "shl" if left else "ashr" if kind == "$sshr" and at.signed else "lshr"
+    result = _shifted(at, verb, a, width, b, amount.width)
+    if kind in ("$shift", "$shiftx") and at.cell.int_param("B_SIGNED"):
+        negative = at.op(f"icmp slt i{amount.width} {b}, 0")
+        back = _shifted(at, "shl", a, width, at.op(f"sub i{amount.width} 0, {b}"), amount.width)
+        result = at.select(negative, back, result, width)
+    return at.scope.resize(result, width, at.width)
+
+
+def _mux(at: Site) -> str:
+    a, b, s = (at.scope.word(word) for word in at.cell.operands)
+    if at.cell.kind == "$mux":
+        return at.select(s, b, a)
+    kept = at.op(f"and i{at.width} {a}, {at.op(f'xor i{at.width} {s}, -1')}")
+    return at.op(f"or i{at.width} {kept}, {at.op(f'and i{at.width} {b}, {s}')}")
+
+
+def _pmux(at: Site) -> str:
+    """The highest select bit that is set wins; Yosys makes them one-hot."""
+    result = at.scope.word(at.operand(0))
+    choices, select = at.operand(1), at.operand(2)
+    for index in range(select.width):
+        choice = at.scope.word(choices.cut(index * at.width, at.width))
+        result = at.select(at.scope.word(select.bit(index)), choice, result)
+    return result
+
+
+def _tree(at: Site, leaves: list[str], select: Word) -> str:
+    """A binary tree of selects: the depth is the width of the selector, not the number of leaves."""
+    for index in range(select.width):
+        bit = at.scope.word(select.bit(index))
+        pairs = zip(leaves[::2], leaves[1::2], strict=True)
+        leaves = [low if low == high else at.select(bit, high, low) for low, high in pairs]
+    return leaves[0]
+
+
+def _bmux(at: Site) -> str:
+    words, select = at.operand(0), at.operand(1)
+    return _tree(
+        at, [at.scope.word(words.cut(i * at.width, at.width)) for i in range(1 << select.width)], select
+    )
+
+
+def _demux(at: Site) -> str:
+    value, select = at.operand(0), at.operand(1)
+    a = at.scope.extended(value, at.width, False)
+    wide = max(at.width, select.width + value.width.bit_length() + 1)
+    amount = at.op(f"mul i{wide} {at.scope.extended(select, wide, False)}, {value.width}")
+    return at.op(f"shl i{at.width} {a}, {at.scope.resize(amount, wide, at.width)}") if select.width else a
+
+
+def _lut(at: Site) -> str:
+    table, count = at.cell.int_param("LUT"), at.operand(0).width
+    rows = 1 << count
+    index = at.scope.extended(at.operand(0), max(rows, count), False)
+    wide = max(rows, count)
+    return at.truth(at.scope.resize(at.op(f"lshr i{wide} {table & (1 << rows) - 1}, {index}"), wide, 1))
+
+
+def _sop(at: Site) -> str:
+    table, depth, width = at.cell.int_param("TABLE"), at.cell.int_param("DEPTH"), at.operand(0).width
+    a = at.scope.word(at.operand(0))
+    result = "0"
+    for term in range(depth):
+        pairs = [table >> 2 * (term * width + bit) & 3 for bit in range(width)]
+        zeros = sum(1 << bit for bit, pair in enumerate(pairs) if pair & 1)
+        ones = sum(1 << bit for bit, pair in enumerate(pairs) if pair & 2)
+        if width:
+            high = at.op(f"and i{width} {a}, {zeros}")
+            low = at.op(f"and i{width} {at.op(f'xor i{width} {a}, -1')}, {ones}")
+            wrong = at.op(f"or i{width} {high}, {low}")
+        else:
+            wrong = "0"
+        met = at.op(f"icmp eq i{max(width, 1)} {wrong}, 0")
+        result = at.op(f"or i1 {result}, {met}")
+    return at.truth(result)
+
+
+def _alu(at: Site) -> str:
+    """A plus B, or plus its complement where BI is set, plus CI."""
+    signed = at.both_signed
+    a, b = (at.scope.extended(at.operand(i), at.width, signed) for i in (0, 1))
+    carry, invert = (at.scope.extended(at.operand(i), at.width, False) for i in (2, 3))
+    flip = at.op(f"sub i{at.width} 0, {invert}")
+    addend = at.op(f"xor i{at.width} {b}, {flip}")
+    return at.op(f"add i{at.width} {at.op(f'add i{at.width} {a}, {addend}')}, {carry}")
+
+
+def _full_adder(at: Site) -> str:
+    a, b, c = (at.scope.word(word) for word in at.cell.operands)
+    return at.op(f"xor i{at.width} {at.op(f'xor i{at.width} {a}, {b}')}, {c}")
+
+
+def _carries(at: Site) -> str:
+    """Bit k is generated at place k or propagated from below."""
+    propagate, generate, carry = at.cell.operands
+    below = at.scope.word(carry)
+    result = "0"
+    for place in range(at.width):
+        through = at.op(f"and i1 {at.scope.word(propagate.bit(place))}, {below}")
+        below = at.op(f"or i1 {through}, {at.scope.word(generate.bit(place))}")
+        moved = at.op(f"shl i{at.width} {at.scope.resize(below, 1, at.width)}, {place}")
+        result = at.op(f"or i{at.width} {result}, {moved}")
+    return result
+
+
+def _tribuf(at: Site) -> str:
+    return at.select(at.scope.word(at.operand(1)), at.scope.word(at.operand(0)), "0")
+
+
+def _match(at: Site, select: Word, pattern: str) -> str:
+    """Whether the selector matches a pattern (highest bit first, `-` for any)."""
+    width = select.width
+    care = int("0" + "".join("0" if c == "-" else "1" for c in pattern), 2)
+    want = int("0" + "".join("1" if c == "1" else "0" for c in pattern), 2)
+    if not care:
+        return "true"
+    s = at.scope.word(select)
+    if care != (1 << width) - 1:
+        s = at.op(f"and i{width} {s}, {care}")
+    return at.op(f"icmp eq i{width} {s}, {want}")
+
+
+_TREE_BITS = 8
+
+
+def _case(at: Site) -> str:
+    select, *choices = at.cell.operands
+    patterns = at.cell.params["patterns"]
+    assert isinstance(patterns, tuple)
+    names = [at.scope.word(choice) for choice in choices]
+    plain = all("-" not in pattern for case in patterns for pattern in case)
+    count = sum(len(case) for case in patterns)
+    if plain and 1 <= select.width <= _TREE_BITS and 2 * count >= 1 << select.width:
+        leaves = [names[-1]] * (1 << select.width)
+        for case, name in reversed(list(zip(patterns, names, strict=False))):
+            for pattern in case:
+                leaves[int(pattern, 2)] = name
+        return _tree(at, leaves, select)
+    result = names[-1]
+    for case, name in reversed(list(zip(patterns, names, strict=False))):
+        for pattern in case:
+            result = at.select(_match(at, select, pattern), name, result)
+    return result
+
+
+EMITTERS: dict[str, Emitter] = {
+    **dict.fromkeys(("$not", "$pos", "$buf", "$neg"), _unary),
+    **dict.fromkeys(
+        ("$reduce_and", "$reduce_or", "$reduce_xor", "$reduce_xnor", "$reduce_bool", "$logic_not"), _reduce
+    ),
+    **dict.fromkeys(_OPS, _binary),
+    **dict.fromkeys(("$logic_and", "$logic_or"), _logic),
+    **dict.fromkeys(_COMPARE, _compare),
+    **dict.fromkeys(("$div", "$mod", "$divfloor", "$modfloor"), _division),
+    "$pow": _power,
+    **dict.fromkeys(("$shl", "$shr", "$sshl", "$sshr", "$shift", "$shiftx"), _shift),
+    **dict.fromkeys(("$mux", "$bwmux"), _mux),
+    "$pmux": _pmux,
+    "$bmux": _bmux,
+    "$demux": _demux,
+    "$lut": _lut,
+    "$sop": _sop,
+    "$alu": _alu,
+    "$fa": _full_adder,
+    "$lcu": _carries,
+    "$tribuf": _tribuf,
+    "case": _case,
+}

@@ -1,0 +1,208 @@
+"""The compiled functions: one update, a train of rows, a toggling clock. All state is in LLVM values for a whole run.
+
+`settle(state)`: one update with the inputs that lie in the state; writes the outputs.
+`rows(state, input arrays ..., output array, n)`: for each of n rows take the listed ports' values, update, record.
+`clock(state, output array, n)`: n cycles of one bit of one port, up and down, with the rest of the inputs at rest.
+
+`rows` and `clock` leave the outputs in the state as they were: `settle` brings them up to date.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from ..netlist import Slice, Word
+from ..schedule import cone
+from .layout import FRESH, RESTLESS, Place
+from .text import Text
+from .update import Live, Program, settle_and_commit
+
+#: Bits of one element of a recorded or played array.
+ELEMENTS = (8, 16, 32, 64)
+
+
+def element_bits(width: int) -> int:
+    """Bits of the array element that holds `width` bits, at most 64."""
+    return next(bits for bits in ELEMENTS if width <= bits)
+
+
+def _pointer(text: Text, base: str, offset: int | str) -> str:
+    return text.op(f"getelementptr i8, ptr {base}, i64 {offset}")
+
+
+def _load(text: Text, place: Place) -> str:
+    whole = text.op(
+        f"load i{place.bits}, ptr {_pointer(text, '%state', place.offset)}, align {min(place.size, 8)}"
+    )
+    return whole if place.bits == place.width else text.op(f"trunc i{place.bits} {whole} to i{place.width}")
+
+
+def _store(text: Text, place: Place, name: str) -> None:
+    if place.bits != place.width:
+        name = text.op(f"zext i{place.width} {name} to i{place.bits}")
+    pointer = _pointer(text, "%state", place.offset)
+    text.do(f"store i{place.bits} {name}, ptr {pointer}, align {min(place.size, 8)}")
+
+
+def _load_all(program: Program, text: Text) -> Live:
+    places = program.layout
+    return Live(
+        {port: _load(text, place) for port, place in places.inputs.items()},
+        tuple(_load(text, place) for place in places.registers),
+        tuple(_load(text, place) for place in places.cuts),
+        tuple(_load(text, place) for place in places.clocks),
+    )
+
+
+def _store_all(program: Program, text: Text, live: Live) -> None:
+    places = program.layout
+    for group, names in (
+        (places.registers, live.registers),
+        (places.cuts, live.cuts),
+        (places.clocks, live.clocks),
+    ):
+        for place, name in zip(group, names, strict=True):
+            _store(text, place, name)
+
+
+def _finish(text: Text, signature: str) -> str:
+    text.do("ret void")
+    text.block("giveup")
+    text.do(f"store i8 1, ptr {_pointer(text, '%state', RESTLESS)}")
+    text.do("ret void")
+    return f"define void @{signature} {{\n{text.render()}\n}}\n"
+
+
+def settle(program: Program) -> str:
+    """LLVM text of `settle`."""
+    text = Text()
+    text.block("entry")
+    live = _load_all(program, text)
+    fresh = text.op(f"load i8, ptr {_pointer(text, '%state', FRESH)}")
+    quiet = text.op(f"icmp ne i8 {fresh}, 0")
+    live = settle_and_commit(program, text, live, quiet=quiet)
+    text.do(f"store i8 0, ptr {_pointer(text, '%state', FRESH)}")
+    _store_all(program, text, live)
+    scope = program.scope(text, live)
+    program.emit(scope, program.needs(program.netlist.outputs.values()))
+    for name, word in program.netlist.outputs.items():
+        _store(text, program.layout.outputs[name], scope.word(word))
+    return _finish(text, "settle(ptr noalias %state)")
+
+
+@dataclass(frozen=True)
+class _Loop:
+    """The loop around a body: its counter and the phis of everything live."""
+
+    index: str
+    live: Live
+
+    @staticmethod
+    def open(program: Program, text: Text, start: Live) -> _Loop:
+        origin = text.here
+        text.do("br label %head")
+        text.block("head")
+        netlist = program.netlist
+
+        def phis(kinds: Sequence[str], names: Sequence[str]) -> tuple[str, ...]:
+            return tuple(text.phi(kind, name, origin) for kind, name in zip(kinds, names, strict=True))
+
+        index = text.phi("i64", "0", origin)
+        registers = phis([f"i{register.width}" for register in netlist.registers], start.registers)
+        cuts = phis([f"i{netlist.widths[value]}" for value in program.plan.cuts], start.cuts)
+        clocks = phis(["i1"] * len(start.clocks), start.clocks)
+        return _Loop(index, Live(start.inputs, registers, cuts, clocks))
+
+    def close(self, text: Text, after: Live) -> None:
+        following = text.op(f"add nuw i64 {self.index}, 1")
+        over = text.op(f"icmp eq i64 {following}, %n")
+        text.arm(self.index, following, text.here)
+        for phis, names in (
+            (self.live.registers, after.registers),
+            (self.live.cuts, after.cuts),
+            (self.live.clocks, after.clocks),
+        ):
+            for phi, name in zip(phis, names, strict=True):
+                text.arm(phi, name, text.here)
+        text.do(f"br i1 {over}, label %exit, label %head")
+        text.block("exit")
+
+
+def _record(
+    program: Program, text: Text, live: Live, known: dict[Word, str], observe: Word, index: str
+) -> None:
+    scope = program.scope(text, live, known)
+    program.emit(scope, program.needs([observe]))
+    bits = element_bits(observe.width)
+    place = text.op(f"mul i64 {index}, {bits // 8}")
+    value = scope.extended(observe, bits, False)
+    text.do(f"store i{bits} {value}, ptr {_pointer(text, '%out', place)}, align {bits // 8}")
+
+
+def rows(program: Program, ports: Sequence[str], observe: Word) -> str:
+    """LLVM text of `rows`: `ports` take their values from arrays, `observe` (at most 64 bits) is recorded."""
+    text = Text()
+    text.block("entry")
+    loop = _Loop.open(program, text, _load_all(program, text))
+    taken = dict(loop.live.inputs)
+    for number, port in enumerate(ports):
+        width = program.layout.inputs[port].width
+        bits = element_bits(width)
+        place = _pointer(text, f"%in{number}", text.op(f"mul i64 {loop.index}, {bits // 8}"))
+        whole = text.op(f"load i{bits}, ptr {place}, align {bits // 8}")
+        taken[port] = whole if bits == width else text.op(f"trunc i{bits} {whole} to i{width}")
+    live = settle_and_commit(program, text, replace(loop.live, inputs=taken))
+    _record(program, text, live, {}, observe, loop.index)
+    loop.close(text, live)
+    _store_all(program, text, live)
+    for port in ports:
+        _store(text, program.layout.inputs[port], live.inputs[port])
+    arrays = "".join(f"ptr noalias %in{number}, " for number in range(len(ports)))
+    return _finish(text, f"rows(ptr noalias %state, {arrays}ptr noalias %out, i64 %n)")
+
+
+def clock(program: Program, port: str, bit: int, observe: Word) -> str:
+    """LLVM text of `clock`: bit `bit` of `port` goes up and down; the state must be at rest with that bit low."""
+    text = Text()
+    text.block("entry")
+    start = _load_all(program, text)
+    place = program.layout.inputs[port]
+    mask = 1 << bit
+    low = text.op(f"and i{place.width} {start.inputs[port]}, {(1 << place.width) - 1 - mask}")
+    high = text.op(f"or i{place.width} {low}, {mask}")
+    line = Word.of([Slice(program.netlist.inputs[port], bit, 1)])
+    start = replace(start, inputs={**start.inputs, port: low})
+    # A clock that only inputs reach is at its level of now after each fall: as a constant of the loop, not a phi.
+    scope = program.scope(text, start, {line: "0"})
+    still = [_only_inputs(program, group.clock) for group in program.plan.groups]
+    program.emit(scope, program.needs(g.clock for g, s in zip(program.plan.groups, still, strict=True) if s))
+    resting = [
+        scope.word(group.clock) if s else name
+        for group, s, name in zip(program.plan.groups, still, start.clocks, strict=True)
+    ]
+    loop = _Loop.open(program, text, replace(start, clocks=tuple(resting)))
+    clocks = tuple(name if s else phi for name, s, phi in zip(resting, still, loop.live.clocks, strict=True))
+    live = replace(loop.live, clocks=clocks)
+    live = settle_and_commit(
+        program, text, replace(live, inputs={**live.inputs, port: high}), known={line: "1"}
+    )
+    live = settle_and_commit(
+        program, text, replace(live, inputs={**live.inputs, port: low}), known={line: "0"}
+    )
+    _record(program, text, live, {line: "0"}, observe, loop.index)
+    loop.close(text, live)
+    _store_all(program, text, live)
+    return _finish(text, "clock(ptr noalias %state, ptr noalias %out, i64 %n)")
+
+
+def _only_inputs(program: Program, word: Word) -> bool:
+    netlist = program.netlist
+    reached = {value for value in word.values()}
+    for index in cone(netlist, program.makers, [word]):
+        cell = netlist.cells[index]
+        if cell.kind == "read":
+            return False
+        reached.update(value for operand in cell.operands for value in operand.values())
+    free = {register.output for register in netlist.registers} | set(program.plan.cuts)
+    return not reached & free
