@@ -1,0 +1,145 @@
+"""What the eye sees: light that changes faster than the eye follows is seen at its time average.
+
+Above the fusion frequency a flickering light looks like a steady one with the time average of its luminance
+(Talbot-Plateau law; Greene and Morrison 2023 measured how small the departures are). Screen levels follow the
+transfer function of sRGB (IEC 61966-2-1).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..bench.golden import Golden
+
+Ticks = NDArray[np.int64]
+Levels = NDArray[np.float64]
+Marks = NDArray[np.bool_]
+
+#: A cycle of light and dark no longer than one period of this frequency fuses (common practice, no source).
+FUSION_HZ = 50.0
+#: The eye sums light over up to about 0.1 s (Bloch's law, vision handbooks): averages are taken over that.
+AVERAGING_S = 0.1
+#: The state of a line that cannot be foretold, beside the levels 0 to 1.
+UNSETTLED = 2.0
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What the eight outputs look like, a row for each visible change.
+
+    `times` (int64, n) are oscillator ticks; `levels` (float64, n x 8, column 0 is `o0`) are shares of full
+    luminance, 0 to 1; `unsettled` (bool, n x 8) says where nothing can be foretold (the level is 0 there).
+    The last row holds until `end`.
+    """
+
+    times: Ticks
+    levels: Levels
+    unsettled: Marks
+    end: int
+
+
+def seen(golden: Golden, speed: float = 1.0) -> Seen:
+    """What the eye sees of a golden that is played at `speed` times its own rate."""
+    fusion = golden.oscillator_hz * speed / FUSION_HZ
+    window = golden.oscillator_hz * speed * AVERAGING_S
+    lines = []
+    for bit in range(8):
+        settled = (golden.settled >> bit & 1).astype(bool)
+        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNSETTLED)
+        lines.append(_line(golden.ticks, states, golden.end, fusion, window))
+    times = np.unique(np.concatenate([line[0] for line in lines]))
+    columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
+    states = np.stack(columns, axis=1)
+    fresh = np.ones(len(times), dtype=bool)
+    fresh[1:] = np.any(states[1:] != states[:-1], axis=1)
+    times, states = times[fresh], states[fresh]
+    vague = states == UNSETTLED
+    return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
+
+
+def _line(ticks: Ticks, states: Levels, end: int, fusion: float, window: float) -> tuple[Ticks, Levels]:
+    """Change-only times and states of one line: 0 to 1, or `UNSETTLED`."""
+    starts, states = _runs(ticks, states)
+    starts, states = _runs(starts, _close_gaps(starts, states, end, fusion))
+    bounds = np.append(starts, end)
+    lasting = np.diff(bounds)
+    settled = states != UNSETTLED
+    cycle = settled[:-1] & settled[1:] & (lasting[:-1] + lasting[1:] <= fusion)
+    fused = np.zeros(len(states), dtype=bool)
+    fused[:-1] |= cycle
+    fused[1:] |= cycle
+    times, levels = [], []
+    shown = starts.copy()
+    for first, stop in _stretches(fused):
+        cuts = bounds[first : stop + 1 : 2]
+        if (stop - first) % 2:  # the last cycle lacks its second half: the run that follows gives it
+            tail = lasting[stop - 2] if stop < len(states) and settled[stop] else 0
+            closing = min(bounds[stop] + tail, bounds[min(stop + 1, len(states))])
+            cuts = np.append(cuts, closing)
+            if stop < len(states):
+                shown[stop] = closing
+        window_times, window_levels = _averages(bounds, states, cuts, window)
+        times.append(window_times)
+        levels.append(window_levels)
+    all_times = np.concatenate([shown[~fused], *times])
+    all_levels = np.concatenate([states[~fused], *levels])
+    order = np.argsort(all_times, kind="stable")
+    all_times, all_levels = all_times[order], all_levels[order]
+    keep = np.append(all_times[1:] != all_times[:-1], all_times[-1] < end)
+    return _runs(all_times[keep], all_levels[keep])
+
+
+def _runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
+    """Keep the rows where the state changes."""
+    fresh = np.ones(len(times), dtype=bool)
+    fresh[1:] = states[1:] != states[:-1]
+    return times[fresh], states[fresh]
+
+
+def _close_gaps(starts: Ticks, states: Levels, end: int, fusion: float) -> Levels:
+    """A line that is unsettled again and again, faster than the eye follows, is unsettled all the while."""
+    unsettled = states == UNSETTLED
+    if not unsettled.any():
+        return states
+    stops = np.append(starts[1:], end)
+    far = np.iinfo(np.int64).max // 4
+    before = np.maximum.accumulate(np.where(unsettled, stops, -far))
+    after = np.minimum.accumulate(np.where(unsettled, starts, far)[::-1])[::-1]
+    return np.where(after - before <= fusion, UNSETTLED, states)
+
+
+def _stretches(fused: Marks) -> list[tuple[int, int]]:
+    """First and one-past-last index of each group of neighbouring fused runs."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], fused, [False]]).astype(np.int8)))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+
+
+def _averages(bounds: Ticks, states: Levels, cuts: Ticks, window: float) -> tuple[Ticks, Levels]:
+    """Mean level between groups of `cuts` (cycle starts), each a window long or a little more."""
+    light = np.concatenate([[0.0], np.cumsum(np.diff(bounds) * np.where(states == 1.0, 1.0, 0.0))])
+    lit = np.interp(cuts, bounds, light)
+    groups = [0]
+    while groups[-1] < len(cuts) - 1:
+        groups.append(int(np.searchsorted(cuts, cuts[groups[-1]] + window)))
+    if groups[-1] >= len(cuts):  # the rest is shorter than a window: it joins the group before it
+        groups.pop()
+        groups = [*(groups[:-1] or [0]), len(cuts) - 1]
+    index = np.array(groups)
+    spans = np.diff(cuts[index])
+    return cuts[index[:-1]], np.round(np.diff(lit[index]) / spans, 4)
+
+
+def srgb_from_luminance(luminance: float) -> int:
+    """The 8-bit screen level that has this share (0 to 1) of full luminance (IEC 61966-2-1, 5.3)."""
+    share = min(max(luminance, 0.0), 1.0)
+    encoded = 12.92 * share if share <= 0.0031308 else 1.055 * share ** (1 / 2.4) - 0.055
+    return round(encoded * 255)
+
+
+def luminance_from_srgb(level: int) -> float:
+    """The share of full luminance that an 8-bit screen level has (IEC 61966-2-1, 5.2)."""
+    share = level / 255
+    return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4

@@ -1,0 +1,111 @@
+"""A strip of displays with their times, for paper, pipes and people who want to look in peace."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from rich.text import Text
+
+from .display import Glyphs, Lamp, draw
+from .pictures import Picture, display_lamps, repeat
+from .segments import SMALL
+
+GUTTER = 2
+#: Columns of a picture without a display: the eight levels.
+LEVELS_WIDTH = 8
+
+
+@dataclass(frozen=True)
+class Scale:
+    """Oscillator ticks to printed seconds, with as many digits as the pictures need."""
+
+    oscillator_hz: int
+    digits: int = 3
+
+    def text(self, ticks: int) -> str:
+        return f"{ticks / self.oscillator_hz:.{self.digits}f} s"
+
+
+def scale(sequence: Sequence[Picture], oscillator_hz: int) -> Scale:
+    """Three, six or nine digits, so that the shortest picture still shows."""
+    shortest = min(picture.lasts for picture in sequence) / oscillator_hz
+    return Scale(oscillator_hz, next((digits for digits in (3, 6) if shortest >= 10**-digits), 9))
+
+
+def levels(lamps: Sequence[Lamp], glyphs: Glyphs) -> str:
+    """The eight outputs as characters, bit 7 first: `0`, `1`, `~` for a flicker too fast to follow, `?`."""
+    return "".join(_level(lamp, glyphs) for lamp in reversed(lamps))
+
+
+def _level(lamp: Lamp, glyphs: Glyphs) -> str:
+    if lamp is None:
+        return glyphs.unsettled
+    return str(int(lamp)) if lamp in (0, 1) else "~"
+
+
+def strip(
+    sequence: Sequence[Picture],
+    wiring: Mapping[str, str],
+    oscillator_hz: int,
+    *,
+    width: int,
+    limit: int,
+    glyphs: Glyphs,
+) -> list[Text]:
+    """Lay pictures out in rows of at most `width` columns, each under its time and above its step and levels.
+
+    A sequence that repeats is drawn once; of a longer one the first `limit` pictures are drawn, and a last
+    line says what was left out. `wiring` maps output lines to segments; without it the levels stand alone.
+    """
+    lines_drawn = sorted(int(line[1:]) for line in wiring) or list(range(8))
+    again = repeat(sequence, lines_drawn)
+    shown = sequence[: min(limit, sum(again) if again else len(sequence))]
+    clock = scale(sequence, oscillator_hz)
+    frames = [_frame(picture, wiring, clock, glyphs) for picture in shown]
+    wide = max(line.cell_len for frame in frames for line in frame)
+    across = max(1, (width + GUTTER) // (wide + GUTTER))
+    out: list[Text] = []
+    for start in range(0, len(frames), across):
+        if out:
+            out.append(Text())
+        out.extend(_side_by_side(frames[start : start + across], wide))
+    note = _note(sequence, len(shown), again, clock, glyphs)
+    return [*out, Text(), Text(note)] if note else out
+
+
+def _frame(picture: Picture, wiring: Mapping[str, str], clock: Scale, glyphs: Glyphs) -> list[Text]:
+    display = draw(display_lamps(picture.lamps, wiring), SMALL, glyphs) if wiring else []
+    return [
+        Text(clock.text(picture.start)),
+        *display,
+        Text(f"step {picture.step}"),
+        Text(levels(picture.lamps, glyphs)),
+    ]
+
+
+def _side_by_side(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
+    rows = []
+    for parts in zip(*frames, strict=True):
+        row = Text(no_wrap=True, overflow="crop")
+        for number, part in enumerate(parts):
+            row.append_text(part)
+            if number < len(parts) - 1:
+                row.append(" " * (wide + GUTTER - part.cell_len))
+        row.rstrip()
+        rows.append(row)
+    return rows
+
+
+def _note(
+    sequence: Sequence[Picture], shown: int, again: tuple[int, int] | None, clock: Scale, glyphs: Glyphs
+) -> str:
+    end = clock.text(sequence[-1].start + sequence[-1].lasts)
+    if again and shown == sum(again):
+        first, period = again
+        every = clock.text(sequence[first + period].start - sequence[first].start)
+        return f"Then again as from {clock.text(sequence[first].start)}, every {every}, to the end at {end}."
+    if shown < len(sequence):
+        rest = len(sequence) - shown
+        return f"{glyphs.more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}."
+    return f"So it stays to the end at {end}."

@@ -1,0 +1,96 @@
+"""A sequence of pictures: what the eight outputs look like and for how long, with repeats found."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..bench.golden import Golden
+from .brightness import Seen
+from .display import Lamp, shade
+
+#: Longer sequences are not searched for a repeat: nobody would read that many pictures.
+SEARCHED = 4096
+
+
+@dataclass(frozen=True)
+class Picture:
+    """One look of the outputs, from `start` for `lasts` (in oscillator ticks), when `step` steps had been made.
+
+    `lamps` has the brightness of `o0` to `o7`, None where a line is unsettled.
+    """
+
+    start: int
+    lasts: int
+    step: int
+    lamps: tuple[Lamp, ...]
+
+    @property
+    def shades(self) -> tuple[int | None, ...]:
+        """What a drawing shows of the lamps."""
+        return tuple(shade(lamp) for lamp in self.lamps)
+
+
+def lamps_at(seen: Seen, row: int) -> tuple[Lamp, ...]:
+    """The eight lamps of one row."""
+    pairs = zip(seen.levels[row].tolist(), seen.unsettled[row].tolist(), strict=True)
+    return tuple(None if unsettled else level for level, unsettled in pairs)
+
+
+def steps_at(golden: Golden, tick: int) -> int:
+    """How many steps the design had seen at this tick."""
+    return int(golden.steps[int(np.searchsorted(golden.ticks, tick, side="right")) - 1])
+
+
+def pictures(golden: Golden, seen: Seen, lines: Sequence[int] = range(8)) -> list[Picture]:
+    """The pictures of a golden, one for each time that the drawing of these output lines changes."""
+    found: list[Picture] = []
+    starts: list[int] = []
+    before: tuple[int | None, ...] | None = None
+    looks = []
+    for row, tick in enumerate(seen.times.tolist()):
+        lamps = lamps_at(seen, row)
+        drawn = tuple(shade(lamps[line]) for line in lines)
+        if drawn != before:
+            starts.append(tick)
+            looks.append(lamps)
+            before = drawn
+    for start, stop, lamps in zip(starts, [*starts[1:], seen.end], looks, strict=True):
+        found.append(Picture(start, stop - start, steps_at(golden, start), lamps))
+    return found
+
+
+def repeat(sequence: Sequence[Picture], lines: Sequence[int] = range(8)) -> tuple[int, int] | None:
+    """Where a sequence begins to repeat itself, and after how many pictures: `(first, period)`.
+
+    Pictures and durations must be the same from `first` to the end, over two periods at least; the last
+    picture may be cut short by the end. None if it does not repeat.
+    """
+    count = len(sequence)
+    if count > SEARCHED:
+        return None
+    names: dict[tuple[tuple[int | None, ...], int], int] = {}
+    looks: dict[tuple[int | None, ...], int] = {}
+    marks, plain = [], []
+    for picture in sequence:
+        drawn = tuple(picture.shades[line] for line in lines)
+        marks.append(names.setdefault((drawn, picture.lasts), len(names)))
+        plain.append(looks.setdefault(drawn, len(looks)))
+    mark, look = np.array(marks), np.array(plain)
+    best: tuple[int, int] | None = None
+    for period in range(1, count // 2 + 1):
+        same = mark[:-period] == mark[period:]
+        last = sequence[-1].lasts <= sequence[-1 - period].lasts
+        same[-1] = look[-1] == look[-1 - period] and last
+        differing = np.flatnonzero(~same)
+        first = int(differing[-1]) + 1 if len(differing) else 0
+        if count - first >= 2 * period and (best is None or first + period < sum(best)):
+            best = (first, period)
+    return best
+
+
+def display_lamps(lamps: Sequence[Lamp], wiring: Mapping[str, str]) -> dict[str, Lamp]:
+    """Segment -> brightness, by the board's wiring of output lines to segments."""
+    return {segment: lamps[int(line[1:])] for line, segment in wiring.items()}
