@@ -22,7 +22,7 @@ DARKER = 0.80
 
 @dataclass(frozen=True)
 class Flashing:
-    """The worst second of a preview: `flashes` (pairs of changes) on `line`, which is `o0`..`o7` or `display`."""
+    """The worst second of a preview: `flashes` (pairs of changes) on `line`: `o0`..`o7` or `display`."""
 
     flashes: float
     line: str

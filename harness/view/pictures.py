@@ -17,7 +17,7 @@ SEARCHED = 4096
 
 @dataclass(frozen=True)
 class Picture:
-    """One look of the outputs, from `start` for `lasts` (in oscillator ticks), when `step` steps had been made.
+    """One look of the outputs, from `start` for `lasts` (in ticks), when `step` steps had been made.
 
     `lamps` has the brightness of `o0` to `o7`, None where a line is unsettled.
     """
