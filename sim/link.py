@@ -1,0 +1,272 @@
+"""RTLIL modules to one flat netlist: hierarchy linked with a worklist, cells lowered, bits settled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .errors import NetlistError, RtlilError, UnsupportedError
+from .finecells import lower_gate
+from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator, lower_process
+from .memories import PendingMemory, contents, lower_memory, lower_port, whole_memory
+from .netlist import Cell, Const, Memory, Netlist, Override, Register, Slice, Word, WritePort
+from .nets import Nets
+from .registers import REGISTERS, lower_register
+from .rtlil_records import Module, digits
+
+#: The modules of each text by name; the text that holds the top comes first.
+Library = list[dict[str, Module]]
+
+
+@dataclass(slots=True)
+class Instance:
+    """A module in its place; `text` numbers the text that it comes from, `parent` leads to the top."""
+
+    module: Module
+    text: int
+    scope: Scope
+    parent: Instance | None
+
+
+class Linker:
+    """Walks the hierarchy from the top and builds its netlist."""
+
+    def __init__(self, library: Library, top: str, clean: Callable[[str], str]) -> None:
+        self.library = library
+        self.clean = clean
+        self.nets = Nets(clean)
+        self.design = Design(self.nets)
+        self.memories: list[PendingMemory] = []
+        self.instances: list[Instance] = []
+        self.top = library[0][top]
+
+    def run(self) -> Netlist:
+        """The netlist of the top."""
+        root = Instance(self.top, 0, Scope(self.nets.add_wires(self.top, ""), ""), None)
+        ports = self.top.ports()
+        inputs: dict[str, int] = {}
+        for wire in ports:
+            if wire.direction == "inout":
+                raise self.inout(self.top, wire.name, wire.src)
+            if wire.direction == "input":
+                name = _public(wire.name)
+                inputs[name], bits = self.nets.value(wire.width, f"input {name}", wire.src)
+                self.nets.connect(root.scope.bits(wire.bits), bits)
+        waiting = [root]
+        while waiting:
+            instance = waiting.pop()
+            self.instances.append(instance)
+            waiting += reversed(self.lower(instance))
+        for number, memory in enumerate(self.memories):
+            lower_memory(self.design, memory, number)
+        self.nets.settle()
+        outputs = {
+            _public(w.name): self.nets.word(root.scope.bits(w.bits)) for w in ports if w.direction == "output"
+        }
+        return self.finish(inputs, outputs)
+
+    def lower(self, instance: Instance) -> list[Instance]:
+        """Lower the cells of one instance; returns the instances in it."""
+        module, scope = instance.module, instance.scope
+        children: list[Instance] = []
+        memories = {}
+        for text in module.memories:
+            name = scope.path + _public(text.name)
+            memories[text.name] = PendingMemory(name, text.width, text.size, text.offset, text.src)
+        for cell in module.cells:
+            site = Site(cell, scope)
+            kind = cell.kind
+            if kind in OPERATORS:
+                lower_operator(self.design, site)
+            elif kind in REGISTERS:
+                lower_register(self.design, site)
+            elif kind[0] == "\\" or kind.startswith("$paramod"):
+                children.append(self.child(instance, site))
+            elif kind.startswith(("$memrd", "$memwr", "$meminit")):
+                lower_port(self.memory(memories, site), site)
+            elif kind in ("$mem", "$mem_v2"):
+                self.memories.append(whole_memory(site))
+            elif kind == "$scopeinfo" or self.skipped(site) or lower_gate(self.design, site):
+                pass
+            else:
+                raise site.refuse("it has no meaning here; let Yosys turn it into simpler cells")
+        self.memories += memories.values()
+        for connection in module.connects:
+            self.nets.connect(scope.bits(connection.target), scope.bits(connection.source))
+        for process in module.processes:
+            lower_process(self.design, process, scope)
+        return children
+
+    def skipped(self, site: Site) -> bool:
+        if site.kind not in SKIPPED:
+            return False
+        self.design.warnings.append(f"{self.clean(site.place)}: cell {site.kind} {site.name} is left out")
+        return True
+
+    def memory(self, memories: dict[str, PendingMemory], site: Site) -> PendingMemory:
+        name = site.text("MEMID")
+        if name not in memories:
+            raise RtlilError(
+                f"cell {site.kind} {site.name} names memory {name}, which is not declared", place=site.place
+            )
+        return memories[name]
+
+    def child(self, parent: Instance, site: Site) -> Instance:
+        """Place the module that a cell names, and join its ports."""
+        found = self.find(parent, site)
+        text, module = found
+        above: Instance | None = parent
+        while above is not None:
+            if above.module is module:
+                raise NetlistError(f"module {_public(module.name)} holds itself", place=site.place)
+            above = above.parent
+        path = f"{site.name}."
+        scope = Scope(self.nets.add_wires(module, path), path)
+        for name, value in site.cell.params.items():
+            if name not in module.params or digits(module.params[name]).lstrip("0") != digits(value).lstrip(
+                "0"
+            ):
+                raise UnsupportedError(
+                    f"cell {site.name} sets parameter {name} of module {_public(module.name)}",
+                    place=site.place,
+                    remedy="that module has been read already; read it with this parameter",
+                )
+        for port in site.cell.ports:
+            wire = module.wires.get(f"\\{port}")
+            if wire is None or not wire.direction:
+                raise RtlilError(
+                    f"cell {site.name}: module {_public(module.name)} has no port {port}", place=site.place
+                )
+            if wire.direction == "inout":
+                raise self.inout(module, wire.name, wire.src)
+            inside, outside = scope.bits(wire.bits), site.port(port, wire.width)
+            if wire.direction == "input":
+                self.nets.connect(inside, outside)
+            else:
+                self.nets.connect(outside, inside)
+        return Instance(module, text, scope, parent)
+
+    def find(self, parent: Instance, site: Site) -> tuple[int, Module]:
+        """The module that a cell names: in the text of its own module, else in the others."""
+        found: list[tuple[int, Module]] = []
+        order = [parent.text, *(n for n in range(len(self.library)) if n != parent.text)]
+        for number in order:
+            module = self.library[number].get(site.kind)
+            if module is not None:
+                found.append((number, module))
+                if number == parent.text:
+                    break
+        if not found:
+            raise NetlistError(
+                f"cell {site.name} names module {_public(site.kind)}, which is not there",
+                place=site.place,
+                remedy="add the text of that module",
+            )
+        if any(module.lines != found[0][1].lines for _, module in found):
+            raise NetlistError(
+                f"module {_public(site.kind)} is defined differently in two texts",
+                place=site.place,
+                remedy="rename one",
+            )
+        return found[0]
+
+    def inout(self, module: Module, name: str, src: str) -> UnsupportedError:
+        return UnsupportedError(
+            f"port {_public(name)} of module {_public(module.name)} is inout",
+            place=self.clean(src),
+            remedy="use an input, an output and an enable",
+        )
+
+    def finish(self, inputs: dict[str, int], outputs: dict[str, Word]) -> Netlist:
+        """The settled record."""
+        word, clean = self.nets.word, self.clean
+        cells = tuple(
+            [
+                Cell(c.kind, c.value, tuple([word(bits) for bits in c.operands]), c.params, clean(c.src))
+                for c in self.design.cells
+            ]
+        )
+        inits = self.initial_bits()
+        names: dict[str, Word] = {}
+        of_value: dict[int, str] = {}
+        for instance in self.instances:
+            for wire in instance.module.wires.values():
+                if wire.name[0] == "\\":
+                    name = instance.scope.path + wire.name[1:]
+                    found = names[name] = word(instance.scope.bits(wire.bits), reads=False)
+                    part = found.parts[0] if len(found.parts) == 1 else None
+                    if isinstance(part, Slice) and part.width == self.nets.widths[part.value]:
+                        of_value.setdefault(part.value, name)
+        registers = tuple(
+            [
+                Register(
+                    r.value,
+                    r.width,
+                    None if r.clock is None else word(r.clock),
+                    r.rising,
+                    word(r.data),
+                    tuple([Override(word(mask), word(value)) for mask, value in r.overrides]),
+                    self.initial(inits.get(r.value, {}), r.width, r.init),
+                    of_value.get(r.value, r.name),
+                    clean(r.src),
+                )
+                for r in self.design.registers
+            ]
+        )
+        memories = tuple([self.memory_record(memory) for memory in self.memories])
+        warnings = (*self.design.warnings, *self.nets.warnings())
+        name = _public(self.top.name)
+        return Netlist(
+            name, tuple(self.nets.widths), inputs, outputs, cells, registers, memories, names, warnings
+        )
+
+    def initial_bits(self) -> dict[int, dict[int, int]]:
+        """For each value, the bits that `init` attributes of wires state."""
+        found: dict[int, dict[int, int]] = {}
+        for instance in self.instances:
+            for wire in instance.module.wires.values():
+                if not wire.init:
+                    continue
+                shown = digits(wire.init)[::-1]
+                for bit, digit in zip(instance.scope.bits(wire.bits), shown, strict=False):
+                    at = self.nets.value_bit(bit)
+                    if digit in "01" and at is not None:
+                        bits = found.setdefault(at[0], {})
+                        if bits.setdefault(at[1], int(digit)) != int(digit):
+                            raise NetlistError(
+                                f"{instance.scope.path}{_public(wire.name)} and another name of that register "
+                                "state different initial values",
+                                place=self.clean(wire.src),
+                            )
+        return found
+
+    def initial(self, bits: dict[int, int], width: int, stated: tuple[int, ...] | None) -> Const:
+        """A register's initial value; bits that nobody states are undefined."""
+        if stated is not None:
+            bits = {n: bit for n, bit in enumerate(stated) if bit < 2} | bits
+        ones = sum(bit << n for n, bit in bits.items())
+        return Const(ones, width, sum(1 << n for n in range(width) if n not in bits))
+
+    def memory_record(self, memory: PendingMemory) -> Memory:
+        word = self.nets.word
+        writes = tuple(
+            [
+                WritePort(
+                    None if w.clock is None else word(w.clock),
+                    w.rising,
+                    word(w.address),
+                    word(w.data),
+                    word(w.enable),
+                    self.clean(w.src),
+                )
+                for w in memory.writes
+            ]
+        )
+        init = contents(self.nets, memory)
+        return Memory(
+            memory.name, memory.width, memory.size, memory.offset, init, writes, self.clean(memory.src)
+        )
+
+
+def _public(name: str) -> str:
+    return name.removeprefix("\\")

@@ -1,0 +1,259 @@
+"""RTLIL cells and processes to the cells of the netlist record."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from .errors import RtlilError, UnsupportedError
+from .netlist import PORTS, Param
+from .nets import Nets
+from .rtlil_records import UNDEFINED, Assign, Bits, Case, CellText, ProcessText, Switch, digits, unquote
+
+
+@dataclass(slots=True)
+class PendingCell:
+    """A cell whose operands are not yet settled; `value` is its number."""
+
+    kind: str
+    value: int
+    operands: tuple[Bits, ...]
+    params: Mapping[str, Param]
+    src: str
+
+
+@dataclass(slots=True)
+class PendingRegister:
+    """A register before settling; overrides are pairs of mask and value."""
+
+    value: int
+    width: int
+    clock: Bits | None
+    rising: bool
+    data: Bits
+    overrides: tuple[tuple[Bits, Bits], ...]
+    name: str
+    src: str
+    init: Bits | None = None
+
+
+@dataclass(slots=True)
+class Scope:
+    """Where a cell stands: the bits to add to its module's numbers, and the path before its name."""
+
+    shift: int
+    path: str
+
+    def bits(self, bits: Bits) -> Bits:
+        """A module's bits as the bits of this instance."""
+        shift = self.shift
+        return tuple([b + shift if b > 3 else b for b in bits]) if shift else bits
+
+
+class Site:
+    """One RTLIL cell in its instance: checked access to its connections and parameters."""
+
+    def __init__(self, cell: CellText, scope: Scope) -> None:
+        self.cell = cell
+        self.scope = scope
+        self.kind = cell.kind
+        self.name = scope.path + cell.name.removeprefix("\\")
+        self.src = cell.src
+
+    @property
+    def place(self) -> str:
+        return self.src or f"RTLIL line {self.cell.line}"
+
+    def port(self, name: str, width: int | None = None) -> Bits:
+        """The bits that port `name` is connected to, which must exist and have `width` bits."""
+        found = self.cell.ports.get(name)
+        if found is None:
+            raise RtlilError(f"cell {self.kind} {self.name} has no port {name}", place=self.place)
+        if width is not None and len(found) != width:
+            raise RtlilError(
+                f"cell {self.kind} {self.name} has {len(found)} bits on port {name}, not {width}",
+                place=self.place,
+            )
+        return self.scope.bits(found)
+
+    def number(self, name: str, default: int | None = None) -> int:
+        """A parameter as a number; undefined bits count as 0."""
+        text = self.cell.params.get(name)
+        if text is None:
+            if default is None:
+                raise RtlilError(f"cell {self.kind} {self.name} has no parameter {name}", place=self.place)
+            return default
+        if text.isdigit():
+            return int(text)
+        if text.startswith("-"):
+            return int(text)
+        shown = digits(text)
+        return int("0" + shown.translate(_AS_ZERO), 2)
+
+    def text(self, name: str) -> str:
+        """A parameter that is a string."""
+        found = self.cell.params.get(name, "")
+        if not found.startswith('"'):
+            raise RtlilError(
+                f"cell {self.kind} {self.name}: parameter {name} is not a string", place=self.place
+            )
+        return unquote(found)
+
+    def flags(self, name: str, count: int) -> str:
+        """A parameter as `count` digits, lowest first."""
+        shown = digits(self.cell.params.get(name, "0"))[::-1]
+        return (shown + "0" * count)[:count]
+
+    def refuse(self, remedy: str) -> UnsupportedError:
+        return UnsupportedError(
+            f"cell {self.kind} {self.name} is not supported", place=self.place, remedy=remedy
+        )
+
+
+_AS_ZERO = str.maketrans("xzm-", "0000")
+
+
+class Design:
+    """The netlist under construction: nets, and the cells and registers found so far."""
+
+    def __init__(self, nets: Nets) -> None:
+        self.nets = nets
+        self.cells: list[PendingCell] = []
+        self.registers: list[PendingRegister] = []
+        self.warnings: list[str] = []
+
+    def emit(
+        self,
+        kind: str,
+        operands: tuple[Bits, ...],
+        width: int,
+        params: Mapping[str, Param] | None = None,
+        *,
+        name: str = "",
+        src: str = "",
+    ) -> Bits:
+        """A new cell; returns the bits of its output."""
+        number, bits = self.nets.value(width, f"cell {name or kind}", src)
+        self.cells.append(PendingCell(kind, number, operands, params or {}, src))
+        return bits
+
+    def invert(self, bits: Bits, src: str) -> Bits:
+        return self.emit("$not", (bits,), len(bits), _UNSIGNED, src=src)
+
+    def choose(self, select: Bits, low: Bits, high: Bits, src: str) -> Bits:
+        """`high` where the one bit `select` is 1, else `low`."""
+        return self.emit("$mux", (low, high, select), len(low), src=src)
+
+
+_UNSIGNED: Mapping[str, Param] = {"A_SIGNED": 0}
+#: Operand widths that parameters repeat; the words say them already.
+_WIDTHS = {"A": "A_WIDTH", "B": "B_WIDTH"}
+#: Cells that say nothing about values; left out with a warning.
+SKIPPED = ("$print", "$check", "$assert", "$assume", "$live", "$fair", "$cover")
+#: `$alu`, `$fa` and `$lcu` have several outputs and are taken apart elsewhere.
+OPERATORS = frozenset(PORTS) - {"$alu", "$fa", "$lcu"}
+
+
+def lower_operator(design: Design, site: Site) -> None:
+    """A word-level operator becomes one cell."""
+    cell = site.cell
+    operands = tuple([site.port(name) for name in PORTS[cell.kind]])
+    for name in PORTS[cell.kind]:
+        if name in _WIDTHS and _WIDTHS[name] in cell.params:
+            site.port(name, site.number(_WIDTHS[name]))
+    params: dict[str, Param] = {n: site.number(n) for n in cell.params if not n.endswith("WIDTH")}
+    target = site.port("Y")
+    name = f"{site.kind} {site.name}"
+    design.nets.connect(
+        target, design.emit(cell.kind, operands, len(target), params, name=name, src=site.src)
+    )
+
+
+@dataclass(slots=True)
+class OpenCase:
+    """A case of a switch that is being read, and what its body assigns: target bit to source bit."""
+
+    patterns: tuple[str, ...]
+    default: bool
+    change: dict[int, int] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class OpenSwitch:
+    """A switch that is being read."""
+
+    selector: Bits
+    src: str
+    cases: list[OpenCase] = field(default_factory=list)
+
+
+def lower_process(design: Design, process: ProcessText, scope: Scope) -> None:
+    """A combinational process becomes one `case` cell a switch, over the bits on which its cases differ.
+
+    Signals are read as nets, never as what the process has assigned so far.
+    """
+    # A change is what an open body has assigned: target bit to source bit. The outermost body comes first.
+    changes: list[dict[int, int]] = [{}]
+    switches: list[OpenSwitch] = []
+    for step in process.steps:
+        if isinstance(step, Assign):
+            changes[-1].update(zip(scope.bits(step.target), scope.bits(step.source), strict=True))
+        elif isinstance(step, Switch):
+            switches.append(OpenSwitch(scope.bits(step.selector), step.src))
+        elif isinstance(step, Case):
+            switch = switches[-1]
+            if switch.cases:
+                switch.cases[-1].change = changes.pop()
+            if any(len(p) != len(switch.selector) for p in step.patterns):
+                raise RtlilError(
+                    f"process {process.name}: case {','.join(step.patterns)} does not fit a selector of "
+                    f"{len(switch.selector)} bits",
+                    place=process.src,
+                )
+            switch.cases.append(OpenCase(step.patterns, step.default))
+            changes.append({})
+        else:
+            switch = switches.pop()
+            if switch.cases:
+                switch.cases[-1].change = changes.pop()
+            merge(design, process, switch, changes)
+    targets, sources = tuple(changes[0]), tuple(changes[0].values())
+    design.nets.connect(targets, sources)
+
+
+def merge(design: Design, process: ProcessText, switch: OpenSwitch, changes: list[dict[int, int]]) -> None:
+    """Close a switch: what its cases changed becomes a change of the body around it."""
+    cases: list[OpenCase] = []
+    default: dict[int, int] = {}
+    for case in switch.cases:
+        if case.default or "" in case.patterns:
+            default = case.change
+            break
+        if case.patterns:
+            cases.append(case)
+
+    def before(bit: int) -> int:
+        for change in reversed(changes):
+            if bit in change:
+                return change[bit]
+        return UNDEFINED
+
+    targets = sorted({bit for case in cases for bit in case.change} | set(default))
+    columns = []
+    for bit in targets:
+        base = before(bit)
+        column = [case.change.get(bit, base) for case in cases]
+        column.append(default.get(bit, base))
+        if any(source != column[0] for source in column):
+            columns.append((bit, column))
+        else:
+            changes[-1][bit] = column[0]
+    if not columns:
+        return
+    rows = tuple(zip(*(column for _, column in columns), strict=True))
+    patterns = tuple(case.patterns for case in cases)
+    params: dict[str, Param] = {"patterns": patterns}
+    out = design.emit(
+        "case", (switch.selector, *rows), len(columns), params, name=f"process {process.name}", src=switch.src
+    )
+    changes[-1].update(zip((bit for bit, _ in columns), out, strict=True))

@@ -1,0 +1,71 @@
+"""RTLIL text (as Amaranth and Yosys print it) to netlist, hierarchy linked and flattened."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import PurePath
+
+from .errors import RtlilError
+from .link import Library, Linker
+from .netlist import Netlist
+from .rtlil_records import Module
+from .rtlil_text import read_modules
+
+
+def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: str = "") -> Netlist:
+    """The netlist of the module `top` of RTLIL `text`, flattened; further texts hold modules that it names.
+
+    Without `top` it is the module that the text marks as top, else the only one that no other one uses.
+    Source places are given relative to the folder `root` where they lie in it, else by their file name alone.
+    Raises RtlilError for text that cannot be read, UnsupportedError for a construct that is refused,
+    NetlistError for a design that contradicts itself.
+    """
+    library: Library = []
+    for part in (text, *modules):
+        found: dict[str, Module] = {}
+        for module in read_modules(part):
+            if module.name in found:
+                raise RtlilError(f"module {module.name} is there twice", place=f"RTLIL line {module.line}")
+            found[module.name] = module
+        library.append(found)
+    return Linker(library, _find_top(library[0], top), _Cleaner(root)).run()
+
+
+def _find_top(modules: dict[str, Module], top: str | None) -> str:
+    if not modules:
+        raise RtlilError("the text holds no module", remedy="is this RTLIL text?")
+    names = ", ".join(name.removeprefix("\\") for name in modules)
+    if top is not None:
+        if f"\\{top}" not in modules:
+            raise RtlilError(f"there is no module {top}", remedy=f"the text holds {names}")
+        return f"\\{top}"
+    used = {cell.kind for module in modules.values() for cell in module.cells}
+    for candidates in (
+        [m.name for m in modules.values() if m.top],
+        [name for name in modules if name not in used],
+    ):
+        if len(candidates) == 1:
+            return candidates[0]
+    raise RtlilError("which module is the top?", remedy=f"name one of {names}")
+
+
+class _Cleaner:
+    """Takes the machine's paths out of source places; of several places it keeps the first."""
+
+    def __init__(self, root: str) -> None:
+        self.root = root
+        self.known: dict[str, str] = {"": ""}
+
+    def __call__(self, src: str) -> str:
+        found = self.known.get(src)
+        if found is None:
+            first = src.split("|", 1)[0]
+            path, colon, line = first.rpartition(":")
+            found = self.known[src] = f"{self.short(path)}{colon}{line}" if colon else first
+        return found
+
+    def short(self, path: str) -> str:
+        place = PurePath(path)
+        if self.root and place.is_relative_to(self.root):
+            return place.relative_to(self.root).as_posix()
+        return place.name if place.is_absolute() else place.as_posix()
