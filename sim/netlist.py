@@ -1,8 +1,8 @@
 """The frozen word-level netlist: ports, cells, registers, latches, memories; it validates and prints itself.
 
-Everything is a `Word`: a concatenation, bit 0 first, of slices of numbered values and of constants. A value is
-what one thing drives: an input port, a cell's output, or the state of a register. Source wires are only names for
-words. So there are no aliases to chase, and every value has exactly one driver.
+Everything is a `Word`: a concatenation, bit 0 first, of slices of numbered values and of constants. A value
+is what one thing drives: an input port, a cell's output, or the state of a register. Source wires are only
+names for words. So there are no aliases to chase, and every value has exactly one driver.
 """
 
 from __future__ import annotations
@@ -90,7 +90,9 @@ class Word:
                 found.append(_cut(part, start - at, stop - start))
             at += part.width
         if at < end or low < 0:
-            raise NetlistError(f"bits {low} to {end - 1} of a word of {at} bits", remedy="cut inside the word")
+            raise NetlistError(
+                f"bits {low} to {end - 1} of a word of {at} bits", remedy="cut inside the word"
+            )
         return Word.of(found)
 
     def bit(self, index: int) -> Word:
@@ -133,11 +135,14 @@ class Word:
 def _join(low: Part, high: Part) -> Part | None:
     if isinstance(low, Const) and isinstance(high, Const):
         return Const(
-            low.bits | high.bits << low.width, low.width + high.width, low.undefined | high.undefined << low.width
+            low.bits | high.bits << low.width,
+            low.width + high.width,
+            low.undefined | high.undefined << low.width,
         )
-    if isinstance(low, Slice) and isinstance(high, Slice):
-        if low.value == high.value and low.low + low.width == high.low:
-            return Slice(low.value, low.low, low.width + high.width)
+    if not isinstance(low, Slice) or not isinstance(high, Slice):
+        return None
+    if low.value == high.value and low.low + low.width == high.low:
+        return Slice(low.value, low.low, low.width + high.width)
     return None
 
 
@@ -155,10 +160,11 @@ Param = int | str | tuple[tuple[str, ...], ...]
 class Cell:
     """One combinational cell that drives value `output`.
 
-    `kind` is a name of Yosys' cell library (`$add`, `$mux` ...) with its operands in the order of `PORTS` and its
-    parameters as integers, or one of two of Forelight's own:
-    `case`: operands are the selector and then one word a case, the default last; `params["patterns"]` holds for each
-    case but the default a tuple of patterns (`0`, `1`, `-`, highest bit first); the first case that matches wins.
+    `kind` is a name of Yosys' cell library (`$add`, `$mux` ...) with its operands in the order of `PORTS` and
+    its parameters as integers, or one of two of Forelight's own:
+    `case`: operands are the selector and then one word a case, the default last; `params["patterns"]` holds
+    for each case but the default a tuple of patterns (`0`, `1`, `-`, highest bit first); the first case that
+    matches wins.
     `read`: the asynchronous read of memory number `params["memory"]`; its one operand is the address.
     """
 
@@ -209,9 +215,10 @@ class Override:
 class Register:
     """State of `width` bits that drives value `output`.
 
-    With a `clock` (one bit) it takes `data` at each rising (or falling) edge; enables and synchronous resets have been
-    folded into `data` by the reader. `overrides` are level-sensitive and stronger than the clock, the last one strongest:
-    asynchronous reset, set, clear and load. With no clock it is a latch made of overrides alone.
+    With a `clock` (one bit) it takes `data` at each rising (or falling) edge; enables and synchronous resets
+    have been folded into `data` by the reader. `overrides` are level-sensitive and stronger than the clock,
+    the last one strongest: asynchronous reset, set, clear and load. With no clock it is a latch made of
+    overrides alone.
     """
 
     output: int
@@ -241,8 +248,8 @@ class WritePort:
 class Memory:
     """`size` words of `width` bits from address `offset` on; of two writes to one bit, the later port in `writes` wins.
 
-    Reads are `read` cells (synchronous read ports are a `read` cell and a register). A read out of range gives 0, a
-    write out of range is dropped. `init` has one constant for each word.
+    Reads are `read` cells (synchronous read ports are a `read` cell and a register). A read out of range
+    gives 0, a write out of range is dropped. `init` has one constant for each word.
     """
 
     name: str
@@ -258,8 +265,9 @@ class Memory:
 class Netlist:
     """A flat, validated netlist.
 
-    `widths[n]` is the width of value n. `inputs` maps a port to its value number, `outputs` a port to the word that it
-    shows, `names` every name of the source (`\\` dropped, levels of hierarchy joined by `.`) to its word.
+    `widths[n]` is the width of value n. `inputs` maps a port to its value number, `outputs` a port to the
+    word that it shows, `names` every name of the source (`\\` dropped, levels of hierarchy joined by `.`) to
+    its word.
     `warnings` are one line each: undriven nets and the like.
     """
 

@@ -1,13 +1,17 @@
 """Order of evaluation: topological order, loop cuts, clock groups, and whether one round settles an update.
 
-Worklists throughout: a netlist of any depth is scheduled without recursion.
+What settles without a clock is a node, by number: first the cells, then the registers (those with overrides:
+their output follows the overrides), then the memories (those written without a clock). Worklists throughout:
+a netlist of any depth is scheduled without recursion.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
+from .errors import UnsupportedError
 from .netlist import Netlist, Word
 
 
@@ -21,16 +25,81 @@ class Group:
     writes: tuple[tuple[int, int], ...]
 
 
+class Graph:
+    """Which node drives each value, and which nodes each node reads."""
+
+    def __init__(self, netlist: Netlist) -> None:
+        self.netlist = netlist
+        cells, registers = len(netlist.cells), len(netlist.registers)
+        self._registers, self._memories = cells, cells + registers
+        self.makers = {cell.output: index for index, cell in enumerate(netlist.cells)}
+        for index, register in enumerate(netlist.registers):
+            if register.overrides:
+                self.makers[register.output] = self._registers + index
+        self.nodes = sorted(self.makers.values())
+        self.unclocked = [
+            self._memories + index
+            for index, memory in enumerate(netlist.memories)
+            if any(port.clock is None for port in memory.writes)
+        ]
+        self.nodes += self.unclocked
+
+    def register(self, node: int) -> int | None:
+        """The index of the register that this node is, or None."""
+        return node - self._registers if self._registers <= node < self._memories else None
+
+    def memory(self, node: int) -> int | None:
+        """The index of the memory whose unclocked writes this node is, or None."""
+        return node - self._memories if node >= self._memories else None
+
+    def words(self, node: int) -> tuple[Word, ...]:
+        """What a node reads."""
+        if node < self._registers:
+            return self.netlist.cells[node].operands
+        if node < self._memories:
+            register = self.netlist.registers[node - self._registers]
+            return tuple(word for o in register.overrides for word in (o.mask, o.value))
+        ports = [p for p in self.netlist.memories[node - self._memories].writes if p.clock is None]
+        return tuple(word for port in ports for word in (port.address, port.data, port.enable))
+
+    @cached_property
+    def reads(self) -> dict[int, list[int]]:
+        """The nodes that each node reads, without repeats."""
+        unclocked = set(self.unclocked)
+        found = {}
+        for node in self.nodes:
+            sources = {self.makers[v] for word in self.words(node) for v in word.values() if v in self.makers}
+            if node < self._registers and self.netlist.cells[node].kind == "read":
+                written = self._memories + self.netlist.cells[node].int_param("memory")
+                sources |= unclocked & {written}
+            found[node] = sorted(sources)
+        return found
+
+    def cone(self, targets: Iterable[Word], known: Iterable[int] = ()) -> set[int]:
+        """The nodes that the target words depend on, stopping at the `known` values."""
+        stop = {self.makers[value] for value in known}
+        work = [self.makers[v] for word in targets for v in word.values() if v in self.makers]
+        found: set[int] = set()
+        while work:
+            node = work.pop()
+            if node not in found and node not in stop:
+                found.add(node)
+                work.extend(self.reads[node])
+        return found
+
+
 @dataclass(frozen=True)
 class Schedule:
     """How to evaluate a netlist.
 
-    `order` holds the cells' indices so that each stands after the cells whose outputs it reads, but for the values in
-    `cuts`: those close a combinational loop, and a reader that comes first sees the previous pass. `loops` holds the
-    values of each loop. `settles_once` says that no register's output reaches a clock or an override and that there is
-    no loop, so that one commit brings the netlist to rest.
+    `order` holds the nodes so that each stands after those that it reads, but for the values in `cuts`: those
+    close a combinational loop, and a reader that comes first sees the previous pass. `loops` holds the nodes
+    of each loop.
+    `settles_once` says that no state reaches a clock and that there is no loop, so that one commit brings the
+    netlist to rest.
     """
 
+    graph: Graph
     order: tuple[int, ...]
     cuts: tuple[int, ...]
     loops: tuple[tuple[int, ...], ...]
@@ -42,31 +111,10 @@ class Schedule:
         for group in self.groups:
             writes = "".join(f" memory {m} port {p}" for m, p in group.writes)
             registers = " ".join(map(str, group.registers))
-            lines.append(f"{'rise' if group.rising else 'fall'} {group.clock}: registers {registers}{writes}")
+            edge = "rise" if group.rising else "fall"
+            lines.append(f"{edge} {group.clock}: registers {registers}{writes}")
         lines.append(f"settles {'once' if self.settles_once else 'in rounds'}")
         return "\n".join(lines) + "\n"
-
-
-def producers(netlist: Netlist) -> dict[int, int]:
-    """Value number to the index of the cell that drives it."""
-    return {cell.output: index for index, cell in enumerate(netlist.cells)}
-
-
-def cone(
-    netlist: Netlist, makers: dict[int, int], targets: Iterable[Word], known: Iterable[int] = ()
-) -> set[int]:
-    """Indices of the cells that the target words depend on, stopping at the `known` values."""
-    stop = set(known)
-    found: set[int] = set()
-    work = [value for word in targets for value in word.values()]
-    while work:
-        value = work.pop()
-        index = makers.get(value)
-        if index is None or index in found or value in stop:
-            continue
-        found.add(index)
-        work.extend(v for word in netlist.cells[index].operands for v in word.values())
-    return found
 
 
 def components(edges: Sequence[Sequence[int]]) -> list[list[int]]:
@@ -115,25 +163,34 @@ def components(edges: Sequence[Sequence[int]]) -> list[list[int]]:
 
 def schedule(netlist: Netlist) -> Schedule:
     """The schedule of a netlist; takes time linear in its size."""
-    makers = producers(netlist)
-    reads = [
-        sorted({makers[v] for w in cell.operands for v in w.values() if v in makers})
-        for cell in netlist.cells
-    ]
+    graph = Graph(netlist)
+    place = {node: index for index, node in enumerate(graph.nodes)}
+    reads = [[place[other] for other in graph.reads[node]] for node in graph.nodes]
     order: list[int] = []
     cuts: list[int] = []
     loops: list[tuple[int, ...]] = []
     for component in components(reads):
         if len(component) == 1 and component[0] not in reads[component[0]]:
-            order.append(component[0])
+            order.append(graph.nodes[component[0]])
             continue
         members, closing = _cut(component, reads)
-        order.extend(members)
-        cuts.extend(netlist.cells[index].output for index in closing)
-        loops.append(tuple(netlist.cells[index].output for index in members))
-    return Schedule(
-        tuple(order), tuple(cuts), tuple(loops), _groups(netlist), not cuts and _settles_once(netlist, makers)
-    )
+        nodes = [graph.nodes[index] for index in members]
+        order.extend(nodes)
+        loops.append(tuple(nodes))
+        driven = {node: value for value, node in graph.makers.items()}
+        for index in closing:
+            if graph.nodes[index] not in driven:
+                number = graph.memory(graph.nodes[index])
+                assert number is not None
+                raise UnsupportedError(
+                    f"memory {netlist.memories[number].name} is written without a clock from what is read of it",
+                    place=netlist.memories[number].src,
+                    remedy="give the write a clock",
+                )
+            cuts.append(driven[graph.nodes[index]])
+    groups = _groups(netlist)
+    once = not cuts and _settles_once(graph, groups)
+    return Schedule(graph, tuple(order), tuple(cuts), tuple(loops), groups, once)
 
 
 def _cut(component: list[int], reads: list[list[int]]) -> tuple[list[int], list[int]]:
@@ -177,17 +234,14 @@ def _groups(netlist: Netlist) -> tuple[Group, ...]:
     return tuple(Group(*key, tuple(registers.get(key, ())), tuple(writes.get(key, ()))) for key in keys)
 
 
-def _settles_once(netlist: Netlist, makers: dict[int, int]) -> bool:
-    levels = [group.clock for group in _groups(netlist)]
-    levels += [word for r in netlist.registers for o in r.overrides for word in (o.mask, o.value)]
-    for memory in netlist.memories:
-        if any(port.clock is None for port in memory.writes):
-            return False
-    moving = {register.output for register in netlist.registers}
-    if any(value in moving for word in levels for value in word.values()):
-        return False
-    for index in cone(netlist, makers, levels):
-        cell = netlist.cells[index]
-        if cell.kind == "read" or any(value in moving for word in cell.operands for value in word.values()):
-            return False
-    return True
+def _settles_once(graph: Graph, groups: Sequence[Group]) -> bool:
+    """Whether no state reaches a clock."""
+    clocks = [group.clock for group in groups]
+    nodes = graph.cone(clocks)
+    state = {register.output for register in graph.netlist.registers}
+    reached = {value for word in clocks for value in word.values()}
+    reached.update(value for node in nodes for word in graph.words(node) for value in word.values())
+    reads = any(
+        node < len(graph.netlist.cells) and graph.netlist.cells[node].kind == "read" for node in nodes
+    )
+    return not reads and not reached & state

@@ -2,22 +2,20 @@
 
 from __future__ import annotations
 
-import random
 from collections.abc import Iterator, Mapping
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .compile.compiled import Compiled
-from .compile.layout import FRESH, RESTLESS, Place
+from .compile.layout import Place
 from .compile.loop import element_bits
-from .errors import LoopError, UsageError
-from .evaluate import evaluate
-from .netlist import Const, Netlist, Register, Slice, Word
+from .errors import UsageError
+from .netlist import Netlist, Word
+from .state import PowerUp, State
 from .trace import Trace
 
-PowerUp = Literal[0, 1, "init"] | random.Random
 #: Values in one block of `stream_clock`.
 BLOCK = 1 << 18
 
@@ -28,9 +26,10 @@ _DTYPES: Mapping[int, Any] = {8: np.uint8, 16: np.uint16, 32: np.uint32, 64: np.
 class Simulation:
     """One netlist with a state of its own.
 
-    `power_up` is what the flip-flops and memories hold at first: 0, 1, `init` (what the source states, 0 where it states
-    nothing) or a `random.Random`. Registers that nothing assigns and memories that nothing writes are wiring: they
-    always hold what the source states. `inputs` and `outputs` map each port to its width.
+    `power_up` is what the flip-flops and memories hold at first: 0, 1, `init` (what the source states, 0
+    where it states nothing) or a `random.Random`. Registers that nothing assigns and memories that nothing
+    writes are wiring: they always hold what the source states. `inputs` and `outputs` map each port to its
+    width.
     """
 
     def __init__(self, netlist: Netlist, power_up: PowerUp = 0, *, compiled: Compiled | None = None) -> None:
@@ -38,43 +37,22 @@ class Simulation:
         self.compiled = compiled or Compiled(netlist)
         self.inputs = {name: netlist.widths[value] for name, value in netlist.inputs.items()}
         self.outputs = {name: word.width for name, word in netlist.outputs.items()}
-        size = self.compiled.layout.size
-        block = np.zeros(size + 64, np.uint8)
-        start = -block.ctypes.data % 64
-        self._state = block[start : start + size]
-        self._view = memoryview(self._state)
+        self._state = State(netlist, self.compiled)
         self.restart(power_up)
 
     # State
 
     def restart(self, power_up: PowerUp = 0) -> None:
         """Power off and on: all state anew, inputs 0; the next settling makes no edges."""
-        self._state[:] = 0
-        self._state[FRESH] = 1
-        places = self.compiled.layout
-        for register, place in zip(self.netlist.registers, places.registers, strict=True):
-            self._write(place, _woken(register.init, power_up, wiring=is_wiring(register)))
-        for value, place in zip(self.compiled.plan.cuts, places.cuts, strict=True):
-            self._write(place, _woken(Const(0, self.netlist.widths[value]), power_up, wiring=False))
-        for memory, rows in zip(self.netlist.memories, places.memories, strict=True):
-            size = rows.first.size
-            words = (_woken(row, power_up, wiring=not memory.writes) for row in memory.init)
-            image = b"".join(word.to_bytes(size, "little") for word in words)
-            self._view[rows.first.offset : rows.first.offset + len(image)] = image
+        self._state.power_up(power_up)
 
     def snapshot(self) -> bytes:
         """The whole state, to give back to `restore` of a simulation of the same netlist."""
-        return self._state.tobytes()
+        return self._state.save()
 
     def restore(self, state: bytes) -> None:
         """Take up a state that `snapshot` gave."""
-        if len(state) != len(self._state):
-            raise UsageError(
-                f"a snapshot of {len(state)} bytes for a netlist with {len(self._state)} bytes of state",
-                place=self.netlist.name,
-                remedy="restore a snapshot of the same netlist",
-            )
-        self._view[:] = state
+        self._state.load(state)
 
     # One update at a time
 
@@ -87,7 +65,7 @@ class Simulation:
                 place=self.netlist.name,
                 remedy=f"give 0 to {(1 << place.width) - 1}",
             )
-        self._write(place, value)
+        self._state.write(place, value)
 
     def set_many(self, values: Mapping[str, int]) -> None:
         """Put several input ports to their values at one instant."""
@@ -96,41 +74,44 @@ class Simulation:
 
     def settle(self) -> None:
         """One update: inputs are applied and everything comes to rest."""
-        self.compiled.settle().call(self._state.ctypes.data)
-        self._check()
+        self.compiled.settle().call(self._state.address)
+        self._state.check()
 
     def get(self, name: str) -> int:
         """The value of a port, or of any name of the source, as of the last update."""
         places = self.compiled.layout
         if name in places.outputs:
-            return self._read(places.outputs[name])
+            return self._state.read(places.outputs[name])
         if name in places.inputs:
-            return self._read(places.inputs[name])
-        return self._evaluate(self._named(name))
+            return self._state.read(places.inputs[name])
+        return self._state.word(self._named(name))
 
     def peek_memory(self, name: str) -> list[int]:
         """The rows of a memory, lowest address first."""
-        rows = self.compiled.layout.memories[self._memory(name)]
-        return [self._read(self._row(rows.first, index)) for index in range(rows.count)]
+        number = self._memory(name)
+        count = self.netlist.memories[number].size
+        return [self._state.read(self._state.row(number, index)) for index in range(count)]
 
     def poke_memory(self, name: str, index: int, value: int) -> None:
         """Put row `index` (0 for the lowest address) of a memory to a value."""
-        rows = self.compiled.layout.memories[self._memory(name)]
-        if not 0 <= index < rows.count or not 0 <= value < 1 << rows.first.width:
+        number = self._memory(name)
+        memory = self.netlist.memories[number]
+        if not 0 <= index < memory.size or not 0 <= value < 1 << memory.width:
             raise UsageError(
-                f"memory {name} has {rows.count} rows of {rows.first.width} bits: row {index} cannot take {value}",
+                f"memory {name} has {memory.size} rows of {memory.width} bits: row {index} cannot take {value}",
                 place=self.netlist.name,
                 remedy="give a row and a value inside it",
             )
-        self._write(self._row(rows.first, index), value)
+        self._state.write(self._state.row(number, index), value)
 
     # Runs in machine code
 
     def run_clock(self, port: str, *, bit: int = 0, cycles: int, observe: str) -> Recorded:
         """Toggle one input bit: `cycles` times up and down, the value of `observe` recorded after each fall.
 
-        The array has one element a cycle, of 8, 16, 32 or 64 bits as `observe` needs. The other bits of the port and the
-        other inputs keep the values last set; at the rising edge the clock bit itself is seen as 1.
+        The array has one element a cycle, of 8, 16, 32 or 64 bits as `observe` needs. The other bits of the
+        port and the other inputs keep the values last set; at the rising edge the clock bit itself is seen as
+        1.
         """
         out = np.empty(cycles, self._dtype(observe))
         self._clock(port, bit, out, observe)
@@ -175,15 +156,15 @@ class Simulation:
         if not len(out):
             return
         # The first cycle applies whatever has been set, and may be the first settling of all: one update at a time.
-        level = self._read(place)
+        level = self._state.read(place)
         for up in (1, 0):
-            self._write(place, level & ~(1 << bit) | up << bit)
+            self._state.write(place, level & ~(1 << bit) | up << bit)
             self.settle()
         out[0] = self.get(observe)
         if len(out) > 1:
             code = self.compiled.clock(port, bit, self._named(observe))
             rest = out[1:]
-            code.call(self._state.ctypes.data, rest.ctypes.data, len(rest))
+            code.call(self._state.address, rest.ctypes.data, len(rest))
             self.settle()
 
     def _rows(self, columns: Mapping[str, Recorded], observe: str) -> Recorded:
@@ -193,7 +174,7 @@ class Simulation:
         for name in names:
             place = self._input(name)
             values = columns[name]
-            if values.dtype.kind != "u" or values.size and int(values.max()) >= 1 << place.width:
+            if values.dtype.kind != "u" or (values.size and int(values.max()) >= 1 << place.width):
                 raise UsageError(
                     f"input {name} has {place.width} bits and cannot take all of an array of {values.dtype}",
                     place=self.netlist.name,
@@ -204,7 +185,7 @@ class Simulation:
         if not count:
             return out
         first = 0
-        if self._state[FRESH]:
+        if self._state.fresh:
             self.set_many({name: int(array[0]) for name, array in zip(names, arrays, strict=True)})
             self.settle()
             out[0] = self.get(observe)
@@ -212,7 +193,7 @@ class Simulation:
         if first < count:
             code = self.compiled.rows(names, self._named(observe))
             pointers = [array[first:].ctypes.data for array in arrays]
-            code.call(self._state.ctypes.data, *pointers, out[first:].ctypes.data, count - first)
+            code.call(self._state.address, *pointers, out[first:].ctypes.data, count - first)
             self.settle()
         return out
 
@@ -267,83 +248,3 @@ class Simulation:
         near = get_close_matches(name, known, 1)
         remedy = f"did you mean {near[0]}?" if near else f"there are {', '.join(known[:8]) or 'none'}"
         return UsageError(f"no {kind} is called {name}", place=self.netlist.name, remedy=remedy)
-
-    @staticmethod
-    def _row(first: Place, index: int) -> Place:
-        return Place(first.offset + index * first.size, first.width, first.bits)
-
-    def _read(self, place: Place) -> int:
-        return int.from_bytes(self._view[place.offset : place.offset + place.size], "little")
-
-    def _write(self, place: Place, value: int) -> None:
-        self._view[place.offset : place.offset + place.size] = value.to_bytes(place.size, "little")
-
-    def _check(self) -> None:
-        if self._state[RESTLESS]:
-            self._state[RESTLESS] = 0
-            names = {
-                word.parts[0].value: name
-                for name, word in self.netlist.names.items()
-                if word.parts and isinstance(word.parts[0], Slice)
-            }
-            cells = {cell.output: cell for cell in self.netlist.cells}
-            nets = [
-                f"{names.get(v, f'v{v}')} ({cells[v].src or cells[v].kind})"
-                for loop in self.compiled.plan.loops
-                for v in loop
-            ]
-            raise LoopError(
-                f"an update never comes to rest: {', '.join(nets[:8]) or 'a train of clock edges without end'}",
-                place=self.netlist.name,
-                remedy="break the loop with a register, or hold the input that lets it run",
-            )
-
-    def _evaluate(self, word: Word) -> int:
-        """A word from the state as it lies, by the plain meaning of each cell."""
-        known: dict[int, int] = {
-            value: self._read(self.compiled.layout.inputs[name])
-            for name, value in self.netlist.inputs.items()
-        }
-        for register, place in zip(self.netlist.registers, self.compiled.layout.registers, strict=True):
-            known[register.output] = self._read(place)
-        for value, place in zip(self.compiled.plan.cuts, self.compiled.layout.cuts, strict=True):
-            known[value] = self._read(place)
-        program = self.compiled.program
-        for index in sorted(program.needs([word]), key=program.position.__getitem__):
-            cell = self.netlist.cells[index]
-            operands = [assemble(operand, known) for operand in cell.operands]
-            widths = [operand.width for operand in cell.operands]
-            params = dict(cell.params)
-            if cell.kind == "read":
-                number = cell.int_param("memory")
-                params["offset"] = self.netlist.memories[number].offset
-                rows = self.compiled.layout.memories[number]
-                operands += [self._read(self._row(rows.first, row)) for row in range(rows.count)]
-            known[cell.output] = evaluate(
-                cell.kind, params, operands, widths, self.netlist.widths[cell.output]
-            )
-        return assemble(word, known)
-
-
-def assemble(word: Word, known: Mapping[int, int]) -> int:
-    """The word as an integer, from the integers of the values that it reads."""
-    result = at = 0
-    for part in word.parts:
-        bits = part.bits if isinstance(part, Const) else known[part.value] >> part.low & (1 << part.width) - 1
-        result |= bits << at
-        at += part.width
-    return result
-
-
-def is_wiring(register: Register) -> bool:
-    """Whether nothing ever assigns the register: it only takes itself."""
-    itself = Word.value(register.output, register.width)
-    return not register.overrides and (register.clock is None or register.data == itself)
-
-
-def _woken(init: Const, power_up: PowerUp, *, wiring: bool) -> int:
-    if wiring or power_up == "init":
-        return init.bits
-    if isinstance(power_up, random.Random):
-        return power_up.getrandbits(init.width) if init.width else 0
-    return (1 << init.width) - 1 if power_up else 0

@@ -16,9 +16,10 @@ Values = NDArray[np.uint64]
 class Trace:
     """Signals that hold their value from one row to the next.
 
-    `times` is int64, strictly rising, in whatever whole unit its maker says (ticks, frames, samples); `values` maps a
-    signal to a uint64 array with one element for each row; `unknown` maps a signal to a mask of the bits that are not known
-    (a missing signal is known throughout). `widths` maps a signal to its bits. The last row holds until `end`.
+    `times` is int64, strictly rising, in whatever whole unit its maker says (ticks, frames, samples);
+    `values` maps a signal to a uint64 array with one element for each row; `unknown` maps a signal to a mask
+    of the bits that are not known (a missing signal is known throughout). `widths` maps a signal to its bits.
+    The last row holds until `end`.
     """
 
     times: Times

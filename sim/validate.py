@@ -41,7 +41,9 @@ def validate(netlist: Netlist) -> None:
         if not 0 <= value < len(netlist.widths):
             raise NetlistError(f"{what} drives value {value}, which does not exist", place=netlist.name)
         if value in drivers:
-            raise NetlistError(f"value {value} has two drivers: {drivers[value]} and {what}", place=netlist.name)
+            raise NetlistError(
+                f"value {value} has two drivers: {drivers[value]} and {what}", place=netlist.name
+            )
         drivers[value] = what
 
     for name, value in netlist.inputs.items():
@@ -56,9 +58,13 @@ def validate(netlist: Netlist) -> None:
         for part in word.parts:
             if isinstance(part, Slice):
                 if part.value not in drivers:
-                    raise NetlistError(f"{place} reads value {part.value}, which nothing drives", place=netlist.name)
+                    raise NetlistError(
+                        f"{place} reads value {part.value}, which nothing drives", place=netlist.name
+                    )
                 if part.low < 0 or part.low + part.width > netlist.widths[part.value]:
-                    raise NetlistError(f"{place} reads {part} of a value of {netlist.widths[part.value]} bits")
+                    raise NetlistError(
+                        f"{place} reads {part} of a value of {netlist.widths[part.value]} bits"
+                    )
 
 
 def _check_cell(netlist: Netlist, cell: Cell) -> None:
@@ -75,7 +81,9 @@ def _check_cell(netlist: Netlist, cell: Cell) -> None:
     else:
         raise NetlistError(f"cell kind {cell.kind} is not known", place=cell.src)
     if not fits:
-        raise NetlistError(f"cell {cell.kind} of value {cell.output}: its operands do not fit", place=cell.src)
+        raise NetlistError(
+            f"cell {cell.kind} of value {cell.output}: its operands do not fit", place=cell.src
+        )
 
 
 def _check_state(netlist: Netlist) -> None:
@@ -85,8 +93,14 @@ def _check_state(netlist: Netlist) -> None:
         if register.clock is None:
             sized = sized[1:]
         wrong = any(word.width != width for word in sized) or register.width != width
-        if wrong or (register.clock is not None and register.clock.width != 1) or register.init.width != width:
-            raise NetlistError(f"register {register.name or register.output}: widths do not fit", place=register.src)
+        if (
+            wrong
+            or (register.clock is not None and register.clock.width != 1)
+            or register.init.width != width
+        ):
+            raise NetlistError(
+                f"register {register.name or register.output}: widths do not fit", place=register.src
+            )
     for memory in netlist.memories:
         rows = all(row.width == memory.width for row in memory.init) and len(memory.init) == memory.size
         ports = all(p.data.width == memory.width == p.enable.width for p in memory.writes)
@@ -103,18 +117,25 @@ def render(netlist: Netlist) -> str:
         operands = " ".join(map(str, cell.operands))
         lines.append(f"v{cell.output}:{netlist.widths[cell.output]} = {cell.kind} {operands}{params}")
     for register in netlist.registers:
-        clock = "latch" if register.clock is None else f"{'rise' if register.rising else 'fall'} {register.clock}"
+        clock = (
+            "latch" if register.clock is None else f"{'rise' if register.rising else 'fall'} {register.clock}"
+        )
         overrides = "".join(f" while {o.mask} {o.value}" for o in register.overrides)
         data = "" if register.clock is None else f" takes {register.data}"
         lines.append(
-            f"v{register.output}:{register.width} = register {register.name} {clock}{data}{overrides} init {register.init}"
+            f"v{register.output}:{register.width} = register {register.name} {clock}{data}{overrides}"
+            f" init {register.init}"
         )
     for number, memory in enumerate(netlist.memories):
         lines.append(f"memory {number} {memory.name} {memory.size}x{memory.width} from {memory.offset}")
         for port in memory.writes:
             clock = "always" if port.clock is None else f"{'rise' if port.rising else 'fall'} {port.clock}"
             lines.append(f"  write {clock} at {port.address} data {port.data} enable {port.enable}")
-        rows = [f"  row {i} {row}" for i, row in enumerate(memory.init) if row.bits or row.undefined != (1 << row.width) - 1]
+        rows = [
+            f"  row {i} {row}"
+            for i, row in enumerate(memory.init)
+            if row.bits or row.undefined != (1 << row.width) - 1
+        ]
         lines += rows
     lines += [f"output {n} {w}" for n, w in netlist.outputs.items()]
     return "\n".join(lines) + "\n"

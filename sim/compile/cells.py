@@ -1,7 +1,8 @@
 """Cells to LLVM text, one small function a kind.
 
-Meanings are those of Yosys' cell library, as `evaluate.py` states them on plain integers. LLVM leaves over-wide shifts
-undefined and traps on some divisions, so both are guarded here; an x of the source counts as 0.
+Meanings are those of Yosys' cell library, as `evaluate.py` states them on plain integers. LLVM leaves
+over-wide shifts undefined and traps on some divisions, so both are guarded here; an x of the source counts as
+0.
 """
 
 from __future__ import annotations

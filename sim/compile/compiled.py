@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from ..netlist import Netlist, Word
@@ -24,7 +24,7 @@ class Compiled:
     def __init__(self, netlist: Netlist) -> None:
         self.plan = schedule(netlist)
         self.layout = layout(netlist, self.plan)
-        self.program = Program.of(netlist, self.plan, self.layout)
+        self.program = Program(netlist, self.plan, self.layout)
         self._codes: dict[tuple[object, ...], Code] = {}
 
     def settle(self) -> Code:
@@ -38,8 +38,9 @@ class Compiled:
 
     def text(self, function: str, *arguments: object) -> str:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
+        writers: dict[str, Callable[..., str]]
         writers = {"settle": loop.settle, "rows": loop.rows, "clock": loop.clock}
-        return writers[function](self.program, *arguments)  # type: ignore[operator]
+        return writers[function](self.program, *arguments)
 
     def _code(self, key: tuple[object, ...], function: str) -> Code:
         found = self._codes.get(key)

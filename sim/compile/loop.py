@@ -1,8 +1,10 @@
 """The compiled functions: one update, a train of rows, a toggling clock. All state is in LLVM values for a whole run.
 
 `settle(state)`: one update with the inputs that lie in the state; writes the outputs.
-`rows(state, input arrays ..., output array, n)`: for each of n rows take the listed ports' values, update, record.
-`clock(state, output array, n)`: n cycles of one bit of one port, up and down, with the rest of the inputs at rest.
+`rows(state, input arrays ..., output array, n)`: for each of n rows take the listed ports' values, update,
+record.
+`clock(state, output array, n)`: n cycles of one bit of one port, up and down, with the rest of the inputs at
+rest.
 
 `rows` and `clock` leave the outputs in the state as they were: `settle` brings them up to date.
 """
@@ -13,10 +15,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..netlist import Slice, Word
-from ..schedule import cone
 from .layout import FRESH, RESTLESS, Place
 from .text import Text
-from .update import Live, Program, settle_and_commit
+from .update import Here, Live, Program, update
 
 #: Bits of one element of a recorded or played array.
 ELEMENTS = (8, 16, 32, 64)
@@ -81,13 +82,12 @@ def settle(program: Program) -> str:
     live = _load_all(program, text)
     fresh = text.op(f"load i8, ptr {_pointer(text, '%state', FRESH)}")
     quiet = text.op(f"icmp ne i8 {fresh}, 0")
-    live = settle_and_commit(program, text, live, quiet=quiet)
+    here = update(program, text, live, quiet=quiet)
     text.do(f"store i8 0, ptr {_pointer(text, '%state', FRESH)}")
-    _store_all(program, text, live)
-    scope = program.scope(text, live)
-    program.emit(scope, program.needs(program.netlist.outputs.values()))
-    for name, word in program.netlist.outputs.items():
-        _store(text, program.layout.outputs[name], scope.word(word))
+    _store_all(program, text, here.live)
+    outputs = program.netlist.outputs
+    for name, shown in zip(outputs, here.words(outputs.values()), strict=True):
+        _store(text, program.layout.outputs[name], shown)
     return _finish(text, "settle(ptr noalias %state)")
 
 
@@ -129,14 +129,11 @@ class _Loop:
         text.block("exit")
 
 
-def _record(
-    program: Program, text: Text, live: Live, known: dict[Word, str], observe: Word, index: str
-) -> None:
-    scope = program.scope(text, live, known)
-    program.emit(scope, program.needs([observe]))
+def _record(text: Text, here: Here, observe: Word, index: str) -> None:
+    here.words([observe])
     bits = element_bits(observe.width)
     place = text.op(f"mul i64 {index}, {bits // 8}")
-    value = scope.extended(observe, bits, False)
+    value = here.scope.extended(observe, bits, False)
     text.do(f"store i{bits} {value}, ptr {_pointer(text, '%out', place)}, align {bits // 8}")
 
 
@@ -152,12 +149,12 @@ def rows(program: Program, ports: Sequence[str], observe: Word) -> str:
         place = _pointer(text, f"%in{number}", text.op(f"mul i64 {loop.index}, {bits // 8}"))
         whole = text.op(f"load i{bits}, ptr {place}, align {bits // 8}")
         taken[port] = whole if bits == width else text.op(f"trunc i{bits} {whole} to i{width}")
-    live = settle_and_commit(program, text, replace(loop.live, inputs=taken))
-    _record(program, text, live, {}, observe, loop.index)
-    loop.close(text, live)
-    _store_all(program, text, live)
+    here = update(program, text, replace(loop.live, inputs=taken))
+    _record(text, here, observe, loop.index)
+    loop.close(text, here.live)
+    _store_all(program, text, here.live)
     for port in ports:
-        _store(text, program.layout.inputs[port], live.inputs[port])
+        _store(text, program.layout.inputs[port], taken[port])
     arrays = "".join(f"ptr noalias %in{number}, " for number in range(len(ports)))
     return _finish(text, f"rows(ptr noalias %state, {arrays}ptr noalias %out, i64 %n)")
 
@@ -174,35 +171,31 @@ def clock(program: Program, port: str, bit: int, observe: Word) -> str:
     line = Word.of([Slice(program.netlist.inputs[port], bit, 1)])
     start = replace(start, inputs={**start.inputs, port: low})
     # A clock that only inputs reach is at its level of now after each fall: as a constant of the loop, not a phi.
-    scope = program.scope(text, start, {line: "0"})
     still = [_only_inputs(program, group.clock) for group in program.plan.groups]
-    program.emit(scope, program.needs(g.clock for g, s in zip(program.plan.groups, still, strict=True) if s))
+    levels = Here(program, text, start, {line: "0"}).words(
+        group.clock if constant else Word.const(0, 1)
+        for group, constant in zip(program.plan.groups, still, strict=True)
+    )
     resting = [
-        scope.word(group.clock) if s else name
-        for group, s, name in zip(program.plan.groups, still, start.clocks, strict=True)
+        level if constant else name for level, constant, name in zip(levels, still, start.clocks, strict=True)
     ]
     loop = _Loop.open(program, text, replace(start, clocks=tuple(resting)))
     clocks = tuple(name if s else phi for name, s, phi in zip(resting, still, loop.live.clocks, strict=True))
     live = replace(loop.live, clocks=clocks)
-    live = settle_and_commit(
-        program, text, replace(live, inputs={**live.inputs, port: high}), known={line: "1"}
-    )
-    live = settle_and_commit(
-        program, text, replace(live, inputs={**live.inputs, port: low}), known={line: "0"}
-    )
-    _record(program, text, live, {line: "0"}, observe, loop.index)
-    loop.close(text, live)
-    _store_all(program, text, live)
+    live = update(program, text, replace(live, inputs={**live.inputs, port: high}), known={line: "1"}).live
+    here = update(program, text, replace(live, inputs={**live.inputs, port: low}), known={line: "0"})
+    _record(text, here, observe, loop.index)
+    loop.close(text, here.live)
+    _store_all(program, text, here.live)
     return _finish(text, "clock(ptr noalias %state, ptr noalias %out, i64 %n)")
 
 
 def _only_inputs(program: Program, word: Word) -> bool:
-    netlist = program.netlist
-    reached = {value for value in word.values()}
-    for index in cone(netlist, program.makers, [word]):
-        cell = netlist.cells[index]
-        if cell.kind == "read":
-            return False
-        reached.update(value for operand in cell.operands for value in operand.values())
-    free = {register.output for register in netlist.registers} | set(program.plan.cuts)
-    return not reached & free
+    """Whether nothing but inputs reaches a word."""
+    netlist, graph = program.netlist, program.plan.graph
+    nodes = graph.cone([word])
+    reached = {value for node in nodes for operand in graph.words(node) for value in operand.values()}
+    reached.update(word.values())
+    state = {register.output for register in netlist.registers}
+    reads = any(node < len(netlist.cells) and netlist.cells[node].kind == "read" for node in nodes)
+    return not reads and not reached & {*state, *program.plan.cuts}

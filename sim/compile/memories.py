@@ -1,6 +1,7 @@
 """Memory reads and writes as LLVM text, without branches.
 
-A memory has two rows more than it needs (see `layout.Rows`): a read out of range takes the row that is always 0, a write
+A memory has two rows more than it needs (see `layout.Rows`): a read out of range takes the row that is always
+0, a write
 that is out of range or not enabled goes to the row that nobody reads.
 """
 

@@ -1,8 +1,9 @@
 """One update as LLVM text: settle, find clock edges, commit, and again until quiet.
 
-The order is that of DEVELOPERS.md, Time 4: every register that saw an edge takes data settled with the new inputs and
-before any register of this round commits. Where the schedule says that one round is enough the text has no loop. The
-cells that only one clock needs stand behind a branch on its edge, so a clock that rests costs a test.
+The order is that of DEVELOPERS.md, Time 4: every register that saw an edge takes data settled with the new
+inputs and before any register of this round commits. Where the schedule says that one round is enough the
+text has no loop. The cells that only one clock needs stand behind a branch on its edge, so a clock that rests
+costs a test.
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from ..netlist import Netlist, Word
-from ..schedule import Group, Schedule, cone, producers
+from ..schedule import Group, Schedule
 from . import cells, memories
 from .layout import Layout
 from .text import Text
@@ -34,51 +35,20 @@ class Live:
     clocks: tuple[str, ...]
 
 
-@dataclass(frozen=True)
 class Program:
     """A netlist with all that is needed to write its text."""
 
-    netlist: Netlist
-    plan: Schedule
-    layout: Layout
-    makers: dict[int, int]
-    position: dict[int, int]  # cell index -> place in the order
+    def __init__(self, netlist: Netlist, plan: Schedule, places: Layout) -> None:
+        self.netlist, self.plan, self.layout = netlist, plan, places
+        self.position = {node: at for at, node in enumerate(plan.order)}
+        self._driven = {node: value for value, node in plan.graph.makers.items()}
 
-    @staticmethod
-    def of(netlist: Netlist, plan: Schedule, places: Layout) -> Program:
-        return Program(
-            netlist, plan, places, producers(netlist), {index: at for at, index in enumerate(plan.order)}
-        )
-
-    def scope(self, text: Text, live: Live, known: dict[Word, str] | None = None) -> Scope:
-        """A scope in which inputs, registers and loop cuts are known, and words in `known` besides."""
-        scope = Scope(text, self.netlist.widths)
-        for port, value in self.netlist.inputs.items():
-            scope.set(value, live.inputs[port])
-        for register, name in zip(self.netlist.registers, live.registers, strict=True):
-            scope.set(register.output, name)
-        for value, name in zip(self.plan.cuts, live.cuts, strict=True):
-            scope.set(value, name)
-        for word, name in (known or {}).items():
-            scope.preset(word, name)
-        return scope
+    def drives(self, node: int) -> int:
+        """The value that a node drives; a negative number of its own for a memory."""
+        return self._driven.get(node, -1 - node)
 
     def needs(self, targets: Iterable[Word]) -> set[int]:
-        return cone(self.netlist, self.makers, targets, self.plan.cuts)
-
-    def emit(self, scope: Scope, needed: Iterable[int]) -> None:
-        """Write the cells that the scope does not know yet, in order."""
-        for index in sorted(needed, key=self.position.__getitem__):
-            cell = self.netlist.cells[index]
-            if not scope.knows(cell.output):
-                scope.set(cell.output, self.result(scope, index))
-
-    def result(self, scope: Scope, index: int) -> str:
-        cell = self.netlist.cells[index]
-        if cell.kind != "read":
-            return cells.emit(cell, scope)
-        number = cell.int_param("memory")
-        return memories.read(scope, self.netlist.memories[number], self.layout.memories[number], cell)
+        return self.plan.graph.cone(targets, self.plan.cuts)
 
     def group_words(self, group: Group) -> list[Word]:
         """What a clock's edge reads."""
@@ -88,68 +58,157 @@ class Program:
             words += [port.address, port.data, port.enable]
         return words
 
+    def unclocked(self) -> set[int]:
+        """The nodes that write memories without a clock, with all that they need."""
+        writers = self.plan.graph.unclocked
+        return {*writers, *self.needs(word for node in writers for word in self.plan.graph.words(node))}
 
-def settle_and_commit(
+
+class Here:
+    """A place in the text: what is live there and what has been computed from it."""
+
+    def __init__(
+        self, program: Program, text: Text, live: Live, known: dict[Word, str] | None = None
+    ) -> None:
+        self.program, self.text, self.live = program, text, live
+        self.scope = Scope(text, program.netlist.widths)
+        for port, value in program.netlist.inputs.items():
+            self.scope.set(value, live.inputs[port])
+        for register, name in zip(program.netlist.registers, live.registers, strict=True):
+            if not register.overrides:
+                self.scope.set(register.output, name)
+        for value, name in zip(program.plan.cuts, live.cuts, strict=True):
+            self.scope.set(value, name)
+        for word, name in (known or {}).items():
+            self.scope.preset(word, name)
+
+    def emit(self, needed: Iterable[int], scope: Scope | None = None) -> None:
+        """Write the nodes that are not known yet, in order."""
+        scope = scope or self.scope
+        for node in sorted(needed, key=self.program.position.__getitem__):
+            value = self.program.drives(node)
+            if not scope.knows(value):
+                scope.set(value, self.result(node, scope))
+
+    def words(self, words: Iterable[Word]) -> list[str]:
+        """The LLVM names of words, with all that they need."""
+        found = list(words)
+        self.emit(self.program.needs(found))
+        return [self.scope.word(word) for word in found]
+
+    def result(self, node: int, scope: Scope) -> str:
+        """Write one node's text; the name of what it drives."""
+        netlist, graph = self.program.netlist, self.program.plan.graph
+        register, memory = graph.register(node), graph.memory(node)
+        if register is not None:
+            return self.forced(register, self.live.registers[register], scope)
+        if memory is not None:
+            rows = self.program.layout.memories[memory]
+            for port in netlist.memories[memory].writes:
+                if port.clock is None:
+                    memories.store(scope, rows, memories.write(scope, netlist.memories[memory], rows, port))
+            return "0"
+        cell = netlist.cells[node]
+        if cell.kind != "read":
+            return cells.emit(cell, scope)
+        number = cell.int_param("memory")
+        return memories.read(scope, netlist.memories[number], self.program.layout.memories[number], cell)
+
+    def forced(self, index: int, name: str, scope: Scope) -> str:
+        """A register's value under its overrides, the last of them strongest."""
+        text, register = self.text, self.program.netlist.registers[index]
+        kind = f"i{register.width}"
+        for override in register.overrides:
+            value = scope.word(override.value)
+            bits = set(override.mask.bits())
+            if len(bits) == 1:
+                name = text.op(f"select i1 {scope.word(bits.pop())}, {kind} {value}, {kind} {name}")
+                continue
+            mask = scope.word(override.mask)
+            kept = text.op(f"and {kind} {name}, {text.op(f'xor {kind} {mask}, -1')}")
+            name = text.op(f"or {kind} {kept}, {text.op(f'and {kind} {value}, {mask}')}")
+        return name
+
+    def shown(self) -> Live:
+        """What is live here with every register at the value that it shows under its overrides."""
+        outputs = (Word.value(r.output, r.width) for r in self.program.netlist.registers)
+        return replace(self.live, registers=tuple(self.words(outputs)))
+
+
+def update(
     program: Program, text: Text, live: Live, *, known: dict[Word, str] | None = None, quiet: str = "0"
-) -> Live:
-    """Write one whole update; `quiet` is an i1 that forbids edges. Returns what is live after it."""
+) -> Here:
+    """Write one whole update; `quiet` is an i1 that forbids edges. Returns the place where it has come to rest."""
     if program.plan.settles_once:
-        return _round(program, text, live, known, quiet)[0]
-    top, stable, again, rest = (text.name(stem) for stem in ("top", "stable", "again", "rest"))
-    origin = text.here
+        here = Here(program, text, live, known)
+        here.emit(program.unclocked())
+        here = Here(program, text, _round(here, quiet)[0], known)
+        here.emit(program.unclocked())
+    else:
+        here = _rounds(program, text, live, known, quiet)
+    here.live = here.shown()
+    return here
+
+
+def _rounds(program: Program, text: Text, live: Live, known: dict[Word, str] | None, quiet: str) -> Here:
+    """Rounds until no clock has an edge, each of sweeps until every loop is quiet."""
+    top, stable, rest = (text.name(stem) for stem in ("top", "stable", "rest"))
+    netlist, origin = program.netlist, text.here
     text.do(f"br label %{top}")
     text.block(top)
-    netlist = program.netlist
     count = text.phi("i32", "0", origin)
-    registers = [
-        text.phi(f"i{r.width}", n, origin) for r, n in zip(netlist.registers, live.registers, strict=True)
-    ]
-    cuts = [
-        text.phi(f"i{netlist.widths[v]}", n, origin)
-        for v, n in zip(program.plan.cuts, live.cuts, strict=True)
-    ]
+    kinds = [f"i{register.width}" for register in netlist.registers]
+    registers = [text.phi(kind, name, origin) for kind, name in zip(kinds, live.registers, strict=True)]
+    kinds = [f"i{netlist.widths[value]}" for value in program.plan.cuts]
+    cuts = [text.phi(kind, name, origin) for kind, name in zip(kinds, live.cuts, strict=True)]
     clocks = [text.phi("i1", name, origin) for name in live.clocks]
     current = replace(live, registers=tuple(registers), cuts=tuple(cuts), clocks=tuple(clocks))
     next_count = text.op(f"add i32 {count}, 1")
 
-    def back(after: Live, origin: str) -> None:
-        text.arm(count, next_count, origin)
-        for phis, names in ((registers, after.registers), (cuts, after.cuts), (clocks, after.clocks)):
-            for phi, name in zip(phis, names, strict=True):
-                text.arm(phi, name, origin)
-
-    if cuts:
-        scope = program.scope(text, current, known)
-        moved, changed = _loops(program, scope, current)
-        looping = text.here
-        text.do(f"br i1 {changed}, label %{again}c, label %{stable}")
-        text.block(f"{again}c")
+    def again(label: str, after: Live) -> None:
+        """The block that goes back to the top, or gives up."""
+        text.block(label)
         over = text.op(f"icmp ugt i32 {count}, {ROUNDS}")
         text.do(f"br i1 {over}, label %giveup, label %{top}")
-        back(replace(current, cuts=moved), f"{again}c")
-        del looping
+        text.arm(count, next_count, label)
+        for phis, names in ((registers, after.registers), (cuts, after.cuts), (clocks, after.clocks)):
+            for phi, name in zip(phis, names, strict=True):
+                text.arm(phi, name, label)
+
+    here = Here(program, text, current, known)
+    here.emit(program.unclocked())
+    if cuts:
+        swept, changed = _sweep(here)
+        sweeping = text.name("sweep")
+        text.do(f"br i1 {changed}, label %{sweeping}, label %{stable}")
+        again(sweeping, swept)
         text.block(stable)
-    after, event = _round(program, text, current, known, quiet)
-    text.do(f"br i1 {event}, label %{again}, label %{rest}")
-    text.block(again)
-    over = text.op(f"icmp ugt i32 {count}, {ROUNDS}")
-    text.do(f"br i1 {over}, label %giveup, label %{top}")
-    back(after, again)
+    after, event = _round(here, quiet)
+    ringing = text.name("again")
+    text.do(f"br i1 {event}, label %{ringing}, label %{rest}")
+    again(ringing, after)
     text.block(rest)
-    return after
+    here.live = after
+    return here
 
 
-def _loops(program: Program, scope: Scope, live: Live) -> tuple[tuple[str, ...], str]:
-    """One pass over the loops: the new values at their cuts, and whether any of them moved."""
-    makers = [program.makers[value] for value in program.plan.cuts]
-    operands = [word for index in makers for word in program.netlist.cells[index].operands]
-    program.emit(scope, program.needs(operands))
-    moved = tuple(program.result(scope, index) for index in makers)
+def _sweep(here: Here) -> tuple[Live, str]:
+    """One pass over the loops: what is live after it, and whether any value at a cut moved."""
+    program, graph = here.program, here.program.plan.graph
+    makers = [graph.makers[value] for value in program.plan.cuts]
+    here.emit(program.needs(word for node in makers for word in graph.words(node)))
+    moved = tuple(here.result(node, here.scope) for node in makers)
     changed = "0"
-    for value, old, new in zip(program.plan.cuts, live.cuts, moved, strict=True):
-        differs = scope.text.op(f"icmp ne i{program.netlist.widths[value]} {old}, {new}")
-        changed = scope.text.op(f"or i1 {changed}, {differs}")
-    return moved, changed
+    for value, old, new in zip(program.plan.cuts, here.live.cuts, moved, strict=True):
+        differs = here.text.op(f"icmp ne i{program.netlist.widths[value]} {old}, {new}")
+        changed = here.text.op(f"or i1 {changed}, {differs}")
+    shown = here.shown()
+    registers = list(shown.registers)
+    for node, new in zip(makers, moved, strict=True):
+        index = graph.register(node)
+        if index is not None:
+            registers[index] = new
+    return replace(shown, registers=tuple(registers), cuts=moved), changed
 
 
 def _edge(text: Text, group: Group, before: str, now: str, quiet: str) -> str:
@@ -163,73 +222,44 @@ def _edge(text: Text, group: Group, before: str, now: str, quiet: str) -> str:
     return edge if quiet == "0" else text.op(f"and i1 {edge}, {text.op(f'xor i1 {quiet}, 1')}")
 
 
-def _round(
-    program: Program, text: Text, live: Live, known: dict[Word, str] | None, quiet: str
-) -> tuple[Live, str]:
-    """Edges and commit of one round; returns what is live after it and an i1 that says whether anything moved."""
-    netlist, plan = program.netlist, program.plan
-    scope = program.scope(text, live, known)
-    program.emit(scope, program.needs(group.clock for group in plan.groups))
-    clocks = tuple(scope.word(group.clock) for group in plan.groups)
+def _round(here: Here, quiet: str) -> tuple[Live, str]:
+    """Edges and commit of one round; what is live after it, and an i1 that says whether there was an edge."""
+    program, text = here.program, here.text
+    groups = program.plan.groups
+    clocks = tuple(here.words(group.clock for group in groups))
+    before = here.shown()
     edges = [
-        _edge(text, g, old, new, quiet) for g, old, new in zip(plan.groups, live.clocks, clocks, strict=True)
+        _edge(text, group, old, new, quiet)
+        for group, old, new in zip(groups, before.clocks, clocks, strict=True)
     ]
-    forced = [index for index, register in enumerate(netlist.registers) if register.overrides]
-    program.emit(
-        scope,
-        program.needs(w for i in forced for o in netlist.registers[i].overrides for w in (o.mask, o.value)),
-    )
-    always = [
-        (m, p)
-        for m, memory in enumerate(netlist.memories)
-        for p, w in enumerate(memory.writes)
-        if w.clock is None
-    ]
-    ports = (netlist.memories[m].writes[p] for m, p in always)
-    program.emit(scope, program.needs(w for port in ports for w in (port.address, port.data, port.enable)))
-
-    registers, writes = _commit(program, scope, live.registers, edges)
+    registers, writes = _commit(here, before.registers, edges)
     event = "0"
     for edge in edges:
         event = edge if event == "0" else event if edge == "0" else text.op(f"or i1 {event}, {edge}")
-    for index in forced:
-        registers[index] = _forced(program, scope, index, registers[index])
-        if not plan.settles_once:
-            width = netlist.registers[index].width
-            differs = text.op(f"icmp ne i{width} {registers[index]}, {live.registers[index]}")
-            event = text.op(f"or i1 {event}, {differs}")
-    for number, position in always:
-        memory, rows = netlist.memories[number], program.layout.memories[number]
-        waiting = memories.write(scope, memory, rows, memory.writes[position])
-        old = memories.load(scope, rows, waiting.index)
-        memories.store(scope, rows, waiting)
-        new = memories.load(scope, rows, waiting.index)
-        real = text.op(f"icmp ne i64 {waiting.index}, {rows.spill}")
-        differs = text.op(f"and i1 {real}, {text.op(f'icmp ne i{memory.width} {old}, {new}')}")
-        event = text.op(f"or i1 {event}, {differs}")
     for (number, _), waiting in sorted(writes.items()):
-        memories.store(scope, program.layout.memories[number], waiting)
-    return replace(live, registers=tuple(registers), clocks=clocks), event
+        memories.store(here.scope, program.layout.memories[number], waiting)
+    return replace(before, registers=tuple(registers), clocks=clocks), event
 
 
 def _commit(
-    program: Program, scope: Scope, before: Sequence[str], edges: Sequence[str]
+    here: Here, before: Sequence[str], edges: Sequence[str]
 ) -> tuple[list[str], dict[tuple[int, int], memories.Write]]:
     """New values of the clocked registers, and the writes to store once every group has read."""
-    text, plan = scope.text, program.plan
+    program, text, scope = here.program, here.text, here.scope
+    plan = program.plan
     registers = list(before)
     writes: dict[tuple[int, int], memories.Write] = {}
     live = [(group, edge) for group, edge in zip(plan.groups, edges, strict=True) if edge != "0"]
     cones = [program.needs(program.group_words(group)) for group, _ in live]
-    shared = Counter(index for needed in cones for index in needed)
-    program.emit(scope, (index for index, count in shared.items() if count > 1))
+    shared = Counter(node for needed in cones for node in needed)
+    here.emit(node for node, count in shared.items() if count > 1)
     for (group, edge), needed in zip(live, cones, strict=True):
-        own = [index for index in needed if not scope.knows(program.netlist.cells[index].output)]
+        own = [node for node in needed if not scope.knows(program.drives(node))]
         if edge == "1" or (len(own) <= _FEW and not group.writes):
-            program.emit(scope, own)
+            here.emit(own)
             for index in group.registers:
                 register = program.netlist.registers[index]
-                data, kind = scope.word(register.data), f"i{register.width}"
+                data, kind = here.forced(index, scope.word(register.data), scope), f"i{register.width}"
                 old = registers[index]
                 registers[index] = (
                     data if edge == "1" else text.op(f"select i1 {edge}, {kind} {data}, {kind} {old}")
@@ -240,8 +270,11 @@ def _commit(
         text.do(f"br i1 {edge}, label %{taken}, label %{after}")
         text.block(taken)
         inside = scope.child()
-        program.emit(inside, own)
-        taking = {index: inside.word(program.netlist.registers[index].data) for index in group.registers}
+        here.emit(own, inside)
+        taking = {
+            index: here.forced(index, inside.word(program.netlist.registers[index].data), inside)
+            for index in group.registers
+        }
         waiting = _waiting(program, inside, group)
         last = text.here
         text.do(f"br label %{after}")
@@ -278,19 +311,3 @@ def _joined(
         mask = text.phi(f"i{width}", "0", origin)
         text.arm(mask, write.mask, last)
     return memories.Write(index, data, mask)
-
-
-def _forced(program: Program, scope: Scope, index: int, name: str) -> str:
-    """A register's value under its overrides, the last of them strongest."""
-    text, register = scope.text, program.netlist.registers[index]
-    kind = f"i{register.width}"
-    for override in register.overrides:
-        value = scope.word(override.value)
-        bits = set(override.mask.bits())
-        if len(bits) == 1:
-            name = text.op(f"select i1 {scope.word(bits.pop())}, {kind} {value}, {kind} {name}")
-            continue
-        mask = scope.word(override.mask)
-        kept = text.op(f"and {kind} {name}, {text.op(f'xor {kind} {mask}, -1')}")
-        name = text.op(f"or {kind} {kept}, {text.op(f'and {kind} {value}, {mask}')}")
-    return name

@@ -1,0 +1,152 @@
+"""The block of state of one simulation: power-up, reading and writing places, and any word of the netlist."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Mapping
+from typing import Literal
+
+import numpy as np
+
+from .compile.compiled import Compiled
+from .compile.layout import FRESH, RESTLESS, Place
+from .errors import LoopError, UsageError
+from .evaluate import evaluate
+from .netlist import Const, Netlist, Register, Slice, Word
+
+PowerUp = Literal[0, 1, "init"] | random.Random
+
+
+class State:
+    """A block of bytes laid out as `compile/layout.py` says, aligned to 64 bytes."""
+
+    def __init__(self, netlist: Netlist, compiled: Compiled) -> None:
+        self.netlist, self.compiled, self.places = netlist, compiled, compiled.layout
+        size = self.places.size
+        block = np.zeros(size + 64, np.uint8)
+        start = -block.ctypes.data % 64
+        self._array = block[start : start + size]
+        self._view = memoryview(self._array.data)
+
+    @property
+    def address(self) -> int:
+        return self._array.ctypes.data
+
+    @property
+    def fresh(self) -> bool:
+        """Whether nothing has been settled since power-up."""
+        return bool(self._array[FRESH])
+
+    def power_up(self, held: PowerUp) -> None:
+        """Everything anew, inputs 0; a random.Random is asked in the order of registers, memory rows, loops."""
+        self._array[:] = 0
+        self._array[FRESH] = 1
+        for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
+            self.write(place, _woken(register.init, held, wiring=is_wiring(register)))
+        for memory, rows in zip(self.netlist.memories, self.places.memories, strict=True):
+            size = rows.first.size
+            words = (_woken(row, held, wiring=not memory.writes) for row in memory.init)
+            image = b"".join(word.to_bytes(size, "little") for word in words)
+            self._view[rows.first.offset : rows.first.offset + len(image)] = image
+        for value, place in zip(self.compiled.plan.cuts, self.places.cuts, strict=True):
+            self.write(place, _woken(Const(0, self.netlist.widths[value]), held, wiring=False))
+
+    def save(self) -> bytes:
+        return self._array.tobytes()
+
+    def load(self, image: bytes) -> None:
+        if len(image) != len(self._array):
+            raise UsageError(
+                f"a snapshot of {len(image)} bytes for a netlist with {len(self._array)} bytes of state",
+                place=self.netlist.name,
+                remedy="restore a snapshot of the same netlist",
+            )
+        self._view[:] = image
+
+    def read(self, place: Place) -> int:
+        return int.from_bytes(self._view[place.offset : place.offset + place.size], "little")
+
+    def write(self, place: Place, value: int) -> None:
+        self._view[place.offset : place.offset + place.size] = value.to_bytes(place.size, "little")
+
+    def row(self, memory: int, index: int) -> Place:
+        """Where row `index` of a memory lies."""
+        first = self.places.memories[memory].first
+        return Place(first.offset + index * first.size, first.width, first.bits)
+
+    def check(self) -> None:
+        """Raise LoopError if the code that has just run met something that never comes to rest."""
+        if self._array[RESTLESS]:
+            self._array[RESTLESS] = 0
+            nets = self._loop_nets()
+            raise LoopError(
+                f"an update never comes to rest: {', '.join(nets[:8]) or 'a train of clock edges without end'}",
+                place=self.netlist.name,
+                remedy="break the loop with a register, or hold the input that lets it run",
+            )
+
+    def _loop_nets(self) -> list[str]:
+        """The nets of every loop, by name where the source has one, with their source lines."""
+        plan = self.compiled.plan
+        driven = {node: value for value, node in plan.graph.makers.items()}
+        names = {
+            part.value: name
+            for name, word in self.netlist.names.items()
+            for part in word.parts
+            if isinstance(part, Slice)
+        }
+        places = [cell.src for cell in self.netlist.cells] + [r.src for r in self.netlist.registers]
+        found = []
+        for node in (node for loop in plan.loops for node in loop if node in driven):
+            name = names.get(driven[node], f"v{driven[node]}")
+            found.append(f"{name} ({places[node]})" if places[node] else name)
+        return found
+
+    def word(self, word: Word) -> int:
+        """A word from the state as it lies, by the plain meaning of each cell."""
+        plan, program = self.compiled.plan, self.compiled.program
+        known = {value: self.read(self.places.inputs[name]) for name, value in self.netlist.inputs.items()}
+        for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
+            known[register.output] = self.read(place)
+        for value, place in zip(plan.cuts, self.places.cuts, strict=True):
+            known[value] = self.read(place)
+        for node in sorted(program.needs([word]), key=program.position.__getitem__):
+            if node >= len(self.netlist.cells):  # a register: it holds already what its overrides made of it
+                continue
+            cell = self.netlist.cells[node]
+            operands = [assemble(operand, known) for operand in cell.operands]
+            widths = [operand.width for operand in cell.operands]
+            params = dict(cell.params)
+            if cell.kind == "read":
+                number = cell.int_param("memory")
+                params["offset"] = self.netlist.memories[number].offset
+                count = self.netlist.memories[number].size
+                operands += [self.read(self.row(number, index)) for index in range(count)]
+            known[cell.output] = evaluate(
+                cell.kind, params, operands, widths, self.netlist.widths[cell.output]
+            )
+        return assemble(word, known)
+
+
+def assemble(word: Word, known: Mapping[int, int]) -> int:
+    """The word as an integer, from the integers of the values that it reads."""
+    result = at = 0
+    for part in word.parts:
+        bits = part.bits if isinstance(part, Const) else known[part.value] >> part.low & (1 << part.width) - 1
+        result |= bits << at
+        at += part.width
+    return result
+
+
+def is_wiring(register: Register) -> bool:
+    """Whether nothing ever assigns the register: it only takes itself."""
+    itself = Word.value(register.output, register.width)
+    return not register.overrides and (register.clock is None or register.data == itself)
+
+
+def _woken(init: Const, held: PowerUp, *, wiring: bool) -> int:
+    if wiring or held == "init":
+        return init.bits
+    if isinstance(held, random.Random):
+        return held.getrandbits(init.width) if init.width else 0
+    return (1 << init.width) - 1 if held else 0
