@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from rich.text import Text
 
-from .display import Glyphs, Lamp, draw
-from .pictures import Picture, display_lamps, repeat
+from .display import Glyphs, draw
+from .pictures import Picture, display_lamps, level_text, repeat
 from .segments import SMALL
 
 GUTTER = 2
@@ -31,17 +31,6 @@ def scale(sequence: Sequence[Picture], oscillator_hz: int) -> Scale:
     """Three, six or nine digits, so that the shortest picture still shows."""
     shortest = min(picture.lasts for picture in sequence) / oscillator_hz
     return Scale(oscillator_hz, next((digits for digits in (3, 6) if shortest >= 10**-digits), 9))
-
-
-def levels(lamps: Sequence[Lamp], glyphs: Glyphs) -> str:
-    """The eight outputs as characters, bit 7 first: `0`, `1`, `~` for a flicker too fast to follow, `?`."""
-    return "".join(_level(lamp, glyphs) for lamp in reversed(lamps))
-
-
-def _level(lamp: Lamp, glyphs: Glyphs) -> str:
-    if lamp is None:
-        return glyphs.unsettled
-    return str(int(lamp)) if lamp in (0, 1) else "~"
 
 
 def strip(
@@ -80,7 +69,7 @@ def _frame(picture: Picture, wiring: Mapping[str, str], clock: Scale, glyphs: Gl
         Text(clock.text(picture.start)),
         *display,
         Text(f"step {picture.step}"),
-        Text(levels(picture.lamps, glyphs)),
+        Text(level_text(picture.lamps, glyphs)),
     ]
 
 

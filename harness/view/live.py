@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from rich.text import Text
 
 from ..bench.golden import Golden
 from .brightness import Levels, Marks, Seen, Ticks, seen
-from .pictures import Picture, steps_at
+from .display import Glyphs, draw
+from .pictures import Picture, display_lamps, level_text, steps_at
+from .segments import Size
 
 #: Pictures a second.
 RATE = 25
@@ -61,6 +65,17 @@ def _exposed(sight: Seen, values: Levels | Marks, bounds: Levels) -> Levels:
     spans = np.diff(bounds)
     means: Levels = np.diff(np.interp(bounds, edges, light)) / np.where(spans > 0, spans, 1)
     return np.round(means, 3)
+
+
+def face(picture: Picture, wiring: Mapping[str, str], now: str, *, size: Size, glyphs: Glyphs) -> list[Text]:
+    """One moment of the preview: the display over its time, step and levels (bit 7 first)."""
+    drawn = draw(display_lamps(picture.lamps, wiring), size, glyphs) if wiring else []
+    return [
+        *drawn,
+        Text(
+            f"{now}  step {picture.step}  {level_text(picture.lamps, glyphs)}", overflow="crop", no_wrap=True
+        ),
+    ]
 
 
 def flashing(golden: Golden, speed: float = 1.0) -> Flashing:

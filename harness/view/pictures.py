@@ -9,7 +9,7 @@ import numpy as np
 
 from ..bench.golden import Golden
 from .brightness import Seen
-from .display import Lamp, shade
+from .display import Glyphs, Lamp, shade
 
 #: Longer sequences are not searched for a repeat: nobody would read that many pictures.
 SEARCHED = 4096
@@ -94,3 +94,14 @@ def repeat(sequence: Sequence[Picture], lines: Sequence[int] = range(8)) -> tupl
 def display_lamps(lamps: Sequence[Lamp], wiring: Mapping[str, str]) -> dict[str, Lamp]:
     """Segment -> brightness, by the board's wiring of output lines to segments."""
     return {segment: lamps[int(line[1:])] for line, segment in wiring.items()}
+
+
+def level_text(lamps: Sequence[Lamp], glyphs: Glyphs) -> str:
+    """The eight outputs as characters, bit 7 first: `0`, `1`, `~` for a flicker too fast to follow, `?`."""
+    return "".join(_level(lamp, glyphs) for lamp in reversed(lamps))
+
+
+def _level(lamp: Lamp, glyphs: Glyphs) -> str:
+    if lamp is None:
+        return glyphs.unsettled
+    return str(int(lamp)) if lamp in (0, 1) else "~"

@@ -8,8 +8,8 @@ import pytest
 from forelight.harness.bench.golden import Golden
 from forelight.harness.view.brightness import seen
 from forelight.harness.view.display import ASCII, UNICODE
-from forelight.harness.view.filmstrip import levels, scale, strip
-from forelight.harness.view.pictures import Picture, pictures, repeat
+from forelight.harness.view.filmstrip import scale, strip
+from forelight.harness.view.pictures import Picture, level_text, pictures, repeat
 from forelight.harness.view.segments import SEGMENTS
 
 MakeGolden = Callable[..., Golden]
@@ -89,7 +89,7 @@ def test_pictures_that_look_alike_are_one(make_golden: MakeGolden) -> None:
 
 
 def test_levels_are_written_as_in_a_golden() -> None:
-    assert levels([1, 0, 0.5, None, 0, 0, 0, 1.0], ASCII) == "1000?~01"
+    assert level_text([1, 0, 0.5, None, 0, 0, 0, 1.0], ASCII) == "1000?~01"
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 import pytest
 from forelight.harness.bench.golden import Golden
-from forelight.harness.view.live import Flashing, flashing, plan
+from forelight.harness.view.display import UNICODE
+from forelight.harness.view.live import Flashing, face, flashing, plan
+from forelight.harness.view.segments import SEGMENTS, SMALL
 
 MakeGolden = Callable[..., Golden]
 
@@ -99,3 +101,19 @@ def test_small_changes_are_not_flashes(make_golden: MakeGolden) -> None:
         for edge, level in ((0, 1), (50 + 5 * (block % 2), 0))
     ]
     assert flashing(make_golden(rows, 20000, hz=10000)).flashes == 0
+
+
+def test_face(make_golden: MakeGolden) -> None:
+    golden = make_golden([(0, 0x06), (500, 0xDB, 0x08)], 1500)
+    wiring = {f"o{line}": segment for line, segment in enumerate(SEGMENTS)}
+    _, picture = plan(golden)[-1]
+    assert [line.plain for line in face(picture, wiring, "0.8 s of 1.5 s", size=SMALL, glyphs=UNICODE)] == [
+        " ███   ",
+        "·   █  ",
+        " ███   ",
+        "█   ·  ",
+        " ???  █",
+        "0.8 s of 1.5 s  step 1  1101?011",
+    ]
+    bare = face(picture, {}, "0.8 s", size=SMALL, glyphs=UNICODE)
+    assert [line.plain for line in bare] == ["0.8 s  step 1  1101?011"]

@@ -1,0 +1,1 @@
+"""What each command does: from parsed options to printed answer and exit code."""

@@ -1,0 +1,75 @@
+"""`forelight slots`: what is on this chip."""
+
+from __future__ import annotations
+
+import sys
+
+from forelight.designs.datasheet import Datasheet
+from forelight.sim.errors import ForelightError
+from rich.table import Table
+
+from ..boards.reader import load_board
+from ..boards.roster import find
+from .output import console, emit_json, show
+from .words import hertz
+
+UNREADABLE = 2
+
+
+def run(board_name: str, as_json: bool) -> int:
+    """Print the list. A slot that cannot be read gets a complaint; the others are listed all the same."""
+    board = load_board(board_name)
+    sheets: dict[int, Datasheet] = {}
+    complaints: list[ForelightError] = []
+    for number in board.slots:
+        try:
+            sheets[number] = find(board, str(number)).datasheet
+        except ForelightError as error:
+            complaints.append(error)
+    if as_json:
+        emit_json([answer(number, sheet) for number, sheet in sheets.items()])
+    else:
+        held = f"{len(board.slots)} of its {board.slot_count} slots hold a design"
+        show(f"{board.title} ({board.name}); {held}.", "", table(sheets, console().width))
+    for complaint in complaints:
+        print(f"forelight: {complaint}", file=sys.stderr)
+    return UNREADABLE if complaints else 0
+
+
+def answer(number: int, sheet: Datasheet) -> dict[str, object]:
+    return {
+        "slot": number,
+        "name": sheet.name,
+        "title": sheet.title,
+        "creator": sheet.creator,
+        "license": sheet.license,
+        "format": sheet.format,
+        "wanted_hz": sheet.step.wanted_hz if sheet.step else None,
+        "description": sheet.description,
+    }
+
+
+def table(sheets: dict[int, Datasheet], width: int) -> Table:
+    """One line for a slot; a narrow terminal gets fewer columns."""
+    wide, medium = width >= 72, width >= 52
+    out = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
+    out.add_column("slot", justify="right", no_wrap=True)
+    out.add_column("name", no_wrap=True)
+    out.add_column("title", overflow="fold")
+    if medium:
+        out.add_column("step clock", no_wrap=True)
+    if wide:
+        out.add_column("from", overflow="fold")
+    for number, sheet in sheets.items():
+        cells = [str(number), sheet.name, sheet.title]
+        if medium:
+            cells.append(clock(sheet))
+        out.add_row(*cells, *([sheet.creator] if wide else []))
+    return out
+
+
+def clock(sheet: Datasheet) -> str:
+    """The step rate that the author wants, in short."""
+    if sheet.step is None:
+        return "none"
+    return hertz(sheet.step.wanted_hz).partition(" (")[0] if sheet.step.wanted_hz else "any"

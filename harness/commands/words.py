@@ -1,0 +1,39 @@
+"""Numbers as a person reads them."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+
+def hertz(rate: Fraction | float) -> str:
+    """A rate with its unit, and below one a second the time of a step beside it.
+
+    >>> hertz(1500), hertz(Fraction(750, 2048)), hertz(25_000_000)
+    ('1500 Hz', '0.3662 Hz (a step lasts 2.731 s)', '25 MHz')
+    """
+    value = float(rate)
+    if value >= 1e6:
+        return f"{value / 1e6:.6g} MHz"
+    if value >= 1e4:
+        return f"{value / 1e3:.6g} kHz"
+    if value < 1:
+        return f"{value:.4g} Hz (a step lasts {1 / value:.4g} s)"
+    return f"{value:.6g} Hz"
+
+
+def apart(percent: float) -> str:
+    """By how much a number lies beside another.
+
+    >>> apart(0.5), apart(-12.3456)
+    ('0.5 % above', '12.35 % below')
+    """
+    return f"{abs(percent):.4g} % {'above' if percent > 0 else 'below'}"
+
+
+def seconds(value: float) -> str:
+    """A time without needless digits.
+
+    >>> seconds(10), seconds(0.0005), seconds(129.8467)
+    ('10 s', '0.0005 s', '129.847 s')
+    """
+    return f"{value:.6g} s"
