@@ -39,7 +39,7 @@ class Commands(click.Group):
             code = WRONG_USE
         except (click.Abort, KeyboardInterrupt):
             code = INTERRUPTED
-        except BrokenPipeError:
+        except SystemExit:  # click's answer to a reader who has closed the pipe: no fault, and not "differs"
             drop_output()
             code = DONE
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy

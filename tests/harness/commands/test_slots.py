@@ -1,0 +1,79 @@
+"""`forelight slots`: the list of a chip."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from click.testing import CliRunner, Result
+from forelight.harness.boards.reader import load_board
+from forelight.harness.cli import cli
+
+PROFILE = """\
+title = "Jetty: a board of three slots"
+link = "chain"
+oscillator_hz = 1_000_000
+slot_count = 3
+[chain]
+positions = 3
+ticks_per_bit = 1
+[step]
+line = "i7"
+law = "counter"
+[slots]
+0 = "tide_gauge"
+2 = "broken"
+"""
+
+
+def ask(*arguments: str, columns: int = 80) -> Result:
+    return CliRunner(env={"COLUMNS": str(columns)}).invoke(cli, ["slots", *arguments])
+
+
+def test_every_slot_of_the_board_is_listed() -> None:
+    result = ask()
+    lines = result.output.splitlines()
+    assert lines[0] == "Quay: the board with the chain (quay); 8 of its 192 slots hold a design."
+    assert lines[2] == "slot  name            title           step clock  from"
+    assert " 101  tide_gauge      Tide gauge      2 Hz        harbour office" in lines
+    assert [int(line.split()[0]) for line in lines[3:]] == sorted(load_board("quay").slots)
+    assert result.exit_code == 0
+
+
+def test_narrow_terminals_get_fewer_columns() -> None:
+    assert "slot  name            title" in ask(columns=40).output.splitlines()
+    assert "slot  name            title           step clock" in ask(columns=60).output.splitlines()
+    for width in (40, 52, 60, 72):
+        assert max(map(len, ask(columns=width).output.splitlines())) <= width
+
+
+def test_json_has_a_record_for_each_slot() -> None:
+    records = json.loads(ask("--json").output)
+    assert [record["slot"] for record in records] == sorted(load_board("quay").slots)
+    for record in records:
+        assert {"slot", "name", "title", "format", "wanted_hz", "description"} <= set(record)
+        assert record["format"] in ("amaranth", "verilog", "netlist")
+    assert {record["name"]: record["wanted_hz"] for record in records}["watch_vote"] is None
+
+
+def test_a_slot_that_cannot_be_read_does_not_hide_the_others(tmp_path: Path) -> None:
+    profile = tmp_path / "jetty.toml"
+    profile.write_text(PROFILE)
+    broken = tmp_path / "broken"
+    broken.mkdir()
+    (broken / "datasheet.toml").write_text('title = "Broken"\nsource = ["nothing.v"]\ncolour = "blue"\n')
+    result = ask("--board", str(profile))
+    assert result.exit_code == 2
+    assert "   0  tide_gauge  Tide gauge" in result.stdout
+    assert result.stderr.count("forelight: ") == 1
+    assert "colour" in result.stderr
+    assert [record["slot"] for record in json.loads(ask("--board", str(profile), "--json").stdout)] == [0]
+
+
+def test_a_board_that_is_not_there() -> None:
+    result = ask("--board", "quai")
+    assert result.exit_code == 2
+    assert result.output == (
+        'forelight: there is no board "quai"; did you mean "quay"? the boards are mole, quay, or give the path of a '
+        "TOML file\n"
+    )
