@@ -1,0 +1,71 @@
+"""Numbers to and from columns of characters, a whole array at a time.
+
+Text is laid out as a uint8 matrix, a row for each line, in which 0 stands for "no character": columns of
+any kind are put side by side and the zeros are dropped at the end. Reading goes the other way: fields are
+given by their first byte and their length in one flat buffer, and are converted digit by digit for all
+fields together.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Bytes = NDArray[np.uint8]
+Ints = NDArray[np.int64]
+
+
+def decimal(values: NDArray[np.integer]) -> Bytes:
+    """Whole numbers as decimal digits, right-aligned: shape (n,) to (n, width), a minus sign where
+    negative."""
+    negative = values < 0
+    rest = np.abs(values).astype(np.uint64)
+    width = len(str(int(rest.max(initial=0))))
+    out = np.zeros((len(values), width + 1), np.uint8)
+    for column in range(width, 0, -1):
+        shown = (rest > 0) | (column == width)
+        out[:, column] = np.where(shown, rest % 10 + ord("0"), 0)
+        rest //= 10
+    first = np.argmax(out[:, 1:] > 0, axis=1)
+    rows = np.flatnonzero(negative)
+    out[rows, first[rows]] = ord("-")
+    return out
+
+
+def binary(values: NDArray[np.uint64], unknown: NDArray[np.uint64] | None, width: int) -> Bytes:
+    """Bits as 0, 1 and x, highest first: shape (n,) to (n, width)."""
+    places = np.arange(width - 1, -1, -1, dtype=np.uint64)
+    out = ((values[:, None] >> places) & np.uint64(1)).astype(np.uint8) + np.uint8(ord("0"))
+    if unknown is not None:
+        out[((unknown[:, None] >> places) & np.uint64(1)).astype(bool)] = ord("x")
+    return out
+
+
+def join(rows: int, *parts: Bytes | bytes) -> bytes:
+    """Columns (matrices of `rows` rows, or bytes that stand in every row) side by side, zeros dropped."""
+    columns = [
+        np.broadcast_to(np.frombuffer(part, np.uint8), (rows, len(part))) if isinstance(part, bytes) else part
+        for part in parts
+    ]
+    flat = np.concatenate(columns, axis=1).ravel()
+    return flat[flat > 0].tobytes()
+
+
+def integers(text: Bytes, starts: Ints, lengths: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+    """Decimal fields as int64, with a mask of the fields that are one (optional minus sign, one to 18
+    digits)."""
+    if len(starts) == 0:
+        return np.zeros(0, np.int64), np.zeros(0, bool)
+    negative = text[np.minimum(starts, len(text) - 1)] == ord("-")
+    count = lengths - negative
+    good = (count > 0) & (count <= 18)
+    values = np.zeros(len(starts), np.int64)
+    last = starts + lengths - 1
+    scale = 1
+    for place in range(int(np.where(good, count, 0).max())):
+        digit = text[np.maximum(last - place, 0)].astype(np.int64) - ord("0")
+        inside = count > place
+        good &= ~inside | ((digit >= 0) & (digit <= 9))
+        values += np.where(inside, digit, 0) * scale
+        scale *= 10
+    return np.where(negative, -values, values), good

@@ -1,0 +1,273 @@
+"""Scans the text of a value change dump (IEEE 1364-2005, clause 18) into arrays of changes.
+
+Theory of operation. The header is small and is read word by word. The body is cut into pieces of some
+megabytes at time stamps, and each piece is handled as one array of bytes: words are found by their
+surrounding blanks, told apart by their first character, and all numbers, levels and identifiers of the
+piece are converted together. A word after a vector, real or string change is its identifier, whatever it
+looks like. Sections such as `$comment` are skipped up to their `$end`; the dump sections (`$dumpvars` and
+so on) hold ordinary changes. What cannot be read is refused with its line.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .columns import Bytes, Ints, integers
+from .errors import CaptureError
+from .vcdheader import Variable, read_header, refusal
+
+PIECE = 1 << 22  # bytes that are handled at a time
+HASH = (1 << 63) - 1
+DUMPS = {b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff"}
+UNKNOWN, OTHER = 2, 255  # levels beside 0 and 1; OTHER is no level at all
+
+LEVEL = np.full(256, OTHER, np.uint8)
+for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuUwW-", UNKNOWN)):
+    for _character in _characters:
+        LEVEL[ord(_character)] = _level
+
+
+@dataclass(frozen=True)
+class Dump:
+    """Changes in file order. Scalars: `level` is 0, 1 or 2 (unknown). Vectors: a value and a mask of
+    unknown bits.
+
+    `which` counts the distinct identifiers in the order of `identifiers`. `unit` is the file's time unit in
+    seconds, None when it states none; `first` and `last` are its first and last time stamp.
+    """
+
+    variables: tuple[Variable, ...]
+    identifiers: Sequence[bytes]
+    unit: Fraction | None
+    time: Ints
+    which: NDArray[np.int32]
+    level: NDArray[np.uint8]
+    vector_time: Ints
+    vector_which: NDArray[np.int32]
+    vector_value: NDArray[np.uint64]
+    vector_unknown: NDArray[np.uint64]
+    first: int
+    last: int
+
+    def changes(self, variable: Variable) -> tuple[Ints, NDArray[np.uint64], NDArray[np.uint64]]:
+        """Times, values and unknown masks of one variable, as written (times may repeat)."""
+        number = self.identifiers.index(variable.identifier)
+        if variable.width == 1:
+            rows = np.flatnonzero(self.which == number)
+            level = self.level[rows]
+            return self.time[rows], (level == 1).astype(np.uint64), (level > 1).astype(np.uint64)
+        rows = np.flatnonzero(self.vector_which == number)
+        return self.vector_time[rows], self.vector_value[rows], self.vector_unknown[rows]
+
+
+def scan(data: bytes, place: str = "") -> Dump:
+    """Read a whole dump. Raises CaptureError with the line for text that is damaged, truncated or no dump."""
+    variables, unit, body = read_header(data, place)
+    return _Scanner(data, place, variables, unit).run(body)
+
+
+@dataclass
+class _Words:
+    """The words of one piece of the body: `text` is the piece, `base` its place in the file."""
+
+    text: Bytes
+    base: int
+    starts: Ints
+    ends: Ints
+
+    def word(self, index: int) -> bytes:
+        return self.text[self.starts[index] : self.ends[index]].tobytes()
+
+
+class _Scanner:
+    """State that lives from one piece of the body to the next."""
+
+    def __init__(
+        self, data: bytes, place: str, variables: tuple[Variable, ...], unit: Fraction | None
+    ) -> None:
+        self.data, self.place, self.variables, self.unit = data, place, variables, unit
+        self.text = np.frombuffer(data, np.uint8)
+        self.identifiers = list(dict.fromkeys(variable.identifier for variable in variables))
+        widths = {variable.identifier: variable.width for variable in variables}
+        self.widths = np.array([widths[i] for i in self.identifiers] or [0], np.int64)
+        keys = _keys_of(self.identifiers)
+        self.order = np.argsort(keys)
+        self.keys = keys[self.order]
+        small = np.flatnonzero(keys < 1 << 16)
+        self.short = np.full(1 << 16, -1, np.int64)
+        self.short[keys[small]] = small
+        self.all_short = len(small) == len(keys)
+        self.skipping = False  # inside a section that holds no changes
+        self.opened: int | None = None  # where the section that is still open begins
+        self.first: int | None = None
+        self.now = 0
+        self.scalars: list[tuple[Ints, NDArray[np.int32], NDArray[np.uint8]]] = []
+        self.vectors: list[tuple[Ints, NDArray[np.int32], NDArray[np.uint64], NDArray[np.uint64]]] = []
+
+    def refuse(self, offset: int, what: str) -> CaptureError:
+        return refusal(self.data, self.place, offset, what)
+
+    def refuse_word(self, words: _Words, index: int, what: str) -> CaptureError:
+        found = words.word(index)[:40].decode("utf-8", "replace")
+        return self.refuse(words.base + int(words.starts[index]), what.format(found))
+
+    def run(self, body: int) -> Dump:
+        if self.text[-1] > ord(" "):
+            raise self.refuse(len(self.data) - 1, "the file ends in the middle of a line (cut short?)")
+        start = body
+        while start < len(self.data):
+            cut = self.data.find(b"\n#", start + PIECE)
+            end = len(self.data) if cut < 0 else cut + 1
+            self._piece(start, end)
+            start = end
+        if self.opened is not None:
+            raise self.refuse(self.opened, "the section that begins here has no $end (cut short?)")
+        none: list[NDArray[np.int64]] = [np.zeros(0, np.int64)]
+        time, which, level = (np.concatenate([s[i] for s in self.scalars] or none) for i in range(3))
+        vector_time, vector_which, value, unknown = (
+            np.concatenate([v[i] for v in self.vectors] or none) for i in range(4)
+        )
+        return Dump(
+            self.variables, self.identifiers, self.unit, time, which, level,
+            vector_time, vector_which, value, unknown, self.first or 0, self.now,
+        )  # fmt: skip
+
+    def _piece(self, start: int, end: int) -> None:
+        text = self.text[start:end]
+        blank = np.ones(len(text) + 2, bool)
+        np.less_equal(text, ord(" "), out=blank[1:-1])
+        bounds = np.flatnonzero(blank[1:] != blank[:-1])
+        words = self._sections(_Words(text, start, bounds[::2], bounds[1::2]))
+        if not len(words.starts):
+            return
+        lead = text[words.starts]
+        argument, head = _arguments(lead)
+        if head[-1]:
+            raise self.refuse_word(words, -1, "the change '{}' has no identifier (cut short?)")
+        stamp = (lead == ord("#")) & ~argument
+        plain = (LEVEL[lead] != OTHER) & ~argument & ~head
+        odd = np.flatnonzero(~(stamp | plain | argument | head))
+        if len(odd):
+            raise self.refuse_word(words, int(odd[0]), "'{}' is neither a time stamp nor a change")
+        now = self._times(words, stamp)
+        vector = head & ((lead | 0x20) == ord("b"))
+        named = np.flatnonzero(plain | np.r_[False, vector[:-1]])
+        which = self._which(words, named, plain[named])
+        self._store(words, np.where(plain[named], named, named - 1), now[named], which, plain[named])
+
+    def _sections(self, words: _Words) -> _Words:
+        """Drop the $ words and, in sections that hold no changes, everything up to their $end."""
+        keep = np.ones(len(words.starts), bool)
+        since = 0
+        for index in np.flatnonzero(words.text[words.starts] == ord("$")).tolist():
+            word = words.word(index)
+            if word == b"$end" and self.opened is not None:
+                if self.skipping:
+                    keep[since:index] = False
+                self.skipping, self.opened = False, None
+            elif self.opened is None and re.fullmatch(rb"\$[a-z]+", word) and word not in self.identifiers:
+                self.skipping, self.opened = word not in DUMPS, words.base + int(words.starts[index])
+                since = index
+            else:
+                continue  # text inside a comment, or an identifier that begins with $
+            keep[index] = False
+        if self.skipping:
+            keep[since:] = False
+        return _Words(words.text, words.base, words.starts[keep], words.ends[keep])
+
+    def _times(self, words: _Words, stamp: NDArray[np.bool_]) -> Ints:
+        """The time that holds at each word."""
+        rows = np.flatnonzero(stamp)
+        starts = words.starts[rows] + 1
+        values, good = integers(words.text, starts, words.ends[rows] - starts)
+        if not good.all():
+            index = int(rows[np.flatnonzero(~good)[0]])
+            raise self.refuse_word(words, index, "the time stamp '{}' is not a whole number")
+        if self.first is None and len(values):
+            self.first = self.now = int(values[0])
+        times = np.concatenate([[self.now], values])
+        back = np.flatnonzero(times[1:] < times[:-1])
+        if len(back):
+            found = f"time goes back from {times[back[0]]} to {times[back[0] + 1]} (two recordings joined?)"
+            raise self.refuse_word(words, int(rows[back[0]]), found)
+        self.now = int(times[-1])
+        return times[np.cumsum(stamp)]
+
+    def _which(self, words: _Words, named: Ints, plain: NDArray[np.bool_]) -> NDArray[np.int32]:
+        """The number of the identifier in each of the words `named` (in plain ones it follows the level)."""
+        starts = words.starts[named] + plain
+        keys = _keys(words.text, starts, words.ends[named] - starts)
+        if self.all_short:
+            which = np.where(keys < 1 << 16, self.short[np.minimum(keys, (1 << 16) - 1)], -1)
+        else:
+            near = np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)
+            which = np.where(self.keys[near] == keys, self.order[near], -1)
+        strange = np.flatnonzero(which < 0)
+        if len(strange):
+            raise self.refuse_word(
+                words, int(named[strange[0]]), "the change '{}' is of no declared variable"
+            )
+        return which.astype(np.int32)
+
+    def _store(
+        self, words: _Words, at: Ints, now: Ints, which: NDArray[np.int32], plain: NDArray[np.bool_]
+    ) -> None:
+        """Sort the changes, whose values stand in the words `at`, into one-bit and wider ones."""
+        narrow = self.widths[which] == 1
+        level = LEVEL[words.text[np.where(plain, words.starts[at], words.ends[at] - 1)]]
+        self.scalars.append((now[narrow], which[narrow], level[narrow]))
+        wide = np.flatnonzero(~narrow & (self.widths[which] <= 64))
+        first = words.starts[at[wide]] + ~plain[wide]
+        last = np.where(plain[wide], first, words.ends[at[wide]] - 1)
+        width = self.widths[which[wide]]
+        value = np.zeros(len(wide), np.uint64)
+        unknown = np.zeros(len(wide), np.uint64)
+        for place in range(int(width.max(initial=0))):
+            # A short vector is extended with its leftmost bit where that is x or z, and with 0 otherwise.
+            got = LEVEL[words.text[np.maximum(last - place, first)]]
+            level[wide] |= np.where(got == OTHER, OTHER, 0).astype(np.uint8)
+            inside = place < width
+            one = inside & (got == 1) & (last - place >= first)
+            value |= one.astype(np.uint64) << np.uint64(place)
+            unknown |= (inside & (got == UNKNOWN)).astype(np.uint64) << np.uint64(place)
+        bad = np.flatnonzero(level == OTHER)
+        if len(bad):
+            raise self.refuse_word(words, int(at[bad[0]]), "the vector '{}' is not binary")
+        self.vectors.append((now[wide], which[wide], value, unknown))
+
+
+def _arguments(lead: Bytes) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Masks of the words that are identifiers of the word before, and of the words that want one.
+
+    A word that begins like a vector, real or string wants the next one; in a row of such words every second
+    one is therefore an identifier.
+    """
+    like = np.isin(lead, np.frombuffer(b"bBrRsS", np.uint8))
+    index = np.arange(len(lead))
+    run_start = np.maximum.accumulate(np.where(like & ~np.r_[False, like[:-1]], index, -1))
+    head = like & ((index - run_start) % 2 == 0)
+    return np.r_[False, head[:-1]], head
+
+
+def _keys(text: Bytes, starts: Ints, lengths: Ints) -> Ints:
+    """One number for each identifier: its bytes where there are two or fewer, a hash of them where there
+    are more."""
+    keys = np.zeros(len(starts), np.int64)
+    for place in range(int(lengths.max(initial=0))):
+        inside = place < lengths
+        byte = text[np.minimum(starts + place, len(text) - 1)].astype(np.int64)
+        step = keys * 256 + byte if place < 2 else (keys * 6364136223846793005 + byte) & HASH | 1 << 16
+        keys = np.where(inside, step, keys)
+    return keys
+
+
+def _keys_of(identifiers: Sequence[bytes]) -> Ints:
+    lengths = np.array([len(i) for i in identifiers], np.int64)
+    text = np.frombuffer(b"".join(identifiers), np.uint8)
+    return _keys(text, np.cumsum(lengths) - lengths, lengths)
