@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -42,6 +42,23 @@ def lamps_at(seen: Seen, row: int) -> tuple[Lamp, ...]:
 def steps_at(golden: Golden, tick: int) -> int:
     """How many steps the design had seen at this tick."""
     return int(golden.steps[int(np.searchsorted(golden.ticks, tick, side="right")) - 1])
+
+
+def since(golden: Golden, tick: int) -> Golden:
+    """The golden from this tick on, with times and steps counted from there."""
+    row = int(np.searchsorted(golden.ticks, tick, side="right")) - 1
+    ticks = golden.ticks[row:] - tick
+    ticks[0] = 0
+    return replace(
+        golden,
+        ticks=ticks,
+        steps=golden.steps[row:] - golden.steps[row],
+        inputs=golden.inputs[row:],
+        outputs=golden.outputs[row:],
+        proved=golden.proved[row:],
+        sampled=golden.sampled[row:],
+        end=golden.end - tick,
+    )
 
 
 def pictures(golden: Golden, seen: Seen, lines: Sequence[int] = range(8)) -> list[Picture]:

@@ -9,7 +9,7 @@ from forelight.harness.bench.golden import Golden
 from forelight.harness.view.brightness import seen
 from forelight.harness.view.display import ASCII, UNICODE
 from forelight.harness.view.filmstrip import scale, strip
-from forelight.harness.view.pictures import Picture, level_text, pictures, repeat
+from forelight.harness.view.pictures import Picture, level_text, pictures, repeat, since
 from forelight.harness.view.segments import SEGMENTS
 
 MakeGolden = Callable[..., Golden]
@@ -125,3 +125,22 @@ def looks(text: str, lasts: list[int] | None = None) -> list[Picture]:
 )
 def test_repeats(text: str, lasts: list[int] | None, expected: tuple[int, int] | None) -> None:
     assert repeat(looks(text, lasts)) == expected
+
+
+@pytest.mark.parametrize(
+    ("tick", "ticks", "steps", "outputs"),
+    [
+        (0, [0, 500, 900], [0, 1, 2], [1, 2, 3]),
+        (499, [0, 1, 401], [0, 1, 2], [1, 2, 3]),
+        (500, [0, 400], [0, 1], [2, 3]),
+        (1400, [0], [0], [3]),
+    ],
+)
+def test_a_golden_from_some_tick_on(
+    make_golden: MakeGolden, tick: int, ticks: list[int], steps: list[int], outputs: list[int]
+) -> None:
+    golden = make_golden([(0, 1), (500, 2, 8), (900, 3)], 1500)
+    later = since(golden, tick)
+    assert (later.ticks.tolist(), later.steps.tolist(), later.outputs.tolist()) == (ticks, steps, outputs)
+    assert later.end == 1500 - tick
+    assert golden.ticks.tolist() == [0, 500, 900]
