@@ -6,8 +6,8 @@ An action is written as one of
     set i2=1 i3=0      press i6          release i6        restart           restart 5
     steps 97500        frames 10         wait 3 s          pulse 4           repeat 3 (pulse 1; wait 250 ms)
 
-Several actions in one text are parted by semicolons; repeats may stand inside repeats. `wait` takes s, ms, us
-or min. `parse` and `to_text` are each other's inverse.
+Only inside a repeat does a text hold several actions, parted by semicolons; repeats may stand inside repeats.
+`wait` takes s, ms, us or min. `parse` and `to_text` are each other's inverse.
 """
 
 from __future__ import annotations
@@ -57,7 +57,14 @@ def parse(texts: Sequence[str], where: str = "") -> tuple[Action, ...]:
             raise DatasheetError(
                 f"a text of {len(text)} characters", place=place, remedy="split it into several actions"
             )
-        actions += _sequence(text, place, 0)
+        found = _sequence(text, place, 0)
+        if len(found) > 1:
+            raise DatasheetError(
+                f"{quoted(text)}: {len(found)} actions in one text",
+                place=place,
+                remedy="give each a text of its own",
+            )
+        actions += found
     check_bounds(actions, where)
     return tuple(actions)
 
@@ -116,14 +123,13 @@ def _levels(words: list[str]) -> Set:
     return Set(levels)
 
 
-def _wait(value: str, unit: str) -> Seconds:
-    if unit not in _UNITS:
-        raise _FormError(f"found the unit {quoted(unit)}, the units are {', '.join(_UNITS)}")
-    if not re.fullmatch(r"[0-9]{1,12}(\.[0-9]{1,24})?(e[+-]?[0-9]{1,2})?", value):
-        raise _FormError(f"found {quoted(value)} for a time")
-    seconds = Decimal(value) * _UNITS[unit]
+def _wait(text: str) -> Seconds:
+    form = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?)([a-z]*)", text)
+    if not form or form[2] not in _UNITS:
+        raise _FormError(f"found {quoted(text)} for a time, its units are {', '.join(_UNITS)}")
+    seconds = Decimal(form[1]) * _UNITS[form[2]]
     if not Decimal("1e-9") <= seconds <= MOST_SECONDS:
-        raise _FormError(f"found {value} {unit}, a wait is from 1 ns to {MOST_SECONDS} s")
+        raise _FormError(f"found {quoted(text)}, a wait is from 1 ns to {MOST_SECONDS} s")
     return Seconds(float(seconds))
 
 
@@ -146,7 +152,7 @@ _FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "restart": ("restart or restart LENGTH", 0, 1, lambda w: Restart(*(_count(n, 1, MOST_STEPS) for n in w))),
     "steps": ("steps COUNT", 1, 1, lambda w: Steps(_count(w[0], 1, MOST_STEPS))),
     "frames": ("frames COUNT", 1, 1, lambda w: Frames(_count(w[0], 1, MOST_STEPS))),
-    "wait": ("wait 3 s", 2, 2, lambda w: _wait(w[0], w[1])),
+    "wait": ("wait 3 s", 1, 2, lambda w: _wait("".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
 _VERBS = (*_FORMS, "repeat")
@@ -166,7 +172,7 @@ def _sequence(text: str, place: str, depth: int) -> list[Action]:
         raise DatasheetError(
             f"{quoted(text)}: a parenthesis without its partner",
             place=place,
-            remedy="repeat 3 (pulse 1; wait 1 s)",
+            remedy="write repeat 3 (pulse 1; wait 1 s)",
         )
     return [_action(part.strip(), place, depth) for part in (*parts, text[start:])]
 

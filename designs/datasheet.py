@@ -99,7 +99,7 @@ class Datasheet:
 
 def load(folder_or_file: Path) -> Datasheet:
     """Read and validate a datasheet, given its file or the folder that holds it as `datasheet.toml`."""
-    from .validation import read_datasheet
+    from .validation import read_datasheet  # which makes the records of this file
 
     return read_datasheet(folder_or_file / DATASHEET_FILE if folder_or_file.is_dir() else folder_or_file)
 

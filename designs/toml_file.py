@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import math
 import re
 import tomllib
 import unicodedata
@@ -24,8 +23,8 @@ _KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
-    """`did you mean "x"?`, or nothing if no known word is near."""
-    near = difflib.get_close_matches(word, list(known), n=3, cutoff=0.6)
+    """`did you mean "x"?`, or nothing if no known word is near; in a word of two letters all are near."""
+    near = difflib.get_close_matches(word, list(known), n=3, cutoff=0.6) if len(word) > 2 else []
     return f"did you mean {' or '.join(quoted(name) for name in near)}?" if near else ""
 
 
@@ -127,13 +126,12 @@ class Section:
 
     def rate(self, key: str) -> float | None:
         """A rate in hertz, or None where there is no such key."""
-        value = self.table.get(key)
-        if value is None:
+        if key not in self.table:
             return None
-        number = isinstance(value, (int, float)) and not isinstance(value, bool)
-        if not number or not math.isfinite(value) or not 1e-6 <= value <= 1e9:  # type: ignore[arg-type, operator]
+        value = self.table[key]
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not 1e-6 <= value <= 1e9:
             raise self.wrong(key, "a rate in Hz from 0.000001 to 1000000000")
-        return float(value)  # type: ignore[arg-type]
+        return float(value)
 
     def texts(self, key: str) -> tuple[str, ...]:
         """An array of texts, at least one."""

@@ -30,6 +30,7 @@ from .datasheet import (
     Step,
 )
 from .procedure import parse
+from .procedure_check import check
 from .toml_file import Section, did_you_mean, quoted, read_toml
 
 ATTACHMENTS = ("speaker", "serial terminal", "character display", "serial memory")
@@ -53,7 +54,8 @@ def read_datasheet(file: Path) -> Datasheet:
         raise sheet.error(
             ("restart", "line"), f"{step.line} is the step line too", "give each a line of its own"
         )
-    return Datasheet(
+    runs = _runs(sheet)
+    datasheet = Datasheet(
         name=file.resolve().parent.name,
         folder=file.parent,
         title=title,
@@ -68,8 +70,11 @@ def read_datasheet(file: Path) -> Datasheet:
         lines=_lines(sheet, step, restart),
         ports=_ports(sheet, step, restart),
         attach=tuple(_attachment(section) for section in sheet.sections("attach")),
-        runs=_runs(sheet),
+        runs=tuple(runs.values()),
     )
+    for place, run in runs.items():
+        check(parse(run.do, place), datasheet, place)
+    return datasheet
 
 
 def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
@@ -112,9 +117,13 @@ def _check_inside(sheet: Section, name: str) -> None:
     """Refuse a source outside the datasheet's folder, symbolic links followed; then one that is not there."""
     folder = sheet.file.resolve().parent
     path = folder / name
-    if not path.resolve().is_relative_to(folder):
+    try:
+        inside, there = path.resolve().is_relative_to(folder), path.is_file()
+    except (OSError, RuntimeError):  # a name too long, or links in a circle
+        inside, there = True, False
+    if not inside:
         raise sheet.error("source", f"{quoted(name)} leaves the folder", "allowed: files inside the folder")
-    if not path.is_file():
+    if not there:
         near = did_you_mean(name, [item.name for item in folder.iterdir() if item.suffix in FORMATS])
         raise sheet.error("source", f"there is no file {quoted(name)}", near or "put it into the folder")
 
@@ -199,16 +208,15 @@ def _attachment(section: Section) -> Attachment:
     return Attachment(kind, {terminal: lines.choice(terminal, _LINES) for terminal in lines.table}, values)
 
 
-def _runs(sheet: Section) -> tuple[Run, ...]:
-    runs: list[Run] = []
+def _runs(sheet: Section) -> dict[str, Run]:
+    """The place of each run, for complaints about its actions -> the run."""
+    runs: dict[str, Run] = {}
     for section in sheet.sections("run"):
         section.only("name", "do", "expect")
         name = section.text("name", longest=80)
-        if name in {run.name for run in runs}:
-            raise section.error(
-                "name", f"{quoted(name)} is the name of an earlier run", "give each run its own name"
-            )
-        run = Run(name, section.texts("do"), section.text("expect", "", 2000))
-        parse(run.do, f"{section.place('do')}: run {quoted(name)}")
-        runs.append(run)
-    return tuple(runs)
+        if name in {run.name for run in runs.values()}:
+            found = f"{quoted(name)} is the name of an earlier run"
+            raise section.error("name", found, "give each run its own name")
+        place = f"{section.place('do')}: run {quoted(name)}"
+        runs[place] = Run(name, section.texts("do"), section.text("expect", "", 2000))
+    return runs

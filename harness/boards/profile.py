@@ -12,11 +12,11 @@ from pathlib import Path
 class Board:
     """One chip and board.
 
-    `link` is `chain` or `direct`. On a chain a frame is `ticks_per_bit * 8 * positions` oscillator ticks; on a
-    direct link a frame is one tick of the oscillator (there is no chain, so lines are wired through). `law` is
-    `counter` or `two-stage` (see `half`); `codes` is how many strap codes there are: 256 on a chain, where the
-    eight input switches hold the code; on a direct link the code is a setting of the step source, not of the
-    switches. `step_line` is `i0`..`i7`, or `own` on a direct link; likewise `restart_line`.
+    `link` is `chain` or `direct`. On a chain a frame is `ticks_per_bit * 8 * positions` oscillator ticks; on
+    a direct link a frame is one tick of the oscillator (there is no chain, so lines are wired through). `law`
+    is `counter` or `two-stage` (see `half`); `codes` is how many strap codes there are: 256 on a chain, where
+    the eight input switches hold the code; on a direct link the code is a setting of the step source, not of
+    the switches. `step_line` is `i0`..`i7`, or `own` on a direct link; likewise `restart_line`.
     """
 
     name: str
@@ -39,6 +39,7 @@ class Board:
     pulls: Mapping[str, int] = field(
         default_factory=dict
     )  # input line -> level when its switch does not make contact
+    debounce: Mapping[str, int] = field(default_factory=dict)  # input line -> ticks that its button must hold
     unselected: str = "hold"  # hold, or run: what becomes of unselected designs on a direct link
     empty_outputs: int = 0  # the eight outputs of an empty slot as a number, bit 0 first
     path: Path | None = None
@@ -51,6 +52,11 @@ class Board:
     def strapped(self) -> bool:
         """Whether the strap code is what the input switches hold."""
         return self.link == "chain"
+
+    @property
+    def folder(self) -> Path:
+        """Where the paths of the roster start."""
+        return self.path.parent if self.path else Path()
 
     @property
     def frame_hz(self) -> Fraction:

@@ -9,7 +9,7 @@ unselected      direct link only: "hold" (an unselected design's lines stand sti
 [chain]         chain only: positions (bytes on the chain, one a slot), ticks_per_bit
 [step]          line = "i7", or "own" on a direct link; law = "counter" (half = code + 1) or "two-stage"
                 (half = (m + 1) * 2**e, m the low five bits of the code, e the high three), where a step lasts
-                2 * half frames; settings, direct link only: how many codes the step source has (256 if unsaid)
+                2 * half frames; settings, direct link only: how many codes the step source has, or 256
 [restart]       line = "i6", or "own" on a direct link
 [buttons]       input line = label of the button on it
 [pins]          line, or step or restart where the board has its own = label on the board
@@ -23,6 +23,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
+from forelight.designs.catalogue import entry_path, is_there, names
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.toml_file import Section, did_you_mean, quoted, read_toml
 from forelight.sim.errors import UsageError
@@ -190,4 +191,10 @@ def _slots(top: Section, slot_count: int) -> Mapping[int, str]:
         if number in slots:
             raise section.error(key, f"slot {number} is there already", "allowed: each slot once")
         slots[number] = section.text(key)
+        if not is_there(entry_path(slots[number], top.file.parent)):
+            near = did_you_mean(slots[number], names())
+            allowed = "allowed: a folder name of the catalogue, or a path relative to this file"
+            raise section.error(
+                key, f"there is no design {quoted(slots[number])}", f"{near} {allowed}".strip()
+            )
     return dict(sorted(slots.items()))

@@ -1,0 +1,96 @@
+"""The divider's rates and codes against stated numbers, and against trying every code."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+from forelight.harness.boards.divider import codes_for, rate, setting, span
+from forelight.harness.boards.profile import Board
+from forelight.harness.boards.reader import load_board
+from forelight.sim.errors import UsageError
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+#: common practice, no source: a chain of 250 positions, two ticks a bit, at 20 MHz, with the counter law.
+COUNTER = Board("counter", "", 20_000_000, "chain", {}, 250, positions=250, ticks_per_bit=2, law="counter")
+QUAY, MOLE = load_board("quay"), load_board("mole")
+
+
+@pytest.mark.parametrize(("code", "hz"), [(0, 1500), (29, 50), (56, 30), (120, 7.5), (255, 0.366)])
+def test_the_rates_of_quay(code: int, hz: float) -> None:
+    assert float(rate(QUAY, code)) == pytest.approx(hz, abs=0.0005)
+
+
+def test_the_counter_law_in_common_practice() -> None:
+    """common practice, no source."""
+    assert COUNTER.frame_hz == 5000
+    assert rate(COUNTER, 0) == span(COUNTER)[1] == 2500
+    assert [COUNTER.frame_hz / rate(COUNTER, code) for code in (128, 254, 255)] == [258, 510, 512]
+
+
+def test_a_count_of_common_practice_does_not_contradict_code_254() -> None:
+    """common practice, no source: 36 rounds of 16 states in 60 s, give or take one round."""
+    rounds = rate(COUNTER, 254) * 60 / 16
+    assert 35 <= rounds <= 37
+
+
+def test_the_two_stage_law_is_mantissa_times_power_of_two() -> None:
+    halves = [QUAY.half(code) for code in range(256)]
+    assert halves == [(m + 1) * 2**e for e in range(8) for m in range(32)]
+    assert span(QUAY) == (Fraction(3000, 2 * 32 * 128), Fraction(1500))
+
+
+def test_every_code_that_gives_the_rate_is_listed_with_its_switches() -> None:
+    fifty = codes_for(QUAY, 50)
+    assert [item.code for item in fifty] == [29, 46]
+    assert all(item.hz == 50 and item.error_percent == 0 for item in fifty)
+    assert [item.switches for item in fifty] == [(0, 0, 0, 1, 1, 1, 0, 1), (0, 0, 1, 0, 1, 1, 1, 0)]
+
+
+def test_the_error_is_in_percent_of_the_rate_asked_for() -> None:
+    (only,) = codes_for(QUAY, 440)
+    assert only.code == 2
+    assert only.hz == 500
+    assert only.error_percent == pytest.approx(100 * 60 / 440)
+    (slow,) = codes_for(QUAY, 2000)
+    assert (slow.code, slow.error_percent) == (0, -25.0)
+    assert setting(QUAY, 56, Fraction(60)).error_percent == -50.0
+    assert setting(QUAY, 56).error_percent == 0.0
+
+
+@given(st.floats(0.001, 1e6))
+@settings(print_blob=True)
+def test_no_other_code_of_the_switches_is_nearer(hz: float) -> None:
+    for board in (QUAY, COUNTER):
+        best = codes_for(board, hz)
+        distances = [abs(rate(board, code) - Fraction(hz)) for code in range(256)]
+        nearest = [code for code, distance in enumerate(distances) if distance == min(distances)]
+        assert [item.code for item in best] == nearest
+
+
+@given(st.floats(0.001, 1e9))
+@settings(print_blob=True)
+def test_no_neighbouring_setting_of_mole_is_nearer(hz: float) -> None:
+    best = codes_for(MOLE, hz)
+    distance = abs(best[0].hz - Fraction(hz))
+    for item in best:
+        assert item.switches is None
+        for code in (item.code - 1, item.code + 1, 0, MOLE.codes - 1):
+            if 0 <= code < MOLE.codes:
+                assert abs(rate(MOLE, code) - Fraction(hz)) >= distance
+
+
+@pytest.mark.parametrize(("hz", "code"), [(25e6, 0), (50, 499_999), (1e-3, 2**26 - 1), (1e9, 0)])
+def test_rates_of_mole(hz: float, code: int) -> None:
+    assert [item.code for item in codes_for(MOLE, hz)] == [code]
+    assert span(MOLE) == (Fraction(50_000_000, 2**27), Fraction(25_000_000))
+
+
+def test_what_is_no_rate_or_no_code() -> None:
+    for hz in (0.0, -1.0, float("nan"), float("inf")):
+        with pytest.raises(UsageError, match=f"found {hz} as a step rate; give a rate above 0 Hz"):
+            codes_for(QUAY, hz)
+    for code in (-1, 256):
+        with pytest.raises(UsageError, match=f"quay has no strap code {code}; the codes are 0 to 255"):
+            rate(QUAY, code)
