@@ -132,7 +132,7 @@ def components(edges: Sequence[Sequence[int]]) -> list[list[int]]:
         work = [(root, 0)]
         while work:
             node, at = work.pop()
-            if at == 0:
+            if index[node] < 0:
                 index[node] = low[node] = clock
                 clock += 1
                 stack.append(node)

@@ -155,7 +155,9 @@ class Simulation:
             )
         if not len(out):
             return
-        # The first cycle applies whatever has been set, and may be the first settling of all: one update at a time.
+        if self._state.fresh:
+            self.settle()  # power comes before the first edge
+        # The first cycle applies whatever has been set, and may start from a high clock: one update at a time.
         level = self._state.read(place)
         for up in (1, 0):
             self._state.write(place, level & ~(1 << bit) | up << bit)
