@@ -66,7 +66,8 @@ class Datasheet:
 
     `sources` are paths relative to `folder`; `top` names the class or module. `ports` maps a port of the
     source (or one bit of it, `port[3]`) to a line; where it is empty the ports are `inputs` and `outputs`,
-    eight bits each. A step or restart line of the board's own is the port that maps to `step` or `restart`.
+    eight bits each, and `step` and `restart` where those lines are `own`. In Amaranth the step line is also the
+    clock of the domain `sync`, and the restart line its reset.
     """
 
     name: str
@@ -116,13 +117,14 @@ def bare(path: Path, top: str | None, board_step: str | None, board_restart: str
         raise SourceError(
             "no such file", place=str(path), remedy="give the path of a source or of a contribution"
         )
+    step, restart = _free_lines(board_step, board_restart)
     assumed = ["ports: inputs and outputs, eight bits each, bit 0 is line 0"]
-    for role, line in (("step", board_step), ("restart", board_restart)):
-        owner = "the board's own" if line == "own" else line
-        active = ", active high" if role == "restart" and line else ""
-        assumed.append(
-            f"{role} line: {owner}, as the board suggests{active}" if line else f"{role} line: none"
+    for role, line, suggested in (("step", step, board_step), ("restart", restart, board_restart)):
+        reason = (
+            f"which the board's own {role} line drives" if suggested == "own" else "as the board suggests"
         )
+        active = ", active high" if role == "restart" else ""
+        assumed.append(f"{role} line: {line}, {reason}{active}" if line else f"{role} line: none")
     assumed.append("all other inputs: 0 at rest")
     if not top:
         assumed.append("top: the only one in the source that no other uses")
@@ -133,7 +135,16 @@ def bare(path: Path, top: str | None, board_step: str | None, board_restart: str
         sources=(path.name,),
         top=top,
         format=FORMATS[path.suffix],
-        step=Step(board_step) if board_step else None,
-        restart=Restart(board_restart) if board_restart else None,
+        step=Step(step) if step else None,
+        restart=Restart(restart) if restart else None,
         assumed=tuple(assumed),
     )
+
+
+def _free_lines(step: str | None, restart: str | None) -> tuple[str | None, str | None]:
+    """Input lines for both: a source with the ports `inputs` and `outputs` has no port for a line of its own."""
+    if step == "own":
+        step = "i6" if restart == "i7" else "i7"
+    if restart == "own":
+        restart = "i7" if step == "i6" else "i6"
+    return step, restart

@@ -39,7 +39,7 @@ _KEYS = (
     *("title", "creator", "license", "description", "format", "source", "module"),
     *("step", "restart", "lines", "ports", "attach", "run"),
 )
-_PORT = re.compile(r"[^\s\[\]]+(\[[0-9]+\])?")
+_PORT = re.compile(r"[^\s\[\]]+(\[(0|[1-9][0-9]{0,3})\])?")
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
 
 
@@ -68,7 +68,7 @@ def read_datasheet(file: Path) -> Datasheet:
         step=step,
         restart=restart,
         lines=_lines(sheet, step, restart),
-        ports=_ports(sheet, step, restart),
+        ports=_ports(sheet, form, step, restart),
         attach=tuple(_attachment(section) for section in sheet.sections("attach")),
         runs=tuple(runs.values()),
     )
@@ -164,8 +164,11 @@ def _lines(sheet: Section, step: Step | None, restart: Restart | None) -> Mappin
     return lines
 
 
-def _ports(sheet: Section, step: Step | None, restart: Restart | None) -> Mapping[str, str]:
-    """Ports of the source -> lines; no line and no port twice, and the step and restart lines among them."""
+def _ports(sheet: Section, form: str, step: Step | None, restart: Restart | None) -> Mapping[str, str]:
+    """Ports of the source -> lines; no line and no port twice.
+
+    In Verilog and netlists the step and restart lines need ports. A design in Amaranth has them in its domain.
+    """
     section = sheet.section("ports")
     if section is None:
         return {}
@@ -176,19 +179,30 @@ def _ports(sheet: Section, step: Step | None, restart: Restart | None) -> Mappin
         if not _PORT.fullmatch(port):
             raise section.error(port, "is no name of a port", 'allowed: port = "i0" or "port[3]" = "i0"')
         line = section.choice(port, allowed)
-        for other, taken in ports.items():
-            if taken == line:
-                raise section.error(port, f"{line} is the line of {other} already", "allowed: each line once")
-            if other.partition("[")[0] == port or port.partition("[")[0] == other:
-                raise section.error(port, f"overlaps {other}", "map the port whole or bit by bit")
+        _check_apart(section, port, line, ports)
         ports[port] = line
     for name, role in roles:
-        if role is None:
+        if role is None or form == "amaranth":
             continue
         target = name if role.line == "own" else role.line
         if target not in ports.values():
             raise sheet.error("ports", f"no port has the {name} line", f'add one: PORT = "{target}"')
     return ports
+
+
+def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str]) -> None:
+    """Refuse a port or line that is there already, and a port of which some bits go in and some out."""
+    name = port.partition("[")[0]
+    for other, taken in ports.items():
+        if taken == line:
+            raise section.error(port, f"{line} is the line of {other} already", "allowed: each line once")
+        if name != other.partition("[")[0]:
+            continue
+        if name in (port, other):
+            raise section.error(port, f"overlaps {other}", "map the port whole or bit by bit")
+        if (line in OUTPUT_LINES) != (taken in OUTPUT_LINES):
+            found = f"{line} goes the other way than {taken} of {other}"
+            raise section.error(port, found, "allowed: the bits of a port all in or all out")
 
 
 def _attachment(section: Section) -> Attachment:

@@ -5,13 +5,14 @@ link            "chain" (all slots on one serial path) or "direct" (the selected
 oscillator_hz   the board's main clock
 slot_count      slots are numbered from 0 to slot_count - 1
 empty_outputs   the eight outputs of an empty slot as a number, bit 0 first; 0 if not said
-unselected      direct link only: "hold" (an unselected design's lines stand still) or "run" (they follow)
+unselected      direct link only: "hold" (an unselected design's lines stand still) or "run" (they follow the selected one's)
 [chain]         chain only: positions (bytes on the chain, one a slot), ticks_per_bit
 [step]          line = "i7", or "own" on a direct link; law = "counter" (half = code + 1) or "two-stage"
                 (half = (m + 1) * 2**e, m the low five bits of the code, e the high three), where a step lasts
                 2 * half frames; settings, direct link only: how many codes the step source has, or 256
 [restart]       line = "i6", or "own" on a direct link
 [buttons]       input line = label of the button on it
+[debounce]      input line = ticks for which the button on it must hold before it counts; 0 if not said
 [pins]          line, or step or restart where the board has its own = label on the board
 [display]       output line = segment "a" to "g", or "point"
 [pulls]         input line = level (0 or 1) while its switch does not make contact
@@ -44,10 +45,11 @@ _KEYS = (
         "step",
         "restart",
     ),
-    *("buttons", "pins", "display", "pulls", "slots"),
+    *("buttons", "debounce", "pins", "display", "pulls", "slots"),
 )
 _SWITCH_CODES = 256
 _MOST_SETTINGS = 2**32
+_LONGEST_DEBOUNCE = 2**32
 _HERE = Path(__file__).parent
 
 
@@ -100,7 +102,8 @@ def read_board(path: Path) -> Board:
         buttons=_labels(top, "buttons", INPUT_LINES),
         pins=_labels(top, "pins", (*INPUT_LINES, *OUTPUT_LINES, *own)),
         display=_display(top),
-        pulls=_pulls(top),
+        pulls=_numbers(top, "pulls", 1),
+        debounce=_debounce(top),
         unselected=top.choice("unselected", ("hold", "run"), "hold"),
         empty_outputs=top.integer("empty_outputs", 0, 255, 0),
         path=path,
@@ -171,12 +174,23 @@ def _display(top: Section) -> Mapping[str, str]:
     return display
 
 
-def _pulls(top: Section) -> Mapping[str, int]:
-    section = top.section("pulls")
+def _numbers(top: Section, key: str, most: int) -> Mapping[str, int]:
+    section = top.section(key)
     if section is None:
         return {}
     section.only(*INPUT_LINES)
-    return {line: section.integer(line, 0, 1) for line in section.table}
+    return {line: section.integer(line, 0, most) for line in section.table}
+
+
+def _debounce(top: Section) -> Mapping[str, int]:
+    ticks = _numbers(top, "debounce", _LONGEST_DEBOUNCE)
+    buttons = _labels(top, "buttons", INPUT_LINES)
+    for line in ticks:
+        if line not in buttons:
+            raise top.error(
+                ("debounce", line), f"no button sits on {line}", "add it to [buttons] or leave it out"
+            )
+    return ticks
 
 
 def _slots(top: Section, slot_count: int) -> Mapping[int, str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from forelight.designs.catalogue import Found, Roster, resolve
 from forelight.designs.datasheet import OUTPUT_LINES
-from forelight.sim.errors import UsageError
 
 from .profile import Board
 
@@ -23,18 +22,7 @@ def roster(board: Board) -> Roster:
 
 def find(board: Board, text: str) -> Found:
     """The design that SLOT means on this board; an empty slot is an `EmptySlotError`."""
-    found = resolve(text, roster(board))
-    sheet = found.datasheet
-    for role, line, boards in (
-        ("step", sheet.step and sheet.step.line, board.step_line),
-        ("restart", sheet.restart and sheet.restart.line, board.restart_line),
-    ):
-        if line == "own" != boards:
-            raise UsageError(
-                f"{sheet.name} needs a board with a {role} line of its own, which {board.name} has not",
-                remedy="choose another board, or another line in the datasheet",
-            )
-    return found
+    return resolve(text, roster(board))
 
 
 def empty_slot(board: Board, slot: int) -> str:

@@ -226,6 +226,16 @@ ports = { clk = "step", rst = "restart", q = "o0" }
         ),
         (
             'rst = "i6"',
+            '"pin[1]" = "o6"',
+            ":22: ports.pin[1]: o6 goes the other way than i2 of pin[0]; allowed: the bits of a port all in or all out",
+        ),
+        (
+            'rst = "i6"',
+            '"pin[99999]" = "i6"',
+            ':22: ports.pin[99999]: is no name of a port; allowed: port = "i0" or "port[3]" = "i0"',
+        ),
+        (
+            'rst = "i6"',
             '"pin" = "i6"',
             ":22: ports.pin: overlaps pin[0]; map the port whole or bit by bit",
         ),
@@ -234,7 +244,6 @@ ports = { clk = "step", rst = "restart", q = "o0" }
             '"a b" = "i7"',
             ':20: ports.a b: is no name of a port; allowed: port = "i0" or "port[3]" = "i0"',
         ),
-        ('clock = "i7"\n', "", ':19: ports: no port has the step line; add one: PORT = "i7"'),
         ('rst = "i6"', 'rst = "restart"', ':22: ports.rst: found "restart"; allowed: i0, i1, '),
         (
             'kind = "speaker"',
@@ -361,7 +370,38 @@ def test_a_bare_source_runs_with_stated_assumptions(tmp_path: Path) -> None:
         "restart line: none",
         "all other inputs: 0 at rest",
     )
-    assert bare(file, "blink", "own", "own").assumed[1] == "step line: the board's own, as the board suggests"
+
+
+@pytest.mark.parametrize(
+    ("board_step", "board_restart", "step", "restart"),
+    [
+        ("own", "own", "i7", "i6"),
+        ("own", "i7", "i6", "i7"),
+        ("i6", "own", "i6", "i7"),
+        ("i0", "own", "i0", "i6"),
+    ],
+)
+def test_a_bare_source_takes_a_boards_own_lines_on_inputs(
+    tmp_path: Path, board_step: str, board_restart: str, step: str, restart: str
+) -> None:
+    file = tmp_path / "blink.il"
+    file.write_text("")
+    sheet = bare(file, "blink", board_step, board_restart)
+    assert (sheet.step, sheet.restart) == (Step(step), Restart(restart))
+    if board_step == "own":
+        assert sheet.assumed[1] == f"step line: {step}, which the board's own step line drives"
+    if board_restart == "own":
+        assert (
+            sheet.assumed[2]
+            == f"restart line: {restart}, which the board's own restart line drives, active high"
+        )
+
+
+def test_a_clock_port_is_needed_but_in_amaranth(tmp_path: Path) -> None:
+    text = 'title = "x"\nsource = "a.v"\nstep = { line = "i7" }\nports = { a = "i0" }\n'
+    said = ':4: ports: no port has the step line; add one: PORT = "i7"'
+    assert complaint(tmp_path, text) == said
+    assert load(contribution(tmp_path, text.replace("a.v", "design.py"))).ports == {"a": "i0"}
 
 
 def test_what_is_no_source_is_refused(tmp_path: Path) -> None:

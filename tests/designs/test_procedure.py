@@ -67,7 +67,7 @@ ACTIONS = st.one_of(SINGLE, repeats(SINGLE), repeats(st.one_of(SINGLE, repeats(S
 
 
 @given(st.lists(ACTIONS, max_size=5))
-@settings(print_blob=True)
+@settings(print_blob=True, deadline=None)
 def test_text_and_record_are_each_others_inverse(actions: list[Action]) -> None:
     texts = [to_text(action) for action in actions]
     assert parse(texts) == tuple(actions)
@@ -81,7 +81,7 @@ WORDS = [
 
 
 @given(st.lists(st.one_of(st.lists(st.sampled_from(WORDS)).map(" ".join), st.text()), max_size=4))
-@settings(print_blob=True)
+@settings(print_blob=True, deadline=None)
 def test_any_text_is_read_or_refused(texts: list[str]) -> None:
     try:
         parse(texts, "here")

@@ -60,7 +60,7 @@ def test_the_error_is_in_percent_of_the_rate_asked_for() -> None:
 
 
 @given(st.floats(0.001, 1e6))
-@settings(print_blob=True)
+@settings(print_blob=True, deadline=None)
 def test_no_other_code_of_the_switches_is_nearer(hz: float) -> None:
     for board in (QUAY, COUNTER):
         best = codes_for(board, hz)
@@ -70,7 +70,7 @@ def test_no_other_code_of_the_switches_is_nearer(hz: float) -> None:
 
 
 @given(st.floats(0.001, 1e9))
-@settings(print_blob=True)
+@settings(print_blob=True, deadline=None)
 def test_no_neighbouring_setting_of_mole_is_nearer(hz: float) -> None:
     best = codes_for(MOLE, hz)
     distance = abs(best[0].hz - Fraction(hz))

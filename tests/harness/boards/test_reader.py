@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from forelight.harness.boards.reader import board_names, load_board
-from forelight.harness.boards.roster import empty_slot, find, roster
+from forelight.harness.boards.roster import empty_slot, find
 from forelight.sim.errors import DatasheetError, UsageError
 
 CHAIN = """title = "A chain"
@@ -251,12 +251,12 @@ def test_an_empty_slot_shows_what_the_profile_says(folder: Path) -> None:
     )
 
 
-def test_a_design_may_want_a_line_that_the_board_has_not(folder: Path) -> None:
-    board = load_board(write(folder, CHAIN))
-    assert roster(board).beside == folder
-    with pytest.raises(
-        UsageError, match="mine needs a board with a step line of its own, which other has not; choose"
-    ):
-        find(board, "9")
-    direct = load_board(write(folder, DIRECT + '[slots]\n1 = "mine"\n'))
-    assert find(direct, "1").datasheet.title == "Mine"
+def test_debounce_in_ticks(folder: Path) -> None:
+    assert load_board(write(folder, CHAIN + "[debounce]\ni1 = 200\n")).debounce == {"i1": 200}
+    file = write(folder, CHAIN + "[debounce]\ni2 = 200\n")
+    with pytest.raises(DatasheetError) as error:
+        load_board(file)
+    assert (
+        str(error.value)
+        == f"{file}:34: debounce.i2: no button sits on i2; add it to [buttons] or leave it out"
+    )
