@@ -7,7 +7,7 @@ over-wide shifts undefined and traps on some divisions, so both are guarded here
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ..netlist import Cell, Word
@@ -19,6 +19,7 @@ class Site:
     """One cell at the place where its text is being written."""
 
     cell: Cell
+    operands: Sequence[Word]  # of the cell, with what is known put in
     scope: Scope
     width: int  # of the result, never 0
 
@@ -31,7 +32,7 @@ class Site:
         return bool(self.cell.int_param("A_SIGNED") and self.cell.int_param("B_SIGNED"))
 
     def operand(self, index: int) -> Word:
-        return self.cell.operands[index]
+        return self.operands[index]
 
     def op(self, expression: str) -> str:
         return self.scope.text.op(expression)
@@ -54,10 +55,10 @@ class Site:
 Emitter = Callable[[Site], str]
 
 
-def emit(cell: Cell, scope: Scope) -> str:
+def emit(scope: Scope, cell: Cell, operands: Sequence[Word]) -> str:
     """Write one cell's text (not `read`, which needs the layout) and return the LLVM name of its output."""
     width = scope.widths[cell.output]
-    return EMITTERS[cell.kind](Site(cell, scope, width)) if width else "0"
+    return EMITTERS[cell.kind](Site(cell, operands, scope, width)) if width else "0"
 
 
 def _unary(at: Site) -> str:
@@ -200,7 +201,7 @@ def _shift(at: Site) -> str:
 
 
 def _mux(at: Site) -> str:
-    a, b, s = (at.scope.word(word) for word in at.cell.operands)
+    a, b, s = (at.scope.word(word) for word in at.operands)
     if at.cell.kind == "$mux":
         return at.select(s, b, a)
     kept = at.op(f"and i{at.width} {a}, {at.op(f'xor i{at.width} {s}, -1')}")
@@ -279,13 +280,13 @@ def _alu(at: Site) -> str:
 
 
 def _full_adder(at: Site) -> str:
-    a, b, c = (at.scope.word(word) for word in at.cell.operands)
+    a, b, c = (at.scope.word(word) for word in at.operands)
     return at.op(f"xor i{at.width} {at.op(f'xor i{at.width} {a}, {b}')}, {c}")
 
 
 def _carries(at: Site) -> str:
     """Bit k is generated at place k or propagated from below."""
-    propagate, generate, carry = at.cell.operands
+    propagate, generate, carry = at.operands
     below = at.scope.word(carry)
     result = "0"
     for place in range(at.width):
@@ -317,7 +318,7 @@ _TREE_BITS = 8
 
 
 def _case(at: Site) -> str:
-    select, *choices = at.cell.operands
+    select, *choices = at.operands
     patterns = at.cell.params["patterns"]
     assert isinstance(patterns, tuple)
     names = [at.scope.word(choice) for choice in choices]

@@ -14,10 +14,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from ..netlist import Slice, Word
+from ..netlist import Const, Slice, Word
 from .layout import FRESH, RESTLESS, Place
 from .text import Text
-from .update import Here, Live, Program, update
+from .update import Here, Known, Live, Program, update
 
 #: Bits of one element of a recorded or played array.
 ELEMENTS = (8, 16, 32, 64)
@@ -164,15 +164,16 @@ def clock(program: Program, port: str, bit: int, observe: Word) -> str:
     text = Text()
     text.block("entry")
     start = _load_all(program, text)
-    place = program.layout.inputs[port]
-    mask = 1 << bit
-    low = text.op(f"and i{place.width} {start.inputs[port]}, {(1 << place.width) - 1 - mask}")
-    high = text.op(f"or i{place.width} {low}, {mask}")
-    line = Word.of([Slice(program.netlist.inputs[port], bit, 1)])
-    start = replace(start, inputs={**start.inputs, port: low})
+    value = program.netlist.inputs[port]
+    width = program.netlist.widths[value]
+
+    def with_clock(level: int) -> Known:
+        low, high = Slice(value, 0, bit), Slice(value, bit + 1, width - bit - 1)
+        return {value: Word.of([low, Const(level, 1), high])}
+
     # A clock that only inputs reach is at its level of now after each fall: as a constant of the loop, not a phi.
     still = [_only_inputs(program, group.clock) for group in program.plan.groups]
-    levels = Here(program, text, start, {line: "0"}).words(
+    levels = Here(program, text, start, with_clock(0)).words(
         group.clock if constant else Word.const(0, 1)
         for group, constant in zip(program.plan.groups, still, strict=True)
     )
@@ -182,8 +183,8 @@ def clock(program: Program, port: str, bit: int, observe: Word) -> str:
     loop = _Loop.open(program, text, replace(start, clocks=tuple(resting)))
     clocks = tuple(name if s else phi for name, s, phi in zip(resting, still, loop.live.clocks, strict=True))
     live = replace(loop.live, clocks=clocks)
-    live = update(program, text, replace(live, inputs={**live.inputs, port: high}), known={line: "1"}).live
-    here = update(program, text, replace(live, inputs={**live.inputs, port: low}), known={line: "0"})
+    live = update(program, text, live, known=with_clock(1)).live
+    here = update(program, text, live, known=with_clock(0))
     _record(text, here, observe, loop.index)
     loop.close(text, here.live)
     _store_all(program, text, here.live)

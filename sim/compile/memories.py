@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..netlist import Cell, Memory, Word, WritePort
+from ..netlist import Memory, Word, WritePort
 from .layout import Rows
 from .words import Scope
 
@@ -27,6 +27,10 @@ def row_index(scope: Scope, memory: Memory, address: Word, outside: int) -> str:
     """The row (i64) that an address means, `outside` if it is out of range."""
     text = scope.text
     width = max(address.width, (memory.offset + memory.size).bit_length() + 1, 64)
+    constant = scope.resolve(address).as_const()
+    if constant is not None:
+        row = constant.bits - memory.offset
+        return str(row if 0 <= row < memory.size else outside)
     at = scope.extended(address, width, False)
     if memory.offset:
         at = text.op(f"sub i{width} {at}, {memory.offset}")
@@ -63,16 +67,16 @@ def store(scope: Scope, rows: Rows, write: Write) -> None:
     )
 
 
-def read(scope: Scope, memory: Memory, rows: Rows, cell: Cell) -> str:
+def read(scope: Scope, memory: Memory, rows: Rows, address: Word) -> str:
     """An asynchronous read."""
-    return load(scope, rows, row_index(scope, memory, cell.operands[0], rows.zero))
+    return load(scope, rows, row_index(scope, memory, address, rows.zero))
 
 
 def write(scope: Scope, memory: Memory, rows: Rows, port: WritePort) -> Write:
     """What a port would write now, leaving aside whether its clock has an edge."""
     index = row_index(scope, memory, port.address, rows.spill)
     data = scope.word(port.data)
-    bits = set(port.enable.bits())
+    bits = set(scope.resolve(port.enable).bits())
     if len(bits) > 1:
         return Write(index, data, scope.word(port.enable))
     (enable,) = bits

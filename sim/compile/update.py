@@ -9,10 +9,10 @@ costs a test.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from ..netlist import Netlist, Word
+from ..netlist import Cell, Netlist, Word
 from ..schedule import Group, Schedule
 from . import cells, memories
 from .layout import Layout
@@ -23,6 +23,10 @@ from .words import Scope
 ROUNDS = 10_000
 #: A clock with no more cells than this of its own is committed by selects instead of behind a branch.
 _FEW = 4
+
+
+#: Values of which something is known: each with the word of constants and unknown bits that it is.
+Known = Mapping[int, Word]
 
 
 @dataclass(frozen=True)
@@ -67,28 +71,38 @@ class Program:
 class Here:
     """A place in the text: what is live there and what has been computed from it."""
 
-    def __init__(
-        self, program: Program, text: Text, live: Live, known: dict[Word, str] | None = None
-    ) -> None:
+    def __init__(self, program: Program, text: Text, live: Live, known: Known | None = None) -> None:
         self.program, self.text, self.live = program, text, live
         self.scope = Scope(text, program.netlist.widths)
         for port, value in program.netlist.inputs.items():
-            self.scope.set(value, live.inputs[port])
+            self._enter(value, live.inputs[port])
         for register, name in zip(program.netlist.registers, live.registers, strict=True):
             if not register.overrides:
-                self.scope.set(register.output, name)
+                self._enter(register.output, name)
         for value, name in zip(program.plan.cuts, live.cuts, strict=True):
-            self.scope.set(value, name)
-        for word, name in (known or {}).items():
-            self.scope.preset(word, name)
+            self._enter(value, name)
+        for value, word in (known or {}).items():
+            self.scope.bind(value, word)
+
+    def _enter(self, value: int, name: str, scope: Scope | None = None) -> None:
+        """A value is known by its LLVM name, which may be a number."""
+        scope = scope or self.scope
+        if name.isdigit() and value >= 0:
+            scope.bind(value, Word.const(int(name), self.program.netlist.widths[value]))
+        else:
+            scope.put(value, name)
 
     def emit(self, needed: Iterable[int], scope: Scope | None = None) -> None:
         """Write the nodes that are not known yet, in order."""
         scope = scope or self.scope
         for node in sorted(needed, key=self.program.position.__getitem__):
             value = self.program.drives(node)
-            if not scope.knows(value):
-                scope.set(value, self.result(node, scope))
+            if scope.knows(value):
+                continue
+            if node < len(self.program.netlist.cells):
+                scope.compute(self.program.netlist.cells[node], self._cell)
+            else:
+                self._enter(value, self.result(node, scope), scope)
 
     def words(self, words: Iterable[Word]) -> list[str]:
         """The LLVM names of words, with all that they need."""
@@ -109,10 +123,14 @@ class Here:
                     memories.store(scope, rows, memories.write(scope, netlist.memories[memory], rows, port))
             return "0"
         cell = netlist.cells[node]
+        return self._cell(scope, cell, [scope.resolve(word) for word in cell.operands])
+
+    def _cell(self, scope: Scope, cell: Cell, operands: Sequence[Word]) -> str:
         if cell.kind != "read":
-            return cells.emit(cell, scope)
+            return cells.emit(scope, cell, operands)
         number = cell.int_param("memory")
-        return memories.read(scope, netlist.memories[number], self.program.layout.memories[number], cell)
+        memory, rows = self.program.netlist.memories[number], self.program.layout.memories[number]
+        return memories.read(scope, memory, rows, operands[0])
 
     def forced(self, index: int, name: str, scope: Scope) -> str:
         """A register's value under its overrides, the last of them strongest."""
@@ -120,9 +138,13 @@ class Here:
         kind = f"i{register.width}"
         for override in register.overrides:
             value = scope.word(override.value)
-            bits = set(override.mask.bits())
+            bits = set(scope.resolve(override.mask).bits())
             if len(bits) == 1:
-                name = text.op(f"select i1 {scope.word(bits.pop())}, {kind} {value}, {kind} {name}")
+                chosen = scope.word(bits.pop())
+                if chosen.isdigit():
+                    name = value if chosen == "1" else name
+                else:
+                    name = text.op(f"select i1 {chosen}, {kind} {value}, {kind} {name}")
                 continue
             mask = scope.word(override.mask)
             kept = text.op(f"and {kind} {name}, {text.op(f'xor {kind} {mask}, -1')}")
@@ -135,9 +157,7 @@ class Here:
         return replace(self.live, registers=tuple(self.words(outputs)))
 
 
-def update(
-    program: Program, text: Text, live: Live, *, known: dict[Word, str] | None = None, quiet: str = "0"
-) -> Here:
+def update(program: Program, text: Text, live: Live, *, known: Known | None = None, quiet: str = "0") -> Here:
     """Write one whole update; `quiet` is an i1 that forbids edges. Returns the place where it has come to rest."""
     if program.plan.settles_once:
         here = Here(program, text, live, known)
@@ -150,7 +170,7 @@ def update(
     return here
 
 
-def _rounds(program: Program, text: Text, live: Live, known: dict[Word, str] | None, quiet: str) -> Here:
+def _rounds(program: Program, text: Text, live: Live, known: Known | None, quiet: str) -> Here:
     """Rounds until no clock has an edge, each of sweeps until every loop is quiet."""
     top, stable, rest = (text.name(stem) for stem in ("top", "stable", "rest"))
     netlist, origin = program.netlist, text.here

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 
-from ..netlist import Const, Part, Slice, Word
+from ..netlist import Cell, Const, Part, Slice, Word
+from .fold import fold, options
 from .text import Text
 
 
@@ -18,61 +19,105 @@ class Scope:
         self.text = text
         self.widths = widths
         self._parent = parent
-        self._values: dict[int, str] = {}
+        self._names: dict[int, str] = {}
         self._words: dict[Word, str] = {}
-        self.presets: dict[Word, str] = parent.presets if parent else {}
+        self._bound: dict[int, Word] = {}
+        self._made: dict[int, tuple[Cell, Sequence[Word]]] = {}
+        self._folds: bool = parent is not None and parent._folds
 
     def child(self) -> Scope:
         return Scope(self.text, self.widths, self)
 
-    def set(self, value: int, name: str) -> None:
-        """Value number `value` is LLVM value `name` from here on."""
-        self._values[value] = name
-
-    def preset(self, word: Word, name: str) -> None:
-        """A word whose LLVM value is known without looking at its parts."""
-        self.presets[word] = self._words[word] = name
-
-    def knows(self, value: int) -> bool:
-        return value in self._values or (self._parent is not None and self._parent.knows(value))
-
-    def value(self, value: int) -> str:
+    def _chain(self) -> Iterator[Scope]:
         scope: Scope | None = self
         while scope is not None:
-            found = scope._values.get(value)
+            yield scope
+            scope = scope._parent
+
+    def put(self, value: int, name: str) -> None:
+        """Value number `value` is LLVM value `name` from here on."""
+        self._names[value] = name
+
+    def bind(self, value: int, word: Word) -> None:
+        """Value number `value` is this word of constants and of values that have names."""
+        self._bound[value] = word
+        self._folds = True
+
+    def knows(self, value: int) -> bool:
+        return any(value in scope._names or value in scope._bound for scope in self._chain())
+
+    def name(self, value: int) -> str:
+        """The LLVM name of a value that is not bound to a word."""
+        for scope in self._chain():
+            found = scope._names.get(value)
             if found is not None:
                 return found
-            scope = scope._parent
         raise KeyError(f"value {value} is not known here")
+
+    def resolve(self, word: Word) -> Word:
+        """The word with every value that is bound replaced by what it is bound to."""
+        if not self._folds:
+            return word
+        parts: list[Part] = []
+        for part in word.parts:
+            bound = self._binding(part.value) if isinstance(part, Slice) else None
+            if bound is not None and isinstance(part, Slice):
+                parts.extend(bound.cut(part.low, part.width).parts)
+            else:
+                parts.append(part)
+        return Word.of(parts)
+
+    def _binding(self, value: int) -> Word | None:
+        for scope in self._chain():
+            found = scope._bound.get(value)
+            if found is not None:
+                return found
+        return None
+
+    def compute(self, cell: Cell, write: Callable[..., str]) -> None:
+        """Make a cell's output known: by folding where that is possible, else by text that `write` makes."""
+        operands = [self.resolve(word) for word in cell.operands]
+        folded = fold(cell, operands, self.widths[cell.output]) if self._folds else None
+        if folded is not None:
+            self.bind(cell.output, folded)
+            return
+        self._made[cell.output] = cell, operands
+        self.put(cell.output, write(self, cell, operands))
+
+    def options(self, word: Word, most: int) -> set[int] | None:
+        """The few constants of which this word is one, or None."""
+        return options(self.resolve(word), self._maker, most)
+
+    def _maker(self, value: int) -> tuple[Cell, Sequence[Word]] | None:
+        for scope in self._chain():
+            if value in scope._made:
+                return scope._made[value]
+        return None
 
     def word(self, word: Word) -> str:
         """The word as an LLVM integer of its width (an empty word is an `i1` 0)."""
+        word = self.resolve(word)
         if len(word.parts) == 1:
             part = word.parts[0]
             if isinstance(part, Const):
                 return str(part.bits)
             if part.low == 0 and part.width == self.widths[part.value]:
-                return self.presets.get(word) or self.value(part.value)
-        scope: Scope | None = self
-        while scope is not None:
+                return self.name(part.value)
+        for scope in self._chain():
             found = scope._words.get(word)
             if found is not None:
                 return found
-            scope = scope._parent
         result = self._words[word] = self._build(word)
         return result
 
     def extended(self, word: Word, width: int, signed: bool) -> str:
         """The word cut or extended (with zeros, or with its top bit) to `width` bits."""
+        word = self.resolve(word)
         have = word.width
         if have >= width:
             return self.word(word.cut(0, width))
-        constant = word.as_const()
-        if constant is not None:
-            bits = constant.bits
-            if signed and have and bits >> (have - 1) & 1:
-                bits |= (1 << width) - (1 << have)
-            return str(bits)
+        if word.as_const() is not None:
+            return self.word(word.extend(width, signed))
         return self.text.op(f"{'sext' if signed else 'zext'} i{have} {self.word(word)} to i{width}")
 
     def resize(self, name: str, have: int, width: int, signed: bool = False) -> str:
@@ -107,7 +152,7 @@ class Scope:
         return self.text.op(f"or i{total} {result}, {constant}") if constant else result
 
     def _slice(self, part: Slice) -> str:
-        name, have = self.value(part.value), self.widths[part.value]
+        name, have = self.name(part.value), self.widths[part.value]
         if part.low:
             name = self.text.op(f"lshr i{have} {name}, {part.low}")
         return self.resize(name, have, part.width)
