@@ -28,6 +28,11 @@ def did_you_mean(word: str, known: Iterable[str]) -> str:
     return f"did you mean {' or '.join(quoted(name) for name in near)}?" if near else ""
 
 
+def printable(text: str) -> str:
+    """The text with its control characters written out: they could command a terminal."""
+    return "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in text)
+
+
 def quoted(value: object) -> str:
     """A found value as a person wrote it, shortened, without control characters."""
     if isinstance(value, bool):
@@ -38,13 +43,13 @@ def quoted(value: object) -> str:
         return f"an array of {len(value)}"
     if not isinstance(value, str):
         return str(value)
-    shown = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[:80])
-    return f'"{shown}{"..." if len(value) > 80 else ""}"'
+    return f'"{printable(value[:80])}{"..." if len(value) > 80 else ""}"'
 
 
 def dotted(path: Iterable[Key]) -> str:
     """`("run", 0, "do")` as `run[0].do`."""
-    return re.sub(r"\.\[", "[", ".".join(f"[{key}]" if isinstance(key, int) else key for key in path))
+    parts = (f"[{key}]" if isinstance(key, int) else f".{printable(key)}" for key in path)
+    return "".join(parts).removeprefix(".")
 
 
 @dataclass(frozen=True)

@@ -176,7 +176,7 @@ def _ports(sheet: Section, form: str, step: Step | None, restart: Restart | None
     allowed = (*_LINES, *(name for name, role in roles if role and role.line == "own"))
     ports: dict[str, str] = {}
     for port in section.table:
-        if not _PORT.fullmatch(port):
+        if not (_PORT.fullmatch(port) and port.isprintable()):
             raise section.error(port, "is no name of a port", 'allowed: port = "i0" or "port[3]" = "i0"')
         line = section.choice(port, allowed)
         _check_apart(section, port, line, ports)
@@ -214,11 +214,14 @@ def _attachment(section: Section) -> Attachment:
     options = section.section("options")
     values: dict[str, str | int | float | bool] = {}
     for key, value in (options.table if options else {}).items():
-        if not isinstance(value, (str, int, float, bool)):
+        if not isinstance(value, (str, int, float, bool)) or not str(value).isprintable():
             raise section.error(
                 ("options", key), f"found {quoted(value)}", "allowed: a text, a number, true or false"
             )
         values[key] = value
+    for terminal in lines.table:
+        if not terminal.isprintable():
+            raise lines.error(terminal, "is no name of a terminal", "allowed: printable text")
     return Attachment(kind, {terminal: lines.choice(terminal, _LINES) for terminal in lines.table}, values)
 
 

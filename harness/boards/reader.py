@@ -5,7 +5,8 @@ link            "chain" (all slots on one serial path) or "direct" (the selected
 oscillator_hz   the board's main clock
 slot_count      slots are numbered from 0 to slot_count - 1
 empty_outputs   the eight outputs of an empty slot as a number, bit 0 first; 0 if not said
-unselected      direct link only: "hold" (an unselected design's lines stand still) or "run" (they follow the selected one's)
+unselected      direct link only: "hold" (an unselected design's lines stand still) or "run" (they follow those of
+                the selected one)
 [chain]         chain only: positions (bytes on the chain, one a slot), ticks_per_bit
 [step]          line = "i7", or "own" on a direct link; law = "counter" (half = code + 1) or "two-stage"
                 (half = (m + 1) * 2**e, m the low five bits of the code, e the high three), where a step lasts

@@ -1,4 +1,4 @@
-"""Bench actions: their words, both ways; what cannot be done on a design; and a bound on everything."""
+"""Bench actions: their words, both ways, and a bound on everything."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from pathlib import Path
 import pytest
 from forelight.designs.action_text import MOST_SECONDS, MOST_STEPS
 from forelight.designs.datasheet import Datasheet, Run
-from forelight.designs.datasheet import Restart as RestartLine
-from forelight.designs.datasheet import Step as StepLine
 from forelight.designs.procedure import (
     Action,
     Disable,
@@ -31,14 +29,10 @@ from forelight.designs.procedure import (
     parse,
     to_text,
 )
-from forelight.designs.procedure_check import check, clocked_at_start
 from forelight.sim.errors import DatasheetError, UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-CLOCKED = Datasheet(
-    "whistle", Path(), "Whistle", (), None, "amaranth", step=StepLine("i7"), restart=RestartLine("i6")
-)
 PLAIN = Datasheet("vote", Path(), "Vote", (), None, "verilog")
 
 LINES = st.sampled_from([f"i{n}" for n in range(8)])
@@ -180,131 +174,6 @@ def test_no_procedure_is_endless(texts: list[str]) -> None:
 
 def test_the_bounds_themselves_are_allowed() -> None:
     assert parse([f"steps {MOST_STEPS}", f"wait {MOST_SECONDS} s"])
-
-
-@pytest.mark.parametrize(
-    ("sheet", "texts", "message"),
-    [
-        (
-            CLOCKED,
-            ["steps 3", "set i7=1"],
-            'f, action 2: "set i7=1": the step clock drives i7; write disable before',
-        ),
-        (CLOCKED, ["set i2=1 i7=0"], 'f, action 1: "set i2=1 i7=0": the step clock drives i7;'),
-        (CLOCKED, ["press i7"], 'f, action 1: "press i7": the step clock drives i7;'),
-        (
-            CLOCKED,
-            ["strap 29", "pulse 1"],
-            'f, action 2: "pulse 1": the step clock is on; write disable before, or',
-        ),
-        (
-            CLOCKED,
-            ["disable", "steps 1"],
-            'f, action 2: "steps 1": the step clock is off; write strap or enable',
-        ),
-        (CLOCKED, ["pulse 1", "steps 1"], 'f, action 2: "steps 1": the step clock is off;'),
-        (
-            CLOCKED,
-            ["oscillator off", "steps 1"],
-            'f, action 2: "steps 1": nothing moves while the oscillator is off;',
-        ),
-        (
-            CLOCKED,
-            ["oscillator off", "frames 1"],
-            'f, action 2: "frames 1": nothing moves while the oscillator is off;',
-        ),
-        (
-            CLOCKED,
-            ["press i6", "press i6"],
-            'f, action 2: "press i6": the button is held already; write release i6',
-        ),
-        (CLOCKED, ["release i6"], 'f, action 1: "release i6": the button is not held; write press i6 before'),
-        (
-            CLOCKED,
-            ["repeat 2 (enable; set i0=1; set i7=1; disable)"],
-            'f, action 1.3: "set i7=1": the step clock',
-        ),
-        (
-            CLOCKED,
-            ["disable", "repeat 2 (set i7=1; enable)"],
-            'f, action 2.1: "set i7=1": the step clock drives i7',
-        ),
-        (CLOCKED, ["repeat 3 (press i0)"], 'f, action 1.1: "press i0": the button is held already;'),
-        (
-            PLAIN,
-            ["restart"],
-            'f, action 1: "restart": vote has no restart line; leave it out, or state [restart]',
-        ),
-        (
-            PLAIN,
-            ["steps 1"],
-            'f, action 1: "steps 1": vote has no step line; use frames or wait, or state [step]',
-        ),
-        (PLAIN, ["pulse 1"], 'f, action 1: "pulse 1": vote has no step line;'),
-        (PLAIN, ["enable"], 'f, action 1: "enable": vote has no step line;'),
-    ],
-)
-def test_what_cannot_be_done_on_a_design(sheet: Datasheet, texts: list[str], message: str) -> None:
-    with pytest.raises(DatasheetError) as error:
-        check(parse(texts), sheet, "f")
-    assert str(error.value).startswith(message)
-
-
-@pytest.mark.parametrize(
-    ("sheet", "texts"),
-    [
-        (CLOCKED, ["restart", "steps 5", "disable", "set i7=1", "pulse 2", "enable", "steps 1"]),
-        (CLOCKED, ["set i7=1", "strap 29", "steps 4"]),
-        (CLOCKED, ["repeat 3 (press i6; wait 1 s; release i6)"]),
-        (CLOCKED, ["oscillator off", "wait 1 s", "oscillator on", "frames 2"]),
-        (CLOCKED, ["steps 3", "select 4", "set i7=1", "wait 1 s"]),
-        (PLAIN, ["set i0=1 i7=1", "frames 3", "press i7", "wait 1 s", "release i7"]),
-    ],
-)
-def test_what_can_be_done_passes(sheet: Datasheet, texts: list[str]) -> None:
-    check(parse(texts), sheet, "f")
-
-
-def test_the_boards_numbers_count_where_they_are_given() -> None:
-    for texts, message in (
-        (["select 192"], "there is no slot 192; the slots are 0 to 191"),
-        (["strap 256"], "there is no strap code 256; the codes are 0 to 255"),
-    ):
-        check(parse(texts), CLOCKED)
-        with pytest.raises(DatasheetError, match=message):
-            check(parse(texts), CLOCKED, slot_count=192, codes=256)
-    with pytest.raises(DatasheetError, match="no button sits on i1; lines with buttons: i0, i6; or use set"):
-        check(parse(["press i1"]), CLOCKED, buttons={"i6": "RESTART", "i0": "PUSH"})
-
-
-def test_another_slots_design_has_other_rules() -> None:
-    texts = ["select 9", "set i7=1", "select 7", "set i7=1"]
-    with pytest.raises(DatasheetError, match="action 4"):
-        check(parse(texts), CLOCKED, slot=7)
-
-
-def test_records_made_in_code_obey_the_grammar_too() -> None:
-    for action in (Set({"i9": 1}), Set({"i0": 2}), Steps(-1), Seconds(float("inf")), Repeat(2, (Steps(0),))):
-        with pytest.raises(DatasheetError):
-            check([action], CLOCKED)
-
-
-@pytest.mark.parametrize(
-    ("texts", "clocked"),
-    [
-        ([], True),
-        (["restart", "wait 1 s"], True),
-        (["steps 3", "pulse 1"], True),
-        (["disable", "pulse 1"], True),
-        (["set i0=1", "pulse 1"], False),
-        (["set i0=1", "strap 3"], False),
-        (["repeat 2 (set i0=1; pulse 3)", "steps 1"], False),
-    ],
-)
-def test_the_step_clock_runs_at_first_unless_the_procedure_sees_to_it(
-    texts: list[str], clocked: bool
-) -> None:
-    assert clocked_at_start(parse(texts)) is clocked
 
 
 def test_a_procedure_file(tmp_path: Path) -> None:

@@ -98,11 +98,15 @@ def test_an_editors_byte_order_mark_and_line_ends_are_no_trouble(tmp_path: Path)
 
 
 def test_control_characters_never_reach_the_terminal(tmp_path: Path) -> None:
-    section = read_toml(write(tmp_path, 'title = "\\u001b[2J"\nother = "\\u202e"\n'))
+    section = read_toml(write(tmp_path, '"\\u001b[2J" = 1\ntitle = "\\u001b[2J"\nother = "\\u202e"\n'))
     for key, shown in (("title", "\\u001b"), ("other", "\\u202e")):
         with pytest.raises(DatasheetError) as error:
             section.text(key)
         assert f'found the control character "{shown}"' in str(error.value)
+    with pytest.raises(DatasheetError) as error:
+        section.only("name")
+    assert "\x1b" not in str(error.value)
+    assert dotted(("\x1b[2J",)) == "\\u001b[2J"
     assert quoted("\x1b[2J") == '"\\u001b[2J"'
 
 
