@@ -1,0 +1,191 @@
+"""Finds out how a CSV file is laid out: delimiter, heading, decimal sign, time column, rate.
+
+Theory of operation. Instruments write what they like above the samples: nothing, a row of names, a row of names and
+one of units, or a page of settings. The data begin at the first row from which on all fields look like data (numbers
+with or without a unit, levels, gaps) and their number stays the same; the one or two rows directly above with as many
+fields are the heading; what stands above that is searched for a sample rate. Each delimiter is tried, and the one
+that gives the most rows of data wins.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from forelight.sim.errors import CaptureError
+
+UNITS = {
+    "s": 1.0,
+    "sec": 1.0,
+    "seconds": 1.0,
+    "ms": 1e-3,
+    "us": 1e-6,
+    "µs": 1e-6,
+    "μs": 1e-6,
+    "ns": 1e-9,
+    "ps": 1e-12,
+    "fs": 1e-15,
+}
+RATES = {
+    "hz": 1.0,
+    "khz": 1e3,
+    "mhz": 1e6,
+    "ghz": 1e9,
+    "s/s": 1.0,
+    "sa/s": 1.0,
+    "ks/s": 1e3,
+    "ksa/s": 1e3,
+    "ms/s": 1e6,
+    "msa/s": 1e6,
+    "gs/s": 1e9,
+    "gsa/s": 1e9,
+}
+SPACE = r"[ \u00a0\u2009\u202f']"
+NUMBER = rf"[+-]?(?:\d+(?:{SPACE}\d{{3}})*(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
+DATA = re.compile(rf"\s*(?:{NUMBER}\s*(?:[munpfµμ]?s)?|[01xXzZ?-]+|0[xX][0-9a-fA-F]+|[0-9a-fA-F]{{2}}|)\s*")
+TIME_NAME = re.compile(r"\b(time|times?tamp|t|zeit|temps|tiempo|seconds?|sec)\b", re.IGNORECASE)
+SAMPLE_NAME = re.compile(r"\b(samples?|sample ?(no|number|index)|index|no|nr|n)\b|^#$", re.IGNORECASE)
+HEAD = 1 << 16  # bytes in which the heading must end
+MANY = 400  # rows that are looked at
+
+
+@dataclass(frozen=True)
+class Layout:
+    """`offset` is the byte at which the data begin, `line` its line number (from 1); `names` and `units` have one
+    entry a column.
+
+    `time` is the time column's index and `clock` what it counts: `seconds` (times `scale`), `samples`, `steps`, or
+    `rows` where there is no such column. `rate` is the sample rate in Hz that the heading states, if it does.
+    """
+
+    delimiter: str
+    offset: int
+    line: int
+    names: tuple[str, ...]
+    units: tuple[str, ...]
+    time: int | None
+    clock: str
+    scale: float
+    rate: float | None
+    notes: tuple[str, ...]
+
+
+def find_layout(data: bytes, place: str) -> Layout:
+    """Raises CaptureError where no delimiter makes a table of the file, or two do."""
+    text = data[:HEAD].decode("utf-8", "replace")
+    lines = text.splitlines(keepends=True)
+    if len(data) > HEAD:
+        lines.pop()  # may be cut
+    best: tuple[int, int, str] | None = None
+    for delimiter in "\t;,":
+        found = _first_data(lines, delimiter)
+        if found and (best is None or found[0] > best[0]):
+            best = (*found, delimiter)
+    if best is None:
+        raise CaptureError(
+            "the file is neither a value change dump nor a table of levels", place=place,
+            remedy="export VCD, or CSV with a column for each line",
+        )  # fmt: skip
+    _, row, delimiter = best
+    count = len(lines[row].rstrip("\r\n").split(delimiter))
+    heading: list[list[str]] = []
+    while (
+        row and len(heading) < 2 and len(cells := _cells(lines[row - 1 - len(heading)], delimiter)) == count
+    ):
+        heading.insert(0, cells)
+        if len(heading) == row:
+            break
+    if len(heading) == 2 and not _is_units(heading[1]) and all(heading[1]):
+        heading.pop(
+            0
+        )  # the lower row is the names; the upper one is a row of settings that happens to be as wide
+    names = heading[0] if heading else [str(n + 1) for n in range(count)]
+    units = heading[1] if len(heading) > 1 else [""] * count
+    above = "".join(lines[: row - len(heading)])
+    offset = len("".join(lines[:row]).encode())
+    return _with_time(
+        names,
+        units,
+        above,
+        Layout(delimiter, offset, row + 1, (), (), None, "rows", 1.0, None, ()),
+        lines[row:],
+    )
+
+
+def _cells(line: str, delimiter: str) -> list[str]:
+    return [cell.strip().strip('"').strip() for cell in line.rstrip("\r\n").split(delimiter)]
+
+
+def _first_data(lines: list[str], delimiter: str) -> tuple[int, int] | None:
+    """How many rows of data there are (up to MANY) and the first of them."""
+    row = 0
+    while row < len(lines):
+        count = None
+        stop = row
+        while stop < len(lines) and stop - row < MANY:
+            cells = _cells(lines[stop], delimiter)
+            if not all(DATA.fullmatch(cell) for cell in cells) or not any(cells):
+                break
+            if count is not None and len(cells) != count:
+                break
+            count = len(cells)
+            stop += 1
+        if count is not None and count > 1 and (stop - row > 1 or stop == len(lines)):
+            return (stop - row) * 16 + count, row
+        row = max(stop, row + 1)
+    return None
+
+
+def _is_units(cells: list[str]) -> bool:
+    return any(cell.strip("()[]").lower() in UNITS for cell in cells)
+
+
+def _with_time(names: list[str], units: list[str], above: str, layout: Layout, rows: list[str]) -> Layout:
+    """Complete the layout with what the heading says about time."""
+    notes: list[str] = []
+    time, clock, scale = None, "rows", 1.0
+    rate = _stated_rate(above + "\n" + "\n".join(units))
+    for index, name in enumerate(names):
+        lone = re.sub(r"[_()\[\]/]", " ", name).strip()
+        unit = units[index].strip("()[] ") or next((w for w in lone.split()[1:] if w.lower() in UNITS), "")
+        if TIME_NAME.search(lone):
+            time, clock, scale = index, "seconds", UNITS.get(unit.lower(), 1.0)
+            break
+    else:
+        for index, name in enumerate(names):
+            if SAMPLE_NAME.search(name):
+                time, clock = index, "samples"
+                break
+            if name.lower() == "step":
+                time, clock = index, "steps"
+                break
+        else:
+            first = [_cells(row, layout.delimiter)[0] for row in rows[:MANY]]
+            if (
+                any(not re.fullmatch(r"[01xXzZ?-]*", cell) for cell in first)
+                and len(set(map(len, first))) > 0
+                and names[0] == "1"
+            ):
+                time, clock = 0, "seconds"
+                notes.append("The first column has no name: it was taken as time in seconds.")
+    return Layout(
+        layout.delimiter, layout.offset, layout.line, tuple(names), tuple(units), time, clock, scale, rate, tuple(notes)
+    )  # fmt: skip
+
+
+def _stated_rate(text: str) -> float | None:
+    """The sample rate or interval that the heading states, as a rate in Hz."""
+    rates = "|".join(re.escape(unit) for unit in sorted(RATES, key=len, reverse=True))
+    found = re.search(rf"(?:rate|frequency)[^\d\n]*({NUMBER})\s*({rates})", text, re.IGNORECASE)
+    if found:
+        return _number(found[1]) * RATES[found[2].lower()]
+    found = re.search(
+        rf"(?:interval|period|increment)[^\d\n]*({NUMBER})\s*([munpfµμ]?s)\b", text, re.IGNORECASE
+    )
+    if found and (seconds := _number(found[1]) * UNITS[found[2].lower()]) > 0:
+        return 1 / seconds
+    return None
+
+
+def _number(text: str) -> float:
+    return float(re.sub(SPACE, "", text).replace(",", "."))

@@ -1,0 +1,65 @@
+"""Reads a recording: VCD, or CSV as instruments and people write it, to a capture."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+from forelight.sim.errors import CaptureError
+from forelight.sim.vcdscan import Dump, scan
+
+from .columns import Column, match_columns
+from .record import GAP, Capture, Line, changes_only, quantum
+from .tables import read_table
+
+NO_MAPPING: Mapping[str, str] = {}
+
+
+def read_capture(
+    path: str | Path, mapping: Mapping[str, str] = NO_MAPPING, labels: Mapping[str, str] = NO_MAPPING
+) -> Capture:
+    """Read the recording in the file `path`.
+
+    `mapping` says which column or variable a line stands in (`{"o0": "CH3"}`; `outputs` and `inputs` stand for eight
+    lines in one); what it does not say is guessed from equal names, or from the `labels` that the board has at its
+    pins (line -> label). Raises CaptureError, with place and remedy, for a file that is damaged or ambiguous.
+    """
+    try:
+        data = Path(path).read_bytes()
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise CaptureError(
+            f"cannot read the recording: {reason}", place=str(path), remedy="name a file that can be read"
+        ) from None
+    return parse_capture(data, str(path), mapping, labels)
+
+
+def parse_capture(
+    data: bytes, place: str, mapping: Mapping[str, str] = NO_MAPPING, labels: Mapping[str, str] = NO_MAPPING
+) -> Capture:
+    """The same from bytes; `place` is what errors name."""
+    if data.lstrip()[:1] == b"$":
+        return _from_dump(scan(data, place), place, mapping, labels)
+    return read_table(data, place, mapping, labels)
+
+
+def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
+    columns = [Column(v.name, v.width) for v in dump.variables]
+    chosen, notes = match_columns(columns, mapping, labels, place)
+    unit = dump.unit
+    if unit is None:
+        notes.append("The dump has no $timescale: 1 ns was assumed.")
+        unit = Fraction(1, 10**9)
+    lines: dict[str, Line] = {}
+    for name, (index, bit) in chosen.items():
+        ticks, values, unknown = dump.changes(dump.variables[index])
+        levels = ((values >> np.uint64(bit)) & np.uint64(1)).astype(np.uint8)
+        levels[((unknown >> np.uint64(bit)) & np.uint64(1)).astype(bool)] = GAP
+        lines[name] = changes_only((ticks * float(unit)).astype(np.float64), levels)
+    moments = [line.times[1:] for line in lines.values()]
+    period = quantum(np.concatenate(moments)) if moments else 0.0
+    return Capture(
+        lines, dump.first * float(unit), dump.last * float(unit), "seconds", period, place, tuple(notes)
+    )

@@ -1,0 +1,84 @@
+"""A capture: what an instrument, or an eye, recorded on the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Levels = NDArray[np.uint8]
+
+ENOUGH = 1 << 16  # instants that tell whether there is a grid
+#: A level that was not recorded: a gap, or a bit that the instrument could not tell.
+GAP = 2
+#: The lines that a capture can hold. `step` and `restart` are lines of their own on boards that have such.
+LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "restart")
+
+
+@dataclass(frozen=True)
+class Line:
+    """The changes of one recorded line: `levels` (0, 1 or GAP) hold from the time of the same index, which rise."""
+
+    times: Floats
+    levels: Levels
+
+    def at(self, times: Floats) -> Levels:
+        """The levels at these times, GAP before the first."""
+        row = np.searchsorted(self.times, times, side="right") - 1
+        return np.where(row < 0, np.uint8(GAP), self.levels[np.maximum(row, 0)]).astype(np.uint8)
+
+
+@dataclass(frozen=True)
+class Capture:
+    """A recording of some of a design's lines.
+
+    `unit` says what times count: `seconds`, `samples` (at a rate that nobody stated), or `steps` (no times at all,
+    only what was seen at each step). `start` and `end` bound what was observed; `period` is the time between two
+    samples, 0 where the instants of change themselves were recorded. `notes` say in plain sentences what was guessed.
+    """
+
+    lines: Mapping[str, Line]
+    start: float
+    end: float
+    unit: str = "seconds"
+    period: float = 0.0
+    source: str = ""
+    notes: tuple[str, ...] = field(default=())
+
+    @property
+    def timed(self) -> bool:
+        return self.unit != "steps"
+
+
+def changes_only(times: Floats, levels: Levels) -> Line:
+    """A line from one level for each time (which may repeat: the last one holds), without repetitions."""
+    last = np.ones(len(times), bool)
+    last[:-1] = times[1:] > times[:-1]
+    times, levels = times[last], levels[last]
+    keep = np.ones(len(times), bool)
+    keep[1:] = levels[1:] != levels[:-1]
+    return Line(times[keep], levels[keep])
+
+
+def quantum(times: Floats) -> float:
+    """The sample period behind instants of change that fall on a regular grid; 0 where they do not.
+
+    The smallest distance is taken as a first guess and refined on ever longer distances, so that printed times that
+    were rounded do not hide a grid.
+    """
+    gaps = np.unique(np.diff(np.unique(times[:ENOUGH])))
+    if len(gaps) < 2 or gaps[0] <= 0:
+        return float(gaps[0]) if len(gaps) else 0.0
+    period, reach = float(gaps[0]), 4.0
+    while True:
+        near = gaps[gaps <= reach * period]
+        count = np.maximum(np.round(near / period), 1)
+        if np.abs(near / period - count).max() > 0.2:
+            return 0.0
+        period = float(near.sum() / count.sum())
+        if len(near) == len(gaps):
+            return period
+        reach *= 4

@@ -1,0 +1,142 @@
+"""Recordings as instruments and people write them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from forelight.harness.capture.readers import parse_capture, read_capture
+from forelight.harness.capture.record import GAP, Capture, quantum
+from forelight.sim.errors import CaptureError
+
+
+def levels(capture: Capture, line: str) -> list[tuple[float, int]]:
+    found = capture.lines[line]
+    return [(round(float(t), 12), int(v)) for t, v in zip(found.times, found.levels, strict=True)]
+
+
+def of(text: str, **mapping: str) -> Capture:
+    return parse_capture(text.encode(), "bench.csv", mapping)
+
+
+AGAIN = "the file was cut short or edited: export it again"
+ORDER = "give one recording, in order of time"
+MEND = "export the recording again, or mend the line"
+MAP = "say which is which, as in --map o0=NAME"
+NAME = "name a column time_s, sample or step, or state the sample rate above the data"
+BYTE = "write eight bits, 0x00 to 0xff, or 0 to 255"
+EXPORT = "export VCD, or CSV with a column for each line"
+PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "time_s,o0\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        "time_s,o0\r\n0,0\r\n0.001,0\r\n0.002,1\r\n0.003,0\r\n\r\n",
+        "Time;O0\n0,000;0\n0,001;0\n0,002;1\n0,003;0\n",
+        "Time [ms]\to0\n0,0\t0\n1,0\t0\n2,0\t1\n3,0\t0\n",
+        "time,o0\n(ms),\n0,0\n1,0\n2,1\n3,0\n",
+        "time,o0\n0 us,0\n1 000 us,0\n2 ms,1\n3000000ns,0\n",
+        "time,o0\n0.0e+00,0\n1.000000e-03,0\n2.000000E-03,1\n+.3e-2,0\n",
+        "Recorder 4\nSample rate: 1 kHz\n\nsample,o0\n0,0\n1,0\n2,1\n3,0\n",
+        "Sampling interval;1 ms\no0;o1\n0;0\n0;0\n1;0\n0;0\n",
+        "\ufeff\"time_s\",\"o0\"\n\"0\",\"0\"\n\"0.001\",\"0\"\n\"0.002\",\"1\"\n\"0.003\",\"0\"\n",
+        "time_s,outputs\n0,00000000\n0.001,00000000\n0.002,00000001\n0.003,00000000\n",
+        "time_s,outputs\n0,0x00\n0.001,0x00\n0.002,0x01\n0.003,0x00\n",
+        "time_s,outputs\n0,0\n0.001,0\n0.002,129\n0.003,128\n",
+        "time_s,step,inputs,outputs,claim\n0,0,00000000,00000000,pppppppp\n0.002,1,10000000,00000001,pppppppp\n0.003,1,00000000,00000000,pppppppp\n",
+    ],
+)  # fmt: skip
+def test_one_recording_in_many_layouts(text: str) -> None:
+    capture = of(text)
+    assert levels(capture, "o0") == PLAIN
+    assert capture.unit == "seconds"
+    assert capture.period == pytest.approx(0.001)
+
+
+def test_negative_times_gaps_and_mapped_columns() -> None:
+    capture = of("t,CH1,CH3\n-0.5,1,X\n-0.25,1,0\n0.5,,1\n0.75,0,1\n", o0="CH3", i7="2")
+    assert levels(capture, "o0") == [(-0.5, GAP), (-0.25, 0), (0.5, 1)]
+    assert levels(capture, "i7") == [(-0.5, 1), (0.5, GAP), (0.75, 0)]
+    assert (capture.start, capture.end) == (-0.5, 0.75 + capture.period)
+
+
+def test_what_an_eye_wrote_down() -> None:
+    capture = of("step,outputs\n3,00000110\n4,01011011\n7,01001111\n")
+    assert capture.unit == "steps"
+    assert not capture.timed
+    assert levels(capture, "o0") == [(3, 0), (4, 1), (5, GAP), (7, 1)]
+    assert (capture.start, capture.end) == (3, 8)
+
+
+def test_sample_numbers_without_a_rate() -> None:
+    capture = of("sample;o0\n0;0\n5;1\n9;0\n12;1\n")
+    assert (capture.unit, capture.period) == ("samples", 1.0)
+
+
+def test_a_dump_with_labels_of_the_board_and_a_bus(tmp_path: Path) -> None:
+    text = (
+        "$timescale 1 us $end $scope module top $end $var wire 8 ! outputs [7:0] $end $var wire 1 # P12 $end"
+        " $upscope $end $enddefinitions $end\n#0\nb0 !\n0#\n#10\nbx1 !\n1#\n"
+    )
+    path = tmp_path / "a.vcd"
+    path.write_text(text)
+    capture = read_capture(path, labels={"i7": "P12"})
+    assert levels(capture, "o0") == [(0.0, 0), (1e-5, 1)]
+    assert levels(capture, "o5") == [(0.0, 0), (1e-5, GAP)]
+    assert levels(capture, "i7") == [(0.0, 0), (1e-5, 1)]
+    assert capture.notes == ("'top.P12' was taken as i7.",)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("time,o0\n0,0\n1,0\n2\n", ", line 4: 1 fields where the rows before have 2; " + AGAIN),
+        (
+            "time,o0\n0,0\n1,0\n2,9\n",
+            ", line 4: '9' in column 'o0' is no level; write 0, 1 or X in the column of a line",
+        ),
+        ("time,o0\n0,0\n2,1\n1,0\n", ", line 4: '1' in column 'time' lies before the row above; " + ORDER),
+        ("time,o0\n0,0\n,1\n1,0\n", ", line 3: '' in column 'time' is no time; " + MEND),
+        ("time,CH1\n0,0\n1,0\n", ": no column is named after a line (found: 'CH1'); " + MAP),
+        (
+            "o0,o1\n0,0\n1,0\n",
+            ", line 2: there is neither a column of times nor a sample rate in the heading; " + NAME,
+        ),
+        ("time,outputs\n0,0\n1,256\n", ", line 3: '256' in column 'outputs' is no byte; " + BYTE),
+        ("hello\nworld\n", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
+        ("", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
+    ],
+)
+def test_damage_is_named(text: str, message: str) -> None:
+    with pytest.raises(CaptureError) as caught:
+        of(text)
+    assert str(caught.value) == "bench.csv" + message
+
+
+def test_mapping_errors() -> None:
+    text = "time,CH1\n0,0\n1,0\n"
+    for mapping, message in [
+        ({"o9": "CH1"}, "bench.csv: 'o9' is no line; map i0..i7, o0..o7, inputs, outputs, step or restart"),
+        ({"o0": "CH7"}, "bench.csv: no column named 'CH7' for o0 (found: 'CH1'); give the full name of one"),
+        (
+            {"outputs": "CH1"},
+            "bench.csv: 'CH1' has 1 bits and cannot be outputs; map one bit, as in outputs=CH1[0]",
+        ),
+    ]:
+        with pytest.raises(CaptureError) as caught:
+            of(text, **mapping)
+        assert str(caught.value) == message
+
+
+def test_a_missing_file_is_named(tmp_path: Path) -> None:
+    with pytest.raises(CaptureError, match="cannot read the recording: no such file or directory"):
+        read_capture(tmp_path / "none.vcd")
+
+
+def test_the_grid_behind_rounded_times() -> None:
+    samples = np.array([0, 1, 4, 5, 40, 300, 301, 5000])
+    assert quantum(np.round(samples / 3, 3)) == pytest.approx(1 / 3, rel=1e-4)
+    assert quantum(np.cumsum(np.random.default_rng(5).uniform(0.5, 1.5, 50))) == 0
