@@ -1,0 +1,151 @@
+"""The wrapper of each design: eight lines in and out, whatever the source looks like, and its netlist for the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from amaranth.hdl import Cat, ClockDomain, Elaboratable, Instance, Module, Signal, Value
+from amaranth.lib import wiring
+from amaranth.lib.wiring import In, Out
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
+from forelight.sim.errors import SourceError
+
+from ..boards.profile import Board
+from .module_text import module_text, source_file
+from .routing import restart_input, routing, step_input
+
+
+class Wrapper(wiring.Component):
+    """One design behind `inputs` and `outputs`, with `step` and `restart` where the datasheet says `own`.
+
+    A design in Amaranth gets the domain `sync`: its clock is the step line, its synchronous reset the restart
+    line, made active high. `design` stands in for the source that the datasheet names. With `clock_stages`
+    the clock passes so many assignments before it reaches the domain: `amaranth.sim` spends one of its small
+    steps on each, so that the registers see lines that changed with the clock as DEVELOPERS.md, Time 4 has it;
+    everywhere else they are plain wire.
+    """
+
+    def __init__(
+        self, datasheet: Datasheet, design: Elaboratable | None = None, *, clock_stages: int = 0
+    ) -> None:
+        self.datasheet = datasheet
+        self.clock_stages = clock_stages
+        self.modules: tuple[str, ...] = ()  # RTLIL text of what `elaborate` instantiates
+        self._design = design
+        members = {"inputs": In(8), "outputs": Out(8)}
+        if datasheet.step is not None and datasheet.step.line == "own":
+            members["step"] = In(1)
+        if datasheet.restart is not None and datasheet.restart.line == "own":
+            members["restart"] = In(1)
+        super().__init__(members)
+
+    def all_inputs(self) -> Value:
+        """The eight inputs, then the own step and the own restart line: what `routing` counts."""
+        return Cat(self.inputs, *(getattr(self, name) for name in self._own()))
+
+    def route(self, board: Board, lines: Value) -> list[Any]:
+        """Assignments that wire the board's lines to the design's inputs."""
+        table = routing(board, self.datasheet)
+        targets = [*self.inputs, *self.all_inputs()[8:]]
+        return [target.eq(lines[line]) for target, line in zip(targets, table, strict=True)]
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        if self._design is None and self.datasheet.format != "amaranth":
+            self._instance(m)
+        else:
+            self._component(m)
+        return m
+
+    def _component(self, m: Module) -> None:
+        """A design in Amaranth: a submodule, and the domain that it counts on."""
+        m.submodules.design = design = self._design or self._from_source()
+        step, restart = step_input(self.datasheet), restart_input(self.datasheet)
+        lines = self.all_inputs()
+        if step is not None:
+            domain = ClockDomain("sync", local=True, reset_less=restart is None)
+            m.domains += domain
+            m.d.comb += domain.clk.eq(self._delayed(m, lines[step]))
+            if restart is not None and self.datasheet.restart is not None:
+                active_low = self.datasheet.restart.active == "low"
+                m.d.comb += domain.rst.eq(~lines[restart] if active_low else lines[restart])
+        for name, bits in self._ports().items():
+            try:
+                port = Value.cast(getattr(design, name))
+            except (AttributeError, TypeError):
+                raise self._wrong(f"{type(design).__name__} has no port {name}") from None
+            self._check_width(name, len(port), bits)
+            for bit, line in bits.items():
+                here = self._line(line)
+                m.d.comb += here.eq(port[bit]) if line in OUTPUT_LINES else port[bit].eq(here)
+
+    def _from_source(self) -> Elaboratable:
+        from forelight.designs.source import component
+
+        return component(self.datasheet.folder / self.datasheet.sources[0], self.datasheet.top)
+
+    def _delayed(self, m: Module, clock: Value) -> Value:
+        for stage in range(self.clock_stages):
+            later = Signal(name=f"clock_stage_{stage}")
+            m.d.comb += later.eq(clock)
+            clock = later
+        return clock
+
+    def _instance(self, m: Module) -> None:
+        """A design in Verilog or RTLIL: an instance of a module whose text is linked in later."""
+        found = module_text(self.datasheet)
+        self.modules = (found.text,)
+        connections: dict[str, Value] = {}
+        mapped = self._ports()
+        for name in mapped:
+            if name not in found.ports:
+                raise self._wrong(f"module {found.name} has no port {name} ({', '.join(found.ports)})")
+        for name, (direction, width) in found.ports.items():
+            bits = mapped.get(name, {})
+            self._check_width(name, width, bits)
+            if direction == "output":
+                connections[f"o_{name}"] = port = Signal(width, name=name)
+                m.d.comb += [self._line(line).eq(port[bit]) for bit, line in bits.items()]
+                continue
+            free = [bit for bit in range(width) if bit not in bits]
+            if free or direction != "input":
+                where = f"bit {free[0]} of {direction} port {name}" if free else f"{direction} port {name}"
+                raise self._wrong(f"module {found.name}: {where} cannot be wired to a line")
+            connections[f"i_{name}"] = Cat(*(self._line(bits[bit]) for bit in range(width)))
+        m.submodules.design = Instance(found.name, **connections)
+
+    def _ports(self) -> dict[str, dict[int, str]]:
+        """For each port of the source, which line each of its bits is."""
+        if not self.datasheet.ports:
+            ports = {"inputs": dict(enumerate(INPUT_LINES)), "outputs": dict(enumerate(OUTPUT_LINES))}
+            if self.datasheet.format != "amaranth":  # in Amaranth they are clock and reset of the domain
+                ports |= {name: {0: name} for name in self._own()}
+            return ports
+        found: dict[str, dict[int, str]] = {}
+        for port, line in self.datasheet.ports.items():
+            name, _, index = port.partition("[")
+            found.setdefault(name, {})[int(index.rstrip("]") or 0)] = line
+        return found
+
+    def _own(self) -> list[str]:
+        return [name for name in ("step", "restart") if name in self.signature.members]
+
+    def _line(self, line: str) -> Any:
+        if line in OUTPUT_LINES:
+            return self.outputs[OUTPUT_LINES.index(line)]
+        return self.inputs[INPUT_LINES.index(line)] if line in INPUT_LINES else getattr(self, line)
+
+    def _check_width(self, name: str, width: int, bits: Mapping[int, str]) -> None:
+        beyond = [bit for bit in bits if bit >= width]
+        if beyond:
+            raise self._wrong(f"port {name} has {width} bits and no bit {beyond[0]}")
+        if not self.datasheet.ports and bits and len(bits) != width:
+            raise self._wrong(f"port {name} has {width} bits, not {len(bits)}")
+
+    def _wrong(self, what: str) -> SourceError:
+        return SourceError(
+            what,
+            place=source_file(self.datasheet),
+            remedy="give it inputs and outputs of 8 bits each, or map its ports in the datasheet's [ports]",
+        )
