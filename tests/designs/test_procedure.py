@@ -162,6 +162,8 @@ def test_what_is_said_of_a_text_that_cannot_be_read(text: str, message: str) -> 
     [
         [f"steps {MOST_STEPS}", "frames 1"],
         ["repeat 1000 (repeat 1000 (repeat 1001 (pulse 1)))"],
+        ["repeat 10 (repeat 3 (steps 40000000))"],
+        ["repeat 1001 (wait 1000 s)"],
         ["repeat 1000000000 (set i0=1)"],
         [f"wait {MOST_SECONDS} s", "wait 1 s"],
         ["repeat 1000 (repeat 1000 (enable))"],
