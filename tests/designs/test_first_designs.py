@@ -1,0 +1,63 @@
+"""What every shipped design owes the bench: a whole datasheet, runs, and a restart that settles it."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+from forelight.designs import procedure
+from forelight.designs.datasheet import load
+
+if TYPE_CHECKING:
+    from forelight.sim.simulation import PowerUp
+
+    from tests.designs.conftest import Drive
+
+FOLDERS = sorted(path.parent for path in (Path(__file__).parents[2] / "designs").glob("*/datasheet.toml"))
+EACH = pytest.mark.parametrize("folder", FOLDERS, ids=lambda folder: folder.name)
+STEPPED = pytest.mark.parametrize(
+    "folder", [folder for folder in FOLDERS if load(folder).restart], ids=lambda folder: folder.name
+)
+
+
+@EACH
+def test_the_datasheet_says_it_all(folder: Path) -> None:
+    """Title, creator, licence, a description, and idle levels for every named input."""
+    sheet = load(folder)
+    assert all((sheet.title, sheet.creator, sheet.license, sheet.description))
+    assert all(line.idle is not None for name, line in sheet.lines.items() if name.startswith("i"))
+
+
+@EACH
+def test_runs(folder: Path) -> None:
+    """There is at least one, each says what to expect, and it begins from a known state."""
+    sheet = load(folder)
+    assert sheet.runs
+    for run in sheet.runs:
+        assert run.expect
+        first = procedure.of_run(sheet, run.name).actions[0]
+        assert isinstance(first, procedure.Restart if sheet.restart else procedure.Set)
+
+
+@STEPPED
+def test_the_restart_settles_it(drive: Drive, folder: Path) -> None:
+    """After the restart nothing is left of the power-up, whatever the switches say."""
+    seed = 20
+    print("seed", seed)
+    source = random.Random(seed)
+    levels = [source.randrange(64) for _ in range(20)]
+    seen = []
+    power_ups: list[PowerUp] = [0, 1, *(random.Random(source.randrange(2**32)) for _ in range(8))]
+    for power_up in power_ups:
+        design = drive(folder.name, power_up)
+        design.steps(source.randrange(1, 100))
+        design.restart()
+        runs = []
+        for level in levels:
+            design.switch(level)
+            runs.append(np.append(design.now(), design.steps(100)))
+        seen.append(np.concatenate(runs))
+    assert all(np.array_equal(seen[0], outputs) for outputs in seen[1:])
