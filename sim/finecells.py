@@ -98,7 +98,7 @@ def _build(design: Design, site: Site, formula: Formula) -> Bits:
         if len(terms) > 1
         else {"A_SIGNED": 0}
     )
-    return design.emit(kind, operands, 1, signs, name=f"{site.kind} {site.name}", src=site.src)
+    return design.emit(kind, operands, 1, signs, name=site.title, src=site.src)
 
 
 def _renamed(site: Site, kind: str, letters: dict[str, str], names: dict[str, str]) -> Site:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
+from .adders import COMPOUND, lower_compound
 from .errors import NetlistError, RtlilError, UnsupportedError
 from .finecells import lower_gate
 from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator, lower_process
@@ -31,10 +31,9 @@ class Instance:
 class Linker:
     """Walks the hierarchy from the top and builds its netlist."""
 
-    def __init__(self, library: Library, top: str, clean: Callable[[str], str], warnings: list[str]) -> None:
+    def __init__(self, library: Library, top: str, warnings: list[str]) -> None:
         self.library = library
-        self.clean = clean
-        self.nets = Nets(clean)
+        self.nets = Nets()
         self.design = Design(self.nets)
         self.warnings = warnings
         self.memories: list[PendingMemory] = []
@@ -87,10 +86,12 @@ class Linker:
                 lower_port(self.memory(memories, site), site)
             elif kind in ("$mem", "$mem_v2"):
                 self.memories.append(whole_memory(site))
+            elif kind in COMPOUND:
+                lower_compound(self.design, site)
             elif kind == "$scopeinfo" or self.skipped(site) or lower_gate(self.design, site):
                 pass
             else:
-                raise site.refuse("it has no meaning here; let Yosys turn it into simpler cells")
+                raise site.refuse(_REMEDIES.get(kind, "let Yosys turn it into simpler cells"))
         self.memories += memories.values()
         for connection in module.connects:
             self.nets.connect(scope.bits(connection.target), scope.bits(connection.source))
@@ -101,21 +102,24 @@ class Linker:
     def skipped(self, site: Site) -> bool:
         if site.kind not in SKIPPED:
             return False
-        self.warnings.append(f"{self.clean(site.place)}: cell {site.kind} is left out")
+        self.warnings.append(f"{site.place}: cell {site.kind} is left out")
         return True
 
     def memory(self, memories: dict[str, PendingMemory], site: Site) -> PendingMemory:
         name = site.text("MEMID")
         if name not in memories:
-            raise RtlilError(
-                f"cell {site.kind} {site.name} names memory {name}, which is not declared", place=site.place
-            )
+            raise RtlilError(f"{site.title} names memory {name}, which is not declared", place=site.place)
         return memories[name]
 
     def child(self, parent: Instance, site: Site) -> Instance:
         """Place the module that a cell names, and join its ports."""
-        found = self.find(parent, site)
-        text, module = found
+        text, module = self.find(parent, site)
+        if module.black_box:
+            raise NetlistError(
+                f"{site.title} is a black box",
+                place=site.place,
+                remedy="add the text of that module",
+            )
         above: Instance | None = parent
         while above is not None:
             if above.module is module:
@@ -128,15 +132,17 @@ class Linker:
                 "0"
             ):
                 raise UnsupportedError(
-                    f"cell {site.name} sets parameter {name} of module {_public(module.name)}",
+                    f"{site.title} sets parameter {name} of module {_public(module.name)}",
                     place=site.place,
                     remedy="that module has been read already; read it with this parameter",
                 )
         for port in site.cell.ports:
+            if not site.cell.ports[port]:
+                continue  # left open
             wire = module.wires.get(f"\\{port}")
             if wire is None or not wire.direction:
                 raise RtlilError(
-                    f"cell {site.name}: module {_public(module.name)} has no port {port}", place=site.place
+                    f"{site.title}: module {_public(module.name)} has no port {port}", place=site.place
                 )
             if wire.direction == "inout":
                 raise self.inout(module, wire.name, wire.src)
@@ -159,7 +165,7 @@ class Linker:
                     break
         if not found:
             raise NetlistError(
-                f"cell {site.name} names module {_public(site.kind)}, which is not there",
+                f"{site.title} names module {_public(site.kind)}, which is not there",
                 place=site.place,
                 remedy="add the text of that module",
             )
@@ -174,16 +180,16 @@ class Linker:
     def inout(self, module: Module, name: str, src: str) -> UnsupportedError:
         return UnsupportedError(
             f"port {_public(name)} of module {_public(module.name)} is inout",
-            place=self.clean(src),
+            place=src,
             remedy="use an input, an output and an enable",
         )
 
     def finish(self, inputs: dict[str, int], outputs: dict[str, Word]) -> Netlist:
         """The settled record."""
-        word, clean = self.nets.word, self.clean
+        word = self.nets.word
         cells = tuple(
             [
-                Cell(c.kind, c.value, tuple([word(bits) for bits in c.operands]), c.params, clean(c.src))
+                Cell(c.kind, c.value, tuple([word(bits) for bits in c.operands]), c.params, c.src)
                 for c in self.design.cells
             ]
         )
@@ -208,8 +214,8 @@ class Linker:
                     word(r.data),
                     tuple([Override(word(mask), word(value)) for mask, value in r.overrides]),
                     self.initial(inits.get(r.value, {}), r.width, r.init),
-                    of_value.get(r.value, r.name),
-                    clean(r.src),
+                    self.nets.public_name(r.q) or of_value.get(r.value, r.name),
+                    r.src,
                 )
                 for r in self.design.registers
             ]
@@ -237,7 +243,7 @@ class Linker:
                             raise NetlistError(
                                 f"{instance.scope.path}{_public(wire.name)} and another name of that register "
                                 "state different initial values",
-                                place=self.clean(wire.src),
+                                place=wire.src,
                             )
         return found
 
@@ -258,15 +264,23 @@ class Linker:
                     word(w.address),
                     word(w.data),
                     word(w.enable),
-                    self.clean(w.src),
+                    w.src,
                 )
                 for w in memory.writes
             ]
         )
         init = contents(self.nets, memory)
-        return Memory(
-            memory.name, memory.width, memory.size, memory.offset, init, writes, self.clean(memory.src)
-        )
+        return Memory(memory.name, memory.width, memory.size, memory.offset, init, writes, memory.src)
+
+
+_FORMAL = "it is for formal proofs; leave it out of a simulation"
+_REMEDIES = {
+    **dict.fromkeys(("$ff", "$_FF_", "$anyinit", "$anyconst", "$anyseq", "$allconst", "$allseq"), _FORMAL),
+    **dict.fromkeys(("$initstate", "$equiv", "$future_ff", "$get_tag", "$set_tag"), _FORMAL),
+    **dict.fromkeys(("$specify2", "$specify3", "$specrule"), "it states delays; leave it out"),
+    **dict.fromkeys(("$macc", "$macc_v2"), "run Yosys' `maccmap -unmap` on it"),
+    "$fsm": "run Yosys' `fsm_map` on it",
+}
 
 
 def _public(name: str) -> str:

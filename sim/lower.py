@@ -35,6 +35,7 @@ class PendingRegister:
     name: str
     src: str
     init: Bits | None = None
+    q: Bits = ()  # the wires that it is written to drive
 
 
 @dataclass(slots=True)
@@ -61,6 +62,11 @@ class Site:
         self.src = cell.src
 
     @property
+    def title(self) -> str:
+        """What to call it in an error."""
+        return f"cell {self.kind} {self.name}"
+
+    @property
     def place(self) -> str:
         return self.src or f"RTLIL line {self.cell.line}"
 
@@ -68,10 +74,10 @@ class Site:
         """The bits that port `name` is connected to, which must exist and have `width` bits."""
         found = self.cell.ports.get(name)
         if found is None:
-            raise RtlilError(f"cell {self.kind} {self.name} has no port {name}", place=self.place)
+            raise RtlilError(f"{self.title} has no port {name}", place=self.place)
         if width is not None and len(found) != width:
             raise RtlilError(
-                f"cell {self.kind} {self.name} has {len(found)} bits on port {name}, not {width}",
+                f"{self.title} has {len(found)} bits on port {name}, not {width}",
                 place=self.place,
             )
         return self.scope.bits(found)
@@ -81,7 +87,7 @@ class Site:
         text = self.cell.params.get(name)
         if text is None:
             if default is None:
-                raise RtlilError(f"cell {self.kind} {self.name} has no parameter {name}", place=self.place)
+                raise RtlilError(f"{self.title} has no parameter {name}", place=self.place)
             return default
         if text.isdigit():
             return int(text)
@@ -94,9 +100,7 @@ class Site:
         """A parameter that is a string."""
         found = self.cell.params.get(name, "")
         if not found.startswith('"'):
-            raise RtlilError(
-                f"cell {self.kind} {self.name}: parameter {name} is not a string", place=self.place
-            )
+            raise RtlilError(f"{self.title}: parameter {name} is not a string", place=self.place)
         return unquote(found)
 
     def flags(self, name: str, count: int) -> str:
@@ -105,9 +109,7 @@ class Site:
         return (shown + "0" * count)[:count]
 
     def refuse(self, remedy: str) -> UnsupportedError:
-        return UnsupportedError(
-            f"cell {self.kind} {self.name} is not supported", place=self.place, remedy=remedy
-        )
+        return UnsupportedError(f"{self.title} is not supported", place=self.place, remedy=remedy)
 
 
 _AS_ZERO = str.maketrans("xzm-", "0000")
@@ -132,7 +134,7 @@ class Design:
         src: str = "",
     ) -> Bits:
         """A new cell; returns the bits of its output."""
-        number, bits = self.nets.value(width, f"cell {name or kind}", src)
+        number, bits = self.nets.value(width, name or f"cell {kind}", src)
         self.cells.append(PendingCell(kind, number, operands, params or {}, src))
         return bits
 
@@ -149,7 +151,7 @@ _UNSIGNED: Mapping[str, Param] = {"A_SIGNED": 0}
 _WIDTHS = {"A": "A_WIDTH", "B": "B_WIDTH"}
 #: Cells that say nothing about values; left out with a warning.
 SKIPPED = ("$print", "$check", "$assert", "$assume", "$live", "$fair", "$cover")
-#: `$alu`, `$fa` and `$lcu` have several outputs and are taken apart elsewhere.
+#: `$alu`, `$fa` and `$lcu` have several outputs and are lowered in `adders.py`.
 OPERATORS = frozenset(PORTS) - {"$alu", "$fa", "$lcu"}
 
 
@@ -162,10 +164,8 @@ def lower_operator(design: Design, site: Site) -> None:
             site.port(name, site.number(_WIDTHS[name]))
     params: dict[str, Param] = {n: site.number(n) for n in cell.params if not n.endswith("WIDTH")}
     target = site.port("Y")
-    name = f"{site.kind} {site.name}"
-    design.nets.connect(
-        target, design.emit(cell.kind, operands, len(target), params, name=name, src=site.src)
-    )
+    out = design.emit(cell.kind, operands, len(target), params, name=site.title, src=site.src)
+    design.nets.connect(target, out)
 
 
 @dataclass(slots=True)

@@ -90,7 +90,7 @@ def _split(memory: PendingMemory, site: Site, address: Bits, width: int) -> list
     count = width // memory.width if memory.width else 1
     if count * memory.width != width or count & (count - 1):
         raise RtlilError(
-            f"cell {site.kind} {site.name} is {width} bits wide, its memory {memory.name} {memory.width}",
+            f"{site.title} is {width} bits wide, its memory {memory.name} {memory.width}",
             place=site.place,
         )
     fixed = count.bit_length() - 1
@@ -152,7 +152,13 @@ def _add_write(memory: PendingMemory, site: Site) -> None:
 def whole_memory(site: Site) -> PendingMemory:
     """A `$mem` or `$mem_v2` cell, which has all its ports on itself."""
     width, size = site.number("WIDTH"), site.number("SIZE")
-    memory = PendingMemory(site.name, width, size, site.number("OFFSET", 0), site.src)
+    memory = PendingMemory(
+        site.scope.path + site.text("MEMID").removeprefix("\\"),
+        width,
+        size,
+        site.number("OFFSET", 0),
+        site.src,
+    )
     memory.rows = digits(site.cell.params.get("INIT", "0'"))
     abits, reads, writes = site.number("ABITS"), site.number("RD_PORTS"), site.number("WR_PORTS")
 

@@ -7,7 +7,7 @@ for a bit of a value, `NOTHING` for a wire that nobody drives yet, else an alias
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 
 from .errors import NetlistError
 from .netlist import Const, Part, Slice, Word
@@ -20,13 +20,12 @@ _VISITING = -2
 class Nets:
     """Which bit drives which; after `settle`, what each bit is."""
 
-    def __init__(self, clean: Callable[[str], str]) -> None:
+    def __init__(self) -> None:
         self.drive: list[int] = list(range(FIRST))
         self.bases: list[int] = []  # of value n, ascending
         self.widths: list[int] = []
         self.labels: list[tuple[str, str]] = []  # what drives value n: its name, its src
         self.floating: set[int] = set()  # wire bits that are read and that nothing drives
-        self.clean = clean
         self._blocks: list[tuple[int, Module, str]] = []  # first bit, module, path of the instance
         self._words: dict[Bits, Word] = {(): Word()}
 
@@ -65,7 +64,7 @@ class Nets:
         shown = name if wire.width == 1 else f"{name}[{index}]"
         raise NetlistError(
             f"net {shown} has two drivers: {self._driver(first)} and {self._driver(source)}",
-            place=self.clean(wire.src),
+            place=wire.src,
             remedy="leave one (a tri-state bus is not supported)",
         )
 
@@ -74,13 +73,13 @@ class Nets:
             return f"the constant {'01xz'[bit]}"
         number = bisect_right(self.bases, bit) - 1
         if number >= 0 and bit < self.bases[number] + self.widths[number]:
-            return _at(self.labels[number][0], self.clean(self.labels[number][1]))
+            return _at(self.labels[number][0], self.labels[number][1])
         wire, name, _ = self._wire(bit)
-        return _at(f"net {name}", self.clean(wire.src))
+        return _at(f"net {name}", wire.src)
 
     def _source(self, bit: int) -> str:
         number = bisect_right(self.bases, bit) - 1
-        return self.clean(self.labels[number][1]) if number >= 0 else ""
+        return self.labels[number][1] if number >= 0 else ""
 
     def _wire(self, bit: int) -> tuple[Wire, str, int]:
         """The wire that holds a bit, the wire's full name, and the bit's place in it."""
@@ -89,6 +88,14 @@ class Nets:
         wires = [w for w in module.wires.values() if w.width]
         wire = wires[bisect_right(wires, at, key=lambda w: w.base) - 1]
         return wire, path + wire.name.removeprefix("\\"), at - wire.base
+
+    def public_name(self, bits: Bits) -> str:
+        """The name of the public wire that is exactly `bits`; empty if there is none."""
+        if not bits:
+            return ""
+        wire, name, first = self._wire(bits[0])
+        whole = wire.width == len(bits) and first == 0 and bits == tuple(range(bits[0], bits[0] + len(bits)))
+        return name if whole and wire.name[0] == "\\" else ""
 
     def settle(self) -> None:
         """Follow all aliases to their ends: a value's bit, a constant, or `~bit` where nothing drives it.
@@ -171,7 +178,7 @@ class Nets:
             count = bisect_right(rest, start + wire.width - 1)
             places, rest = [bit - start for bit in rest[:count]], rest[count:]
             shown = name if len(places) == wire.width else f"{name}[{','.join(_runs(places))}]"
-            yield f"{_at(shown, self.clean(wire.src))} is read but nothing drives it; it counts as 0"
+            yield f"{_at(shown, wire.src)} is read but nothing drives it; it counts as 0"
 
 
 def _at(name: str, src: str) -> str:

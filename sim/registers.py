@@ -33,7 +33,7 @@ def lower_register(design: Design, site: Site) -> None:
     ports = REGISTERS[site.kind]
     q = site.port("Q", site.number("WIDTH", 1))
     width = len(q)
-    number, out = design.nets.value(width, f"{site.kind} {site.name}", site.src)
+    number, out = design.nets.value(width, site.title, site.src)
     clocked = "CLK" in ports
     data = site.port("D", width) if clocked else ()
     for name in reversed(ports):  # the innermost choice comes last in the list
@@ -56,7 +56,7 @@ def lower_register(design: Design, site: Site) -> None:
     clock = site.port("CLK", 1) if clocked else None
     rising = site.number("CLK_POLARITY", 1) == 1
     design.registers.append(
-        PendingRegister(number, width, clock, rising, data, tuple(overrides), site.name, site.src)
+        PendingRegister(number, width, clock, rising, data, tuple(overrides), site.name, site.src, q=q)
     )
     design.nets.connect(q, out)
 

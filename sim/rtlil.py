@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import PurePath
 
 from .errors import RtlilError
@@ -21,15 +21,16 @@ def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: 
     NetlistError for a design that contradicts itself.
     """
     library: Library = []
+    clean = _cleaner(root)
     for part in (text, *modules):
         found: dict[str, Module] = {}
-        for module in read_modules(part):
+        for module in read_modules(part, clean):
             if module.name in found:
                 raise RtlilError(f"module {module.name} is there twice", place=f"RTLIL line {module.line}")
             found[module.name] = module
         library.append(found)
     warnings = [line for part in (text, *modules) for line in _warnings(part)]
-    return Linker(library, _find_top(library[0], top), _Cleaner(root), warnings).run()
+    return Linker(library, _find_top(library[0], top), warnings).run()
 
 
 def _warnings(text: str) -> Iterator[str]:
@@ -59,23 +60,17 @@ def _find_top(modules: dict[str, Module], top: str | None) -> str:
     raise RtlilError("which module is the top?", remedy=f"name one of {names}")
 
 
-class _Cleaner:
-    """Takes the machine's paths out of source places; of several places it keeps the first."""
+def _cleaner(root: str) -> Callable[[str], str]:
+    """Takes this machine's paths out of source places; of several places it keeps the first."""
 
-    def __init__(self, root: str) -> None:
-        self.root = root
-        self.known: dict[str, str] = {"": ""}
-
-    def __call__(self, src: str) -> str:
-        found = self.known.get(src)
-        if found is None:
-            first = src.split("|", 1)[0]
-            path, colon, line = first.rpartition(":")
-            found = self.known[src] = f"{self.short(path)}{colon}{line}" if colon else first
-        return found
-
-    def short(self, path: str) -> str:
+    def clean(src: str) -> str:
+        first = src.split("|", 1)[0]
+        path, colon, line = first.rpartition(":")
+        if not colon:
+            return first
         place = PurePath(path)
-        if self.root and place.is_relative_to(self.root):
-            return place.relative_to(self.root).as_posix()
-        return place.name if place.is_absolute() else place.as_posix()
+        if root and place.is_relative_to(root):
+            place = place.relative_to(root)
+        return f"{place.name if place.is_absolute() else place.as_posix()}:{line}"
+
+    return clean

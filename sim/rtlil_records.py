@@ -100,6 +100,7 @@ class Module:
     name: str
     src: str
     top: bool
+    black_box: bool
     first: int
     end: int = 0
     line: int = 0

@@ -6,7 +6,7 @@ The grammar is that of Yosys' RTLIL text, which is made of lines.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from operator import length_hint
 
 from .errors import ForelightError, RtlilError, UnsupportedError
@@ -38,14 +38,15 @@ _TOKEN = re.compile(
 class _Reader:
     """Reads one text from top to bottom; `here` says where it is."""
 
-    def __init__(self, text: str, first: int) -> None:
+    def __init__(self, text: str, clean: Callable[[str], str], first: int) -> None:
         self.lines = text.replace("\r\n", "\n").split("\n")
         self.at: Iterator[str] = iter(self.lines)
         self.next_bit = first
-        self.sources: dict[str, str] = {}
+        self.sources: dict[str, str] = {"": ""}
+        self.clean = clean
         self.attributes: dict[str, str] = {}
         self.specs: dict[str, Bits] = {}
-        self.module = Module("", "", False, first)
+        self.module = Module("", "", False, False, first)
 
     @property
     def number(self) -> int:
@@ -82,13 +83,20 @@ class _Reader:
         return found
 
     def src(self) -> str:
-        found = self.attributes.get("\\src")
-        return "" if found is None else unquote(found)
+        """The source place that the attributes before this line state, cleaned."""
+        stated = self.attributes.get("\\src", "")
+        found = self.sources.get(stated)
+        if found is None:
+            found = self.sources[stated] = self.clean(unquote(stated))
+        return found
+
+    def flag(self, name: str) -> bool:
+        return "1" in digits(self.attributes.get(f"\\{name}", "0"))
 
     def read_module(self, name: str) -> Module:
         start = self.number
-        top = self.attributes.get("\\top", "0") not in ("0", "1'0")
-        module = self.module = Module(name, self.src(), top, self.next_bit, line=start)
+        module = Module(name, self.src(), self.flag("top"), self.flag("blackbox"), self.next_bit, line=start)
+        self.module = module
         self.specs.clear()
         self.attributes.clear()
         for words in self.words():
@@ -278,6 +286,6 @@ class _Reader:
         return open_lists[0]
 
 
-def read_modules(text: str, first: int = FIRST) -> list[Module]:
-    """The modules of one RTLIL text, their wires numbered from `first` on."""
-    return _Reader(text, first).modules()
+def read_modules(text: str, clean: Callable[[str], str] = str, first: int = FIRST) -> list[Module]:
+    """The modules of one RTLIL text, wires numbered from `first` on, source places passed through `clean`."""
+    return _Reader(text, clean, first).modules()
