@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 class Golden:
     """A row for each change at the board's pins.
 
-    `ticks` (int64, oscillator ticks from the start of the procedure, rising), `steps` (int64, rises of the step line
-    that the design has seen so far), `inputs`, `outputs` (uint8, bit 0 is line 0), `proved` and `sampled` (uint8 masks: a bit in
-    neither is unsettled). The last row holds until tick `end`. `facts` go into the side file: hashes, seed, number of
-    power-ups, start and latency, as strings and numbers.
+    `ticks` are int64, oscillator ticks from the start of the procedure, rising; `steps` int64, the rises of the
+    step line that the design has seen so far; `inputs` uint8, the levels of the design's eight inputs (bit 0 is
+    line 0), as the link has brought them to it; `outputs` uint8, the board's output pins, 0 where unsettled;
+    `proved` and `sampled` uint8 masks without a bit in common: a bit in neither is unsettled. The last row
+    holds until tick `end`. `facts` go into the side file: hashes, seed, number of power-ups, start and latency
+    (ticks from a change of the design's inputs to its answer at the pins), as strings and numbers.
     """
 
     board: str

@@ -1,0 +1,126 @@
+"""Foretells what the board's pins do in a procedure, with what is settled and on what that rests."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import fields
+from typing import Any
+
+import numpy as np
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedure import Action, Procedure, Repeat, Select, to_text
+from forelight.sim.errors import UsageError
+
+from ..boards.profile import Board
+from ..boards.roster import find
+from ..chip.netlist import wrapper_netlist
+from .bench import Seat, run
+from .golden import Golden
+from .timeline import Timeline, timeline
+
+#: What of a board profile cannot change a prediction: its labels, and which designs lie in other slots.
+_LABELS = frozenset({"title", "slots", "pins", "display", "path"})
+
+
+def predict(
+    board: Board,
+    datasheet: Datasheet,
+    procedure: Procedure,
+    *,
+    slot: int | None = None,
+    power_ups: int = 64,
+    seed: int = 0,
+    progress: Callable[[int, int], None] = lambda done, total: None,
+) -> Golden:
+    """The golden of a procedure, in which `datasheet` sits in `slot` and the board's roster fills the other slots.
+
+    `slot` is by default where the board has the design, else the first slot that the procedure selects, else 0; the
+    selector stands on it at the start. The run is repeated from `power_ups` power-ups: all zero, all one, the declared
+    initial values, and random ones by `seed`; a bit on which they differ is unsettled. `progress` is told updates
+    done and due. Raises a ForelightError for a design that cannot be read or a procedure that cannot be carried out.
+    """
+    if power_ups < 1:
+        raise UsageError(f"found {power_ups} power-ups", remedy="give at least 1")
+    selected = list(dict.fromkeys(_selected(procedure.actions)))
+    if slot is None:
+        slot = _home(board, datasheet, selected)
+    plan = timeline(board, datasheet, procedure, slot=slot)
+    seats = {slot: Seat(datasheet, wrapper_netlist(datasheet))}
+    for number in sorted(set(plan.slots.tolist()) - {slot}):
+        if number in board.slots:
+            other = find(board, str(number)).datasheet
+            seats[number] = Seat(other, wrapper_netlist(other))
+    shown = run(plan, seats, slot, count=power_ups, seed=seed, progress=progress)
+    ticks = np.where(shown.frames < 0, 0, plan.ticks(shown.frames))
+    return Golden(
+        board=board.name,
+        oscillator_hz=board.oscillator_hz,
+        ticks=ticks,
+        steps=shown.steps,
+        inputs=shown.inputs,
+        outputs=shown.outputs,
+        proved=shown.proved,
+        sampled=shown.sampled,
+        end=int(plan.start_ticks(np.array([plan.end]))[0]),
+        facts=_facts(plan, datasheet, procedure, slot, seats) | {"power_ups": power_ups, "seed": seed},
+    )
+
+
+def _facts(
+    plan: Timeline, datasheet: Datasheet, procedure: Procedure, slot: int, seats: Mapping[int, Seat]
+) -> dict[str, str | int]:
+    board = plan.board
+    facts: dict[str, str | int] = {
+        "design": datasheet.name,
+        "slot": slot,
+        "procedure": procedure.name,
+        "netlist_sha256": _hash(str(seats[slot].netlist)),
+        "board_sha256": board_hash(board),
+        "procedure_sha256": procedure_hash(procedure),
+        "start": "fixed",
+        "latency_ticks": plan.latency * board.frame_ticks,
+    }
+    if datasheet.step is not None:
+        facts["step_line"] = datasheet.step.line
+    others = {number: seat for number, seat in seats.items() if number != slot}
+    return facts | {f"netlist_sha256_slot_{n}": _hash(str(seat.netlist)) for n, seat in others.items()}
+
+
+def board_hash(board: Board) -> str:
+    """Of everything in a profile that can change a prediction; labels and the roster are left out."""
+    parts = {f.name: getattr(board, f.name) for f in fields(board) if f.name not in _LABELS}
+    return _hash("\n".join(f"{name} {_plain(value)}" for name, value in sorted(parts.items())))
+
+
+def procedure_hash(procedure: Procedure) -> str:
+    """Of the actions as they are written."""
+    return _hash("\n".join(map(to_text, procedure.actions)))
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, Mapping):
+        return " ".join(f"{key}={value[key]}" for key in sorted(value))
+    return str(value)
+
+
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _selected(actions: Iterable[Action]) -> Iterable[int]:
+    """The slots that a procedure selects, in its order."""
+    for action in actions:
+        if isinstance(action, Select):
+            yield action.slot
+        elif isinstance(action, Repeat):
+            yield from _selected(action.actions)
+
+
+def _home(board: Board, datasheet: Datasheet, selected: list[int]) -> int:
+    """Where the board has the design; else the first slot that is selected."""
+    homes = [number for number, entry in board.slots.items() if entry == datasheet.name]
+    for number in (*selected, *homes):
+        if number in homes:
+            return number
+    return selected[0] if selected else 0
