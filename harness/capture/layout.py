@@ -42,7 +42,9 @@ RATES = {
 }
 SPACE = r"[ \u00a0\u2009\u202f']"
 NUMBER = rf"[+-]?(?:\d+(?:{SPACE}\d{{3}})*(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?"
-DATA = re.compile(rf"\s*(?:{NUMBER}\s*(?:[munpfµμ]?s)?|[01xXzZ?-]+|0[xX][0-9a-fA-F]+|[0-9a-fA-F]{{2}}|)\s*")
+DATA = re.compile(
+    rf"\s*(?:{NUMBER}\s*(?:[munpfµμ]?s)?|[01xXzZ?-]+|0[xX][0-9a-fA-F]+|[0-9a-fA-F]{{2}}|[psx]{{8}}|)\s*"
+)
 TIME_NAME = re.compile(r"\b(time|times?tamp|t|zeit|temps|tiempo|seconds?|sec)\b", re.IGNORECASE)
 SAMPLE_NAME = re.compile(r"\b(samples?|sample ?(no|number|index)|index|no|nr|n)\b|^#$", re.IGNORECASE)
 HEAD = 1 << 16  # bytes in which the heading must end
