@@ -12,7 +12,7 @@ from forelight.designs.datasheet import load
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
-from forelight.sim.simulation import PowerUp
+from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 DESIGNS = Path(__file__).parents[2] / "designs"

@@ -10,9 +10,12 @@ import numpy as np
 import pytest
 from forelight.designs import procedure
 from forelight.designs.datasheet import load
+from forelight.harness.bench.predict import predict
+from forelight.harness.bench.routine import run_procedure
+from forelight.harness.boards.reader import load_board
 
 if TYPE_CHECKING:
-    from forelight.sim.simulation import PowerUp
+    from forelight.sim.state import PowerUp
 
     from tests.designs.conftest import Drive
 
@@ -32,14 +35,26 @@ def test_the_datasheet_says_it_all(folder: Path) -> None:
 
 
 @EACH
-def test_runs(folder: Path) -> None:
-    """There is at least one, each says what to expect, and it begins from a known state."""
+def test_runs_are_described(folder: Path) -> None:
+    """There is at least one, each says what to expect, and it begins with the restart where there is one."""
     sheet = load(folder)
     assert sheet.runs
     for run in sheet.runs:
         assert run.expect
         first = procedure.of_run(sheet, run.name).actions[0]
         assert isinstance(first, procedure.Restart if sheet.restart else procedure.Set)
+
+
+@EACH
+@pytest.mark.parametrize("board_name", ["quay", "mole"])
+def test_runs_are_settled(board_name: str, folder: Path) -> None:
+    """On either board every bit is settled from the third step on, when the restart has done its work."""
+    board, sheet = load_board(board_name), load(folder)
+    for run in sheet.runs:
+        golden = predict(board, sheet, run_procedure(board, sheet, run.name), power_ups=16, seed=3)
+        late = golden.steps >= 3 if sheet.step else golden.ticks > board.oscillator_hz // 10
+        assert late.any()
+        assert (golden.settled[late] == 0xFF).all()
 
 
 @STEPPED

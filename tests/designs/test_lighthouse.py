@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from itertools import groupby
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from forelight.designs.datasheet import load
+from forelight.harness.bench.predict import predict
+from forelight.harness.bench.routine import run_procedure
+from forelight.harness.boards.reader import load_board
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
@@ -20,6 +25,7 @@ BEAT_S = 0.25
 PRESCALER = 75  # steps a beat
 BYPASS = 1 << 3
 LAMP = 0b0111_1111
+DESIGN = Path(__file__).parents[2] / "designs" / "lighthouse"
 
 
 def lamp(outputs: NDArray[np.uint8]) -> NDArray[np.bool_]:
@@ -123,6 +129,18 @@ def test_no_more_than_three_flashes_in_a_second(drive: Drive, code: int) -> None
     design.restart()
     rises = np.diff(lamp(design.steps(240)).astype(int)) == 1
     assert np.convolve(rises, np.ones(12, int), "valid").max() <= 3
+
+
+@pytest.mark.parametrize("board_name", ["quay", "mole"])
+@pytest.mark.parametrize("run", ["group flashing", "beat by beat"])
+def test_the_runs_keep_to_that(board_name: str, run: str) -> None:
+    """No second of the datasheet's own runs has more than three flashes."""
+    board, sheet = load_board(board_name), load(DESIGN)
+    golden = predict(board, sheet, run_procedure(board, sheet, run), power_ups=3)
+    light = golden.outputs & golden.settled & LAMP == LAMP
+    rises_s = golden.ticks[1:][light[1:] & ~light[:-1]] / board.oscillator_hz
+    assert len(rises_s) >= 4
+    assert ((rises_s >= rises_s[:, None]) & (rises_s < rises_s[:, None] + 1)).sum(axis=1).max() <= 3
 
 
 @CODES
