@@ -139,7 +139,7 @@ RUN_OPTIONS = (
     click.option(
         "--seed",
         type=click.IntRange(min=0),
-        default=1,
+        default=0,
         show_default=True,
         metavar="N",
         help="For the sampled power-ups.",
@@ -185,9 +185,9 @@ def slots(board: str, as_json: bool) -> int:
     type=click.FloatRange(min=0, min_open=True),
     default=1.0,
     metavar="X",
-    help="Play X times as fast.",
+    help="Play X times as fast as the board.",
 )
-@click.option("--motion/--still", default=None, help="Insist on the moving display, or on pictures in a row.")
+@click.option("--motion/--still", default=None, help="Insist on moving pictures, or on pictures in a row.")
 @click.option(
     "--pictures",
     type=click.IntRange(min=1),
@@ -197,11 +197,12 @@ def slots(board: str, as_json: bool) -> int:
     help="Most pictures in a row.",
 )
 @json_option
-def show(slot: str, as_json: bool, **options: Any) -> int:
+def show(speed: float, motion: bool | None, pictures: int, as_json: bool, **asked: Any) -> int:
     """Show what the display should do, as the eye sees it."""
+    from .commands.question import Asked
     from .commands.show import run
 
-    return run(slot, as_json, **options)
+    return run(Asked(**asked), as_json, speed=speed, motion=motion, most=pictures)
 
 
 @cli.command()

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
+    from rich.progress import Progress
 
 
 def lenient_streams() -> None:
@@ -56,15 +58,28 @@ def show(*parts: RenderableType) -> None:
     emit("".join(line.rstrip() + "\n" for line in lines))
 
 
-@contextmanager
-def progress(task: str) -> Iterator[Any]:
-    """A progress bar on standard error when that is a terminal: yields `advance(done, total)`, or None."""
-    screen = console(stderr=True)
-    if not screen.is_terminal:
-        yield None
-        return
-    from rich.progress import Progress
+#: Work that is done sooner than this gets no progress bar.
+PATIENCE_S = 0.5
 
-    with Progress(console=screen, transient=True) as bar:
-        number = bar.add_task(task, total=None)
-        yield lambda done, total: bar.update(number, completed=done, total=total)
+
+@contextmanager
+def progress(task: str) -> Iterator[Callable[[int, int], None]]:
+    """Yields `advance(done, total)`, which draws a bar on standard error where that is a terminal."""
+    if not sys.stderr.isatty():
+        yield lambda done, total: None
+        return
+    begun = time.monotonic()
+    with ExitStack() as stack:
+        bar: Progress | None = None
+
+        def advance(done: int, total: int) -> None:
+            nonlocal bar
+            if bar is None and time.monotonic() - begun > PATIENCE_S:
+                from rich.progress import Progress
+
+                bar = stack.enter_context(Progress(console=console(stderr=True), transient=True))
+                bar.add_task(task, total=total)
+            if bar is not None:
+                bar.update(bar.task_ids[0], completed=done, total=total)
+
+        yield advance

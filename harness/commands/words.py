@@ -28,12 +28,3 @@ def apart(percent: float) -> str:
     ('0.5 % above', '12.35 % below')
     """
     return f"{abs(percent):.4g} % {'above' if percent > 0 else 'below'}"
-
-
-def seconds(value: float) -> str:
-    """A time without needless digits.
-
-    >>> seconds(10), seconds(0.0005), seconds(129.8467)
-    ('10 s', '0.0005 s', '129.847 s')
-    """
-    return f"{value:.6g} s"

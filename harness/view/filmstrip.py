@@ -97,4 +97,4 @@ def _note(
     if shown < len(sequence):
         rest = len(sequence) - shown
         return f"{glyphs.more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}."
-    return f"So it stays to the end at {end}."
+    return f"The run ends at {end}."

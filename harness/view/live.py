@@ -9,7 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from ..bench.golden import Golden
-from .brightness import Levels, Marks, Seen, Ticks, seen
+from .brightness import UNSETTLED, Levels, Marks, Seen, Ticks, seen
 from .display import Glyphs, draw
 from .pictures import Picture, display_lamps, level_text, steps_at
 from .segments import Size
@@ -39,32 +39,40 @@ class Flashing:
 def plan(golden: Golden, speed: float = 1.0, rate: int = RATE) -> list[tuple[float, Picture]]:
     """The pictures of an animation, each with its second; one that stays is not listed again.
 
-    A picture is an exposure over its share of time: a flash between two pictures is seen dimly, not lost.
+    A line that is at the end of a picture's share of time as it was at its start, but not all the time, is drawn at its
+    mean: a flash between two pictures is seen dimly, not lost.
     """
     sight = seen(golden, speed)
     exposure = golden.oscillator_hz * speed / rate
-    first = int(sight.times[0])
-    count = max(1, int(np.ceil((sight.end - first) / exposure)))
-    bounds = np.minimum(first + exposure * np.arange(count + 1), sight.end)
-    levels = np.stack([_exposed(sight, sight.levels[:, line], bounds) for line in range(8)], axis=1)
-    unsettled = np.stack([_exposed(sight, sight.unsettled[:, line], bounds) > 0 for line in range(8)], axis=1)
+    count = max(1, int(np.ceil(sight.end / exposure)))
+    bounds = np.minimum(exposure * np.arange(count + 1), sight.end)
+    lines = [_exposed(sight, line, bounds) for line in range(8)]
     shots: list[tuple[float, Picture]] = []
     for row in range(count):
-        pairs = zip(levels[row].tolist(), unsettled[row].tolist(), strict=True)
-        lamps = tuple(None if vague else level for level, vague in pairs)
+        lamps = tuple(None if line[row] == UNSETTLED else float(line[row]) for line in lines)
         if not shots or lamps != shots[-1][1].lamps:
             start, stop = int(bounds[row]), int(bounds[row + 1])
-            shots.append((row / rate, Picture(start, stop - start, steps_at(golden, start), lamps)))
+            shots.append((row / rate, Picture(start, stop - start, steps_at(golden, stop - 1), lamps)))
     return shots
 
 
-def _exposed(sight: Seen, values: Levels | Marks, bounds: Levels) -> Levels:
-    """Mean of a held sequence between neighbouring bounds."""
+def _exposed(sight: Seen, line: int, bounds: Levels) -> Levels:
+    """What to draw of one line between neighbouring bounds: 0 to 1, or `UNSETTLED`."""
+    states = np.where(sight.unsettled[:, line], UNSETTLED, sight.levels[:, line])
+    spans = np.maximum(np.diff(bounds), 1)
+    means = _integral(sight, sight.levels[:, line], bounds) / spans
+    touched = _integral(sight, sight.unsettled[:, line], bounds) > 0
+    first = states[np.searchsorted(sight.times, bounds[:-1], side="right") - 1]
+    last = states[np.searchsorted(sight.times, bounds[1:], side="left") - 1]
+    drawn: Levels = np.where(first != last, last, np.where(touched, UNSETTLED, np.round(means, 3)))
+    return drawn
+
+
+def _integral(sight: Seen, values: Levels | Marks, bounds: Levels) -> Levels:
+    """Of a held sequence, between neighbouring bounds."""
     edges = np.append(sight.times, sight.end)
-    light = np.concatenate([[0.0], np.cumsum(np.diff(edges) * values)])
-    spans = np.diff(bounds)
-    means: Levels = np.diff(np.interp(bounds, edges, light)) / np.where(spans > 0, spans, 1)
-    return np.round(means, 3)
+    sums = np.concatenate([[0.0], np.cumsum(np.diff(edges) * values)])
+    return np.diff(np.interp(bounds, edges, sums))
 
 
 def face(picture: Picture, wiring: Mapping[str, str], now: str, *, size: Size, glyphs: Glyphs) -> list[Text]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..bench.golden import Golden
-from .brightness import Seen
+from .brightness import FUSION_HZ, Seen
 from .display import Glyphs, Lamp, shade
 
 #: Longer sequences are not searched for a repeat: nobody would read that many pictures.
@@ -62,21 +62,47 @@ def since(golden: Golden, tick: int) -> Golden:
 
 
 def pictures(golden: Golden, seen: Seen, lines: Sequence[int] = range(8)) -> list[Picture]:
-    """The pictures of a golden, one for each time that the drawing of these output lines changes."""
-    found: list[Picture] = []
-    starts: list[int] = []
-    before: tuple[int | None, ...] | None = None
-    looks = []
+    """The pictures of a golden, one for each time that the drawing of these output lines changes.
+
+    Lamps that change one after another within one period of `FUSION_HZ` seem to change at once: what stands between is
+    left out, unless it is a flash of its own, which is neither as before nor as after.
+    """
+    looks: list[tuple[int, tuple[Lamp, ...]]] = []
     for row, tick in enumerate(seen.times.tolist()):
         lamps = lamps_at(seen, row)
-        drawn = tuple(shade(lamps[line]) for line in lines)
-        if drawn != before:
-            starts.append(tick)
-            looks.append(lamps)
-            before = drawn
-    for start, stop, lamps in zip(starts, [*starts[1:], seen.end], looks, strict=True):
-        found.append(Picture(start, stop - start, steps_at(golden, start), lamps))
-    return found
+        if not looks or _drawn(lamps, lines) != _drawn(looks[-1][1], lines):
+            looks.append((tick, lamps))
+    shortest = golden.oscillator_hz / FUSION_HZ
+    kept: list[tuple[int, tuple[Lamp, ...]]] = []
+    ends = [*(tick for tick, _ in looks[1:]), seen.end]
+    begun: int | None = None  # where what was left out began
+    for number, (tick, lamps) in enumerate(looks):
+        start = tick if begun is None else begun
+        short = ends[number] - start < shortest
+        following = looks[number + 1][1] if number + 1 < len(looks) else None
+        if short and following and (not kept or _between(kept[-1][1], lamps, following, lines)):
+            begun = start
+            continue
+        begun = None
+        if not kept or _drawn(lamps, lines) != _drawn(kept[-1][1], lines):
+            kept.append((start, lamps))
+    stops = [*(start for start, _ in kept[1:]), seen.end]
+    return [
+        Picture(start, stop - start, steps_at(golden, start), lamps)
+        for (start, lamps), stop in zip(kept, stops, strict=True)
+    ]
+
+
+def _drawn(lamps: Sequence[Lamp], lines: Sequence[int]) -> list[int | None]:
+    return [shade(lamps[line]) for line in lines]
+
+
+def _between(
+    before: Sequence[Lamp], lamps: Sequence[Lamp], after: Sequence[Lamp], lines: Sequence[int]
+) -> bool:
+    """Whether each lamp already is as it will be, or still as it was."""
+    stages = zip(_drawn(before, lines), _drawn(lamps, lines), _drawn(after, lines), strict=True)
+    return all(now in (was, will) for was, now, will in stages)
 
 
 def repeat(sequence: Sequence[Picture], lines: Sequence[int] = range(8)) -> tuple[int, int] | None:

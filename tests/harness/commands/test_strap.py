@@ -104,5 +104,5 @@ def test_wrong_use(arguments: list[str], said: str) -> None:
 
 def test_examples_in_the_docstrings_hold() -> None:
     result = doctest.testmod(import_module("forelight.harness.commands.words"))
-    assert result.attempted >= 3
+    assert result.attempted >= 2
     assert result.failed == 0

@@ -36,7 +36,7 @@ def test_a_strip(make_golden: MakeGolden) -> None:
         "step 0    step 1    step 2",
         "?0111111  00000110  11011011",
         "",
-        "So it stays to the end at 1.500 s.",
+        "The run ends at 1.500 s.",
     ]
 
 
@@ -61,7 +61,7 @@ def test_narrow_strips_wrap(make_golden: MakeGolden) -> None:
         "step 2",
         "00000110",
         "",
-        "So it stays to the end at 1.500 s.",
+        "The run ends at 1.500 s.",
     ]
     assert max(map(len, drawn(golden, width=1)[:-1])) == 8
 

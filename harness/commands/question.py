@@ -1,0 +1,164 @@
+"""The shared options to a question: which design, on which board, under which procedure."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from math import ceil
+from pathlib import Path
+
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedure import (
+    Action,
+    Procedure,
+    Repeat,
+    Restart,
+    Seconds,
+    Select,
+    Set,
+    Strap,
+    load_toml,
+    of_run,
+)
+from forelight.designs.procedure_check import check, clocked_at_start
+from forelight.sim.errors import UsageError
+
+from ..bench.golden import Golden
+from ..bench.hand import Hand
+from ..bench.predict import predict
+from ..bench.routine import bring_up, default_procedure, divides, strap_code
+from ..boards.profile import Board
+from ..boards.reader import load_board
+from ..boards.roster import find
+from .output import progress
+
+#: How long a design runs after its restart, if nothing is said ...
+USUAL_SECONDS = 10.0
+#: ... but no more steps than this, on boards with a fast step clock.
+USUAL_STEPS = 200_000
+#: Steps made by hand, where the board's divider does not reach the design.
+HAND_STEPS = 100
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options of a command that runs a design, as they were given."""
+
+    slot: str
+    board: str
+    strap: int | None
+    hz: float | None
+    levels: Mapping[str, int]
+    run_name: str | None
+    procedure: Path | None
+    seconds: float | None
+    seed: int
+
+
+@dataclass(frozen=True)
+class Question:
+    """A design on a board under a procedure.
+
+    The procedure's first `added` actions are those that Forelight put before what was asked for; its first
+    `setting_up` actions bring the slot up, the restart included.
+    """
+
+    board: Board
+    sheet: Datasheet
+    slot: int | None
+    procedure: Procedure
+    added: int
+    setting_up: int
+    seed: int
+
+    @property
+    def code(self) -> int | None:
+        """The first strap code that the procedure sets."""
+        return next(
+            (action.code for action in _flat(self.procedure.actions) if isinstance(action, Strap)), None
+        )
+
+    def start(self) -> int:
+        """The tick at which the slot is up: its restart has been let go."""
+        hand = Hand(self.board, self.sheet, self.slot or 0)
+        hand.do(self.procedure.actions[: self.setting_up])
+        return (hand.frame + sum(length for _, length in hand.pauses)) * self.board.frame_ticks
+
+    def golden(self) -> Golden:
+        with progress(f"Running {self.sheet.name}") as advance:
+            return predict(
+                self.board, self.sheet, self.procedure, slot=self.slot, seed=self.seed, progress=advance
+            )
+
+
+def question(asked: Asked) -> Question:
+    """What was asked, checked; an empty slot is an `EmptySlotError`."""
+    for one, other, names in (
+        (asked.strap, asked.hz, "--strap and --hz"),
+        (asked.run_name, asked.procedure, "--run and --procedure"),
+        (asked.run_name or asked.procedure, asked.seconds, "--run or --procedure and --seconds"),
+    ):
+        if one is not None and other is not None:
+            raise UsageError(f"{names} contradict each other", remedy="give one of them")
+    board = load_board(asked.board)
+    found = find(board, asked.slot)
+    sheet, slot = found.datasheet, found.slot
+    if (asked.strap is not None or asked.hz is not None) and not divides(board, sheet):
+        raise UsageError(
+            f"the step clock of {board.name} does not drive {sheet.name}", remedy="leave --strap and --hz out"
+        )
+    if asked.run_name is None and asked.procedure is None:
+        return _usual(asked, board, sheet, slot)
+    return _told(asked, board, sheet, slot)
+
+
+def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
+    """Bring the slot up, restart it, let it run."""
+    usual = default_procedure(
+        board, sheet, asked.strap, asked.hz, asked.levels, _steps(asked, board, sheet), slot=slot
+    )
+    actions = usual.actions
+    if sheet.step is None and asked.seconds is not None:
+        actions = (*actions[:-1], Seconds(asked.seconds))
+    first = next((n for n, action in enumerate(actions, 1) if isinstance(action, Restart)), None)
+    up = first or next(n for n, action in enumerate(actions) if not isinstance(action, (Select, Set, Strap)))
+    return Question(board, sheet, slot, Procedure(usual.name, actions), up, up, asked.seed)
+
+
+def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
+    if not divides(board, sheet):
+        return HAND_STEPS
+    rate = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
+    if asked.seconds is not None:
+        return max(1, ceil(asked.seconds * rate))
+    return max(1, min(ceil(USUAL_SECONDS * rate), USUAL_STEPS))
+
+
+def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
+    """A run of the datasheet or a procedure from a file, with the slot brought up before it."""
+    if asked.procedure is None:
+        told, where = of_run(sheet, asked.run_name or ""), f"run {asked.run_name}"
+    else:
+        told, where = load_toml(asked.procedure), str(asked.procedure)
+    numbers = {"slot_count": board.slot_count, "codes": board.codes}
+    check(told.actions, sheet, where, slot=slot, buttons=board.buttons, **numbers)
+    before = bring_up(
+        board,
+        sheet,
+        slot=slot,
+        code=asked.strap,
+        hz=asked.hz,
+        levels=asked.levels,
+        clocked=clocked_at_start(told.actions),
+    )
+    up = len(before) + isinstance(told.actions[0], Restart)
+    whole = Procedure(told.name, (*before, *told.actions), told.expect)
+    return Question(board, sheet, slot, whole, len(before), up, asked.seed)
+
+
+def _flat(actions: Sequence[Action]) -> Iterator[Action]:
+    for action in actions:
+        if isinstance(action, Repeat):
+            yield from _flat(action.actions)
+        else:
+            yield action

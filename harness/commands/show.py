@@ -1,0 +1,198 @@
+"""`forelight show`: what the display should do, as the eye sees it."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterator, Sequence
+
+from forelight.designs.catalogue import EmptySlotError
+from forelight.designs.procedure import Restart, to_text
+from rich.console import Group, RenderableType
+from rich.live import Live
+from rich.text import Text
+
+from ..bench.golden import Golden
+from ..boards.reader import load_board
+from ..boards.roster import empty_slot
+from ..view.bits import Line, lines, table
+from ..view.brightness import seen
+from ..view.display import Glyphs, glyphs_for, legend
+from ..view.filmstrip import strip
+from ..view.live import RATE, Flashing, face, flashing, plan
+from ..view.pictures import Picture, pictures, repeat, since
+from ..view.segments import LARGE, SMALL
+from .facts import facts, warnings
+from .output import console, emit_json, show
+from .question import Asked, Question, question
+
+#: Rows of the moving preview beside the display itself.
+ROWS_BESIDE = 4
+
+
+def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most: int) -> int:
+    """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row."""
+    try:
+        asking = question(asked)
+    except EmptySlotError as empty:
+        return _empty(asked.board, empty.slot, as_json)
+    golden = since(asking.golden(), asking.start())
+    if as_json:
+        emit_json(answer(asking, golden))
+        return 0
+    glyphs = glyphs_for(sys.stdout.encoding)
+    flash = flashing(golden, speed)
+    can_move = sys.stdout.isatty() and motion is not False
+    moving = can_move and (motion is True or not flash.too_much)
+    show(*facts(asking), "", opening(asking), "")
+    if moving:
+        play(asking, golden, speed, glyphs)
+    else:
+        sequence = pictures(golden, seen(golden), wired(asking))
+        width = console().width
+        show(
+            *strip(
+                sequence, asking.board.display, golden.oscillator_hz, width=width, limit=most, glyphs=glyphs
+            ),
+            *key(sequence, asking, glyphs),
+        )
+    found = lines(golden)
+    meanings = {name: said.means for name, said in asking.sheet.lines.items() if name.startswith("o")}
+    show("", table(found, asking.board.display, meanings, glyphs), "", settled(found, golden))
+    if flash.too_much:
+        show(caution(flash, held=can_move and not moving))
+    return 0
+
+
+def _empty(board_name: str, slot: int, as_json: bool) -> int:
+    """An empty slot is an answer too."""
+    board = load_board(board_name)
+    says = empty_slot(board, slot)
+    if as_json:
+        outputs = f"{board.empty_outputs:08b}"
+        emit_json({"board": board.name, "slot": slot, "empty": True, "outputs": outputs, "says": says})
+    else:
+        show(says)
+    return 0
+
+
+def wired(asking: Question) -> list[int]:
+    """The outputs that the display shows; all where there is none."""
+    return sorted(int(line[1:]) for line in asking.board.display) or list(range(8))
+
+
+def opening(asking: Question) -> str:
+    """What the time 0 of the pictures is."""
+    first = asking.procedure.actions[: asking.setting_up]
+    if first and isinstance(first[-1], Restart):
+        return "From the moment at which the restart is let go:"
+    return "From the moment at which the slot is set up:"
+
+
+def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterator[str]:
+    """What the characters of a drawing mean."""
+    shown = {picture.shades[line] for picture in sequence for line in wired(asking)}
+    if asking.board.display:
+        yield legend(list(shown), glyphs)
+    marks = ["o7 first"]
+    if any(lamp not in (0, 1, None) for picture in sequence for lamp in picture.lamps):
+        marks.append("~ changes faster than the eye follows")
+    if any(lamp is None for picture in sequence for lamp in picture.lamps):
+        marks.append(f"{glyphs.unsettled} unsettled")
+    yield "Eight levels: " + ", ".join(marks)
+
+
+def settled(found: Sequence[Line], golden: Golden) -> str:
+    """Whether the prediction holds whatever the flip-flops held at power-up."""
+    vague = [line for line in found if line.unsettled]
+    tried = f"{golden.facts.get('power_ups', 'several')} power-ups"
+    if not vague:
+        return f"All outputs are settled: {tried} were tried and show the same."
+    names = ", ".join(
+        f"{line.name} ({'all the time' if line.unsettled == 1 else f'{line.unsettled:.0%} of the time'})"
+        for line in vague
+    )
+    return f"Unsettled: {names}. There {tried} did not agree, so the chip may show either."
+
+
+def caution(flash: Flashing, *, held: bool) -> str:
+    """The warning about flashing, and how to see it move all the same."""
+    where = "the display as a whole" if flash.line == "display" else flash.line
+    danger = (
+        f"{where} flashes {flash.flashes:.3g} times in a second, and more than three flashes in a second can trigger "
+        "seizures (WCAG 2.2, success criterion 2.3.1)"
+    )
+    if held:
+        return (
+            f"Held still: {danger}. If you are sure that nobody is at risk, ask for --motion, or slow it down with "
+            "--speed."
+        )
+    return f"Caution: {danger}. Mind who is watching at the bench."
+
+
+def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None:
+    """The moving preview, in real time or `speed` times as fast."""
+    screen = console()
+    shots = plan(golden, speed)
+    length = golden.end / golden.oscillator_hz
+    size = LARGE if screen.height >= LARGE.height + ROWS_BESIDE else SMALL
+    notes = [Text(note) for note in key(pictures(golden, seen(golden, speed), wired(asking)), asking, glyphs)]
+
+    def moment(picture: Picture, now: float) -> RenderableType:
+        clock = f"{now:.1f} s of {length:.1f} s"
+        return Group(*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes)
+
+    begun = time.monotonic()
+    with Live(moment(shots[0][1], 0), console=screen, auto_refresh=False) as live:
+        upcoming = 0
+        while True:
+            passed = time.monotonic() - begun
+            while upcoming + 1 < len(shots) and shots[upcoming + 1][0] <= passed:
+                upcoming += 1
+            live.update(moment(shots[upcoming][1], min(passed * speed, length)), refresh=True)
+            if passed * speed >= length:
+                return
+            time.sleep(max(0.0, 1 / RATE - (time.monotonic() - begun - passed)))
+
+
+def answer(asking: Question, golden: Golden) -> dict[str, object]:
+    """The same for scripts: times in seconds from the moment at which the slot is up."""
+    sheet, board, hz = asking.sheet, asking.board, golden.oscillator_hz
+    sequence = pictures(golden, seen(golden), wired(asking))
+    again = repeat(sequence, wired(asking))
+    found = lines(golden)
+    flash = flashing(golden)
+    return {
+        "board": board.name,
+        "slot": asking.slot,
+        "empty": False,
+        "name": sheet.name,
+        "title": sheet.title,
+        "creator": sheet.creator,
+        "description": sheet.description,
+        "strap_code": asking.code,
+        "step_hz": None if asking.code is None else float(board.step_hz(asking.code)),
+        "wanted_hz": sheet.step.wanted_hz if sheet.step else None,
+        "procedure": [to_text(action) for action in asking.procedure.actions],
+        "expect": asking.procedure.expect,
+        "assumed": list(sheet.assumed),
+        "warnings": list(warnings(asking)),
+        "display": dict(board.display),
+        "start_s": asking.start() / hz,
+        "end_s": golden.end / hz,
+        "outputs": [vars(line) for line in found],
+        "unsettled": [line.name for line in found if line.unsettled],
+        "pictures": [
+            {
+                "time_s": picture.start / hz,
+                "lasts_s": picture.lasts / hz,
+                "step": picture.step,
+                "brightness": list(picture.lamps),
+            }
+            for picture in sequence
+        ],
+        "repeats": None if again is None else {"first": again[0], "period": again[1]},
+        "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
+        "power_ups": golden.facts.get("power_ups"),
+        "seed": asking.seed,
+    }
