@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from .compile.clock import Toggle
 from .compile.compiled import Compiled
 from .compile.layout import Place
 from .compile.loop import element_bits
@@ -18,6 +19,10 @@ from .trace import Trace
 
 #: Values in one block of `stream_clock`.
 BLOCK = 1 << 18
+#: Values that `run_clock` fills before it asks again for the fastest code.
+_CHUNK = 1 << 21
+#: Cycles of one run after which faster code is looked for in the background.
+_LONG = 1 << 23
 
 Recorded = NDArray[np.unsignedinteger[Any]]
 _DTYPES: Mapping[int, Any] = {8: np.uint8, 16: np.uint16, 32: np.uint32, 64: np.uint64}
@@ -45,19 +50,24 @@ class Simulation:
     def restart(self, power_up: PowerUp = 0) -> None:
         """Power off and on: all state anew, inputs 0; the next settling makes no edges."""
         self._state.power_up(power_up)
+        #: The outputs in the state are older than the rest; something was changed from outside since the last run.
+        self._stale, self._touched = False, True
 
     def snapshot(self) -> bytes:
         """The whole state, to give back to `restore` of a simulation of the same netlist."""
+        self._refresh()
         return self._state.save()
 
     def restore(self, state: bytes) -> None:
         """Take up a state that `snapshot` gave."""
         self._state.load(state)
+        self._stale, self._touched = False, True
 
     # One update at a time
 
     def set(self, name: str, value: int) -> None:
         """Put an input port to a value; it takes effect at the next `settle` or run."""
+        self._refresh()
         place = self._input(name)
         if not 0 <= value < 1 << place.width:
             raise UsageError(
@@ -66,6 +76,7 @@ class Simulation:
                 remedy=f"give 0 to {(1 << place.width) - 1}",
             )
         self._state.write(place, value)
+        self._touched = True
 
     def set_many(self, values: Mapping[str, int]) -> None:
         """Put several input ports to their values at one instant."""
@@ -74,11 +85,13 @@ class Simulation:
 
     def settle(self) -> None:
         """One update: inputs are applied and everything comes to rest."""
+        self._stale = False
         self.compiled.settle().call(self._state.address)
         self._state.check()
 
     def get(self, name: str) -> int:
         """The value of a port, or of any name of the source, as of the last update."""
+        self._refresh()
         places = self.compiled.layout
         if name in places.outputs:
             return self._state.read(places.outputs[name])
@@ -102,7 +115,9 @@ class Simulation:
                 place=self.netlist.name,
                 remedy="give a row and a value inside it",
             )
+        self._refresh()
         self._state.write(self._state.row(number, index), value)
+        self._touched = True
 
     # Runs in machine code
 
@@ -114,18 +129,15 @@ class Simulation:
         1.
         """
         out = np.empty(cycles, self._dtype(observe))
-        self._clock(port, bit, out, observe)
+        for _ in self._clock(port, bit, observe, (out[at : at + _CHUNK] for at in range(0, cycles, _CHUNK))):
+            pass
         return out
 
     def stream_clock(self, port: str, *, bit: int = 0, cycles: int, observe: str) -> Iterator[Recorded]:
         """As `run_clock`, in blocks of at most 2**18 values in one reused buffer: each is valid until the next."""
         buffer = np.empty(min(cycles, BLOCK), self._dtype(observe))
-        left = cycles
-        while left > 0:
-            block = buffer[: min(left, BLOCK)]
-            self._clock(port, bit, block, observe)
-            left -= len(block)
-            yield block
+        sizes = (min(cycles - at, BLOCK) for at in range(0, cycles, BLOCK))
+        return self._clock(port, bit, observe, (buffer[:size] for size in sizes))
 
     def run_samples(self, port: str, values: Recorded, observe: str) -> Recorded:
         """One update for each element of `values` on `port`; the value of `observe` after each."""
@@ -145,7 +157,8 @@ class Simulation:
                 columns[name] = self._rows(stimulus.values, name).astype(np.uint64)
         return Trace(stimulus.times, columns, self.outputs, stimulus.end).compact()
 
-    def _clock(self, port: str, bit: int, out: Recorded, observe: str) -> None:
+    def _clock(self, port: str, bit: int, observe: str, blocks: Iterable[Recorded]) -> Iterator[Recorded]:
+        """Fill the blocks one after another, on the fastest code that there is when each begins."""
         place = self._input(port)
         if not 0 <= bit < place.width:
             raise UsageError(
@@ -153,21 +166,37 @@ class Simulation:
                 place=self.netlist.name,
                 remedy=f"its bits are 0 to {place.width - 1}",
             )
-        if not len(out):
-            return
+        toggle = None
+        done = 0
+        for block in blocks:
+            rest = block
+            if toggle is None or self._touched:
+                toggle = self._first_cycle(port, bit, observe, block)
+                rest = block[1:]
+            if len(rest):
+                code = self.compiled.tuned(toggle) or self.compiled.clock(toggle)
+                code.call(self._state.address, rest.ctypes.data, len(rest))
+                self._stale = True
+                self._state.check()
+            done += len(block)
+            if done >= _LONG:
+                self.compiled.tune(toggle, self._state.save())
+                done = 0
+            yield block
+
+    def _first_cycle(self, port: str, bit: int, observe: str, out: Recorded) -> Toggle:
+        """One cycle by single updates: it applies what has been set, and may start from a high clock."""
+        place = self._input(port)
         if self._state.fresh:
             self.settle()  # power comes before the first edge
-        # The first cycle applies whatever has been set, and may start from a high clock: one update at a time.
-        level = self._state.read(place)
+        level = self.get(port)
         for up in (1, 0):
             self._state.write(place, level & ~(1 << bit) | up << bit)
             self.settle()
         out[0] = self.get(observe)
-        if len(out) > 1:
-            code = self.compiled.clock(port, bit, self._named(observe))
-            rest = out[1:]
-            code.call(self._state.address, rest.ctypes.data, len(rest))
-            self.settle()
+        self._touched = False
+        levels = tuple((name, self.get(name)) for name in self.inputs)
+        return Toggle(port, bit, self._named(observe), levels)
 
     def _rows(self, columns: Mapping[str, Recorded], observe: str) -> Recorded:
         names = list(columns)
@@ -186,6 +215,7 @@ class Simulation:
         out = np.empty(count, self._dtype(observe))
         if not count:
             return out
+        self._refresh()
         first = 0
         if self._state.fresh:
             self.set_many({name: int(array[0]) for name, array in zip(names, arrays, strict=True)})
@@ -196,7 +226,8 @@ class Simulation:
             code = self.compiled.rows(names, self._named(observe))
             pointers = [array[first:].ctypes.data for array in arrays]
             code.call(self._state.address, *pointers, out[first:].ctypes.data, count - first)
-            self.settle()
+            self._stale = self._touched = True
+            self._state.check()
         return out
 
     def _run_wide(self, stimulus: Trace) -> dict[str, NDArray[Any]]:
@@ -209,6 +240,11 @@ class Simulation:
                 column.append(self.get(name))
         kinds = {name: np.uint64 if width <= 64 else object for name, width in self.outputs.items()}
         return {name: np.array(column, kinds[name]) for name, column in rows.items()}
+
+    def _refresh(self) -> None:
+        """Bring the outputs in the state up to date after a run."""
+        if self._stale:
+            self.settle()
 
     # Names and places
 

@@ -6,10 +6,8 @@ import random
 from collections.abc import Mapping
 from typing import Literal
 
-import numpy as np
-
 from .compile.compiled import Compiled
-from .compile.layout import FRESH, RESTLESS, Place
+from .compile.layout import FRESH, RESTLESS, Place, aligned
 from .errors import LoopError, UsageError
 from .evaluate import evaluate
 from .netlist import Const, Netlist, Register, Slice, Word
@@ -22,10 +20,7 @@ class State:
 
     def __init__(self, netlist: Netlist, compiled: Compiled) -> None:
         self.netlist, self.compiled, self.places = netlist, compiled, compiled.layout
-        size = self.places.size
-        block = np.zeros(size + 64, np.uint8)
-        start = -block.ctypes.data % 64
-        self._array = block[start : start + size]
+        self._array = aligned(self.places.size)
         self._view = memoryview(self._array.data)
 
     @property

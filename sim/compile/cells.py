@@ -48,8 +48,7 @@ class Site:
         return self.scope.resize(bit, 1, self.width)
 
     def select(self, bit: str, yes: str, no: str, width: int | None = None) -> str:
-        kind = f"i{width or self.width}"
-        return self.op(f"select i1 {bit}, {kind} {yes}, {kind} {no}")
+        return self.scope.text.select(bit, f"i{width or self.width}", yes, no)
 
 
 Emitter = Callable[[Site], str]

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
+from threading import Thread
 from typing import TYPE_CHECKING
 
 from ..netlist import Netlist, Word
 from ..schedule import schedule
 from . import loop
+from .clock import Toggle, clock
 from .layout import layout
 from .update import Program
 
@@ -26,6 +29,8 @@ class Compiled:
         self.layout = layout(netlist, self.plan)
         self.program = Program(netlist, self.plan, self.layout)
         self._codes: dict[tuple[object, ...], Code] = {}
+        self._tuned: dict[Toggle, Code] = {}
+        self._tuning: dict[Toggle, Thread] = {}
 
     def settle(self) -> Code:
         return self._code(("settle",), "settle")
@@ -33,13 +38,34 @@ class Compiled:
     def rows(self, ports: Sequence[str], observe: Word) -> Code:
         return self._code(("rows", tuple(ports), observe), "rows")
 
-    def clock(self, port: str, bit: int, observe: Word) -> Code:
-        return self._code(("clock", port, bit, observe), "clock")
+    def clock(self, toggle: Toggle) -> Code:
+        """Code for a toggling clock, whatever the other inputs are."""
+        return self._code(("clock", replace(toggle, inputs=None)), "clock")
+
+    def tuned(self, toggle: Toggle) -> Code | None:
+        """The fastest code for a toggling clock with the inputs at these levels, once that has been found."""
+        return self._tuned.get(toggle)
+
+    def tune(self, toggle: Toggle, image: bytes, *, wait: bool = False) -> None:
+        """Look for faster code in the background, once for each toggle; `image` is a state at rest, clock low."""
+        if toggle in self._tuning or len(self.program.netlist.cells) > _LARGE:
+            return
+        thread = self._tuning[toggle] = Thread(target=self._tune, args=(toggle, image))
+        thread.start()
+        if wait:
+            thread.join()
+
+    def _tune(self, toggle: Toggle, image: bytes) -> None:
+        from .tune import tune
+
+        variants = tune(self.program, toggle, image)
+        if variants:
+            self._tuned[toggle] = variants[0].code
 
     def text(self, function: str, *arguments: object) -> str:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
         writers: dict[str, Callable[..., str]]
-        writers = {"settle": loop.settle, "rows": loop.rows, "clock": loop.clock}
+        writers = {"settle": loop.settle, "rows": loop.rows, "clock": clock}
         return writers[function](self.program, *arguments)
 
     def _code(self, key: tuple[object, ...], function: str) -> Code:

@@ -1,7 +1,7 @@
 """What a cell's output is when some of its operands are known: a constant, or a word of other values.
 
 Used where text is written for known inputs or for one value of a control word, so that only what is left to
-compute is written, and so that the next value of a control word is known, or known to be one of a few.
+compute is written.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from ..evaluate import evaluate
-from ..netlist import Cell, Const, Slice, Word
+from ..netlist import Cell, Const, Word
 
 
 def fold(cell: Cell, operands: Sequence[Word], width: int) -> Word | None:
@@ -23,52 +23,6 @@ def fold(cell: Cell, operands: Sequence[Word], width: int) -> Word | None:
         return Word.const(evaluate(cell.kind, cell.params, numbers, widths, width), width)
     rule = _RULES.get(cell.kind)
     return rule(cell, operands, width) if rule else None
-
-
-def options(
-    word: Word, made_by: Callable[[int], tuple[Cell, Sequence[Word]] | None], most: int
-) -> set[int] | None:
-    """The constants that a word can be, at most `most` of them, or None if it is not known to be one of so few.
-
-    `made_by` gives the cell that computes a value, with its resolved operands. Follows muxes and cases, with
-    a worklist.
-    """
-    found: set[int] = set()
-    seen: set[Word] = set()
-    work = [word]
-    while work:
-        current = work.pop()
-        if current in seen:
-            continue
-        seen.add(current)
-        constant = current.as_const()
-        if constant is not None:
-            found.add(constant.bits)
-        else:
-            choices = _choices(current, made_by)
-            if choices is None:
-                return None
-            work.extend(choices)
-        if len(found) > most or len(seen) > 8 * most:
-            return None
-    return found
-
-
-def _choices(word: Word, made_by: Callable[[int], tuple[Cell, Sequence[Word]] | None]) -> list[Word] | None:
-    """The words of which this word is one, if a mux or a case computes it or one part of it."""
-    at = 0
-    for part in word.parts:
-        made = made_by(part.value) if isinstance(part, Slice) else None
-        if made is not None and isinstance(part, Slice):
-            cell, operands = made
-            if cell.kind in ("$mux", "case"):
-                choices = operands[:2] if cell.kind == "$mux" else operands[1:]
-                low, high = word.cut(0, at), word.cut(at + part.width, word.width - at - part.width)
-                return [low + choice.cut(part.low, part.width) + high for choice in choices]
-        if not isinstance(part, Const):
-            return None
-        at += part.width
-    return None
 
 
 def _mux(cell: Cell, operands: Sequence[Word], width: int) -> Word | None:

@@ -3,23 +3,17 @@
 from __future__ import annotations
 
 import ctypes
-from dataclasses import dataclass
 from functools import cache
 
 import llvmlite.binding as llvm
 
 
-@dataclass(frozen=True)
 class Code:
-    """Machine code of one function; `address` is valid while this record lives."""
+    """Machine code of one function that takes pointers and counts as 64-bit integers."""
 
-    address: int
-    _keep: object
-
-    def call(self, *arguments: int) -> None:
-        """Call with pointers and counts as 64-bit integers."""
-        kinds = [ctypes.c_uint64] * len(arguments)
-        ctypes.CFUNCTYPE(None, *kinds)(self.address)(*arguments)
+    def __init__(self, address: int, arguments: int, keep: object) -> None:
+        self._keep = keep  # the code lies at its address while this lives
+        self.call = ctypes.CFUNCTYPE(None, *[ctypes.c_uint64] * arguments)(address)
 
 
 @cache
@@ -57,4 +51,5 @@ def compile_text(text: str, function: str, level: int = 3) -> Code:
     image = machine.emit_object(optimised(text, level))
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
     tracker = library.link(_linker(level), f"forelight{_number}")
-    return Code(tracker[function], tracker)
+    arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
+    return Code(tracker[function], arguments, tracker)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from ..netlist import Netlist
 from ..schedule import Schedule
 
@@ -61,6 +64,13 @@ class Layout:
     memories: tuple[Rows, ...]
     outputs: dict[str, Place]
     size: int
+
+
+def aligned(size: int) -> NDArray[np.uint8]:
+    """A block of zeros that starts at a multiple of 64, as a state must."""
+    block = np.zeros(size + 64, np.uint8)
+    start = -block.ctypes.data % 64
+    return block[start : start + size]
 
 
 def layout(netlist: Netlist, plan: Schedule) -> Layout:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from ..netlist import Cell, Const, Part, Slice, Word
-from .fold import fold, options
+from .fold import fold
 from .text import Text
 
 
@@ -22,7 +22,6 @@ class Scope:
         self._names: dict[int, str] = {}
         self._words: dict[Word, str] = {}
         self._bound: dict[int, Word] = {}
-        self._made: dict[int, tuple[Cell, Sequence[Word]]] = {}
         self._folds: bool = parent is not None and parent._folds
 
     def child(self) -> Scope:
@@ -81,18 +80,7 @@ class Scope:
         if folded is not None:
             self.bind(cell.output, folded)
             return
-        self._made[cell.output] = cell, operands
         self.put(cell.output, write(self, cell, operands))
-
-    def options(self, word: Word, most: int) -> set[int] | None:
-        """The few constants of which this word is one, or None."""
-        return options(self.resolve(word), self._maker, most)
-
-    def _maker(self, value: int) -> tuple[Cell, Sequence[Word]] | None:
-        for scope in self._chain():
-            if value in scope._made:
-                return scope._made[value]
-        return None
 
     def word(self, word: Word) -> str:
         """The word as an LLVM integer of its width (an empty word is an `i1` 0)."""
