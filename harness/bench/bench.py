@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
+from functools import cached_property, partial
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.netlist import Netlist
+from forelight.sim.simulation import Simulation
+from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..chip.routing import routing, step_input
@@ -24,6 +26,11 @@ class Seat:
 
     datasheet: Datasheet
     netlist: Netlist
+
+    @cached_property
+    def simulation(self) -> Simulation:
+        """Machine code of the design, made once."""
+        return Simulation(self.netlist)
 
 
 @dataclass(frozen=True)
@@ -48,15 +55,14 @@ def run(
     plan: Timeline,
     seats: Mapping[int, Seat],
     slot: int,
-    *,
-    count: int = 64,
-    seed: int = 0,
+    power_ups: Callable[[], Iterable[PowerUp]],
     progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Shown:
     """Carry out a timeline; the steps are those that the design in `slot` sees. Slots without a seat are empty.
 
     Slots do not touch each other, so each design is run by itself through the frames in which it is selected, from
-    `count` power-ups (see `powerups`); in between it stands still. `progress` is told updates done and due.
+    each of the `power_ups` (made anew for each design); in between it stands still. `progress` is told updates
+    done and due.
     """
     tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
     reached = {
@@ -67,11 +73,10 @@ def run(
     done = 0
     for number, (frames, values) in reached.items():
         answer = run_power_ups(
-            seats[number].netlist,
+            seats[number].simulation,
             values,
-            count=count,
-            seed=seed,
-            progress=partial(lambda before, now: progress(before + now, total), done),
+            power_ups(),
+            partial(lambda before, now: progress(before + now, total), done),
         )
         pins[number] = _Pins(frames, answer, proved(seats[number].netlist))
         done += len(frames)

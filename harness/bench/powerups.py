@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,31 +30,26 @@ class Answer:
     agreed: NDArray[np.uint8]
 
 
-def power_ups(count: int, seed: int) -> Iterator[PowerUp]:
-    """All zero, all one, the declared initial values, and then random ones."""
-    fixed: tuple[PowerUp, ...] = (0, 1, "init")
-    yield from fixed[:count]
-    for number in range(count - len(fixed)):
-        yield random.Random(f"{seed}/{number}")
+def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
+    """All zero, all one, the declared initial values, and then random ones; good for one run."""
+    fixed: list[PowerUp] = [0, 1, "init"]
+    return fixed[:count] + [random.Random(f"{seed}/{number}") for number in range(count - len(fixed))]
 
 
 def run_power_ups(
-    netlist: Netlist,
+    simulation: Simulation,
     values: NDArray[np.unsignedinteger[Any]],
-    *,
-    count: int,
-    seed: int,
+    power_ups: Iterable[PowerUp],
     progress: Callable[[int], None] = lambda done: None,
 ) -> Answer:
-    """One update of the port `inputs` for each of `values`, from each of `count` power-ups with inputs at 0.
+    """One update of the port `inputs` for each of `values`, from each of the power-ups with inputs at 0.
 
     `progress` is told how many values have been run.
     """
-    simulation = Simulation(netlist)
     outputs = np.empty(len(values) + 1, np.uint8)
     differ = np.zeros(len(values) + 1, np.uint8)
     states: dict[bytes, None] = {}  # the distinct ones; the first stays first
-    for number, power_up in enumerate(power_ups(count, seed)):
+    for number, power_up in enumerate(power_ups):
         simulation.restart(power_up)
         simulation.settle()
         found = simulation.get("outputs")

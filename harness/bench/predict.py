@@ -17,6 +17,7 @@ from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
 from .bench import Seat, run
 from .golden import Golden
+from .powerups import sampled_power_ups
 from .timeline import Timeline, timeline
 
 #: What of a board profile cannot change a prediction: its labels, and which designs lie in other slots.
@@ -51,7 +52,7 @@ def predict(
         if number in board.slots:
             other = find(board, str(number)).datasheet
             seats[number] = Seat(other, wrapper_netlist(other))
-    shown = run(plan, seats, slot, count=power_ups, seed=seed, progress=progress)
+    shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), progress)
     ticks = np.where(shown.frames < 0, 0, plan.ticks(shown.frames))
     return Golden(
         board=board.name,

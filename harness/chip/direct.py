@@ -1,8 +1,10 @@
 """The whole chip behind a direct link: lines wired through, no frame (DEVELOPERS.md, Time 6).
 
-A tick is a rising edge of the domain `oscillator` that the step clock is divided from. What
+A tick is a rising edge of the domain `oscillator`, which the step clock is divided from. What
 an unselected design sees is the board profile's to say: its lines `hold` what they last were, or it `run`s on
-with the lines of the selected one, and only the outputs are switched.
+with the lines of the selected one, and only the outputs are switched. Lines are held by transparent latches,
+which Amaranth has not: registers of the domain `latch` stand in for them, whose clock goes with the ticks but
+does not stop with the oscillator.
 """
 
 from __future__ import annotations
@@ -77,4 +79,4 @@ class DirectChip(wiring.Component):
             return
         held = Signal(LINE_COUNT, name=f"held_{number}")
         m.d.comb += here.eq(Mux(self.selection == number, lines, held))
-        m.d.oscillator += held.eq(here)
+        m.d.latch += held.eq(here)
