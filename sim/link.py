@@ -12,7 +12,7 @@ from .memories import PendingMemory, contents, lower_memory, lower_port, whole_m
 from .netlist import Cell, Const, Memory, Netlist, Override, Register, Slice, Word, WritePort
 from .nets import Nets
 from .registers import REGISTERS, lower_register
-from .rtlil_records import Module, digits
+from .rtlil_records import Module, digits, public
 
 #: The modules of each text by name; the text that holds the top comes first.
 Library = list[dict[str, Module]]
@@ -49,7 +49,7 @@ class Linker:
             if wire.direction == "inout":
                 raise self.inout(self.top, wire.name, wire.src)
             if wire.direction == "input":
-                name = _public(wire.name)
+                name = public(wire.name)
                 inputs[name], bits = self.nets.value(wire.width, f"input {name}", wire.src)
                 self.nets.connect(root.scope.bits(wire.bits), bits)
         waiting = [root]
@@ -61,7 +61,7 @@ class Linker:
             lower_memory(self.design, memory, number)
         self.nets.settle()
         outputs = {
-            _public(w.name): self.nets.word(root.scope.bits(w.bits)) for w in ports if w.direction == "output"
+            public(w.name): self.nets.word(root.scope.bits(w.bits)) for w in ports if w.direction == "output"
         }
         return self.finish(inputs, outputs)
 
@@ -71,7 +71,7 @@ class Linker:
         children: list[Instance] = []
         memories = {}
         for text in module.memories:
-            name = scope.path + _public(text.name)
+            name = scope.path + public(text.name)
             memories[text.name] = PendingMemory(name, text.width, text.size, text.offset, text.src)
         for cell in module.cells:
             site = Site(cell, scope)
@@ -108,7 +108,9 @@ class Linker:
     def memory(self, memories: dict[str, PendingMemory], site: Site) -> PendingMemory:
         name = site.text("MEMID")
         if name not in memories:
-            raise RtlilError(f"{site.title} names memory {name}, which is not declared", place=site.place)
+            raise RtlilError(
+                f"{site.title} names memory {public(name)}, which is not declared", place=site.place
+            )
         return memories[name]
 
     def child(self, parent: Instance, site: Site) -> Instance:
@@ -123,8 +125,11 @@ class Linker:
         above: Instance | None = parent
         while above is not None:
             if above.module is module:
-                raise NetlistError(f"module {_public(module.name)} holds itself", place=site.place)
+                raise NetlistError(f"module {public(module.name)} holds itself", place=site.place)
             above = above.parent
+        for inside in module.wires.values():
+            if inside.direction == "inout":
+                raise self.inout(module, inside.name, inside.src)
         path = f"{site.name}."
         scope = Scope(self.nets.add_wires(module, path), path)
         for name, value in site.cell.params.items():
@@ -132,7 +137,7 @@ class Linker:
                 "0"
             ):
                 raise UnsupportedError(
-                    f"{site.title} sets parameter {name} of module {_public(module.name)}",
+                    f"{site.title} sets parameter {name} of module {public(module.name)}",
                     place=site.place,
                     remedy="that module has been read already; read it with this parameter",
                 )
@@ -142,15 +147,13 @@ class Linker:
             wire = module.wires.get(f"\\{port}")
             if wire is None or not wire.direction:
                 raise RtlilError(
-                    f"{site.title}: module {_public(module.name)} has no port {port}", place=site.place
+                    f"{site.title}: module {public(module.name)} has no port {port}", place=site.place
                 )
-            if wire.direction == "inout":
-                raise self.inout(module, wire.name, wire.src)
-            inside, outside = scope.bits(wire.bits), site.port(port, wire.width)
+            within, without = scope.bits(wire.bits), site.port(port, wire.width)
             if wire.direction == "input":
-                self.nets.connect(inside, outside)
+                self.nets.connect(within, without)
             else:
-                self.nets.connect(outside, inside)
+                self.nets.connect(without, within)
         return Instance(module, text, scope, parent)
 
     def find(self, parent: Instance, site: Site) -> tuple[int, Module]:
@@ -165,13 +168,13 @@ class Linker:
                     break
         if not found:
             raise NetlistError(
-                f"{site.title} names module {_public(site.kind)}, which is not there",
+                f"{site.title} names module {public(site.kind)}, which is not there",
                 place=site.place,
                 remedy="add the text of that module",
             )
         if any(module.lines != found[0][1].lines for _, module in found):
             raise NetlistError(
-                f"module {_public(site.kind)} is defined differently in two texts",
+                f"module {public(site.kind)} is defined differently in two texts",
                 place=site.place,
                 remedy="rename one",
             )
@@ -179,7 +182,7 @@ class Linker:
 
     def inout(self, module: Module, name: str, src: str) -> UnsupportedError:
         return UnsupportedError(
-            f"port {_public(name)} of module {_public(module.name)} is inout",
+            f"port {public(name)} of module {public(module.name)} is inout",
             place=src,
             remedy="use an input, an output and an enable",
         )
@@ -222,7 +225,7 @@ class Linker:
         )
         memories = tuple([self.memory_record(memory) for memory in self.memories])
         warnings = (*self.warnings, *self.nets.warnings())
-        name = _public(self.top.name)
+        name = public(self.top.name)
         return Netlist(
             name, tuple(self.nets.widths), inputs, outputs, cells, registers, memories, names, warnings
         )
@@ -241,9 +244,10 @@ class Linker:
                         bits = found.setdefault(at[0], {})
                         if bits.setdefault(at[1], int(digit)) != int(digit):
                             raise NetlistError(
-                                f"{instance.scope.path}{_public(wire.name)} and another name of that register "
+                                f"{instance.scope.path}{public(wire.name)} and another name of that register "
                                 "state different initial values",
                                 place=wire.src,
+                                remedy="leave one",
                             )
         return found
 
@@ -281,7 +285,3 @@ _REMEDIES = {
     **dict.fromkeys(("$macc", "$macc_v2"), "run Yosys' `maccmap -unmap` on it"),
     "$fsm": "run Yosys' `fsm_map` on it",
 }
-
-
-def _public(name: str) -> str:
-    return name.removeprefix("\\")

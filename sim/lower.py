@@ -8,7 +8,18 @@ from dataclasses import dataclass, field
 from .errors import RtlilError, UnsupportedError
 from .netlist import PORTS, Param
 from .nets import Nets
-from .rtlil_records import UNDEFINED, Assign, Bits, Case, CellText, ProcessText, Switch, digits, unquote
+from .rtlil_records import (
+    UNDEFINED,
+    Assign,
+    Bits,
+    Case,
+    CellText,
+    ProcessText,
+    Switch,
+    digits,
+    public,
+    unquote,
+)
 
 
 @dataclass(slots=True)
@@ -58,7 +69,7 @@ class Site:
         self.cell = cell
         self.scope = scope
         self.kind = cell.kind
-        self.name = scope.path + cell.name.removeprefix("\\")
+        self.name = scope.path + public(cell.name)
         self.src = cell.src
 
     @property
@@ -186,73 +197,93 @@ class OpenSwitch:
     cases: list[OpenCase] = field(default_factory=list)
 
 
+class Assignments:
+    """What each target bit is at this place of a process, and how to take back what an open body assigns."""
+
+    def __init__(self) -> None:
+        self.now: dict[int, int] = {}
+        self._before: list[dict[int, int | None]] = [{}]
+
+    def assign(self, target: int, source: int) -> None:
+        before = self._before[-1]
+        if target not in before:
+            before[target] = self.now.get(target)
+        self.now[target] = source
+
+    def enter(self) -> None:
+        self._before.append({})
+
+    def leave(self) -> dict[int, int]:
+        """What the innermost body has assigned, which is taken back."""
+        before = self._before.pop()
+        change = {target: self.now[target] for target in before}
+        for target, source in before.items():
+            if source is None:
+                del self.now[target]
+            else:
+                self.now[target] = source
+        return change
+
+
 def lower_process(design: Design, process: ProcessText, scope: Scope) -> None:
     """A combinational process becomes one `case` cell a switch, over the bits on which its cases differ.
 
     Signals are read as nets, never as what the process has assigned so far.
     """
-    # A change is what an open body has assigned: target bit to source bit. The outermost body comes first.
-    changes: list[dict[int, int]] = [{}]
+    assignments = Assignments()
     switches: list[OpenSwitch] = []
     for step in process.steps:
         if isinstance(step, Assign):
-            changes[-1].update(zip(scope.bits(step.target), scope.bits(step.source), strict=True))
+            for target, source in zip(scope.bits(step.target), scope.bits(step.source), strict=True):
+                assignments.assign(target, source)
         elif isinstance(step, Switch):
             switches.append(OpenSwitch(scope.bits(step.selector), step.src))
-        elif isinstance(step, Case):
+        else:
             switch = switches[-1]
             if switch.cases:
-                switch.cases[-1].change = changes.pop()
-            if any(len(p) != len(switch.selector) for p in step.patterns):
-                raise RtlilError(
-                    f"process {process.name}: case {','.join(step.patterns)} does not fit a selector of "
-                    f"{len(switch.selector)} bits",
-                    place=process.src,
-                )
-            switch.cases.append(OpenCase(step.patterns, step.default))
-            changes.append({})
-        else:
-            switch = switches.pop()
-            if switch.cases:
-                switch.cases[-1].change = changes.pop()
-            merge(design, process, switch, changes)
-    targets, sources = tuple(changes[0]), tuple(changes[0].values())
-    design.nets.connect(targets, sources)
+                switch.cases[-1].change = assignments.leave()
+            if isinstance(step, Case):
+                switch.cases.append(_case(process, switch, step))
+                assignments.enter()
+            else:
+                merge(design, process, switches.pop(), assignments)
+    design.nets.connect(tuple(assignments.now), tuple(assignments.now.values()))
 
 
-def merge(design: Design, process: ProcessText, switch: OpenSwitch, changes: list[dict[int, int]]) -> None:
-    """Close a switch: what its cases changed becomes a change of the body around it."""
+def _case(process: ProcessText, switch: OpenSwitch, case: Case) -> OpenCase:
+    if any(len(pattern) != len(switch.selector) for pattern in case.patterns):
+        raise RtlilError(
+            f"process {process.name}: case {', '.join(case.patterns)} of a switch over {len(switch.selector)} bits",
+            place=switch.src,
+            remedy="patterns are as wide as what they are compared with",
+        )
+    return OpenCase(case.patterns, case.default)
+
+
+def merge(design: Design, process: ProcessText, switch: OpenSwitch, assignments: Assignments) -> None:
+    """Close a switch: what its cases assigned becomes an assignment of the body around it."""
     cases: list[OpenCase] = []
     default: dict[int, int] = {}
     for case in switch.cases:
         if case.default or "" in case.patterns:
             default = case.change
-            break
+            break  # nothing comes past it
         if case.patterns:
             cases.append(case)
-
-    def before(bit: int) -> int:
-        for change in reversed(changes):
-            if bit in change:
-                return change[bit]
-        return UNDEFINED
-
-    targets = sorted({bit for case in cases for bit in case.change} | set(default))
-    columns = []
-    for bit in targets:
-        base = before(bit)
-        column = [case.change.get(bit, base) for case in cases]
-        column.append(default.get(bit, base))
+    columns: dict[int, list[int]] = {}  # of each target, its source in every case
+    for target in sorted({target for case in cases for target in case.change} | set(default)):
+        before = assignments.now.get(target, UNDEFINED)
+        column = [case.change.get(target, before) for case in cases]
+        column.append(default.get(target, before))
         if any(source != column[0] for source in column):
-            columns.append((bit, column))
+            columns[target] = column
         else:
-            changes[-1][bit] = column[0]
+            assignments.assign(target, column[0])
     if not columns:
         return
-    rows = tuple(zip(*(column for _, column in columns), strict=True))
-    patterns = tuple(case.patterns for case in cases)
-    params: dict[str, Param] = {"patterns": patterns}
-    out = design.emit(
-        "case", (switch.selector, *rows), len(columns), params, name=f"process {process.name}", src=switch.src
-    )
-    changes[-1].update(zip((bit for bit, _ in columns), out, strict=True))
+    operands = (switch.selector, *zip(*columns.values(), strict=True))
+    params: dict[str, Param] = {"patterns": tuple(case.patterns for case in cases)}
+    name = f"process {process.name}"
+    out = design.emit("case", operands, len(columns), params, name=name, src=switch.src)
+    for target, source in zip(columns, out, strict=True):
+        assignments.assign(target, source)

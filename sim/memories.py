@@ -13,7 +13,7 @@ from .errors import RtlilError
 from .lower import Design, PendingRegister, Site
 from .netlist import Const
 from .nets import Nets
-from .rtlil_records import ONE, UNDEFINED, ZERO, Bits, constant, digits
+from .rtlil_records import ONE, UNDEFINED, ZERO, Bits, constant, digits, public
 
 
 @dataclass(slots=True)
@@ -92,6 +92,7 @@ def _split(memory: PendingMemory, site: Site, address: Bits, width: int) -> list
         raise RtlilError(
             f"{site.title} is {width} bits wide, its memory {memory.name} {memory.width}",
             place=site.place,
+            remedy="a power of two of words at once can be read",
         )
     fixed = count.bit_length() - 1
     return [(n * memory.width, constant(f"{n:0{fixed}b}")[:fixed] + address[fixed:]) for n in range(count)]
@@ -153,7 +154,7 @@ def whole_memory(site: Site) -> PendingMemory:
     """A `$mem` or `$mem_v2` cell, which has all its ports on itself."""
     width, size = site.number("WIDTH"), site.number("SIZE")
     memory = PendingMemory(
-        site.scope.path + site.text("MEMID").removeprefix("\\"),
+        site.scope.path + public(site.text("MEMID")),
         width,
         size,
         site.number("OFFSET", 0),
@@ -251,10 +252,13 @@ def contents(nets: Nets, memory: PendingMemory) -> tuple[Const, ...]:
     """The initial word of each row, after settling."""
     width = memory.width
     blank = Const(0, width, (1 << width) - 1)
+    unwritten = "x" * width
     rows = [blank] * memory.size
     for row in range(min(memory.size, len(memory.rows) // width if width else 0)):
         end = len(memory.rows) - row * width
-        rows[row] = _const(memory.rows[end - width : end])
+        shown = memory.rows[end - width : end]
+        if shown != unwritten:
+            rows[row] = _const(shown)
     for init in sorted(memory.inits, key=lambda init: init.order):
         address, enable = nets.word(init.address).as_const(), nets.word(init.enable).as_const()
         word = nets.word(init.data)

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 
 from .errors import NetlistError
 from .netlist import Const, Part, Slice, Word
-from .rtlil_records import FIRST, FLOATING, ONE, Bits, Module, Wire
+from .rtlil_records import FIRST, FLOATING, ONE, Bits, Module, Wire, public
 
 NOTHING = -1
 _VISITING = -2
@@ -28,6 +28,7 @@ class Nets:
         self.floating: set[int] = set()  # wire bits that are read and that nothing drives
         self._blocks: list[tuple[int, Module, str]] = []  # first bit, module, path of the instance
         self._words: dict[Bits, Word] = {(): Word()}
+        self._loose: dict[Bits, set[int]] = {}  # of those words that have some: the bits that nothing drives
 
     def add_wires(self, module: Module, path: str) -> int:
         """Make room for an instance's wires; returns what to add to the module's bit numbers."""
@@ -87,7 +88,7 @@ class Nets:
         at = bit - start + module.first
         wires = [w for w in module.wires.values() if w.width]
         wire = wires[bisect_right(wires, at, key=lambda w: w.base) - 1]
-        return wire, path + wire.name.removeprefix("\\"), at - wire.base
+        return wire, path + public(wire.name), at - wire.base
 
     def public_name(self, bits: Bits) -> str:
         """The name of the public wire that is exactly `bits`; empty if there is none."""
@@ -128,13 +129,13 @@ class Nets:
         """The settled word of some bits; undriven ones are undefined, and noted if this `reads` them."""
         found = self._words.get(bits)
         if found is None:
-            found = self._words[bits] = self._word([self.drive[bit] for bit in bits])
-        if reads and self._has_floating(found, bits):
-            self.floating.update(~bit for bit in map(self.drive.__getitem__, bits) if bit < 0)
+            ends = [self.drive[bit] for bit in bits]
+            found = self._words[bits] = self._word(ends)
+            if min(ends) < 0:
+                self._loose[bits] = {~end for end in ends if end < 0}
+        if reads and bits in self._loose:
+            self.floating |= self._loose[bits]
         return found
-
-    def _has_floating(self, word: Word, bits: Bits) -> bool:
-        return any(isinstance(part, Const) and part.undefined for part in word.parts)
 
     def _word(self, ends: Sequence[int]) -> Word:
         count = len(ends)

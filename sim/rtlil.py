@@ -8,7 +8,7 @@ from pathlib import PurePath
 from .errors import RtlilError
 from .link import Library, Linker
 from .netlist import Netlist
-from .rtlil_records import Module
+from .rtlil_records import Module, public
 from .rtlil_text import read_modules
 
 
@@ -26,7 +26,9 @@ def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: 
         found: dict[str, Module] = {}
         for module in read_modules(part, clean):
             if module.name in found:
-                raise RtlilError(f"module {module.name} is there twice", place=f"RTLIL line {module.line}")
+                raise RtlilError(
+                    f"module {public(module.name)} is there twice", place=f"RTLIL line {module.line}"
+                )
             found[module.name] = module
         library.append(found)
     warnings = [line for part in (text, *modules) for line in _warnings(part)]
@@ -45,7 +47,7 @@ def _warnings(text: str) -> Iterator[str]:
 def _find_top(modules: dict[str, Module], top: str | None) -> str:
     if not modules:
         raise RtlilError("the text holds no module", remedy="is this RTLIL text?")
-    names = ", ".join(name.removeprefix("\\") for name in modules)
+    names = ", ".join(public(name) for name in modules)
     if top is not None:
         if f"\\{top}" not in modules:
             raise RtlilError(f"there is no module {top}", remedy=f"the text holds {names}")
@@ -63,14 +65,21 @@ def _find_top(modules: dict[str, Module], top: str | None) -> str:
 def _cleaner(root: str) -> Callable[[str], str]:
     """Takes this machine's paths out of source places; of several places it keeps the first."""
 
+    known: dict[str, str] = {}
+
+    def short(path: str) -> str:
+        place = PurePath(path)
+        if root and place.is_relative_to(root):
+            place = place.relative_to(root)
+        return place.name if place.is_absolute() else place.as_posix()
+
     def clean(src: str) -> str:
         first = src.split("|", 1)[0]
         path, colon, line = first.rpartition(":")
         if not colon:
             return first
-        place = PurePath(path)
-        if root and place.is_relative_to(root):
-            place = place.relative_to(root)
-        return f"{place.name if place.is_absolute() else place.as_posix()}:{line}"
+        if path not in known:
+            known[path] = short(path)
+        return f"{known[path]}:{line}"
 
     return clean

@@ -117,6 +117,11 @@ class Module:
         return sorted((w for w in self.wires.values() if w.direction), key=lambda w: w.index)
 
 
+def public(name: str) -> str:
+    """A name as its author wrote it, without the backslash of RTLIL; private names (`$...`) as they are."""
+    return name.removeprefix("\\")
+
+
 def unquote(text: str) -> str:
     """The characters of a quoted RTLIL string."""
     names = {"n": "\n", "t": "\t", "r": "\r"}

@@ -24,6 +24,7 @@ from .rtlil_records import (
     Wire,
     constant,
     digits,
+    public,
     unquote,
 )
 
@@ -119,10 +120,10 @@ class _Reader:
                 return module
             else:
                 raise RtlilError(
-                    f"`{head}` in module {name}",
+                    f"`{head}` in module {public(name)}",
                     remedy="expected wire, memory, cell, process, connect or end",
                 )
-        raise RtlilError(f"the text ends inside module {name}", remedy="is it cut off?")
+        raise RtlilError(f"the text ends inside module {public(name)}", remedy="is it cut off?")
 
     def read_wire(self, words: list[str]) -> None:
         options = " ".join(words[1:]).split()
@@ -137,9 +138,11 @@ class _Reader:
             elif option == "offset":
                 next(rest)
             elif option not in ("signed", "upto"):
-                raise RtlilError(f"wire {name} has the option `{option}`", remedy="is this RTLIL text?")
+                raise RtlilError(
+                    f"wire {public(name)} has the option `{option}`", remedy="is this RTLIL text?"
+                )
         if name in self.module.wires:
-            raise RtlilError(f"wire {name} is declared twice")
+            raise RtlilError(f"wire {public(name)} is declared twice")
         base = self.next_bit
         self.next_bit += width
         init = self.attributes.get("\\init", "")
@@ -264,7 +267,9 @@ class _Reader:
             kind = match.lastgroup
             if kind == "id":
                 if match["id"] not in self.specs:
-                    raise RtlilError(f"wire {match['id']} is not declared in module {self.module.name}")
+                    raise RtlilError(
+                        f"wire {public(match['id'])} is not declared in module {public(self.module.name)}"
+                    )
                 items.append(self.specs[match["id"]])
             elif kind in ("high", "low"):
                 high = int(match["high"])

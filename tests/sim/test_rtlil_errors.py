@@ -1,0 +1,354 @@
+"""RTLIL that cannot be read or is refused: each message whole."""
+
+from __future__ import annotations
+
+from textwrap import dedent
+
+import pytest
+from forelight.sim.errors import ForelightError, NetlistError, RtlilError, UnsupportedError
+from forelight.sim.rtlil import parse
+
+HEAD = "module \\t\n  wire input 1 \\a\n  wire width 4 input 2 \\b\n  wire output 3 \\y\n"
+
+
+def refused(text: str, kind: type[ForelightError], *modules: str, top: str | None = None) -> str:
+    with pytest.raises(ForelightError) as caught:
+        parse(text, modules, top)
+    assert type(caught.value) is kind
+    return str(caught.value)
+
+
+def in_module(body: str, kind: type[ForelightError] = RtlilError) -> str:
+    """The error for a module with input `a`, input `b` of four bits, output `y`, and more from line 5 on."""
+    return refused(HEAD + dedent(body).strip("\n") + "\nend\n", kind)
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "the text holds no module; is this RTLIL text?"),
+        ("garbage here\n", "RTLIL line 1: `garbage here` outside a module; expected `module`"),
+        ("\nmodule \\t\n", "RTLIL line 3: the text ends inside module t; is it cut off?"),
+        ("module\n", "RTLIL line 1: cannot read `module`"),
+        ("module \\t\nend\nmodule \\t\nend\n", "RTLIL line 3: module t is there twice"),
+        ("module \\t\nend\nmodule \\u\nend\n", "which module is the top?; name one of t, u"),
+        (
+            "module \\t\n  wibble \\x\nend\n",
+            "RTLIL line 2: `wibble` in module t; expected wire, memory, cell, process, connect or end",
+        ),
+        ("module \\t\n  wire width many \\x\nend\n", "RTLIL line 2: cannot read `wire width many \\x`"),
+        (
+            "module \\t\n  wire tall \\x\nend\n",
+            "RTLIL line 2: wire x has the option `tall`; is this RTLIL text?",
+        ),
+        ("module \\t\n  wire \\x\n  wire \\x\nend\n", "RTLIL line 3: wire x is declared twice"),
+    ],
+)
+def test_text(text: str, message: str) -> None:
+    assert refused(text, RtlilError) == message
+
+
+def test_no_such_top() -> None:
+    assert refused("module \\t\nend\n", RtlilError, top="u") == "there is no module u; the text holds t"
+
+
+@pytest.mark.parametrize(
+    ("signal", "message"),
+    [
+        ("\\z", "wire z is not declared in module t"),
+        ("\\b [4]", "slice [4] in `\\y \\b [4]` is out of range"),
+        ("\\b [2:3]", "slice [2:3] in `\\y \\b [2:3]` is out of range"),
+        ("{ \\a", "`{` without `}` in `\\y { \\a`"),
+        ("}", "`}` without `{` in `\\y }`"),
+        ("?", "cannot read `?` as a signal"),
+        ("\\b", "`connect \\y \\b` joins signals of 1 and 4 bits; expected two of one width"),
+        ("\\a \\a", "`connect \\y \\a \\a` joins signals of 1 and 1 and 1 bits; expected two of one width"),
+        ("", "`connect \\y` joins signals of 1 bits; expected two of one width"),
+    ],
+)
+def test_signals(signal: str, message: str) -> None:
+    assert in_module(f"connect \\y {signal}") == f"RTLIL line 5: {message}"
+
+
+@pytest.mark.parametrize(
+    ("body", "message"),
+    [
+        (
+            "cell $not $n\n  connect \\A \\a\n",
+            "RTLIL line 8: the text ends inside module t; is it cut off?",
+        ),
+        (
+            "cell $not $n\n  wire \\x\nend",
+            "RTLIL line 6: `wire` in cell $n; expected parameter, connect or end",
+        ),
+        ("cell $not $n\n  connect \\A \\a \\b\nend", "RTLIL line 6: `\\a \\b` is not one signal"),
+        ("cell $not $n\n  connect \\A \\a\nend", "RTLIL line 5: cell $not $n has no port Y"),
+        (
+            "cell $not $n\n  parameter \\A_WIDTH 2\n  connect \\A \\b\n  connect \\Y \\y\nend",
+            "RTLIL line 5: cell $not $n has 4 bits on port A, not 2",
+        ),
+        (
+            'attribute \\src "t.v:8"\ncell $dff \\q\n  parameter \\WIDTH 1\n  connect \\CLK \\a\n  connect \\D \\b\n'
+            "  connect \\Q \\y\nend",
+            "t.v:8: cell $dff q has 4 bits on port D, not 1",
+        ),
+        ("cell $memrd_v2 $m\nend", "RTLIL line 5: cell $memrd_v2 $m: parameter MEMID is not a string"),
+        (
+            'cell $memrd_v2 $m\n  parameter \\MEMID "\\\\mem"\nend',
+            "RTLIL line 5: cell $memrd_v2 $m names memory mem, which is not declared",
+        ),
+        (
+            'memory width 4 size 4 \\mem\ncell $meminit_v2 $m\n  parameter \\MEMID "\\\\mem"\nend',
+            "RTLIL line 6: cell $meminit_v2 $m has no parameter WORDS",
+        ),
+    ],
+)
+def test_cells(body: str, message: str) -> None:
+    assert in_module(body) == message
+
+
+def test_a_cut_cell() -> None:
+    text = HEAD + "cell $not $n\n"
+    assert refused(text, RtlilError) == "RTLIL line 6: the text ends inside cell $n; is it cut off?"
+
+
+@pytest.mark.parametrize(
+    ("cell", "remedy"),
+    [
+        ("$ff", "it is for formal proofs; leave it out of a simulation"),
+        ("$anyinit", "it is for formal proofs; leave it out of a simulation"),
+        ("$_FF_", "it is for formal proofs; leave it out of a simulation"),
+        ("$specify2", "it states delays; leave it out"),
+        ("$macc_v2", "run Yosys' `maccmap -unmap` on it"),
+        ("$fsm", "run Yosys' `fsm_map` on it"),
+        ("$bweqx", "let Yosys turn it into simpler cells"),
+        ("$_DFF_Q_", "let Yosys turn it into simpler cells"),
+    ],
+)
+def test_refused_cells(cell: str, remedy: str) -> None:
+    text = f'attribute \\src "t.v:3.1-3.9"\ncell {cell} \\u\n  connect \\Y \\y\nend'
+    assert in_module(text, UnsupportedError) == f"t.v:3.1-3.9: cell {cell} u is not supported; {remedy}"
+
+
+@pytest.mark.parametrize("rule", ["posedge \\a", "always", "init"])
+def test_sync_rules(rule: str) -> None:
+    text = f"process $p\n  assign \\y \\a\n  sync {rule}\n    update \\y \\a\nend"
+    ending = f"process $p has `sync {rule}` (RTLIL line 7); run Yosys' `proc` on it first"
+    assert in_module(text, UnsupportedError) == f"RTLIL line 5: {ending}"
+    assert in_module('attribute \\src "t.v:3"\n' + text, UnsupportedError) == "t.v:3: " + ending.replace(
+        "7)", "8)"
+    )
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "message"),
+    [
+        (
+            "switch \\a\n  case 1'1\nend\nassign \\y \\a",
+            UnsupportedError,
+            "RTLIL line 9: process $p assigns after a switch in the same body; "
+            "Yosys would move it up; write `switch { }` and `case` around it",
+        ),
+        (
+            "switch \\b\n  case \\a\nend",
+            UnsupportedError,
+            "RTLIL line 7: case \\a is not a constant; run Yosys' `proc` on it first",
+        ),
+        (
+            "switch \\b\n  case 3'1-1, 4'1111\n  assign \\y \\a\nend",
+            RtlilError,
+            "t.v:5: process $p: case 1-1, 1111 of a switch over 4 bits; "
+            "patterns are as wide as what they are compared with",
+        ),
+        ("case 1'1", RtlilError, "RTLIL line 6: `case` in process $p; expected assign, switch, case or end"),
+        (
+            "switch \\a\n  assign \\y \\a\nend",
+            RtlilError,
+            "RTLIL line 7: `assign` in process $p; expected assign, switch, case or end",
+        ),
+        (
+            "assign \\y \\b",
+            RtlilError,
+            "RTLIL line 6: `assign \\y \\b` joins signals of 1 and 4 bits; expected two of one width",
+        ),
+        ("switch \\a \\b\nend", RtlilError, "RTLIL line 6: `\\a \\b` is not one signal"),
+    ],
+)
+def test_processes(body: str, kind: type[ForelightError], message: str) -> None:
+    place = 'attribute \\src "t.v:5"\n' if message.startswith("t.v") else ""
+    assert in_module(f"{place}process $p\n{body}\nend", kind) == message
+
+
+def test_a_cut_process() -> None:
+    text = HEAD + "process $p\nswitch \\a\n"
+    assert refused(text, RtlilError) == "RTLIL line 7: the text ends inside process $p; is it cut off?"
+
+
+NOT = 'attribute \\src "t.v:{line}"\ncell $not \\{name}\n  connect \\A \\a\n  connect \\Y {to}\nend\n'
+
+
+def inverter(name: str, to: str = "\\y", line: int = 7) -> str:
+    return NOT.replace("{name}", name).replace("{to}", to).replace("{line}", str(line))
+
+
+REMEDY = "leave one (a tri-state bus is not supported)"
+
+
+@pytest.mark.parametrize(
+    ("body", "message"),
+    [
+        (
+            inverter("first") + inverter("second", line=9),
+            f"net y has two drivers: cell $not first (t.v:7) and cell $not second (t.v:9); {REMEDY}",
+        ),
+        (
+            inverter("first") + "connect \\y 1'0",
+            f"net y has two drivers: cell $not first (t.v:7) and the constant 0; {REMEDY}",
+        ),
+        (
+            "connect \\y \\a\nconnect \\y \\b [2]",
+            f"net y has two drivers: net a and net b; {REMEDY}",
+        ),
+        (
+            'attribute \\src "t.v:3"\nwire width 3 \\w\nconnect \\y \\w [1]\nconnect \\y \\a',
+            f"net y has two drivers: net w (t.v:3) and net a; {REMEDY}",
+        ),
+        (
+            inverter("drives", "\\b [1]"),
+            f"net b[1] has two drivers: input b and cell $not drives (t.v:7); {REMEDY}",
+        ),
+        (
+            "process $p\nswitch \\a\ncase 1'1\nassign \\y \\b [0]\nend\nend\n" + inverter("n"),
+            f"net y has two drivers: cell $not n (t.v:7) and process $p; {REMEDY}",
+        ),
+        (
+            "process $p\nassign \\y \\a\nend\nprocess $q\nassign \\y \\a\nend",
+            f"net y has two drivers: net a and net a; {REMEDY}",
+        ),
+        (inverter("n", "1'0"), "t.v:7: cell $not n (t.v:7) drives a constant"),
+    ],
+)
+def test_two_drivers(body: str, message: str) -> None:
+    assert in_module(body, NetlistError) == message
+
+
+LEAF = "module \\leaf\n  wire input 1 \\i\n  wire width 2 output 2 \\o\n  wire \\w\nend\n"
+USE = 'attribute \\src "t.v:4"\ncell \\leaf \\u\n  connect \\{port} {to}\nend'
+
+
+def use(port: str, to: str = "\\a") -> str:
+    return USE.replace("{port}", port).replace("{to}", to)
+
+
+@pytest.mark.parametrize(
+    ("body", "kind", "further", "message"),
+    [
+        (
+            use("i"),
+            NetlistError,
+            "",
+            "t.v:4: cell \\leaf u names module leaf, which is not there; add the text of that module",
+        ),
+        (use("x"), RtlilError, LEAF, "t.v:4: cell \\leaf u: module leaf has no port x"),
+        (use("w"), RtlilError, LEAF, "t.v:4: cell \\leaf u: module leaf has no port w"),
+        (use("i", "\\b"), RtlilError, LEAF, "t.v:4: cell \\leaf u has 4 bits on port i, not 1"),
+        (
+            use("i").replace("  connect", "  parameter \\W 3\n  connect"),
+            UnsupportedError,
+            LEAF,
+            "t.v:4: cell \\leaf u sets parameter W of module leaf; "
+            "that module has been read already; read it with this parameter",
+        ),
+        (
+            use("i"),
+            UnsupportedError,
+            LEAF.replace("  wire \\w", '  attribute \\src "leaf.v:2"\n  wire inout 3 \\w'),
+            "leaf.v:2: port w of module leaf is inout; use an input, an output and an enable",
+        ),
+        (
+            use("i"),
+            NetlistError,
+            "attribute \\blackbox 1\n" + LEAF,
+            "t.v:4: cell \\leaf u is a black box; add the text of that module",
+        ),
+        (
+            use("i"),
+            NetlistError,
+            LEAF.replace("end\n", '  attribute \\src "leaf.v:2"\n  cell \\leaf \\again\n  end\nend\n'),
+            "leaf.v:2: module leaf holds itself",
+        ),
+    ],
+)
+def test_hierarchy(body: str, kind: type[ForelightError], further: str, message: str) -> None:
+    modules = [further] if further else []
+    assert refused(HEAD + body + "\nend\n", kind, *modules) == message
+
+
+def test_two_meanings_of_one_module() -> None:
+    text = HEAD + use("i") + "\nend\n"
+    message = "t.v:4: module leaf is defined differently in two texts; rename one"
+    assert refused(text, NetlistError, LEAF, LEAF.replace("width 2", "width 3")) == message
+
+
+def test_inout_top() -> None:
+    text = 'module \\t\n  attribute \\src "t.v:1"\n  wire inout 1 \\pad\nend\n'
+    message = "t.v:1: port pad of module t is inout; use an input, an output and an enable"
+    assert refused(text, UnsupportedError) == message
+
+
+def test_initial_values_that_disagree() -> None:
+    body = """
+        wire \\x
+        attribute \\src "t.v:9"
+        attribute \\init 1'0
+        wire \\z
+        attribute \\init 1'1
+        wire \\q
+        cell $dff $q
+          parameter \\WIDTH 1
+          connect \\CLK \\a
+          connect \\D \\x
+          connect \\Q \\q
+        end
+        connect \\z \\q
+        connect \\y \\q
+    """
+    assert in_module(body, NetlistError) == (
+        "q and another name of that register state different initial values; leave one"
+    )
+
+
+MEMORY = """
+    memory width 4 size 8 \\mem
+    attribute \\src "t.v:6"
+    cell {kind} $m
+      parameter \\MEMID "\\\\mem"
+      parameter \\WIDTH {width}
+      parameter \\CLK_ENABLE 1
+      parameter \\WORDS 1
+      parameter \\TRANSPARENT 1
+      connect \\CLK \\a
+      connect \\EN \\a
+      connect \\ADDR {address}
+      connect \\DATA \\b
+    end
+"""
+
+
+def memory(kind: str, width: int = 4, address: str = "\\b") -> str:
+    return MEMORY.replace("{kind}", kind).replace("{width}", str(width)).replace("{address}", address)
+
+
+def test_memories() -> None:
+    assert in_module(memory("$memrd"), UnsupportedError) == (
+        "t.v:6: cell $memrd $m is not supported; "
+        "a transparent port in the old form: let Yosys' `memory_collect` write it anew"
+    )
+    assert in_module(memory("$meminit").replace("EN \\a", "EN 4'1111"), UnsupportedError) == (
+        "t.v:6: cell $meminit $m is not supported; initial contents must be constants"
+    )
+    assert in_module(
+        memory("$memrd_v2", 12).replace("connect \\DATA \\b", "connect \\DATA { \\b \\b \\b }")
+    ) == (
+        "t.v:6: cell $memrd_v2 $m is 12 bits wide, its memory mem 4; a power of two of words at once can be read"
+    )
