@@ -9,9 +9,7 @@ switches are at 0, no button is held, the step clock is off and the oscillator r
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from fractions import Fraction
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
@@ -37,33 +35,11 @@ from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
+from .buttons import Buttons
+from .stretch import Stretch
 
 #: Times are counted in ticks as int64; no procedure may come near the end of that.
 MOST_TICKS = 1 << 62
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """Frames `start` to `start + length - 1`, over which the hand keeps still, or only pulses one line.
-
-    `switches` are the levels of the eight switches, then of the board's own step and restart lines (bits 8 and 9);
-    `buttons` the held ones; `levels` what both come to at the board's pins, after pulls and debounce. In the first and
-    every second frame from there the lines in `pulsing` have the opposite level. While `enable` is on, the divider is
-    `phase` frames after its start in the first frame and toggles every `half`; it stands still unless `running`.
-    """
-
-    start: int
-    length: int
-    slot: int
-    switches: int
-    buttons: int
-    levels: int
-    pulsing: int
-    enable: bool
-    code: int
-    running: bool
-    phase: int
-    half: int
 
 
 class Hand:
@@ -85,9 +61,7 @@ class Hand:
         self._divided = divided_line(board)
         self._slot = slot
         self._switches = 0
-        self._buttons = 0  # as held
-        self._taken = 0  # as debounced
-        self._due: dict[int, int] = {}  # input line -> value of `_clock` at which its button is taken
+        self._buttons = Buttons(board)
         self._clock = 0  # frames that the oscillator ran
         self._enable = False
         self._started = False  # whether the divider has seen the enable
@@ -137,7 +111,8 @@ class Hand:
                     self._put(INPUT_LINES.index(line), level)
                 self._hold(1)
             case Press(line) | Release(line):
-                self._button(line, isinstance(action, Press))
+                self._buttons.move(line, isinstance(action, Press), self._clock)
+                self._hold(1)
             case _:
                 raise TypeError(action)
 
@@ -176,25 +151,6 @@ class Hand:
     def _put(self, line: int, level: int) -> None:
         self._switches = self._switches & ~(1 << line) | level << line
 
-    def _button(self, line: str, held: bool) -> None:
-        if line not in self.board.buttons:
-            known = ", ".join(sorted(self.board.buttons)) or "none"
-            raise UsageError(
-                f"no button of {self.board.name} sits on {line}",
-                remedy=f"lines with buttons: {known}; or use set",
-            )
-        bit = INPUT_LINES.index(line)
-        self._take_buttons()
-        self._buttons = self._buttons & ~(1 << bit) | held << bit
-        ticks = self.board.debounce.get(line, 0)
-        if ticks == 0:
-            self._taken = self._taken & ~(1 << bit) | held << bit
-        elif (self._buttons ^ self._taken) >> bit & 1:
-            self._due.setdefault(bit, self._clock + math.ceil(ticks / self.board.frame_ticks))
-        else:
-            self._due.pop(bit, None)
-        self._hold(1)
-
     def _restart(self, length: int) -> None:
         index = restart_input(self.datasheet)
         if index is None or self.datasheet.restart is None:
@@ -212,7 +168,7 @@ class Hand:
 
     def _drive(self, line: int, level: int) -> None:
         """Move the switch of a line so that the line has this level, whatever its button does."""
-        pressed = self._taken >> line & 1 if line < 8 else 0
+        pressed = self._buttons.taken >> line & 1 if line < 8 else 0
         self._put(line, level ^ pressed)
 
     def _pulse(self, count: int) -> None:
@@ -223,7 +179,7 @@ class Hand:
                 remedy="switch it off first, or wait for steps",
             )
         bit = 1 << line & (self.contacts | ~0xFF)
-        while count and self._due:  # a button is about to be taken in between
+        while count and self._buttons.due:  # a button is about to be taken in between
             for _ in range(2):
                 self._switches ^= bit
                 self._hold(1)
@@ -279,12 +235,7 @@ class Hand:
     def _levels(self) -> int:
         """What switches, pulls and buttons come to, with the own lines above them."""
         floating = ~self.contacts & 0xFF
-        return (self._switches & ~floating | self._pulls & floating) ^ self._taken
-
-    def _take_buttons(self) -> None:
-        for bit in [bit for bit, due in self._due.items() if due <= self._clock]:
-            self._taken = self._taken & ~(1 << bit) | self._buttons & 1 << bit
-            del self._due[bit]
+        return (self._switches & ~floating | self._pulls & floating) ^ self._buttons.taken
 
     def _hold(self, frames: int, pulsing: int = 0) -> None:
         """Let so many frames pass; a pause, where a chain stands still."""
@@ -297,10 +248,10 @@ class Hand:
             self.pauses.append((self.frame, frames))
             return
         while frames > 0:
-            self._take_buttons()
+            self._buttons.settle(self._clock)
             part = frames
             if self._running:
-                part = min([frames, *(due - self._clock for due in self._due.values())])
+                part = min([frames, *(due - self._clock for due in self._buttons.due.values())])
             self._emit(part, pulsing)
             frames -= part
 
@@ -317,7 +268,7 @@ class Hand:
                 length=length,
                 slot=self._slot,
                 switches=self._switches,
-                buttons=self._buttons,
+                buttons=self._buttons.held,
                 levels=levels,
                 pulsing=pulsing,
                 enable=self._enable,

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line
-from .hand import Hand, Stretch
+from .hand import Hand
+from .stretch import Stretch
 
 Frames = NDArray[np.int64]
 Lines = NDArray[np.uint16]

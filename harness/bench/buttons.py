@@ -1,0 +1,46 @@
+"""The buttons beside the switches, and when the board takes a change of them: at once, or debounced."""
+
+from __future__ import annotations
+
+import math
+
+from forelight.designs.datasheet import INPUT_LINES
+from forelight.sim.errors import UsageError
+
+from ..boards.profile import Board
+
+
+class Buttons:
+    """`held` are the buttons as held, `taken` as their lines take them: bit n for the button on line n.
+
+    Times are frames in which the oscillator ran; `due` maps a line to when its button will be taken.
+    """
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.held = 0
+        self.taken = 0
+        self.due: dict[int, int] = {}
+
+    def move(self, line: str, down: bool, now: int) -> None:
+        """Press or let go of the button on a line. Raises UsageError where there is none."""
+        if line not in self.board.buttons:
+            known = ", ".join(sorted(self.board.buttons)) or "none"
+            raise UsageError(
+                f"no button of {self.board.name} sits on {line}",
+                remedy=f"lines with buttons: {known}; or use set",
+            )
+        self.settle(now)
+        bit = INPUT_LINES.index(line)
+        self.held = self.held & ~(1 << bit) | down << bit
+        wait = math.ceil(self.board.debounce.get(line, 0) / self.board.frame_ticks)
+        if (self.held ^ self.taken) >> bit & 1:
+            self.due.setdefault(bit, now + wait)
+        else:  # back before it counted
+            self.due.pop(bit, None)
+
+    def settle(self, now: int) -> None:
+        """Take what is due."""
+        for bit in [bit for bit, due in self.due.items() if due <= now]:
+            self.taken = self.taken & ~(1 << bit) | self.held & 1 << bit
+            del self.due[bit]
