@@ -6,6 +6,7 @@ import os
 import re
 import sys
 from collections.abc import Callable
+from math import isfinite
 from pathlib import Path
 from typing import Any
 
@@ -69,6 +70,19 @@ def explain(error: Exception) -> int:
     return FAULT
 
 
+class Amount(click.FloatRange):
+    """A finite number above zero."""
+
+    def __init__(self) -> None:
+        super().__init__(min=0, min_open=True)
+
+    def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
+        number = float(super().convert(value, parameter, context))
+        if not isfinite(number):
+            self.fail(f"{value} is not a finite number.", parameter, context)
+        return number
+
+
 def levels(context: click.Context, option: click.Parameter, values: tuple[str, ...]) -> dict[str, int]:
     """`--set i2=1 --set i3=0` as a mapping."""
     found: dict[str, int] = {}
@@ -114,7 +128,7 @@ RUN_OPTIONS = (
     click.option("--strap", type=click.IntRange(min=0), metavar="N", help="Strap code of the step clock."),
     click.option(
         "--hz",
-        type=click.FloatRange(min=0, min_open=True),
+        type=Amount(),
         metavar="F",
         help="Step rate; the nearest is taken.",
     ),
@@ -132,7 +146,7 @@ RUN_OPTIONS = (
     ),
     click.option(
         "--seconds",
-        type=click.FloatRange(min=0, min_open=True),
+        type=Amount(),
         metavar="S",
         help="How long to run after the start.",
     ),
@@ -182,7 +196,7 @@ def slots(board: str, as_json: bool) -> int:
 @run_options
 @click.option(
     "--speed",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Amount(),
     default=1.0,
     metavar="X",
     help="Play X times as fast as the board.",
@@ -206,9 +220,53 @@ def show(speed: float, motion: bool | None, pictures: int, as_json: bool, **aske
 
 
 @cli.command()
+@click.argument("slot")
+@run_options
+@click.option(
+    "-o",
+    "--output",
+    default="-",
+    show_default=True,
+    metavar="FILE",
+    help="A .csv (with a .toml beside it) or .vcd file; - is CSV on standard output.",
+)
+@json_option
+def golden(output: str, as_json: bool, **asked: Any) -> int:
+    """Write the predicted outputs, as CSV or VCD."""
+    from .commands.golden import run
+    from .commands.question import Asked
+
+    return run(Asked(**asked), output, as_json)
+
+
+@cli.command()
+@click.argument("slot")
+@click.argument("capture", type=click.Path(path_type=Path))
+@run_options
+@click.option(
+    "--map",
+    "mapping",
+    multiple=True,
+    callback=columns,
+    metavar="o0=CH3",
+    help="Which column or wire of the capture holds a line; may be repeated.",
+)
+@json_option
+def check(capture: Path, mapping: dict[str, str], as_json: bool, **asked: Any) -> int:
+    """Does a capture from the bench agree, and if not, where does it differ?
+
+    CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
+    """
+    from .commands.check import run
+    from .commands.question import Asked
+
+    return run(Asked(**asked), capture, mapping, as_json)
+
+
+@cli.command()
 @click.option(
     "--hz",
-    type=click.FloatRange(min=0, min_open=True),
+    type=Amount(),
     metavar="F",
     help="Which switches give this step rate?",
 )

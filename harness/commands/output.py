@@ -31,6 +31,16 @@ def emit(text: str) -> None:
         drop_output()
 
 
+def emit_bytes(data: bytes) -> None:
+    """The same for bytes, as they are."""
+    try:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
+    except BrokenPipeError:
+        drop_output()
+
+
 def drop_output() -> None:
     """Send what is still to come nowhere, so that Python's last flush stays quiet too."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
@@ -53,6 +54,7 @@ class Asked:
     procedure: Path | None
     seconds: float | None
     seed: int
+    steps: int | None = None  # instead of seconds
 
 
 @dataclass(frozen=True)
@@ -126,12 +128,14 @@ def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Qu
 
 
 def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
+    """Steps until the time is over; the first comes a whole step after the restart."""
     if not divides(board, sheet):
         return HAND_STEPS
+    if asked.steps is not None:
+        return asked.steps
     rate = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
-    if asked.seconds is not None:
-        return max(1, ceil(asked.seconds * rate))
-    return max(1, min(ceil(USUAL_SECONDS * rate), USUAL_STEPS))
+    steps = ceil(Fraction(asked.seconds or USUAL_SECONDS) * rate) - 1
+    return max(1, steps if asked.seconds is not None else min(steps, USUAL_STEPS))
 
 
 def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:

@@ -28,6 +28,8 @@ from .question import Asked, Question, question
 
 #: Rows of the moving preview beside the display itself.
 ROWS_BESIDE = 4
+#: Columns that the table of levels needs with segments and meanings.
+FOR_ALL_COLUMNS = 60
 
 
 def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most: int) -> int:
@@ -40,27 +42,20 @@ def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most:
     if as_json:
         emit_json(answer(asking, golden))
         return 0
-    glyphs = glyphs_for(sys.stdout.encoding)
     flash = flashing(golden, speed)
-    can_move = sys.stdout.isatty() and motion is not False
+    screen = console()
+    can_move = screen.is_terminal and not screen.is_dumb_terminal and motion is not False
     moving = can_move and (motion is True or not flash.too_much)
-    show(*facts(asking), "", opening(asking), "")
+    show(*facts(asking), "")
+    if flash.too_much:
+        show(caution(flash, held=can_move and not moving), "")
+    glyphs = glyphs_for(sys.stdout.encoding)
+    show(opening(asking), "")
     if moving:
         play(asking, golden, speed, glyphs)
     else:
-        sequence = pictures(golden, seen(golden), wired(asking))
-        width = console().width
-        show(
-            *strip(
-                sequence, asking.board.display, golden.oscillator_hz, width=width, limit=most, glyphs=glyphs
-            ),
-            *key(sequence, asking, glyphs),
-        )
-    found = lines(golden)
-    meanings = {name: said.means for name, said in asking.sheet.lines.items() if name.startswith("o")}
-    show("", table(found, asking.board.display, meanings, glyphs), "", settled(found, golden))
-    if flash.too_much:
-        show(caution(flash, held=can_move and not moving))
+        show(*still(asking, golden, most, glyphs))
+    show("", *levels(asking, golden, glyphs))
     return 0
 
 
@@ -97,9 +92,30 @@ def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterat
     marks = ["o7 first"]
     if any(lamp not in (0, 1, None) for picture in sequence for lamp in picture.lamps):
         marks.append("~ changes faster than the eye follows")
-    if any(lamp is None for picture in sequence for lamp in picture.lamps):
+    if not asking.board.display and any(None in picture.lamps for picture in sequence):
         marks.append(f"{glyphs.unsettled} unsettled")
     yield "Eight levels: " + ", ".join(marks)
+
+
+def still(asking: Question, golden: Golden, most: int, glyphs: Glyphs) -> Iterator[RenderableType]:
+    """Pictures in a row, and what their characters mean."""
+    sequence = pictures(golden, seen(golden), wired(asking))
+    wiring, width = asking.board.display, console().width
+    yield from strip(sequence, wiring, golden.oscillator_hz, width=width, limit=most, glyphs=glyphs)
+    yield from key(sequence, asking, glyphs)
+
+
+def levels(asking: Question, golden: Golden, glyphs: Glyphs) -> Iterator[RenderableType]:
+    """What a probe on each output would tell, and how far that holds."""
+    found = lines(golden)
+    meanings = {name: said.means for name, said in asking.sheet.lines.items() if name.startswith("o")}
+    if console().width >= FOR_ALL_COLUMNS:
+        yield table(found, asking.board.display, meanings, glyphs)
+    else:
+        yield table(found, {}, {}, glyphs)
+        yield from (f"{name}: {means}" for name, means in meanings.items())
+    yield ""
+    yield settled(found, golden)
 
 
 def settled(found: Sequence[Line], golden: Golden) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from fractions import Fraction
 
 
@@ -28,3 +29,19 @@ def apart(percent: float) -> str:
     ('0.5 % above', '12.35 % below')
     """
     return f"{abs(percent):.4g} % {'above' if percent > 0 else 'below'}"
+
+
+def ranges(lines: Sequence[str]) -> str:
+    """Lines of the board, neighbours drawn together.
+
+    >>> ranges(["i7", "o0", "o1", "o2", "o4", "step"])
+    'i7, o0 to o2, o4, step'
+    """
+    runs: list[list[str]] = []
+    for line in lines:
+        before = runs[-1][-1] if runs else ""
+        if before[:1] == line[:1] and before[1:].isdecimal() and line[1:] == str(int(before[1:]) + 1):
+            runs[-1].append(line)
+        else:
+            runs.append([line])
+    return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)

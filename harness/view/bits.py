@@ -61,7 +61,7 @@ def table(found: list[Line], wiring: Mapping[str, str], meanings: Mapping[str, s
     out.add_column("high", justify="right")
     if vague:
         out.add_column("unsettled", justify="right")
-    out.add_column("at the end", justify="right")
+    out.add_column("at end", justify="right")
     if meanings:
         out.add_column("means", ratio=1)
     for line in found:

@@ -74,14 +74,11 @@ def _line(ticks: Ticks, states: Levels, end: int, fusion: float, window: float) 
     times, levels = [], []
     shown = starts.copy()
     for first, stop in _stretches(fused):
-        cuts = bounds[first : stop + 1 : 2]
-        if (stop - first) % 2:  # the last cycle lacks its second half: the run that follows gives it
-            tail = lasting[stop - 2] if stop < len(states) and settled[stop] else 0
-            closing = min(bounds[stop] + tail, bounds[min(stop + 1, len(states))])
-            cuts = np.append(cuts, closing)
-            if stop < len(states):
-                shown[stop] = closing
+        cuts = _cycles(bounds, settled, first, stop)
+        if stop < len(states):
+            shown[stop] = max(shown[stop], cuts[-1])
         window_times, window_levels = _averages(bounds, states, cuts, window)
+        window_times[0] = bounds[first]
         times.append(window_times)
         levels.append(window_levels)
     all_times = np.concatenate([shown[~fused], *times])
@@ -90,6 +87,20 @@ def _line(ticks: Ticks, states: Levels, end: int, fusion: float, window: float) 
     all_times, all_levels = all_times[order], all_levels[order]
     keep = np.append(all_times[1:] != all_times[:-1], all_times[-1] < end)
     return _runs(all_times[keep], all_levels[keep])
+
+
+def _cycles(bounds: Ticks, settled: Marks, first: int, stop: int) -> Ticks:
+    """The starts of the whole cycles in runs `first` to `stop - 1`, and the end of the last one.
+
+    What the beginning or the end of the record has cut short is no whole run. Where the last cycle lacks its second
+    half, the run that follows gives it.
+    """
+    whole = slice(first + (first == 0), stop - (stop == len(settled)))
+    cuts = bounds[whole.start : whole.stop + 1 : 2]
+    if (whole.stop - whole.start) % 2 and stop < len(settled):
+        tail = bounds[stop - 1] - bounds[stop - 2] if settled[stop] else 0
+        cuts = np.append(cuts, min(bounds[stop] + tail, bounds[stop + 1]))
+    return cuts if len(cuts) > 1 else bounds[[first, stop]]
 
 
 def _runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:

@@ -1,0 +1,114 @@
+"""`forelight check`: does the bench agree?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+from math import ceil
+from pathlib import Path
+
+from rich.text import Text
+
+from ..boards.reader import load_board
+from ..capture.readers import read_capture
+from ..capture.record import Capture
+from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from .output import emit_json, show
+from .question import USUAL_SECONDS, Asked, Question, question
+from .words import hertz, ranges
+
+EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
+#: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
+LONGER = 1.5
+#: Steps that are foretold at least for a capture without times.
+USUAL_READINGS = 100
+
+
+def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
+    """Print the verdict; returns its exit code."""
+    capture = read_capture(path, mapping, load_board(asked.board).pins)
+    asking = question(_long_enough(asked, capture))
+    step = asking.sheet.step
+    verdict = check(asking.golden(), capture, asking.board, step_line=step.line if step else None)
+    if as_json:
+        emit_json(
+            {
+                "capture": str(path),
+                "name": asking.sheet.name,
+                "board": asking.board.name,
+                "slot": asking.slot,
+                **verdict.to_json(),
+            }
+        )
+    else:
+        show(*paragraphs(asking, path, verdict))
+    return EXIT_CODES[verdict.kind]
+
+
+def _long_enough(asked: Asked, capture: Capture) -> Asked:
+    """With nothing said about the run, one that is longer than the capture."""
+    if asked.seconds is not None or asked.run_name is not None or asked.procedure is not None:
+        return asked
+    if capture.unit == "seconds":
+        return replace(asked, seconds=max(USUAL_SECONDS, LONGER * (capture.end - capture.start)))
+    if capture.unit == "steps":
+        return replace(asked, steps=max(USUAL_READINGS, ceil(LONGER * (capture.end - capture.start))))
+    return asked
+
+
+def paragraphs(asking: Question, path: Path, verdict: Verdict) -> Iterator[Text | str]:
+    """The verdict first, then what it rests on, then what to do."""
+    where = (
+        f", slot {asking.slot} of {asking.board.name}"
+        if asking.slot is not None
+        else f" on {asking.board.name}"
+    )
+    words = {AGREES: "Agrees", DIFFERS: "Differs", INCONCLUSIVE: "Inconclusive"}
+    yield Text(words[verdict.kind], style="bold").append(
+        f": {path} and what is foretold for {asking.sheet.title}{where}.", style="not bold"
+    )
+    yield from verdict.reasons
+    yield from evidence(verdict)
+    if verdict.remedies:
+        yield ""
+        yield from verdict.remedies
+    if verdict.notes:
+        yield ""
+        yield "How the capture was read:"
+        yield from (f"  {note}" for note in verdict.notes)
+
+
+def evidence(verdict: Verdict) -> Iterator[str]:
+    """How much was compared, and at which rate."""
+    if verdict.first:
+        first = verdict.first
+        when = "" if first.capture_s is None else f" ({first.capture_s:.6g} s in the capture)"
+        more = f"; {verdict.more} more bits differ" if verdict.more else "; no other bit differs"
+        yield f"The first difference is {first.golden_s:.6g} s after the start of the procedure{when}{more}."
+    if verdict.bits:
+        doubtful = f"; {verdict.doubtful} more differ too near an edge to tell" if verdict.doubtful else ""
+        yield (
+            f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}{doubtful}."
+        )
+        yield f"The chance that such a recording fits by accident is {_odds(verdict.chance)}."
+    if verdict.rate_hz is not None and verdict.expected_hz is not None:
+        sigma = f" give or take {verdict.rate_sigma_hz:.2g} Hz" if verdict.rate_sigma_hz else ""
+        codes = (
+            f"; strap code {_either(verdict.codes)} gives that"
+            if verdict.codes
+            else "; no strap code gives that"
+        )
+        yield (
+            f"Step rate: {hertz(verdict.rate_hz)}{sigma} by the capture, {hertz(verdict.expected_hz)} foretold{codes}."
+        )
+
+
+def _odds(chance: float) -> str:
+    return "less than one in a million" if chance < 1e-6 else f"about {chance:.1g}"
+
+
+def _either(codes: tuple[int, ...]) -> str:
+    listed = [str(code) for code in codes[:6]]
+    if len(codes) > 6:
+        listed.append(f"{len(codes) - 6} others")
+    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"

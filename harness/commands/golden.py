@@ -1,0 +1,72 @@
+"""`forelight golden`: the predicted outputs, as CSV or VCD."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.procedure import to_text
+from forelight.sim.errors import UsageError
+
+from ..bench.golden import Golden
+from ..bench.write import to_csv, write_golden
+from .output import emit, emit_bytes, emit_json
+from .question import Asked, Question, question
+
+STDOUT = "-"
+ENDINGS = (".csv", ".vcd")
+
+
+def run(asked: Asked, output: str, as_json: bool) -> int:
+    path = Path(output)
+    if output == STDOUT:
+        if as_json:
+            raise UsageError("--json needs a file for the golden", remedy="name one with -o")
+    elif path.suffix not in ENDINGS:
+        raise UsageError(
+            f"found the ending '{path.suffix}' for a golden",
+            place=output,
+            remedy=f"allowed: {', '.join(ENDINGS)}, or - for CSV on standard output",
+        )
+    asking = question(asked)
+    golden = asking.golden()
+    if output == STDOUT:
+        emit_bytes(to_csv(golden))
+        return 0
+    write_golden(golden, path)
+    found = answer(asking, golden, path)
+    if as_json:
+        emit_json(found)
+    else:
+        emit(sentence(found))
+    return 0
+
+
+def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
+    """What was written, for scripts."""
+    later = golden.ticks >= asking.start()
+    vague = 0
+    for mask in golden.settled[later].tolist():
+        vague |= ~mask
+    return {
+        "files": [str(path), *([str(path.with_suffix(".toml"))] if path.suffix == ".csv" else [])],
+        "name": asking.sheet.name,
+        "board": asking.board.name,
+        "procedure": [to_text(action) for action in asking.procedure.actions],
+        "rows": len(golden.ticks),
+        "start_s": asking.start() / golden.oscillator_hz,
+        "end_s": golden.end / golden.oscillator_hz,
+        "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],
+        "facts": dict(golden.facts),
+    }
+
+
+def sentence(found: dict[str, object]) -> str:
+    """The same for people."""
+    files, vague = found["files"], found["unsettled"]
+    assert isinstance(files, list) and isinstance(vague, list)
+    settled = f"unsettled: {', '.join(vague)}" if vague else "all outputs settled"
+    return (
+        f"Wrote {' and '.join(files)}: {found['rows']} rows over {found['end_s']:.3f} s; "
+        f"once the slot is up, from {found['start_s']:.3f} s on, {settled}.\n"
+    )

@@ -1,0 +1,112 @@
+"""`forelight check`: each verdict with its exit code, from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from forelight.harness.cli import cli
+
+
+def ask(*arguments: str, code: int = 0) -> Result:
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(cli, arguments)
+    assert result.exit_code == code, result.output
+    return result
+
+
+@pytest.fixture
+def capture(tmp_path: Path) -> Path:
+    """What a bench that does as foretold would record."""
+    file = tmp_path / "bench.csv"
+    ask("golden", "tide_gauge", "-o", str(file))
+    file.with_suffix(".toml").unlink()
+    return file
+
+
+def test_a_capture_that_agrees_is_0(capture: Path) -> None:
+    said = ask("check", "tide_gauge", str(capture)).output
+    assert said.replace("\n", " ").startswith(
+        f"Agrees: {capture} and what is foretold for Tide gauge, slot 101 of quay. Compared: "
+    )
+    assert "on i0 to i7, o0 to o7." in said.replace("\n", " ")
+    assert "2.03804 Hz foretold; strap code 182 gives that." in said.replace("\n", " ")
+
+
+def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
+    rows = [line.split(",") for line in capture.read_text().splitlines()]
+    for row in rows[1:]:
+        row[3] = row[3][:1] + "0" + row[3][2:]  # o6, the middle bar
+    capture.write_text("\n".join(",".join(row) for row in rows) + "\n")
+    words = " ".join(ask("check", "tide_gauge", str(capture), code=1).output.split())
+    assert words.startswith(f"Differs: {capture} and what is foretold for Tide gauge, slot 101 of quay. ")
+    assert "line o6 is 0 where 1 was predicted." in words
+    assert "The first difference is " in words
+    found = json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)
+    assert (found["kind"], found["first"]["line"]) == ("differs", "o6")
+    assert found["slot"] == 101
+
+
+def test_a_capture_that_says_too_little_is_3(tmp_path: Path) -> None:
+    file = tmp_path / "eye.csv"
+    file.write_text("step,outputs\n0,10000110\n1,11011011\n2,11001111\n")
+    words = " ".join(ask("check", "tide_gauge", str(file), code=3).output.split())
+    assert words.startswith(f"Inconclusive: {file} and what is foretold for Tide gauge")
+    assert "Record more steps" in words
+
+
+def test_what_an_eye_wrote_down(tmp_path: Path) -> None:
+    # Segments a to g of 0 to 9 with tails (TI SN74LS47, SN74247 for 6 and 9); the point is lit while the tide rises.
+    digits = [0x3F, 0x06, 0x5B, 0x4F, 0x66, 0x6D, 0x7D, 0x07, 0x7F, 0x6F]
+    levels = [n if n <= 9 else 18 - n for n in (step % 18 for step in range(40))]
+    rising = [step % 18 < 9 for step in range(40)]
+    file = tmp_path / "eye.csv"
+    rows = [
+        f"{n},{digits[level] | 128 * up:08b}"
+        for n, (level, up) in enumerate(zip(levels, rising, strict=True))
+    ]
+    file.write_text("\n".join(["step,outputs", *rows]) + "\n")
+    assert ask("check", "tide_gauge", str(file)).output.startswith("Agrees: ")
+
+
+def test_mapped_columns(capture: Path) -> None:
+    rows = [line.split(",") for line in capture.read_text().splitlines()]
+    table = [["t [s]", *(f"CH{bit}" for bit in range(8))]]
+    table += [[row[0], *reversed(row[3].replace("x", "0"))] for row in rows[4:]]
+    capture.write_text("\n".join(",".join(row) for row in table) + "\n")
+    mapping = [part for bit in range(8) for part in ("--map", f"o{bit}=CH{bit}")]
+    assert ask("check", "tide_gauge", str(capture), *mapping).output.startswith("Agrees: ")
+    assert "say which is which" in ask("check", "tide_gauge", str(capture), code=2).stderr
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (None, "cannot read the recording: no such file or directory"),
+        ("", "forelight: "),
+        ("a,b\n1,2\n", "forelight: "),
+    ],
+)
+def test_a_capture_that_cannot_be_read_is_2(content: str | None, said: str, tmp_path: Path) -> None:
+    file = tmp_path / "broken.csv"
+    if content is not None:
+        file.write_text(content)
+    result = ask("check", "tide_gauge", str(file), code=2)
+    assert said in result.stderr
+    assert result.stdout == ""
+
+
+@pytest.mark.parametrize("mapping", ["o0", "o0=", "=CH1"])
+def test_a_mapping_that_is_none(mapping: str, capture: Path) -> None:
+    said = ask("check", "tide_gauge", str(capture), "--map", mapping, code=2).stderr
+    assert f"Invalid value for '--map': found '{mapping}'" in said
+
+
+def test_a_line_that_is_mapped_twice(capture: Path) -> None:
+    said = ask("check", "tide_gauge", str(capture), "--map", "o0=a", "--map", "o0=b", code=2).stderr
+    assert "o0 is mapped twice" in said
+
+
+def test_an_empty_slot_cannot_be_checked(capture: Path) -> None:
+    assert "slot 5 of quay is empty" in ask("check", "5", str(capture), code=2).stderr

@@ -1,0 +1,110 @@
+"""`forelight golden`: files, standard output, and what is said about them."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import tomllib
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+from forelight.harness.cli import cli
+from vcdvcd import VCDVCD
+
+HEAD = ["time_s", "step", "inputs", "outputs", "claim"]
+
+
+def ask(*arguments: str, code: int = 0) -> Result:
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(cli, ["golden", *arguments])
+    assert result.exit_code == code, result.output
+    return result
+
+
+def test_csv_on_standard_output() -> None:
+    data = ask("tide_gauge", "-o", "-").stdout_bytes
+    rows = list(csv.reader(io.StringIO(data.decode("ascii"), newline="")))
+    assert rows[0] == HEAD
+    assert {len(row) for row in rows} == {5}
+    assert rows[-1][3] == "11011011"  # after 20 steps: 2, and the point lit
+    assert data == ask("tide_gauge").stdout_bytes
+
+
+def test_csv_file_with_its_facts(tmp_path: Path) -> None:
+    file = tmp_path / "tide.csv"
+    said = ask("tide_gauge", "-o", str(file), "--seed", "7").output
+    assert file.read_bytes() == ask("tide_gauge", "--seed", "7").stdout_bytes
+    facts = tomllib.loads(file.with_suffix(".toml").read_text())
+    assert facts["design"] == "tide_gauge"
+    assert facts["seed"] == 7
+    rows = len(file.read_text().splitlines()) - 1
+    assert said.startswith(f"Wrote {file} and {file.with_suffix('.toml')}: {rows} rows over ")
+    assert said.endswith(", all outputs settled.\n")
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["tide.csv", "tide.toml"]
+
+
+def test_vcd_file_as_another_reader_sees_it(tmp_path: Path) -> None:
+    # vcdvcd is a reader of IEEE 1364 dumps that is not ours.
+    file = tmp_path / "tide.vcd"
+    ask("tide_gauge", "-o", str(file))
+    names = {name.rsplit(".", 1)[-1] for name in VCDVCD(str(file)).signals}
+    assert names == {f"{side}{line}" for side in "io" for line in range(8)}
+
+
+def test_json_tells_what_was_written(tmp_path: Path) -> None:
+    file = tmp_path / "tide.csv"
+    found = json.loads(ask("tide_gauge", "-o", str(file), "--json", "--seconds", "3").output)
+    assert found["files"] == [str(file), str(file.with_suffix(".toml"))]
+    assert found["rows"] == len(file.read_text().splitlines()) - 1
+    assert found["unsettled"] == []
+    assert 3 < found["end_s"] - found["start_s"] < 3.6
+    assert found["procedure"][:1] == ["select 101"]
+
+
+def test_unsettled_outputs_are_named(tmp_path: Path) -> None:
+    source = tmp_path / "toggle.v"
+    source.write_text(
+        "module toggle(input [7:0] inputs, output [7:0] outputs);\n"
+        "  reg state; always @(posedge inputs[7]) state <= ~state;\n"
+        "  assign outputs = {4'b0, state, 3'b0};\nendmodule\n"
+    )
+    assert ask(str(source), "-o", str(tmp_path / "toggle.csv")).output.endswith(" on, unsettled: o3.\n")
+
+
+def test_options_change_the_run(tmp_path: Path) -> None:
+    held = json.loads(ask("tide_gauge", "--set", "i0=1", "-o", str(tmp_path / "held.csv"), "--json").output)
+    assert "set i0=1 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0" in held["procedure"]
+    fast = json.loads(ask("tide_gauge", "--strap", "29", "-o", str(tmp_path / "fast.csv"), "--json").output)
+    assert "strap 29" in fast["procedure"]
+    told = json.loads(
+        ask("tide_gauge", "--run", "one tide", "-o", str(tmp_path / "told.csv"), "--json").output
+    )
+    assert told["procedure"][-2:] != fast["procedure"][-2:]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (
+            ["-o", "tide.txt"],
+            "forelight: tide.txt: found the ending '.txt' for a golden; allowed: .csv, .vcd, or - for",
+        ),
+        (["-o", "none/tide.csv"], "cannot write the file: no such file or directory"),
+        (["-o", "-", "--json"], "forelight: --json needs a file for the golden; name one with -o"),
+    ],
+)
+def test_what_cannot_be_written(
+    arguments: list[str], said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    result = ask("tide_gauge", *arguments, code=2)
+    assert said in result.stderr
+    assert result.stdout == ""
+    assert not list(tmp_path.iterdir())
+
+
+def test_an_empty_slot_has_no_golden() -> None:
+    assert ask("5", code=2).stderr == (
+        "forelight: slot 5 of quay is empty; `forelight slots` lists those that are not\n"
+    )

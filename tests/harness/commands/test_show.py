@@ -1,0 +1,247 @@
+"""`forelight show` on the demo boards: what it says, in words, pictures and JSON."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from forelight.designs.catalogue import load_design
+from forelight.harness.cli import cli
+
+
+def ask(*arguments: str, code: int = 0, columns: int = 80, charset: str = "utf-8") -> str:
+    result = CliRunner(env={"COLUMNS": str(columns)}, charset=charset).invoke(cli, ["show", *arguments])
+    assert result.exit_code == code, result.output
+    return result.output
+
+
+TIDE = """\
+Tide gauge, slot 101 of quay; from harbour office
+The water level from 0 to 9 and back, a digit a step, for ever. The point is lit
+while the tide rises, and i0 holds everything still.
+
+Step clock on i7: 2.03804 Hz, strap code 182; the author wants 2 Hz.
+Switches while strapping: i7=1 i6=0 i5=1 i4=1 i3=0 i2=1 i1=1 i0=0
+Restart on i6, active high.
+Input i0 = 0: hold
+
+From the moment at which the restart is let go:
+
+0.000 s   0.491 s   0.981 s   1.472 s
+ ███       ···       ███       ███
+█   █     ·   █     ·   █     ·   █
+ ···       ···       ███       ███
+█   █     ·   █     █   ·     ·   █
+ ███  █    ···  █    ███  █    ███  █
+step 0    step 1    step 2    step 3
+10111111  10000110  11011011  11001111
+
+The run ends at 1.962 s.
+· dark, █ lit
+Eight levels: o7 first
+
+line  segment  changes   high  at end  means
+o0    a              2   75 %       1
+o1    b              0  100 %       1
+o2    c              2   75 %       1
+o3    d              2   75 %       1
+o4    e              3   50 %       0
+o5    f              1   25 %       0
+o6    g              1   50 %       1
+o7    point          0  100 %       1  the tide is rising
+
+All outputs are settled: 64 power-ups were tried and show the same.
+"""
+
+
+def test_a_counting_digit_as_a_strip() -> None:
+    # Digits as in the TI SN74LS47 table, with tails; 2.03804 Hz is 3000 frames / (2 * 23 * 2**5).
+    assert ask("tide_gauge", "--seconds", "1.5") == TIDE
+
+
+def test_by_number_by_name_and_by_folder_it_is_the_same() -> None:
+    from forelight.designs import catalogue
+
+    folder = Path(catalogue.__file__).parent / "tide_gauge"
+    assert ask("101", "--seconds", "1.5") == TIDE
+    assert ask(str(folder), "--seconds", "1.5") == TIDE
+
+
+def test_what_an_encoding_lacks_is_drawn_in_ascii() -> None:
+    drawn = ask("tide_gauge", "--seconds", "1.5", charset="latin-1").splitlines()
+    first = drawn.index("0.000 s   0.491 s   0.981 s   1.472 s") + 1
+    assert drawn[first : first + 5] == [
+        " ###       ...       ###       ###",
+        "#   #     .   #     .   #     .   #",
+        " ...       ...       ###       ###",
+        "#   #     .   #     #   .     .   #",
+        " ###  #    ...  #    ###  #    ###  #",
+    ]
+    assert ". dark, # lit" in drawn
+
+
+@pytest.mark.parametrize(
+    "slot", ["tide_gauge", "lighthouse", "dice", "watch_vote", "lamp_dimmer", "word_roller"]
+)
+@pytest.mark.parametrize("columns", [40, 57])
+def test_narrow_output_keeps_within_its_columns(slot: str, columns: int) -> None:
+    assert max(map(len, ask(slot, "--seconds", "2", columns=columns).splitlines())) <= columns
+
+
+def test_light_faster_than_the_eye_is_drawn_at_its_average() -> None:
+    # The dimmer's duty formula: level 5 of 15 is lit a third of the time.
+    found = json.loads(ask("lamp_dimmer", "--run", "a third", "--json"))
+    assert len(found["pictures"]) == 1
+    assert found["pictures"][0]["brightness"][:7] == [pytest.approx(5 / 15, abs=0.002)] * 7
+    assert found["flashes"] == {"in_a_second": 0, "line": "o0", "too_much": False}
+    drawn = ask("lamp_dimmer", "--set", "i0=1", "--seconds", "1")
+    assert "\n ▒▒▒\n▒   ▒\n ▒▒▒\n▒   ▒\n ▒▒▒  ░\nstep 0\n~~~~~~~~\n" in drawn
+    assert (
+        "░ up to a quarter, ▒ up to half\nEight levels: o7 first, ~ changes faster than the eye follows\n"
+        in drawn
+    )
+
+
+def test_a_rhythm_is_drawn_once() -> None:
+    drawn = ask("lighthouse", "--seconds", "30")
+    assert "\nThen again as from 0.250 s, every 5.000 s, to the end at 30.000 s.\n" in drawn
+    found = json.loads(ask("lighthouse", "--seconds", "30", "--json"))
+    assert found["repeats"] == {"first": 1, "period": 3}
+
+
+def test_more_pictures_on_request() -> None:
+    assert "… and 2 more pictures to the end at 1.962 s." in ask(
+        "tide_gauge", "--seconds", "1.5", "--pictures", "2"
+    )
+
+
+def test_a_run_of_the_datasheet() -> None:
+    run = load_design("tide_gauge").runs[1]
+    words = " ".join(ask("tide_gauge", "--run", run.name).split())
+    assert f"Run: {run.name}. {'; '.join(run.do)}. Expected: {run.expect}." in words
+
+
+def test_a_procedure_from_a_file(tmp_path: Path) -> None:
+    file = tmp_path / "held.toml"
+    file.write_text('do = ["restart", "steps 2", "set i0=1", "steps 3"]\nexpect = "it stands at 2"\n')
+    found = json.loads(ask("tide_gauge", "--procedure", str(file), "--json"))
+    assert found["procedure"][-4:] == ["restart", "steps 2", "set i0=1", "steps 3"]
+    assert found["expect"] == "it stands at 2"
+    # o0 to o6 of the digit 2 are a, b, d, e, g
+    assert found["pictures"][-1]["brightness"] == [1, 1, 0, 1, 1, 0, 1, 1]
+
+
+def test_an_empty_slot_is_an_answer() -> None:
+    says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
+    assert " ".join(ask("5").split()) == says
+    assert json.loads(ask("5", "--json")) == {
+        "board": "quay",
+        "slot": 5,
+        "empty": True,
+        "outputs": "00000000",
+        "says": says,
+    }
+
+
+BLINKER = """\
+module blinker(input [7:0] inputs, output [7:0] outputs);
+  reg [1:0] count;
+  always @(posedge inputs[7]) if (inputs[6]) count[0] <= 0; else count[0] <= ~count[0];
+  always @(posedge inputs[7]) count[1] <= ~count[1];
+  assign outputs = {6'b0, count};
+endmodule
+"""
+
+
+@pytest.fixture
+def blinker(tmp_path: Path) -> str:
+    source = tmp_path / "blinker.v"
+    source.write_text(BLINKER)
+    return str(source)
+
+
+def test_a_bare_source_says_what_was_assumed(blinker: str) -> None:
+    drawn = ask(blinker, "--hz", "2", "--seconds", "2")
+    assert (
+        "\nAssumed, as there is no datasheet:\n  ports: inputs and outputs, eight bits each, bit 0 is line 0\n"
+        in drawn
+    )
+    assert "  step line: i7, as the board suggests\n" in drawn
+    assert "blinker, tried on quay\n" in drawn
+
+
+def test_unsettled_outputs_are_drawn_and_named(blinker: str) -> None:
+    drawn = ask(blinker, "--hz", "2", "--seconds", "2")
+    assert "\n·   ?     ·   ?     ·   ?\n" in drawn
+    assert "? unsettled" in drawn
+    assert (
+        "\nUnsettled: o1 (all the time). There 64 power-ups did not agree, so the chip may\nshow either.\n"
+        in drawn
+    )
+    found = json.loads(ask(blinker, "--hz", "2", "--seconds", "2", "--json"))
+    assert found["unsettled"] == ["o1"]
+    assert {picture["brightness"][1] for picture in found["pictures"]} == {None}
+    assert {picture["brightness"][0] for picture in found["pictures"]} == {0, 1}
+
+
+def test_warnings_of_the_source_are_passed_on(tmp_path: Path) -> None:
+    source = tmp_path / "loose.v"
+    source.write_text(
+        "module loose(input [7:0] inputs, output [7:0] outputs); wire w; assign outputs = {7'b0, w}; endmodule\n"
+    )
+    drawn = ask(str(source), "--seconds", "1")
+    assert "\nWarnings from the source:\n  " in drawn
+    assert json.loads(ask(str(source), "--seconds", "1", "--json"))["warnings"]
+
+
+def test_flashing_is_cautioned_against() -> None:
+    drawn = ask("lighthouse", "--set", "i3=1", "--set", "i2=1", "--hz", "30", "--seconds", "3")
+    caution = (
+        "Caution: o0 flashes 8 times in a second, and more than three flashes in a second can trigger seizures (WCAG "
+        "2.2, success criterion 2.3.1). Mind who is watching at the bench."
+    )
+    assert " ".join(drawn.split()).count(caution) == 1
+
+
+def test_a_board_with_a_direct_link() -> None:
+    drawn = ask("tide_gauge", "--board", "mole", "--seconds", "1", "--hz", "4")
+    assert drawn.startswith("Tide gauge, slot 57 of mole; from harbour office\n")
+    assert "4 Hz" in drawn
+    assert json.loads(ask("11", "--board", "mole", "--json"))["name"] == "lighthouse"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["500"], "forelight: quay has no slot 500; its slots are 0 to 191"),
+        (
+            ["tide_gauge", "--strap", "1", "--hz", "2"],
+            "forelight: --strap and --hz contradict each other; give one of them",
+        ),
+        (["tide_gauge", "--strap", "256"], "forelight: quay has no strap code 256"),
+        (["watch_vote", "--hz", "2"], "forelight: the step clock of quay does not drive watch_vote"),
+        (["tide_gauge", "--run", "none"], 'forelight: tide_gauge has no run "none"'),
+        (["tide_gauge", "--procedure", "none.toml"], "forelight: none.toml"),
+        (
+            ["tide_gauge", "--run", "one tide", "--seconds", "1"],
+            "forelight: --run or --procedure and --seconds contradict",
+        ),
+        (["nothing"], 'forelight: there is no design "nothing"'),
+        (["nothing.v"], "forelight: nothing.v: no such file"),
+        (["tide_gauge", "--set", "o1=1"], "Error: Invalid value for '--set': found 'o1=1'"),
+        (
+            ["tide_gauge", "--set", "i1=1", "--set", "i1=0"],
+            "Error: Invalid value for '--set': i1 is given both levels",
+        ),
+        (["tide_gauge", "--seconds", "1e12"], "forelight: "),
+        (["tide_gauge", "--seconds", "inf"], "inf is not a finite number."),
+        (["tide_gauge", "--seconds", "nan"], "nan is not a finite number."),
+        (["tide_gauge", "--speed", "nan"], "nan is not a finite number."),
+    ],
+)
+def test_what_cannot_be_shown(arguments: list[str], said: str) -> None:
+    output = ask(*arguments, code=2)
+    assert said in output
+    assert "Traceback" not in output
