@@ -1,0 +1,248 @@
+"""Finds where in a golden a capture begins, and how fast it runs: the starting offset.
+
+Theory of operation. Golden time and capture time (both in nominal steps) are related by `golden = offset + rate *
+capture`. Candidates for the pair come from edges: two edges of one line in the capture, with n edges of that line
+between them, would be any two such edges of the golden with as many between them, and each such pair gives an offset
+and a rate. Where the rate is known (the step line was recorded) one edge is enough. All candidates are scored on a
+first window of the capture with a table of distances to the nearest golden edge; the best are fitted by least squares
+to the edges they match, on windows four times as long each time, until the whole capture (or enough of it) is in the
+window. A score counts matched edges, less half of those on either side that have no partner, so that a longer overlap
+wins over a shorter one that fits as well.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .record import LINES, Floats
+from .reference import Edges, Ints
+
+GATE = 0.5  # an edge belongs to the golden edge of its line and direction that is nearer than half a step
+WINDOW = 192  # edges of the first window
+MOST = 8192  # edges of the last
+KEEP = 2048  # candidates that are fitted
+WEIGHTS = (8, 8, 7, 4, 2, 1)  # by distance in quarter steps: full within what jitter alone explains
+RESOLUTION = 4
+CELLS = 1 << 21  # numbers handled at a time
+
+
+class Nearest:
+    """Finds golden edges by line, direction and time."""
+
+    def __init__(self, edges: Edges, end: float) -> None:
+        self.edges, self.end = edges, end
+        self.table: NDArray[np.uint8] | None = None
+        self.span = end + 8.0
+        keys = edges.kind * self.span + edges.time
+        self.order = np.argsort(keys, kind="stable")
+        self.keys = keys[self.order]
+
+    def distance(self, kind: Ints, time: Floats) -> Floats:
+        """Golden edge minus `time`, for the nearest edge of this kind; at least 2 where there is none near."""
+        if not len(self.keys):
+            return np.full(np.shape(time), 9.0)
+        key = kind * self.span + np.clip(time, -2.0, self.end + 2.0)
+        after = np.searchsorted(self.keys, key)
+        ahead = self.keys[np.minimum(after, len(self.keys) - 1)] - key
+        behind = self.keys[np.maximum(after - 1, 0)] - key
+        return np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+
+    def count(self, start: Floats, stop: Floats) -> Ints:
+        """How many golden edges lie between."""
+        times = self.edges.time
+        between: Ints = np.searchsorted(times, stop) - np.searchsorted(times, start)
+        return np.maximum(between, 0)
+
+
+@dataclass(frozen=True)
+class Fits:
+    """Several ways to lay a capture on the golden, element by element: `golden = offset + rate * capture`."""
+
+    offset: Floats
+    rate: Floats
+    score: Floats
+
+    def best(self, most: int, margin: float = np.inf) -> Fits:
+        """Those with the highest scores (the earliest first among equals), no further than `margin` below the best."""
+        order = np.lexsort((self.offset, -self.score))[:most]
+        order = order[self.score[order] >= self.score[order[0]] - margin] if len(order) else order
+        return Fits(self.offset[order], self.rate[order], self.score[order])
+
+
+@dataclass(frozen=True)
+class Search:
+    """Offset and rate that fit best, the capture time around which they do, and how many candidates were looked at.
+
+    The score is 0 where there was no candidate.
+    """
+
+    offset: float = 0.0
+    rate: float = 1.0
+    seed: float = 0.0
+    score: float = 0.0
+    tried: int = 0
+
+
+def search(
+    capture: Edges, nearest: Nearest, rates: tuple[float, float], known: float | None = None
+) -> Search:
+    """Find the best offset and rate, the rate within `rates`, or `known`."""
+    tried = 0
+    best = Search()
+    for window in _windows(capture):
+        first = _candidates(window, nearest, rates, known)
+        tried += len(first.offset)
+        if len(first.offset):
+            found = _narrow(capture, window, nearest, first, rates)
+            if found.score > best.score:
+                best = found
+        if best.score > 0.6 * min(len(window.time), MOST):
+            break
+    return replace(best, tried=tried)
+
+
+def _windows(capture: Edges) -> Iterator[Edges]:
+    """Places to begin: all of a short capture; of a long one its start, then further on."""
+    count = len(capture.time)
+    if count <= 2 * WINDOW:
+        if count:
+            yield capture
+        return
+    for share in (0.0, 0.5, 0.25, 0.75):
+        start = int(share * (count - WINDOW))
+        yield capture.part(slice(start, start + WINDOW))
+
+
+def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float], known: float | None) -> Fits:
+    """Offsets and rates that bring some edges together, scored on the window."""
+    offsets, slopes = [np.zeros(0)], [np.zeros(0)]
+    golden = nearest.edges
+    lines = [line for line in np.unique(window.line) if (golden.line == line).any()]
+    lines.sort(key=lambda line: int((golden.line == line).sum()))
+    budget = 1 << 20
+    for line in lines:
+        own = window.part(window.line == line)
+        theirs = golden.part(golden.line == line)
+        for offset, rate in _pairs(own, theirs, known):
+            fits = (rate >= rates[0]) & (rate <= rates[1])
+            offsets.append(offset[fits])
+            slopes.append(rate[fits])
+            budget -= int(fits.sum())
+        if budget < 0:
+            break
+    offset, rate = np.concatenate(offsets), np.concatenate(slopes)
+    return _scored(window, nearest, offset, rate)
+
+
+def _pairs(own: Edges, theirs: Edges, known: float | None) -> Iterator[tuple[Floats, Floats]]:
+    """Offset and rate for each way to lay an edge (or two) of the capture on the golden's edges of that line."""
+    count = len(own.time)
+    if known is not None:
+        for at in sorted({0, count // 2, count - 1}):
+            same = theirs.time[theirs.level == own.level[at]]
+            yield same - known * own.time[at], np.full(len(same), known)
+        return
+    ends = {(0, count - 1), (0, count // 2), (count // 2, count - 1)}
+    for first, last in sorted(pair for pair in ends if pair[1] > pair[0]):
+        apart = last - first
+        begin = np.flatnonzero(theirs.level[: max(0, len(theirs.time) - apart)] == own.level[first])
+        rate = (theirs.time[begin + apart] - theirs.time[begin]) / (own.time[last] - own.time[first])
+        yield theirs.time[begin] - rate * own.time[first], rate
+
+
+def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fits:
+    """Score by table, all candidates on a few edges and the better ones on all."""
+    if nearest.table is None:
+        nearest.table = _table(nearest, 2 * len(LINES))
+    table = nearest.table
+    order = np.random.default_rng(0).permutation(
+        len(window.time)
+    )  # any spread-out order does; a fixed one repeats
+    score = np.zeros(len(offset))
+    few = order[:16]
+    for part in (few, order[16:]):
+        score += _by_table(table, window, part, offset, rate)
+        kept = np.argsort(-score, kind="stable")[: 8 * KEEP]
+        offset, rate, score = offset[kept], rate[kept], score[kept]
+    begin, end = offset + rate * window.time[0], offset + rate * window.time[-1]
+    golden = nearest.count(begin - GATE, end + GATE)
+    return Fits(offset, rate, 2 * score - 0.5 * (golden + len(window.time))).best(KEEP)
+
+
+def _table(nearest: Nearest, kinds: int) -> NDArray[np.uint8]:
+    """For each kind of edge and each quarter step of golden time, how well an edge there would fit."""
+    size = int(nearest.end * RESOLUTION) + 1
+    pad = len(WEIGHTS)
+    table = np.zeros((kinds, size + 2 * pad), np.uint8)
+    kind = nearest.edges.kind
+    spots = np.clip((nearest.edges.time * RESOLUTION).astype(np.int64), 0, size - 1) + pad
+    for weight, distance in sorted((w, d) for d, w in enumerate(WEIGHTS)):
+        for side in (-distance, distance):
+            for number in range(kinds):
+                table[number][spots[kind == number] + side] = weight
+    return table
+
+
+def _by_table(table: NDArray[np.uint8], window: Edges, rows: Ints, offset: Floats, rate: Floats) -> Floats:
+    """Sum of weights, 1 for an edge that fits well."""
+    total = np.zeros(len(offset), np.int64)
+    size = table.shape[1]
+    kinds, times = window.kind, window.time
+    for row in rows.tolist():
+        spot = ((offset + rate * times[row]) * RESOLUTION).astype(np.int64) + len(WEIGHTS)
+        total += table[kinds[row]][np.clip(spot, 0, size - 1)]
+    return total / WEIGHTS[0]
+
+
+def _narrow(
+    capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: tuple[float, float]
+) -> Search:
+    """Fit the candidates on ever longer windows and keep the ones that stay good."""
+    first = int(np.searchsorted(capture.time, window.time[0]))
+    count = len(window.time)
+    while True:
+        part = capture.part(slice(first, first + count))
+        fits = fitted(part, nearest, fits)
+        fits = fits.best(KEEP, max(3.0, 0.15 * count))
+        if count >= min(len(capture.time), MOST):
+            best = fits.best(1)
+            seed = float(part.time[len(part.time) // 2])
+            return Search(float(best.offset[0]), float(best.rate[0]), seed, float(best.score[0]))
+        longer = min(4 * count, len(capture.time))
+        first = max(0, min(first, len(capture.time) - longer))
+        fits = fits.best(max(8, KEEP * WINDOW // longer))
+        count = longer
+
+
+def fitted(part: Edges, nearest: Nearest, fits: Fits) -> Fits:
+    """Least squares on the matched edges, for all fits at once, with an ever narrower gate; then the score."""
+    out = []
+    step = max(1, CELLS // max(len(part.time), 1))
+    middle = float(part.time.mean())
+    time = part.time - middle
+    for begin in range(0, len(fits.offset), step):
+        rate = fits.rate[begin : begin + step].copy()
+        offset = fits.offset[begin : begin + step] + rate * middle
+        for gate in (1.0, 0.7, GATE, GATE):
+            distance = nearest.distance(part.kind, offset[:, None] + rate[:, None] * time)
+            match = np.abs(distance) < gate
+            distance = np.where(match, distance, 0.0)
+            count = np.maximum(match.sum(axis=1), 1)
+            mean_t = (match * time).sum(axis=1) / count
+            mean_d = distance.sum(axis=1) / count
+            spread = (match * time**2).sum(axis=1) - count * mean_t**2
+            tilt = (distance * time).sum(axis=1) - count * mean_t * mean_d
+            slope = np.where(count >= 3, tilt / np.maximum(spread, 1e-9), 0.0)
+            rate += slope
+            offset += mean_d - slope * mean_t
+        inside = offset[:, None] + rate[:, None] * time
+        distance = nearest.distance(part.kind, inside)
+        matched = (np.abs(distance) < GATE).sum(axis=1)
+        own = ((inside > -GATE) & (inside < nearest.end + GATE)).sum(axis=1)
+        golden = nearest.count(inside[:, 0] - GATE, inside[:, -1] + GATE)
+        out.append(Fits(offset - rate * middle, rate, 2.0 * matched - 0.5 * (own + golden)))
+    return Fits(*(np.concatenate([getattr(f, name) for f in out]) for name in ("offset", "rate", "score")))

@@ -1,0 +1,131 @@
+"""Compares a capture with a golden, step by step and line by line, once the time base is known.
+
+Theory of operation. Each line has moments at which it cannot be changing: half-way between the instants, counted from
+the step's rise, at which it does change somewhere in the golden. There the two are compared, once a step (twice for a
+line that also follows the falling edge). A bit is compared only where the golden is settled and keeps still for as
+long as edges stray, and where the capture has no gap; a bit that differs is set aside, as one that cannot be told,
+where an edge of the capture is so near that the uncertainty of the time base could have put it on the other side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .record import GAP, Floats, Line
+from .reference import Ints, Reference
+from .timebase import TimeBase
+
+STILL = 0.45  # a line that keeps still for this part of a step on both sides is compared whatever the jitter
+
+
+@dataclass(frozen=True)
+class Differences:
+    """Bits that differ: golden time, index into `names`, levels, number of the step that made the bit; in order of
+    time."""
+
+    names: tuple[str, ...]
+    time: Floats
+    line: Ints
+    expected: NDArray[np.uint8]
+    seen: NDArray[np.uint8]
+    step: Ints
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """`steps` cells were compared, `bits` bits in them; `doubtful` bits differ but cannot be told; `moving` lines
+    changed."""
+
+    steps: int
+    bits: int
+    doubtful: int
+    differences: Differences
+    first_compared: float
+    last_compared: float
+
+
+def compare(
+    lines: Mapping[str, Line], golden: Reference, base: TimeBase, start: float, end: float
+) -> Comparison:
+    """Compare the lines (in capture time, observed from `start` to `end`) with the golden."""
+    low, high = base.to_golden(np.array([start, end]))
+    cells = golden.cells()
+    cells = cells[(cells > low - 1) & (cells < high)]
+    names = tuple(name for name in lines if name in golden.lines)
+    compared = np.zeros(len(cells), bool)
+    bits = doubtful = 0
+    found: list[tuple[NDArray[Any], ...]] = []
+    when: dict[float, tuple[Floats, Floats]] = {}
+    noise = base.reach + 3 * base.phase
+    for number, name in enumerate(names):
+        theirs = golden.lines[name]
+        for phase, half in _still_phases(theirs, golden):
+            if phase not in when:
+                moment = cells + phase
+                when[phase] = moment, base.to_capture(moment)
+            moment, capture_time = when[phase]
+            expected = theirs.at(moment)
+            seen = lines[name].at(capture_time)
+            inside = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
+            judged = inside & (expected != GAP) & (seen != GAP)
+            judged &= _distance(theirs.times[1:], moment) > min(STILL, noise)
+            wrong = judged & (expected != seen)
+            near = np.flatnonzero(wrong)
+            unsure = _distance(lines[name].times[1:], capture_time[near]) * base.rate < 3 * base.phase
+            judged[near[unsure]] = wrong[near[unsure]] = False
+            doubtful += int(unsure.sum())
+            bits += int(judged.sum())
+            compared |= judged
+            rows = np.flatnonzero(wrong)
+            found.append(
+                (moment[rows], np.full(len(rows), number), expected[rows], seen[rows], moment[rows] - half)
+            )
+    time, line, expected, seen, since = (
+        np.concatenate([f[i] for f in found] or [np.zeros(0)]) for i in range(5)
+    )
+    order = np.lexsort((line, time))
+    differences = Differences(
+        names,
+        time[order],
+        line[order].astype(np.int64),
+        expected[order],
+        seen[order],
+        golden.step_at(since[order]),
+    )
+    rows = np.flatnonzero(compared)
+    first, last = (float(cells[rows[0]]), float(cells[rows[-1]])) if len(rows) else (0.0, 0.0)
+    return Comparison(len(rows), bits, doubtful, differences, first, last)
+
+
+def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:
+    """Where in a step the line does not change: the middles of the gaps between the phases of its changes, and half
+    their lengths.
+    """
+    real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    times = line.times[1:][real][:4096]
+    if not len(times) or not len(golden.rises):
+        return [(0.5, 0.49)]
+    before = np.searchsorted(golden.rises, times + 1e-6, side="right") - 1
+    phase = np.sort((times - golden.rises[np.maximum(before, 0)]) % 1.0)
+    phase = np.sort(np.where(phase > 1 - 1e-4, 0.0, phase))
+    gaps = np.diff(np.r_[phase, phase[0] + 1])
+    largest = np.flatnonzero(gaps > 0.3)
+    if not len(largest):
+        largest = np.array([int(np.argmax(gaps))])
+    middles = np.round((phase + gaps / 2) % 1.0 * 1024) / 1024
+    return [(float(middles[at]), 0.49 * float(gaps[at])) for at in largest]
+
+
+def _distance(edges: Floats, times: Floats) -> Floats:
+    """From each time to the nearest edge."""
+    if not len(edges):
+        return np.full(len(times), np.inf)
+    after = np.searchsorted(edges, times)
+    ahead = edges[np.minimum(after, len(edges) - 1)] - times
+    behind = times - edges[np.maximum(after - 1, 0)]
+    return np.minimum(np.abs(ahead), np.abs(behind))

@@ -1,0 +1,157 @@
+"""A golden as a capture is compared with it: edges, levels and steps on a time axis that counts steps.
+
+Times here are golden ticks divided by the ticks of one step (`unit`), so that one step has the length 1 and numbers
+are as small as the reasoning about them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..bench.golden import Golden
+from .record import GAP, Floats, Levels, Line, changes_only
+
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Changes from one known level to the other, of several lines together, in order of time.
+
+    `line` is an index into the names of whoever holds them, `level` the level after the edge.
+    """
+
+    time: Floats
+    line: NDArray[np.int64]
+    level: Levels
+
+    @property
+    def kind(self) -> NDArray[np.int64]:
+        """Line and direction in one number."""
+        return self.line * 2 + self.level
+
+    def between(self, start: float, stop: float) -> Edges:
+        return self.part(slice(int(np.searchsorted(self.time, start)), int(np.searchsorted(self.time, stop))))
+
+    def part(self, rows: slice | NDArray[np.bool_]) -> Edges:
+        return Edges(self.time[rows], self.line[rows], self.level[rows])
+
+
+def edges_of(lines: Mapping[str, Line], names: tuple[str, ...]) -> Edges:
+    """The edges of the named lines."""
+    times, numbers, levels = [np.zeros(0)], [np.zeros(0, np.int64)], [np.zeros(0, np.uint8)]
+    for number, name in enumerate(names):
+        if name in lines:
+            line = lines[name]
+            real = np.flatnonzero((line.levels[1:] != GAP) & (line.levels[:-1] != GAP)) + 1
+            times.append(line.times[real])
+            numbers.append(np.full(len(real), number, np.int64))
+            levels.append(line.levels[real])
+    time = np.concatenate(times)
+    order = np.argsort(time, kind="stable")
+    return Edges(time[order], np.concatenate(numbers)[order], np.concatenate(levels)[order])
+
+
+@dataclass(frozen=True)
+class Reference:
+    """`lines` hold levels (GAP where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
+
+    `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
+    `unit` is then only a convenient length); `steps` counts rises before the golden's first row.
+    """
+
+    lines: Mapping[str, Line]
+    rises: Floats
+    steps: int
+    unit: float
+    hz: float | None
+    oscillator_hz: int
+    end: float
+
+    def step_at(self, times: Floats) -> Ints:
+        """The number of the step that is on at these times."""
+        return np.searchsorted(self.rises, times + 1e-9, side="right") + self.steps
+
+    def seconds(self, time: float) -> float:
+        """Seconds from the start of the procedure."""
+        return time * self.unit / self.oscillator_hz
+
+    def cells(self) -> Floats:
+        """Where each step begins; before, after and between rises that are far apart, a cell of one step's length
+        each."""
+        marks = np.concatenate([[0.0], self.rises, [self.end]])
+        lengths = np.floor(np.diff(marks) + 0.25).astype(np.int64)
+        lengths[1:-1] = np.maximum(lengths[1:-1], 1)
+        first = self.rises[0] - lengths[0] if len(self.rises) else 0.0
+        starts = np.concatenate([[first], self.rises])
+        begin = np.repeat(np.cumsum(lengths) - lengths, lengths)
+        return np.repeat(starts, lengths) + (np.arange(int(lengths.sum())) - begin)
+
+
+def reference(golden: Golden, step_line: str | None, needed_ticks: float = 0.0) -> Reference:
+    """The golden on its own time axis; one that repeats itself is prolonged to at least `needed_ticks`."""
+    golden = _prolonged(golden, needed_ticks)
+    rises = _rises(golden, step_line)
+    gaps = np.diff(rises)
+    hz = None
+    if len(gaps):
+        unit = float(np.median(gaps))
+        hz = golden.oscillator_hz / unit
+    else:
+        unit = (
+            float(np.median(np.diff(golden.ticks))) if len(golden.ticks) > 1 else max(golden.end / 100, 1.0)
+        )
+    times = golden.ticks / unit
+    lines = {}
+    for bit in range(8):
+        lines[f"i{bit}"] = changes_only(times, ((golden.inputs >> bit) & 1).astype(np.uint8))
+        level = (golden.outputs >> bit) & 1
+        lines[f"o{bit}"] = changes_only(
+            times, np.where((golden.settled >> bit) & 1, level, GAP).astype(np.uint8)
+        )
+    if step_line == "step" and len(rises):
+        lines["step"] = _step_line(rises, unit)
+    return Reference(
+        lines, rises / unit, int(golden.steps[0]), unit, hz, golden.oscillator_hz, golden.end / unit
+    )
+
+
+def _rises(golden: Golden, step_line: str | None) -> Floats:
+    """Ticks at which the step line rises: from its own level where the golden holds it, or from the count of steps."""
+    if step_line and step_line.startswith("i"):
+        level = (golden.inputs >> int(step_line[1])) & 1
+        rises = golden.ticks[np.flatnonzero((level[1:] == 1) & (level[:-1] == 0)) + 1]
+        if len(rises) >= golden.steps[-1] - golden.steps[0]:
+            return rises.astype(np.float64)
+    counts = np.arange(golden.steps[0] + 1, golden.steps[-1] + 1)
+    # Rows that count several rises at once: spread evenly between the rows.
+    firsts = np.r_[True, np.diff(golden.steps) > 0]
+    return np.interp(counts, golden.steps[firsts], golden.ticks[firsts])
+
+
+def _step_line(rises: Floats, unit: float) -> Line:
+    times = np.stack([rises, rises + unit / 2], axis=1).ravel() / unit
+    return changes_only(np.r_[0.0, times], np.r_[0, np.tile([1, 0], len(rises))].astype(np.uint8))
+
+
+def _prolonged(golden: Golden, needed: float) -> Golden:
+    """A golden whose facts name a period (in ticks, found from some tick on), repeated until it is long enough."""
+    period, start = golden.facts.get("period_ticks"), golden.facts.get("period_from_tick", 0)
+    if not isinstance(period, int) or not isinstance(start, int) or golden.end >= needed:
+        return golden
+    first, last = np.searchsorted(golden.ticks, [start, start + period])
+    rounds = int(np.ceil((needed - start) / period))
+    rows = np.r_[np.arange(first), np.tile(np.arange(first, last), rounds)]
+    turn = np.r_[np.zeros(first, np.int64), np.repeat(np.arange(rounds), last - first)]
+    per_period = int(golden.steps[min(last, len(golden.steps) - 1)] - golden.steps[first])
+    return replace(
+        golden,
+        ticks=golden.ticks[rows] + turn * period,
+        steps=golden.steps[rows] + turn * per_period,
+        **{name: getattr(golden, name)[rows] for name in ("inputs", "outputs", "proved", "sampled")},
+        end=start + rounds * period,
+    )
