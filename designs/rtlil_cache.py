@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
@@ -52,14 +51,12 @@ def store(name: str, text: str) -> None:
     place = folder()
     with suppress(OSError):
         place.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=place, prefix="new-", delete=False) as file:
-            try:
-                file.write(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
-                file.close()
-                Path(file.name).replace(place / (name + _SUFFIX))
-            except OSError:
-                Path(file.name).unlink(missing_ok=True)
-                raise
+        new = place / f"new-{os.getpid()}-{name}"
+        try:
+            new.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+            new.replace(place / (name + _SUFFIX))
+        finally:
+            new.unlink(missing_ok=True)
         _shrink(place)
 
 

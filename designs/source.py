@@ -4,25 +4,37 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from importlib import import_module
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from forelight.sim import rtlil
-from forelight.sim.errors import SourceError
-from forelight.sim.netlist import Netlist
+from forelight.sim.errors import ForelightError, SourceError
 
 from .datasheet import DATASHEET_FILE, FORMATS
-from .python_source import amaranth_rtlil, component
-from .verilog import Define, verilog_rtlil
+
+if TYPE_CHECKING:
+    from forelight.sim.netlist import Netlist
+
+    from .python_source import amaranth_rtlil, component
+    from .verilog import Define, verilog_rtlil
 
 __all__ = ["amaranth_rtlil", "component", "read", "verilog_rtlil"]
 
 _FILE_AND_TOP = re.compile(rf"(.+(?:{'|'.join(map(re.escape, FORMATS))})):([^/:]+)")
 
-Source = str | Path | Sequence[str | Path]
+
+_HOMES = {"verilog_rtlil": ".verilog", "amaranth_rtlil": ".python_source", "component": ".python_source"}
+
+
+def __getattr__(name: str) -> object:
+    """The reader of each form on its first use: none needs the others' libraries."""
+    if name in _HOMES:
+        return getattr(import_module(_HOMES[name], __package__), name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def read(
-    source: Source,
+    source: str | Path | Sequence[str | Path],
     *,
     top: str | None = None,
     include: Sequence[str | Path] = (),
@@ -34,29 +46,59 @@ def read(
     `source` is a path to a `.v`, `.sv`, `.il` or `.py` file, or `FILE:TOP`; or a folder with a datasheet or with one
     source; or several Verilog files. `top` names the module or component class; without it the one that no other
     uses, or the only component class. `include` (folders) and `define` (macros) are for Verilog, which is read in
-    a `sandbox` on request. Raises SourceError, or what the netlist reader raises.
+    a sandbox on request. Raises SourceError, or what the netlist reader raises.
     """
     if not isinstance(source, str | Path):
-        paths = [Path(path) for path in source]
+        return _read_files([Path(path) for path in source], top, include, define, sandbox)
+    path = Path(source)
+    named = _FILE_AND_TOP.fullmatch(str(source))
+    if named and not path.exists():
+        path, top = Path(named[1]), top or named[2]
+    if not path.is_dir():
+        return _read_files([path], top, include, define, sandbox)
+    if (path / DATASHEET_FILE).is_file():
+        from .datasheet import load
+
+        sheet = load(path)
+        files, top = [path / name for name in sheet.sources], top or sheet.top
     else:
-        path = Path(source)
-        named = _FILE_AND_TOP.fullmatch(str(source))
-        if named and not path.exists():
-            path, top = Path(named[1]), top or named[2]
-        if path.is_dir():
-            return _read_folder(path, top, include, define, sandbox)
-        paths = [path]
-    formats = {_format(path) for path in paths}
-    if formats == {"verilog"}:
-        text = verilog_rtlil(paths, top=top, include=include, define=define, sandbox=sandbox)
-        return rtlil.parse(text)
-    if len(paths) != 1:
+        files = [_only_source(path)]
+    return _read_files(files, top, include, define, sandbox)
+
+
+def _only_source(folder: Path) -> Path:
+    files = sorted(file for file in folder.iterdir() if file.suffix in FORMATS)
+    if len(files) != 1:
+        names = ", ".join(file.name for file in files) or "none"
         raise SourceError(
-            f"{len(paths)} files that are not all Verilog", remedy="name one, or Verilog files only"
+            f"there is no {DATASHEET_FILE}, and not one source but {names}",
+            place=str(folder),
+            remedy="name one file, or write a datasheet",
         )
+    return files[0]
+
+
+def _read_files(
+    files: list[Path],
+    top: str | None,
+    include: Sequence[str | Path],
+    define: Define | None,
+    sandbox: bool,
+) -> Netlist:
+    formats = {_format(path) for path in files}
+    if formats == {"verilog"}:
+        from forelight.sim.rtlil import parse
+
+        from .verilog import verilog_rtlil
+
+        return parse(verilog_rtlil(files, top=top, include=include, define=define, sandbox=sandbox))
+    if len(files) != 1:
+        names = ", ".join(map(str, files)) or "none"
+        raise SourceError(f"several sources must all be Verilog, not {names}", remedy="name one")
+    (path,) = files
     if include or define:
-        raise SourceError("include and define are for Verilog", place=str(paths[0]), remedy="leave them out")
-    return _read_text(paths[0], top) if formats == {"netlist"} else _read_python(paths[0], top, sandbox)
+        raise SourceError("include and define are for Verilog", place=str(path), remedy="leave them out")
+    return _read_rtlil(path, top) if formats == {"netlist"} else _read_python(path, top, sandbox)
 
 
 def _format(path: Path) -> str:
@@ -71,41 +113,29 @@ def _format(path: Path) -> str:
     return FORMATS[path.suffix]
 
 
-def _read_text(path: Path, top: str | None) -> Netlist:
+def _read_rtlil(path: Path, top: str | None) -> Netlist:
+    from forelight.sim.rtlil import parse
+
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeError) as error:
         raise SourceError(f"cannot be read: {error}", place=str(path)) from None
-    return rtlil.parse(text, top=top, root=str(path.absolute().parent))
+    try:
+        return parse(text, top=top, root=str(path.absolute().parent))
+    except ForelightError as error:
+        place = f"{path}, {error.place}" if error.place else str(path)
+        raise type(error)(error.what, place=place, remedy=error.remedy) from None
 
 
 def _read_python(path: Path, top: str | None, sandbox: bool) -> Netlist:
+    from forelight.sim.rtlil import parse
+
+    from .python_source import amaranth_rtlil, component
+
     if sandbox:
         raise SourceError(
             "a Python source cannot be read in a sandbox",
             place=str(path),
             remedy="read it only if you trust it",
         )
-    return rtlil.parse(amaranth_rtlil(component(path, top), path.absolute().parent))
-
-
-def _read_folder(
-    folder: Path, top: str | None, include: Sequence[str | Path], define: Define | None, sandbox: bool
-) -> Netlist:
-    """The sources that the datasheet names; without one, the only source."""
-    if (folder / DATASHEET_FILE).is_file():
-        from .datasheet import load
-
-        sheet = load(folder)
-        paths, top = [folder / name for name in sheet.sources], top or sheet.top
-    else:
-        paths = sorted(path for path in folder.iterdir() if path.suffix in FORMATS)
-        if len(paths) != 1:
-            names = ", ".join(path.name for path in paths) or "none"
-            raise SourceError(
-                f"there is no {DATASHEET_FILE}, and not one source but {names}",
-                place=str(folder),
-                remedy="name one file, or write a datasheet",
-            )
-    source = paths[0] if len(paths) == 1 else paths
-    return read(source, top=top, include=include, define=define, sandbox=sandbox)
+    return parse(amaranth_rtlil(component(path, top), path.absolute().parent))

@@ -57,7 +57,15 @@ def verilog_rtlil(
         known = rtlil_cache.load(entry)
         if known is not None:
             return known
-    text = _result(runner.run(commands), base, names)
+    try:
+        done = runner.run(commands)
+    except subprocess.TimeoutExpired as late:
+        raise SourceError(
+            f"Yosys did not finish within {late.timeout} s",
+            place=", ".join(names),
+            remedy="simplify the design",
+        ) from None
+    text = _result(done, base, names)
     if entry is not None:
         rtlil_cache.store(entry, text)
     return text
@@ -134,20 +142,10 @@ def _stamp(path: Path) -> str:
 def _run(
     command: list[str], base: Path, seconds: int, order: bytes, extra: Mapping[str, str]
 ) -> subprocess.CompletedProcess[str]:
-    try:
-        done = subprocess.run(
-            command,
-            input=order,
-            capture_output=True,
-            timeout=seconds,
-            cwd=base,
-            env=os.environ | extra,
-            check=False,
-        )
-    except subprocess.TimeoutExpired:
-        raise SourceError(
-            f"Yosys did not finish within {seconds} s", place=str(base), remedy="simplify the design"
-        ) from None
+    environment = os.environ | extra
+    done = subprocess.run(
+        command, input=order, capture_output=True, timeout=seconds, cwd=base, env=environment, check=False
+    )
     out, words = (raw.decode(errors="replace").replace("\r\n", "\n") for raw in (done.stdout, done.stderr))
     return subprocess.CompletedProcess(command, done.returncode, out, words)
 

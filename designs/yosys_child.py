@@ -26,4 +26,5 @@ def main() -> None:
         libyosys.Pass.call(design, command)
 
 
-main()
+if __name__ == "__main__":
+    main()

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from . import assemble
 from .adders import COMPOUND, lower_compound
+from .assemble import Instance
 from .errors import NetlistError, RtlilError, UnsupportedError
 from .finecells import lower_gate
 from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator, lower_process
-from .memories import PendingMemory, contents, lower_memory, lower_port, whole_memory
-from .netlist import Cell, Const, Memory, Netlist, Override, Register, Slice, Word, WritePort
+from .memories import PendingMemory, lower_memory, lower_port, whole_memory
+from .netlist import Netlist
 from .nets import Nets
 from .registers import REGISTERS, lower_register
-from .rtlil_records import Module, digits, public
+from .rtlil_records import Module, Wire, digits, public
 
 #: The modules of each text by name; the text that holds the top comes first.
 Library = list[dict[str, Module]]
-
-
-@dataclass(slots=True)
-class Instance:
-    """A module in its place; `text` numbers the text that it comes from, `parent` leads to the top."""
-
-    module: Module
-    text: int
-    scope: Scope
-    parent: Instance | None
 
 
 class Linker:
@@ -60,10 +50,25 @@ class Linker:
         for number, memory in enumerate(self.memories):
             lower_memory(self.design, memory, number)
         self.nets.settle()
-        outputs = {
-            public(w.name): self.nets.word(root.scope.bits(w.bits)) for w in ports if w.direction == "output"
-        }
-        return self.finish(inputs, outputs)
+        return self.finish(ports, inputs)
+
+    def finish(self, ports: list[Wire], inputs: dict[str, int]) -> Netlist:
+        """The record of the settled design."""
+        nets, design = self.nets, self.design
+        scope = self.instances[0].scope
+        outputs = {public(w.name): nets.word(scope.bits(w.bits)) for w in ports if w.direction == "output"}
+        names = assemble.names(nets, self.instances)
+        return Netlist(
+            name=public(self.top.name),
+            widths=tuple(nets.widths),
+            inputs=inputs,
+            outputs=outputs,
+            cells=assemble.cells(design),
+            registers=assemble.registers(design, self.instances, names),
+            memories=tuple([assemble.memory(nets, pending) for pending in self.memories]),
+            names=names,
+            warnings=(*self.warnings, *nets.warnings()),  # once everything has been read
+        )
 
     def lower(self, instance: Instance) -> list[Instance]:
         """Lower the cells of one instance; returns the instances in it."""
@@ -186,95 +191,6 @@ class Linker:
             place=src,
             remedy="use an input, an output and an enable",
         )
-
-    def finish(self, inputs: dict[str, int], outputs: dict[str, Word]) -> Netlist:
-        """The settled record."""
-        word = self.nets.word
-        cells = tuple(
-            [
-                Cell(c.kind, c.value, tuple([word(bits) for bits in c.operands]), c.params, c.src)
-                for c in self.design.cells
-            ]
-        )
-        inits = self.initial_bits()
-        names: dict[str, Word] = {}
-        of_value: dict[int, str] = {}
-        for instance in self.instances:
-            for wire in instance.module.wires.values():
-                if wire.name[0] == "\\":
-                    name = instance.scope.path + wire.name[1:]
-                    found = names[name] = word(instance.scope.bits(wire.bits), reads=False)
-                    part = found.parts[0] if len(found.parts) == 1 else None
-                    if isinstance(part, Slice) and part.width == self.nets.widths[part.value]:
-                        of_value.setdefault(part.value, name)
-        registers = tuple(
-            [
-                Register(
-                    r.value,
-                    r.width,
-                    None if r.clock is None else word(r.clock),
-                    r.rising,
-                    word(r.data),
-                    tuple([Override(word(mask), word(value)) for mask, value in r.overrides]),
-                    self.initial(inits.get(r.value, {}), r.width, r.init),
-                    self.nets.public_name(r.q) or of_value.get(r.value, r.name),
-                    r.src,
-                )
-                for r in self.design.registers
-            ]
-        )
-        memories = tuple([self.memory_record(memory) for memory in self.memories])
-        warnings = (*self.warnings, *self.nets.warnings())
-        name = public(self.top.name)
-        return Netlist(
-            name, tuple(self.nets.widths), inputs, outputs, cells, registers, memories, names, warnings
-        )
-
-    def initial_bits(self) -> dict[int, dict[int, int]]:
-        """For each value, the bits that `init` attributes of wires state."""
-        found: dict[int, dict[int, int]] = {}
-        for instance in self.instances:
-            for wire in instance.module.wires.values():
-                if not wire.init:
-                    continue
-                shown = digits(wire.init)[::-1]
-                for bit, digit in zip(instance.scope.bits(wire.bits), shown, strict=False):
-                    at = self.nets.value_bit(bit)
-                    if digit in "01" and at is not None:
-                        bits = found.setdefault(at[0], {})
-                        if bits.setdefault(at[1], int(digit)) != int(digit):
-                            raise NetlistError(
-                                f"{instance.scope.path}{public(wire.name)} and another name of that register "
-                                "state different initial values",
-                                place=wire.src,
-                                remedy="leave one",
-                            )
-        return found
-
-    def initial(self, bits: dict[int, int], width: int, stated: tuple[int, ...] | None) -> Const:
-        """A register's initial value; bits that nobody states are undefined."""
-        if stated is not None:
-            bits = {n: bit for n, bit in enumerate(stated) if bit < 2} | bits
-        ones = sum(bit << n for n, bit in bits.items())
-        return Const(ones, width, sum(1 << n for n in range(width) if n not in bits))
-
-    def memory_record(self, memory: PendingMemory) -> Memory:
-        word = self.nets.word
-        writes = tuple(
-            [
-                WritePort(
-                    None if w.clock is None else word(w.clock),
-                    w.rising,
-                    word(w.address),
-                    word(w.data),
-                    word(w.enable),
-                    w.src,
-                )
-                for w in memory.writes
-            ]
-        )
-        init = contents(self.nets, memory)
-        return Memory(memory.name, memory.width, memory.size, memory.offset, init, writes, memory.src)
 
 
 _FORMAL = "it is for formal proofs; leave it out of a simulation"
