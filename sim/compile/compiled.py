@@ -12,6 +12,7 @@ from ..schedule import schedule
 from . import loop
 from .clock import Toggle, clock
 from .layout import layout
+from .resident import Writer
 from .update import Program
 
 if TYPE_CHECKING:
@@ -21,10 +22,15 @@ if TYPE_CHECKING:
 _LARGE = 20_000
 
 
+#: Bits of state from which on it stays in memory.
+_MUCH = 1024
+
+
 class Compiled:
     """The machine code of one netlist, shared by all simulations of it."""
 
-    def __init__(self, netlist: Netlist) -> None:
+    def __init__(self, netlist: Netlist, *, keep_in_memory: bool | None = None) -> None:
+        self.keep_in_memory = keep_in_memory
         self.plan = schedule(netlist)
         self.layout = layout(netlist, self.plan)
         self.program = Program(netlist, self.plan, self.layout)
@@ -48,7 +54,7 @@ class Compiled:
 
     def tune(self, toggle: Toggle, image: bytes, *, wait: bool = False) -> None:
         """Look for faster code in the background, once for each toggle; `image` is a state at rest, clock low."""
-        if toggle in self._tuning or len(self.program.netlist.cells) > _LARGE:
+        if toggle in self._tuning or self.resident:
             return
         thread = self._tuning[toggle] = Thread(target=self._tune, args=(toggle, image))
         thread.start()
@@ -62,9 +68,20 @@ class Compiled:
         if variants:
             self._tuned[toggle] = variants[0].code
 
+    @property
+    def resident(self) -> bool:
+        """Whether the state stays in memory during a run, which pays where there is much of it."""
+        bits = sum(register.width for register in self.program.netlist.registers)
+        plain = not self.plan.cuts and not self.plan.graph.unclocked
+        return self.keep_in_memory if self.keep_in_memory is not None else plain and bits > _MUCH
+
     def text(self, function: str, *arguments: object) -> str:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
         writers: dict[str, Callable[..., str]]
+        if self.resident:
+            writer = Writer(self.program)
+            writers = {"settle": writer.settle, "rows": writer.rows, "clock": writer.clock}
+            return writers[function](*arguments)
         writers = {"settle": loop.settle, "rows": loop.rows, "clock": clock}
         return writers[function](self.program, *arguments)
 

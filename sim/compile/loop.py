@@ -32,12 +32,13 @@ def _load(text: Text, place: Place) -> str:
     whole = text.op(
         f"load i{place.bits}, ptr {_pointer(text, '%state', place.offset)}, align {min(place.size, 8)}"
     )
-    return whole if place.bits == place.width else text.op(f"trunc i{place.bits} {whole} to i{place.width}")
+    width = max(place.width, 1)  # nothing at all is an i1 0
+    return whole if place.bits == width else text.op(f"trunc i{place.bits} {whole} to i{width}")
 
 
 def _store(text: Text, place: Place, name: str) -> None:
     if place.bits != place.width:
-        name = text.op(f"zext i{place.width} {name} to i{place.bits}")
+        name = text.op(f"zext i{max(place.width, 1)} {name} to i{place.bits}")
     pointer = _pointer(text, "%state", place.offset)
     text.do(f"store i{place.bits} {name}, ptr {pointer}, align {min(place.size, 8)}")
 
@@ -148,7 +149,7 @@ def rows(program: Program, ports: Sequence[str], observe: Word) -> str:
     loop = _Loop.open(program, text, load_all(program, text))
     taken = dict(loop.live.inputs)
     for number, port in enumerate(ports):
-        width = program.layout.inputs[port].width
+        width = max(program.layout.inputs[port].width, 1)
         bits = element_bits(width)
         place = _pointer(text, f"%in{number}", text.op(f"mul i64 {loop.index}, {bits // 8}"))
         whole = text.op(f"load i{bits}, ptr {place}, align {bits // 8}")

@@ -40,16 +40,16 @@ def row_index(scope: Scope, memory: Memory, address: Word, outside: int) -> str:
     return scope.resize(at, width, 64)
 
 
-def _pointer(scope: Scope, rows: Rows, index: str) -> str:
+def _pointer(scope: Scope, rows: Rows, index: str, base: str) -> str:
     offset = scope.text.op(f"mul i64 {index}, {rows.first.size}")
     moved = scope.text.op(f"add i64 {offset}, {rows.first.offset}")
-    return scope.text.op(f"getelementptr i8, ptr %state, i64 {moved}")
+    return scope.text.op(f"getelementptr i8, ptr {base}, i64 {moved}")
 
 
-def load(scope: Scope, rows: Rows, index: str) -> str:
-    """The row as an integer of the memory's width."""
+def load(scope: Scope, rows: Rows, index: str, base: str) -> str:
+    """The row, in the state at `base`, as an integer of the memory's width."""
     kind, align = f"i{rows.first.bits}", min(rows.first.size, 8)
-    found = scope.text.op(f"load {kind}, ptr {_pointer(scope, rows, index)}, align {align}")
+    found = scope.text.op(f"load {kind}, ptr {_pointer(scope, rows, index, base)}, align {align}")
     return scope.resize(found, rows.first.bits, rows.first.width)
 
 
@@ -57,19 +57,19 @@ def store(scope: Scope, rows: Rows, write: Write) -> None:
     """Carry out a write; bits outside its mask keep what is stored."""
     width, data = rows.first.width, write.data
     if write.mask is not None:
-        old = load(scope, rows, write.index)
+        old = load(scope, rows, write.index, "%state")
         kept = scope.text.op(f"and i{width} {old}, {scope.text.op(f'xor i{width} {write.mask}, -1')}")
         data = scope.text.op(f"or i{width} {kept}, {scope.text.op(f'and i{width} {data}, {write.mask}')}")
     whole = scope.resize(data, width, rows.first.bits)
     align = min(rows.first.size, 8)
     scope.text.do(
-        f"store i{rows.first.bits} {whole}, ptr {_pointer(scope, rows, write.index)}, align {align}"
+        f"store i{rows.first.bits} {whole}, ptr {_pointer(scope, rows, write.index, '%state')}, align {align}"
     )
 
 
 def read(scope: Scope, memory: Memory, rows: Rows, address: Word) -> str:
     """An asynchronous read."""
-    return load(scope, rows, row_index(scope, memory, address, rows.zero))
+    return load(scope, rows, row_index(scope, memory, address, rows.zero), scope.base)
 
 
 def write(scope: Scope, memory: Memory, rows: Rows, port: WritePort) -> Write:

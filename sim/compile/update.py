@@ -104,18 +104,19 @@ class Here:
             else:
                 self._enter(value, self.result(node, scope), scope)
 
-    def words(self, words: Iterable[Word]) -> list[str]:
+    def words(self, words: Iterable[Word], scope: Scope | None = None) -> list[str]:
         """The LLVM names of words, with all that they need."""
         found = list(words)
-        self.emit(self.program.needs(found))
-        return [self.scope.word(word) for word in found]
+        scope = scope or self.scope
+        self.emit(self.program.needs(found), scope)
+        return [scope.word(word) for word in found]
 
     def result(self, node: int, scope: Scope) -> str:
         """Write one node's text; the name of what it drives."""
         netlist, graph = self.program.netlist, self.program.plan.graph
         register, memory = graph.register(node), graph.memory(node)
         if register is not None:
-            return self.forced(register, self.live.registers[register], scope)
+            return self.forced(register, self.held(register, scope), scope)
         if memory is not None:
             rows = self.program.layout.memories[memory]
             for port in netlist.memories[memory].writes:
@@ -124,6 +125,10 @@ class Here:
             return "0"
         cell = netlist.cells[node]
         return self._cell(scope, cell, [scope.resolve(word) for word in cell.operands])
+
+    def held(self, index: int, scope: Scope) -> str:
+        """What a register with overrides holds, these aside."""
+        return self.live.registers[index]
 
     def _cell(self, scope: Scope, cell: Cell, operands: Sequence[Word]) -> str:
         if cell.kind != "read":
@@ -231,7 +236,7 @@ def _sweep(here: Here) -> tuple[Live, str]:
     return replace(shown, registers=tuple(registers), cuts=moved), changed
 
 
-def _edge(text: Text, group: Group, before: str, now: str, quiet: str) -> str:
+def edge_of(text: Text, group: Group, before: str, now: str, quiet: str) -> str:
     """An i1 that says whether the group's clock has its edge; `0` and `1` where that is certain."""
     if before == now or quiet == "1":
         return "0"
@@ -249,7 +254,7 @@ def _round(here: Here, quiet: str) -> tuple[Live, str]:
     clocks = tuple(here.words(group.clock for group in groups))
     before = here.shown()
     edges = [
-        _edge(text, group, old, new, quiet)
+        edge_of(text, group, old, new, quiet)
         for group, old, new in zip(groups, before.clocks, clocks, strict=True)
     ]
     registers, writes = _commit(here, before.registers, edges)
@@ -284,7 +289,7 @@ def _commit(
                 registers[index] = (
                     data if edge == "1" else text.op(f"select i1 {edge}, {kind} {data}, {kind} {old}")
                 )
-            writes |= _waiting(program, scope, group)
+            writes |= waiting_writes(program, scope, group)
             continue
         taken, after, origin = text.name("edge"), text.name("after"), text.here
         text.do(f"br i1 {edge}, label %{taken}, label %{after}")
@@ -295,7 +300,7 @@ def _commit(
             index: here.forced(index, inside.word(program.netlist.registers[index].data), inside)
             for index in group.registers
         }
-        waiting = _waiting(program, inside, group)
+        waiting = waiting_writes(program, inside, group)
         last = text.here
         text.do(f"br label %{after}")
         text.block(after)
@@ -308,7 +313,7 @@ def _commit(
     return registers, writes
 
 
-def _waiting(program: Program, scope: Scope, group: Group) -> dict[tuple[int, int], memories.Write]:
+def waiting_writes(program: Program, scope: Scope, group: Group) -> dict[tuple[int, int], memories.Write]:
     found = {}
     for number, position in group.writes:
         memory = program.netlist.memories[number]

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from ..netlist import Cell, Const, Part, Slice, Word
 from .fold import fold
+from .layout import Place, storage_bits
 from .text import Text
 
 
@@ -15,8 +16,16 @@ class Scope:
     A child sees what its parent knew; what the child adds is gone with it, as names inside a branch must be.
     """
 
-    def __init__(self, text: Text, widths: Sequence[int], parent: Scope | None = None) -> None:
+    def __init__(
+        self,
+        text: Text,
+        widths: Sequence[int],
+        parent: Scope | None = None,
+        places: Mapping[int, Place] | None = None,
+    ) -> None:
         self.text = text
+        self.places = places or {}  # values that lie in the state and are loaded when they are wanted
+        self.base: str = parent.base if parent else "%state"  # the state that is read
         self.widths = widths
         self._parent = parent
         self._names: dict[int, str] = {}
@@ -25,7 +34,7 @@ class Scope:
         self._folds: bool = parent is not None and parent._folds
 
     def child(self) -> Scope:
-        return Scope(self.text, self.widths, self)
+        return Scope(self.text, self.widths, self, self.places)
 
     def _chain(self) -> Iterator[Scope]:
         scope: Scope | None = self
@@ -43,15 +52,29 @@ class Scope:
         self._folds = True
 
     def knows(self, value: int) -> bool:
-        return any(value in scope._names or value in scope._bound for scope in self._chain())
+        return value in self.places or any(
+            value in scope._names or value in scope._bound for scope in self._chain()
+        )
 
     def name(self, value: int) -> str:
         """The LLVM name of a value that is not bound to a word."""
+        found = self._named(value)
+        if found is None:
+            place = self.places[value]
+            found = self._names[value] = self.load(place.offset, place.bits, place.width)
+        return found
+
+    def _named(self, value: int) -> str | None:
         for scope in self._chain():
-            found = scope._names.get(value)
-            if found is not None:
-                return found
-        raise KeyError(f"value {value} is not known here")
+            if value in scope._names:
+                return scope._names[value]
+        return None
+
+    def load(self, offset: int, bits: int, width: int) -> str:
+        """`width` bits of the state from a byte offset on, read as `bits` bits."""
+        pointer = self.text.op(f"getelementptr i8, ptr {self.base}, i64 {offset}")
+        align = min(offset & -offset or 8, bits // 8, 8)
+        return self.resize(self.text.op(f"load i{bits}, ptr {pointer}, align {align}"), bits, width)
 
     def resolve(self, word: Word) -> Word:
         """The word with every value that is bound replaced by what it is bound to."""
@@ -127,7 +150,7 @@ class Scope:
             if isinstance(part, Const):
                 constant |= part.bits << at
             else:
-                piece = self._slice(part)
+                piece = self.word(Word((part,))) if len(word.parts) > 1 else self._slice(part)
                 if repeats > 1:
                     piece = self.text.op(f"sext i1 {piece} to i{width}")
                 piece = self.resize(piece, width, total)
@@ -140,7 +163,19 @@ class Scope:
         return self.text.op(f"or i{total} {result}, {constant}") if constant else result
 
     def _slice(self, part: Slice) -> str:
-        name, have = self.name(part.value), self.widths[part.value]
+        have = self.widths[part.value]
+        place = self.places.get(part.value)
+        if place is not None and have > 64 and self._named(part.value) is None:
+            # Of a wide value in the state only the bytes that matter are read.
+            first, shift = part.low // 8, part.low % 8
+            bits = storage_bits(shift + part.width)
+            first = min(first, place.size - bits // 8)
+            shift = part.low - 8 * first
+            name = self.load(place.offset + first, bits, bits)
+            if shift:
+                name = self.text.op(f"lshr i{bits} {name}, {shift}")
+            return self.resize(name, bits, part.width)
+        name = self.name(part.value)
         if part.low:
             name = self.text.op(f"lshr i{have} {name}, {part.low}")
         return self.resize(name, have, part.width)

@@ -1,0 +1,334 @@
+"""Functions for netlists with much state: it stays in memory, and only what moves is touched.
+
+`settle`, `rows` and `clock` do what those of `loop.py` and `clock.py` do. Inside them `group_k(from, state)`
+commits one clock group, region by region (see `regions.py`), reading from one block of state and writing to
+another, which may be the same; it returns whether a clock or an override may have moved. `check(state,
+quiet)` looks for edges and overrides until there are none. Groups that have their edges at once read from a
+copy of the state made before any of them wrote.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ..netlist import Register, Slice, Word
+from . import memories
+from .clock import Toggle
+from .layout import FRESH, RESTLESS, Place
+from .loop import element_bits
+from .regions import Divider, Region, Take
+from .text import Text
+from .update import ROUNDS, Here, Known, Program, edge_of, waiting_writes
+from .words import Scope
+
+
+class Resident(Here):
+    """A place in the text where state is loaded when it is wanted."""
+
+    def __init__(
+        self, program: Program, text: Text, base: str = "%state", known: Known | None = None
+    ) -> None:
+        netlist, layout = program.netlist, program.layout
+        places = {value: layout.inputs[port] for port, value in netlist.inputs.items()}
+        for register, place in zip(netlist.registers, layout.registers, strict=True):
+            if not register.overrides:
+                places[register.output] = place
+        self.program, self.text = program, text
+        self.scope = Scope(text, netlist.widths, None, places)
+        self.scope.base = base
+        for value, word in (known or {}).items():
+            self.scope.bind(value, word)
+
+    def held(self, index: int, scope: Scope) -> str:
+        place = self.program.layout.registers[index]
+        return scope.load(place.offset, place.bits, place.width)
+
+
+def _put(text: Text, offset: int, bits: int, name: str) -> None:
+    """Store a name of `bits` bits at a byte offset of the state."""
+    pointer = text.op(f"getelementptr i8, ptr %state, i64 {offset}")
+    text.do(f"store i{bits} {name}, ptr {pointer}, align {min(offset & -offset or 8, bits // 8, 8)}")
+
+
+def _put_place(scope: Scope, place: Place, name: str) -> None:
+    _put(scope.text, place.offset, place.bits, scope.resize(name, place.width, place.bits))
+
+
+class Writer:
+    """Writes the module of one netlist: the functions inside, and one function to call."""
+
+    def __init__(self, program: Program) -> None:
+        self.program = program
+        self.divider = Divider(program.netlist, program.plan)
+
+    def settle(self) -> str:
+        """LLVM text of `settle`."""
+        text = Text()
+        text.block("entry")
+        here = Resident(self.program, text)
+        fresh = here.scope.load(FRESH, 8, 8)
+        text.do(f"call void @check(ptr %state, i1 {text.op(f'icmp ne i8 {fresh}, 0')})")
+        _put(text, FRESH, 8, "0")
+        outputs = self.program.netlist.outputs
+        here = Resident(self.program, text)
+        for name, shown in zip(outputs, here.words(outputs.values()), strict=True):
+            _put_place(here.scope, self.program.layout.outputs[name], shown)
+        return self._module("settle(ptr %state)", text)
+
+    def rows(self, ports: Sequence[str], observe: Word) -> str:
+        """LLVM text of `rows`."""
+        text = Text()
+        index = self._open(text)
+        for number, port in enumerate(ports):
+            place = self.program.layout.inputs[port]
+            bits = element_bits(place.width)
+            at = text.op(f"mul i64 {index}, {bits // 8}")
+            pointer = text.op(f"getelementptr i8, ptr %in{number}, i64 {at}")
+            _put(text, place.offset, bits, text.op(f"load i{bits}, ptr {pointer}, align {bits // 8}"))
+        text.do("call void @check(ptr %state, i1 0)")
+        self._close(text, index, observe)
+        arrays = "".join(f"ptr noalias %in{number}, " for number in range(len(ports)))
+        return self._module(f"rows(ptr noalias %state, {arrays}ptr noalias %out, i64 %n)", text)
+
+    def clock(self, toggle: Toggle) -> str:
+        """LLVM text of `clock`."""
+        text = Text()
+        index = self._open(text)
+        place = self.program.layout.inputs[toggle.port]
+        whole = Resident(self.program, text).scope.load(place.offset, place.bits, place.bits)
+        mask = 1 << toggle.bit
+        levels = {
+            1: text.op(f"or i{place.bits} {whole}, {mask}"),
+            0: text.op(f"and i{place.bits} {whole}, {(1 << place.bits) - 1 - mask}"),
+        }
+        alone = self._alone(toggle)
+        for level, port in levels.items():
+            _put(text, place.offset, place.bits, port)
+            if alone is None:
+                text.do("call void @check(ptr %state, i1 0)")
+            elif self.program.plan.groups[alone].rising == bool(level):
+                self._edge_alone(text, alone, level)
+        self._close(text, index, toggle.observe)
+        return self._module("clock(ptr noalias %state, ptr noalias %out, i64 %n)", text)
+
+    def _alone(self, toggle: Toggle) -> int | None:
+        """The group whose clock is the toggled bit, if no other clock and no override is reached by that bit."""
+        netlist, plan = self.program.netlist, self.program.plan
+        port = netlist.inputs[toggle.port]
+        line = Word.of([Slice(port, toggle.bit, 1)])
+        found = None
+        for number, group in enumerate(plan.groups):
+            if group.clock == line and found is None:
+                found = number
+            elif self._reached([group.clock], port, toggle.bit):
+                return None
+        forced = [word for r in netlist.registers for o in r.overrides for word in (o.mask, o.value)]
+        return None if self._reached(forced, port, toggle.bit) else found
+
+    def _reached(self, words: Sequence[Word], value: int, bit: int) -> bool:
+        graph = self.program.plan.graph
+        read = [*words, *(word for node in graph.cone(words) for word in graph.words(node))]
+        return any(
+            isinstance(part, Slice) and part.value == value and part.low <= bit < part.low + part.width
+            for word in read
+            for part in word.parts
+        )
+
+    def _edge_alone(self, text: Text, group: int, level: int) -> None:
+        """Commit the one group that has an edge, and look further only if that woke anything."""
+        wakes = text.op(f"call i1 @group_{group}(ptr %state, ptr %state)")
+        awake, on = text.name("awake"), text.name("on")
+        text.do(f"br i1 {wakes}, label %{awake}, label %{on}")
+        text.block(awake)
+        clock = self.program.layout.clocks[group]
+        _put(text, clock.offset, clock.bits, str(level))
+        text.do("call void @check(ptr %state, i1 0)")
+        _put(text, clock.offset, clock.bits, "0")
+        text.do(f"br label %{on}")
+        text.block(on)
+
+    def _open(self, text: Text) -> str:
+        text.block("entry")
+        text.do("br label %head")
+        text.block("head")
+        return text.phi("i64", "0", "entry")
+
+    def _close(self, text: Text, index: str, observe: Word) -> None:
+        """Record, and go on to the next round of the loop."""
+        here = Resident(self.program, text)
+        here.words([observe])
+        bits = element_bits(observe.width)
+        pointer = text.op(f"getelementptr i8, ptr %out, i64 {text.op(f'mul i64 {index}, {bits // 8}')}")
+        text.do(
+            f"store i{bits} {here.scope.extended(observe, bits, False)}, ptr {pointer}, align {bits // 8}"
+        )
+        following = text.op(f"add nuw i64 {index}, 1")
+        text.arm(index, following, text.here)
+        text.do(f"br i1 {text.op(f'icmp eq i64 {following}, %n')}, label %exit, label %head")
+        text.block("exit")
+
+    def _module(self, signature: str, text: Text) -> str:
+        text.do("ret void")
+        groups = "".join(self._group(number) for number in range(len(self.program.plan.groups)))
+        return f"{groups}{self._check()}define void @{signature} {{\n{text.render()}\n}}\n"
+
+    def _check(self) -> str:
+        """LLVM text of `check`."""
+        program, text = self.program, Text()
+        groups, size = program.plan.groups, program.layout.size
+        text.block("entry")
+        text.do(f"%before = alloca [{size} x i8], align 64")
+        text.do("br label %top")
+        text.block("top")
+        count = text.phi("i32", "0", "entry")
+        here = Resident(program, text)
+        for index, register in enumerate(program.netlist.registers):
+            if register.overrides:
+                (shown,) = here.words([Word.value(register.output, register.width)])
+                _put_place(here.scope, program.layout.registers[index], shown)
+        mask = self._edges(here)
+        kind = f"i{max(len(groups), 1)}"
+        cases = " ".join(f"{kind} {1 << number}, label %one{number}" for number in range(len(groups)))
+        text.do(f"switch {kind} {mask}, label %many [{kind} 0, label %rest {cases}]")
+        for number in range(len(groups)):
+            text.block(f"one{number}")
+            wakes = text.op(f"call i1 @group_{number}(ptr %state, ptr %state)")
+            text.do(f"br i1 {wakes}, label %again{number}, label %rest")
+            text.block(f"again{number}")
+            self._again(text, count)
+        text.block("many")
+        text.do(
+            f"call void @llvm.memcpy.p0.p0.i64(ptr align 64 %before, ptr align 8 %state, i64 {size}, i1 0)"
+        )
+        for number in range(len(groups)):
+            bit = text.op(f"trunc {kind} {text.op(f'lshr {kind} {mask}, {number}')} to i1")
+            text.do(f"br i1 {bit}, label %take{number}, label %skip{number}")
+            text.block(f"take{number}")
+            text.op(f"call i1 @group_{number}(ptr %before, ptr %state)")
+            text.do(f"br label %skip{number}")
+            text.block(f"skip{number}")
+        self._again(text, count)
+        text.block("giveup")
+        _put(text, RESTLESS, 8, "1")
+        text.do("br label %rest")
+        text.block("rest")
+        text.do("ret void")
+        return f"define internal void @check(ptr %state, i1 %quiet) {{\n{text.render()}\n}}\n"
+
+    def _again(self, text: Text, count: str) -> None:
+        following = text.op(f"add i32 {count}, 1")
+        text.arm(count, following, text.here)
+        over = text.op(f"icmp ugt i32 {following}, {ROUNDS}")
+        text.do(f"br i1 {over}, label %giveup, label %top")
+
+    def _edges(self, here: Resident) -> str:
+        """One bit a group: whether its clock has its edge. The levels seen are stored for the next time."""
+        text, groups = here.text, self.program.plan.groups
+        if not groups:
+            return "0"
+        levels = here.words(group.clock for group in groups)
+        kind = f"i{len(groups)}"
+        mask = "0"
+        for number, (group, level) in enumerate(zip(groups, levels, strict=True)):
+            place = self.program.layout.clocks[number]
+            before = here.scope.load(place.offset, place.bits, place.width)
+            edge = edge_of(text, group, before, level, "%quiet")
+            _put_place(here.scope, place, level)
+            moved = text.op(f"shl {kind} {here.scope.resize(edge, 1, len(groups))}, {number}")
+            mask = text.op(f"or {kind} {mask}, {moved}")
+        return mask
+
+    def _group(self, number: int) -> str:
+        """LLVM text of `group_k`."""
+        program, text = self.program, Text()
+        group = program.plan.groups[number]
+        text.block("entry")
+        here = Resident(program, text, "%from")
+        ports = [program.netlist.memories[m].writes[p] for m, p in group.writes]
+        here.words(word for port in ports for word in (port.address, port.data, port.enable))
+        writes = waiting_writes(program, here.scope, group)
+        wakes = self._region(here, here.scope, self.divider.divide(group))
+        for (memory, _), write in sorted(writes.items()):
+            memories.store(here.scope, program.layout.memories[memory], write)
+        if any(memory in self.divider.waking_memories for memory, _ in group.writes):
+            wakes = "1"
+        text.do(f"ret i1 {wakes}")
+        return f"define internal i1 @group_{number}(ptr %from, ptr %state) {{\n{text.render()}\n}}\n"
+
+    def _region(self, here: Resident, scope: Scope, region: Region) -> str:
+        """Commit one region: everything it takes is computed first, then its branches run, then it is stored."""
+        text = here.text
+        stores = self._takes(here, scope, region.takes)
+        conditions = here.words([bit for (bit, _), _ in region.branches], scope)
+        self._preload(here, scope, region)
+        wakes = "1" if region.wakes else "0"
+        for name, ((_, level), inner) in zip(conditions, region.branches, strict=True):
+            inside, after, origin = text.name("in"), text.name("out"), text.here
+            yes, no = (inside, after) if level else (after, inside)
+            text.do(f"br i1 {name}, label %{yes}, label %{no}")
+            text.block(inside)
+            woken = self._region(here, scope.child(), inner)
+            last = text.here
+            text.do(f"br label %{after}")
+            text.block(after)
+            if woken != "0":
+                woke = text.phi("i1", "0", origin)
+                text.arm(woke, woken, last)
+                wakes = text.op(f"or i1 {wakes}, {woke}")
+        for offset, bits, name in stores:
+            _put(text, offset, bits, name)
+        return wakes
+
+    def _preload(self, here: Resident, scope: Scope, region: Region) -> None:
+        """Load what a branch reads after an earlier one has written it."""
+        written: set[int] = set()
+        for condition, inner in region.branches:
+            late = self.divider.reads(condition, inner) & written
+            registers = [self.program.netlist.registers[index] for index in sorted(late)]
+            here.words([Word.value(register.output, register.width) for register in registers], scope)
+            written |= self.divider.writes(inner)
+
+    def _takes(self, here: Resident, scope: Scope, takes: Sequence[Take]) -> list[tuple[int, int, str]]:
+        """The stores (offset, bits, name) that a region owes, wide registers 64 bits at a time."""
+        found: dict[tuple[int, int], tuple[int, int, str]] = {}
+        here.emit(self.program.needs(w for t in takes for w in (t.data, *(bit for bit, _ in t.rest))), scope)
+        for take in takes:
+            register = self.program.netlist.registers[take.register]
+            place = self.program.layout.registers[take.register]
+            met = self._met(scope, take)
+            for low in range(0, register.width, 64) if not register.overrides else (0,):
+                width = register.width if register.overrides else min(64, register.width - low)
+                bits = place.bits if place.bits <= 64 or register.overrides else 64
+                name = scope.resize(scope.word(take.data.cut(low, width)), width, bits)
+                if met != "1":
+                    earlier = found.get((take.register, low))
+                    old = earlier[2] if earlier else self._old(here, scope, register, low, width, bits)
+                    name = scope.text.select(met, f"i{bits}", name, old)
+                found[take.register, low] = (place.offset + low // 8, bits, name)
+        return [self._forced(here, scope, *item) for item in found.items()]
+
+    def _old(self, here: Resident, scope: Scope, register: Register, low: int, width: int, bits: int) -> str:
+        word = Word.value(register.output, register.width).cut(low, width)
+        return scope.resize(here.words([word], scope)[0], width, bits)
+
+    def _forced(
+        self, here: Resident, scope: Scope, key: tuple[int, int], store: tuple[int, int, str]
+    ) -> tuple[int, int, str]:
+        """The store as the register's overrides make it."""
+        register = self.program.netlist.registers[key[0]]
+        offset, bits, name = store
+        if register.overrides:
+            here.words((word for o in register.overrides for word in (o.mask, o.value)), scope)
+            name = here.forced(key[0], scope.resize(name, bits, register.width), scope)
+            name = scope.resize(name, register.width, bits)
+        return offset, bits, name
+
+    @staticmethod
+    def _met(scope: Scope, take: Take) -> str:
+        met = "1"
+        for bit, level in take.rest:
+            name = scope.word(bit)
+            if not level:
+                name = scope.text.op(f"xor i1 {name}, 1")
+            met = name if met == "1" else scope.text.op(f"and i1 {met}, {name}")
+        return met
