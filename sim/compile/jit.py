@@ -4,16 +4,23 @@ from __future__ import annotations
 
 import ctypes
 from functools import cache
+from itertools import count
 
 import llvmlite.binding as llvm
+
+from ..disk_cache import DiskCache, key
+
+#: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
+CACHE = DiskCache(".code", 64 * 2**20)
 
 
 class Code:
     """Machine code of one function that takes pointers and counts as 64-bit integers."""
 
     def __init__(self, address: int, arguments: int, keep: object) -> None:
-        self._keep = keep  # the code lies at its address while this lives
         self.call = ctypes.CFUNCTYPE(None, *[ctypes.c_uint64] * arguments)(address)
+        # The code lies at its address while `keep` lives: also for one who holds nothing but the function.
+        self.call.keep = keep  # type: ignore[attr-defined]
 
 
 @cache
@@ -40,16 +47,27 @@ def _linker(level: int) -> llvm.LLJIT:
     return llvm.create_lljit_compiler(_machine(level))
 
 
-_number = 0
+@cache
+def _maker() -> tuple[str, ...]:
+    """What else machine code depends on: LLVM, and the processor."""
+    features = llvm.get_host_cpu_features().flatten()
+    version = ".".join(map(str, llvm.llvm_version_info))
+    return version, llvm.get_process_triple(), llvm.get_host_cpu_name(), features
+
+
+_numbers = count()
 
 
 def compile_text(text: str, function: str, level: int = 3) -> Code:
-    """Compile a module's text and return its function of that name."""
-    global _number  # noqa: PLW0603 - each library in the process-wide linker needs a name of its own
-    _number += 1
+    """Compile a module's text, or find it compiled on disk, and return its function of that name."""
     machine = _machine(level)
-    image = machine.emit_object(optimised(text, level))
+    entry = key((text, str(level), *_maker()))
+    image = CACHE.load(entry)
+    if image is None:
+        image = machine.emit_object(optimised(text, level))
+        CACHE.store(entry, image)
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
-    tracker = library.link(_linker(level), f"forelight{_number}")
+    # Each library in the process-wide linker needs a name of its own.
+    tracker = library.link(_linker(level), f"forelight{next(_numbers)}")
     arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
     return Code(tracker[function], arguments, tracker)

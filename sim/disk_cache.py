@@ -1,0 +1,72 @@
+"""A bounded cache on disk, keyed by content, safe when several processes write at once, ignored where damaged."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import threading
+from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+
+
+def folder() -> Path:
+    """`FORELIGHT_CACHE` or the XDG cache folder (XDG Base Directory Specification)."""
+    stated = os.environ.get("FORELIGHT_CACHE")
+    if stated:
+        return Path(stated)
+    base = os.environ.get("XDG_CACHE_HOME", "")
+    return (Path(base) if Path(base).is_absolute() else Path.home() / ".cache") / "forelight"
+
+
+def key(parts: Iterable[bytes | str]) -> str:
+    """A name for an entry: a hash of all parts and their borders."""
+    total = hashlib.sha256()
+    for part in parts:
+        raw = part.encode() if isinstance(part, str) else part
+        total.update(b"%d:" % len(raw))
+        total.update(raw)
+    return total.hexdigest()
+
+
+@dataclass(frozen=True)
+class DiskCache:
+    """Entries of one kind, told by their suffix; beyond `limit` bytes in all, those unused for longest are dropped."""
+
+    suffix: str
+    limit: int
+
+    def load(self, name: str) -> bytes | None:
+        """The content of an entry; None if there is none or it is damaged."""
+        path = folder() / (name + self.suffix)
+        try:
+            check, _, body = path.read_bytes().partition(b"\n")
+            if check != hashlib.sha256(body).hexdigest().encode():
+                return None
+            os.utime(path)
+        except OSError:
+            return None
+        return body
+
+    def store(self, name: str, body: bytes) -> None:
+        """Keep an entry; a cache that cannot be written to is no error."""
+        place = folder()
+        with suppress(OSError):
+            place.mkdir(parents=True, exist_ok=True)
+            new = place / f"new-{os.getpid()}-{threading.get_ident()}-{name}"
+            try:
+                new.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
+                new.replace(place / (name + self.suffix))
+            finally:
+                new.unlink(missing_ok=True)
+            self._shrink(place)
+
+    def _shrink(self, place: Path) -> None:
+        entries = [(path, path.stat()) for path in place.glob(f"*{self.suffix}")]
+        total = sum(stat.st_size for _, stat in entries)
+        for path, stat in sorted(entries, key=lambda entry: entry[1].st_mtime_ns):
+            if total <= self.limit:
+                return
+            path.unlink(missing_ok=True)
+            total -= stat.st_size
