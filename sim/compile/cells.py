@@ -11,6 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from ..netlist import Cell, Word
+from . import division
 from .words import Scope
 
 
@@ -136,8 +137,7 @@ def _division(at: Site) -> str:
     a, b = (at.scope.extended(at.operand(i), width, signed) for i in (0, 1))
     zero = at.op(f"icmp eq i{width} {b}, 0")
     divisor = at.select(zero, "1", b, width)
-    sign = "s" if signed else "u"
-    quotient = at.op(f"{sign}div i{width} {a}, {divisor}")
+    quotient = _quotient(at, width, a, divisor, signed)
     rest = at.op(f"sub i{width} {a}, {at.op(f'mul i{width} {quotient}, {divisor}')}")
     if signed and kind in ("$divfloor", "$modfloor"):
         uneven = at.op(f"icmp ne i{width} {rest}, 0")
@@ -147,6 +147,21 @@ def _division(at: Site) -> str:
         rest = at.op(f"add i{width} {rest}, {at.select(fix, divisor, '0', width)}")
     result = quotient if kind in ("$div", "$divfloor") else rest
     return at.scope.resize(at.select(zero, "0", result, width), width, at.width)
+
+
+def _quotient(at: Site, width: int, a: str, b: str, signed: bool) -> str:
+    """Towards zero; b is not 0."""
+    if width <= division.NATIVE:
+        return at.op(f"{'s' if signed else 'u'}div i{width} {a}, {b}")
+    if not signed:
+        return at.op(division.call(width, a, b))
+    below = [at.op(f"icmp slt i{width} {name}, 0") for name in (a, b)]
+    sizes = [
+        at.select(sign, at.op(f"sub i{width} 0, {name}"), name, width)
+        for sign, name in zip(below, (a, b), strict=True)
+    ]
+    size = at.op(division.call(width, *sizes))
+    return at.select(at.op(f"xor i1 {below[0]}, {below[1]}"), at.op(f"sub i{width} 0, {size}"), size, width)
 
 
 def _power(at: Site) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from ..netlist import Netlist, Word
 from ..schedule import schedule
-from . import loop
+from . import division, loop
 from .clock import Toggle, clock
 from .layout import layout
 from .resident import Writer
@@ -81,9 +81,11 @@ class Compiled:
         if self.resident:
             writer = Writer(self.program)
             writers = {"settle": writer.settle, "rows": writer.rows, "clock": writer.clock}
-            return writers[function](*arguments)
-        writers = {"settle": loop.settle, "rows": loop.rows, "clock": clock}
-        return writers[function](self.program, *arguments)
+            text = writers[function](*arguments)
+        else:
+            writers = {"settle": loop.settle, "rows": loop.rows, "clock": clock}
+            text = writers[function](self.program, *arguments)
+        return text + division.definitions(text)
 
     def _code(self, key: tuple[object, ...], function: str) -> Code:
         found = self._codes.get(key)
