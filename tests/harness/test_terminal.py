@@ -1,0 +1,166 @@
+"""`forelight show` on a terminal: a process of its own under a pseudo-terminal."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import select
+import subprocess
+import sys
+import termios
+import time
+from dataclasses import dataclass
+from fcntl import ioctl
+from pathlib import Path
+from struct import pack
+
+import pytest
+
+HIDE, SHOW = b"\x1b[?25l", b"\x1b[?25h"
+COLOUR = re.compile(rb"\x1b\[[0-9;]*38;")
+LONGEST_S = 60
+
+
+@dataclass(frozen=True)
+class Ended:
+    code: int
+    screen: bytes
+
+    @property
+    def text(self) -> str:
+        """The words on the screen, without codes and line breaks."""
+        plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", self.screen.decode())
+        return " ".join(plain.split())
+
+
+def on_terminal(
+    *arguments: str, columns: int = 80, rows: int = 24, stop_at: bytes | None = None, **env: str
+) -> Ended:
+    """Run `forelight` on a terminal of this size; press Ctrl-C once `stop_at` is on the screen."""
+    keeper, terminal = pty.openpty()
+    ioctl(terminal, termios.TIOCSWINSZ, pack("HHHH", rows, columns, 0, 0))
+    environment = {"TERM": "xterm-256color", "LANG": "C.UTF-8", "PYTHONIOENCODING": "utf-8", **env}
+    inherited = {key: value for key, value in os.environ.items() if key in ("PATH", "HOME", "VIRTUAL_ENV")}
+    process = subprocess.Popen(
+        [sys.executable, "-c", "from forelight.harness.cli import main; main()", *arguments],
+        stdin=terminal,
+        stdout=terminal,
+        stderr=terminal,
+        env=inherited | environment,
+        start_new_session=True,
+        preexec_fn=lambda: ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - one system call, no lock taken
+    )
+    os.close(terminal)
+    screen = b""
+    deadline = time.monotonic() + LONGEST_S
+    try:
+        while time.monotonic() < deadline:
+            ready, _, _ = select.select([keeper], [], [], 0.1)
+            if ready:
+                try:
+                    part = os.read(keeper, 65536)
+                except OSError:  # Linux tells the end of a pseudo-terminal so
+                    break
+                screen += part
+                if not part:
+                    break
+            if stop_at is not None and stop_at in screen:
+                os.write(keeper, b"\x03")
+                stop_at = None
+        return Ended(process.wait(timeout=LONGEST_S), screen)
+    finally:
+        if process.poll() is None:
+            process.kill()
+        os.close(keeper)
+
+
+def test_the_display_moves_and_the_cursor_comes_back() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "2", "--speed", "4")
+    assert ended.code == 0
+    assert COLOUR.search(ended.screen)
+    assert "██" in ended.text
+    assert all(f"step {step} " in ended.text for step in range(4))
+    assert ended.screen.count(HIDE) == ended.screen.count(SHOW) == 1
+    assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
+    assert ended.text.endswith("All outputs are settled: 64 power-ups were tried and show the same.")
+
+
+def test_ctrl_c_leaves_a_clean_terminal() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "100", stop_at=b"step 1 ")
+    assert ended.code == 130
+    assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
+    assert "Traceback" not in ended.text
+    assert ended.screen.endswith(b"\r\n")
+
+
+def test_still_pictures_on_request() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "2", "--still")
+    assert ended.code == 0
+    assert HIDE not in ended.screen
+    assert "0.000 s 0.491 s 0.981 s" in ended.text
+
+
+FLASHING = ("show", "lighthouse", "--set", "i3=1", "--set", "i2=1", "--hz", "30", "--seconds", "1")
+
+
+def test_what_flashes_too_much_is_held_still_and_says_why() -> None:
+    ended = on_terminal(*FLASHING)
+    assert ended.code == 0
+    assert HIDE not in ended.screen
+    assert re.search(r"Held still: o0 flashes [78](\.5)? times in a second", ended.text)
+    assert "ask for --motion" in ended.text
+    assert "Then again as from" in ended.text
+
+
+def test_motion_on_request_although_it_flashes() -> None:
+    ended = on_terminal(*FLASHING, "--motion")
+    assert ended.screen.count(HIDE) == 1
+    assert re.search(r"Caution: o0 flashes [78](\.5)? times in a second", ended.text)
+
+
+def test_slower_is_shown_moving() -> None:
+    ended = on_terminal(*FLASHING, "--speed", "0.25")
+    assert ended.screen.count(HIDE) == 1
+    assert "flashes" not in ended.text.partition("restart is let go")[2]
+
+
+def test_no_colour_on_request() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "1", "--speed", "4", NO_COLOR="1")
+    assert ended.code == 0
+    assert not COLOUR.search(ended.screen)
+    assert "██" in ended.text
+
+
+def test_a_terminal_without_cursor_movement_gets_still_pictures() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "1", TERM="dumb")
+    assert ended.code == 0
+    assert b"\x1b" not in ended.screen
+    assert "0.000 s 0.491 s" in ended.text
+
+
+@pytest.mark.parametrize("size", [(40, 24), (40, 10), (200, 60)])
+def test_sizes_of_terminals(size: tuple[int, int]) -> None:
+    columns, rows = size
+    ended = on_terminal("show", "tide_gauge", "--seconds", "1", "--speed", "4", columns=columns, rows=rows)
+    assert ended.code == 0
+    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", ended.screen.decode()).replace("\r", "\n").split("\n")
+    assert max(map(len, lines)) <= columns
+
+
+def test_ascii_terminals() -> None:
+    ended = on_terminal("show", "tide_gauge", "--seconds", "1", "--speed", "4", PYTHONIOENCODING="ascii")
+    assert ended.code == 0
+    assert ended.screen.isascii()
+    assert "######" in ended.text
+
+
+def test_long_work_shows_a_bar_and_leaves_nothing_when_stopped(tmp_path: Path) -> None:
+    golden = tmp_path / "long.csv"
+    ended = on_terminal(
+        "golden", "ferry_whistle", "--seconds", "20000", "-o", str(golden), stop_at=b"Running"
+    )
+    assert ended.code == 130
+    assert "Running ferry_whistle" in ended.text
+    assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
+    assert not list(tmp_path.iterdir())
