@@ -84,20 +84,22 @@ class Divider:
 
     def _tree(self, takes: Sequence[Take]) -> Region:
         below: dict[Condition, list[Take]] = {}
-        own: list[Take] = []
+        own = [take for take in takes if not take.rest]
         for take in takes:
             if take.rest:
-                below.setdefault(take.rest[0], []).append(Take(take.register, take.data, take.rest[1:]))
-            else:
-                own.append(take)
+                below.setdefault(take.rest[0], []).append(take)
+        for condition, inner in list(below.items()):
+            if self._cost(inner) <= _SMALL:
+                own += below.pop(condition)
+        # What is taken here by a select is stored whether it changes or not: no branch may take that register too.
+        here = {take.register for take in own}
+        own += [take for inner in below.values() for take in inner if take.register in here]
         branches: list[tuple[Condition, Region]] = []
         for condition, inner in below.items():
-            if self._cost(inner) > _SMALL:
-                branches.append((condition, self._tree(inner)))
-            else:
-                own += [Take(take.register, take.data, (condition, *take.rest)) for take in inner]
-        wakes = any(take.register in self._waking for take in own)
-        return Region(tuple(own), tuple(self._readers_first(branches)), wakes)
+            left = [Take(t.register, t.data, t.rest[1:]) for t in inner if t.register not in here]
+            if left:
+                branches.append((condition, self._tree(left)))
+        return Region(tuple(own), tuple(self._readers_first(branches)), bool(here & self._waking))
 
     def _cost(self, takes: Sequence[Take]) -> int:
         limbs = sum(-(-self.netlist.registers[take.register].width // 64) for take in takes)
