@@ -7,8 +7,10 @@ from pathlib import Path
 
 import pytest
 from forelight.designs import read, rtlil_cache, verilog
+from forelight.designs.python_source import amaranth_rtlil, component
 from forelight.designs.verilog import verilog_rtlil
 from forelight.sim.errors import NetlistError, SourceError
+from forelight.sim.rtlil import parse
 
 GATE = "module gate(input a, input b, output y);\n  assign y = a & b;\nendmodule\n"
 GATE_NETLIST = """\
@@ -86,6 +88,35 @@ def test_a_memory_read_from_a_file_beside_the_source(folder: Path) -> None:
     assert [row.bits for row in read("lib/rom.v").memories[0].init] == [1, 15, 3, 9]
     Path("lib/rom.hex").write_text("1 2\n3 4\n")
     assert [row.bits for row in read("lib/rom.v").memories[0].init] == [1, 2, 3, 4]
+
+
+def test_an_instance_in_an_amaranth_component(folder: Path) -> None:
+    """Yosys' text of a module, parameter and all, is linked into Amaranth's text of the component around it."""
+    Path("step.v").write_text(
+        "module step #(parameter BY = 3) (input c, input [3:0] start, output reg [3:0] q);\n"
+        "  initial q = 9;\n  always @(posedge c) q <= q + start + BY;\nendmodule\n"
+    )
+    Path("around.py").write_text(
+        "from amaranth.hdl import *\nfrom amaranth.lib import wiring\nfrom amaranth.lib.wiring import In, Out\n"
+        "class Around(wiring.Component):\n    inputs: In(8)\n    outputs: Out(8)\n"
+        "    def elaborate(self, platform):\n        m = Module()\n"
+        "        m.submodules.step = Instance('step', i_c=self.inputs[7], i_start=self.inputs[:4],\n"
+        "                                     o_q=self.outputs[2:6])\n        return m\n"
+    )
+    around = amaranth_rtlil(component("around.py"))
+    netlist = parse(around, [verilog_rtlil(["step.v"])])
+    assert (
+        str(netlist)
+        == """\
+netlist Around
+input inputs v0:8
+v1:32 = $add v3[0+:4] v0[0+:4] A_SIGNED=0 B_SIGNED=0
+v2:32 = $add v1[0+:32] 32'00000000000000000000000000000011 A_SIGNED=0 B_SIGNED=0
+v3:4 = register step.q rise v0[7+:1] takes v2[0+:4] init 4'1001
+output outputs {2'00 v3[0+:4] 2'00}
+"""
+    )
+    assert netlist.registers[0].src == "step.v:3.3-3.43"
 
 
 def test_warnings_of_yosys(folder: Path) -> None:

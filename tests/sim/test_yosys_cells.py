@@ -211,11 +211,11 @@ def test_every_word_register(tmp_path: Path) -> None:
 
 
 @needs_icarus
-@pytest.mark.parametrize("signed", ["0", "1"])
+@pytest.mark.parametrize("signed", ["00", "01", "10", "11"])
 def test_adders_and_renamings(tmp_path: Path, signed: str) -> None:
     widths = {"a": 4, "b": 6, "p": 6, "i": 1, "j": 1}
     pins = {"A": "a", "B": "b", "CI": "i", "BI": "j"}
-    params = {"A_SIGNED": signed, "B_SIGNED": "1", "A_WIDTH": "4", "B_WIDTH": "6", "Y_WIDTH": "6"}
+    params = {"A_SIGNED": signed[0], "B_SIGNED": signed[1], "A_WIDTH": "4", "B_WIDTH": "6", "Y_WIDTH": "6"}
     cells = [Cell("$alu", pins, output, 6, params) for output in ("X", "Y", "CO")]
     cells.append(Cell("$lcu", {"P": "p", "G": "b", "CI": "i"}, "CO", 6, {"WIDTH": "6"}))
     cells += [
