@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -22,6 +23,7 @@ from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.conditioning import Conditioning
 from forelight.harness.chip.direct import DirectChip
 from forelight.harness.chip.netlist import wrapper_netlist
+from forelight.harness.chip.routing import routing, step_input
 from forelight.harness.chip.wrapper import Wrapper
 from forelight.sim import Simulation
 from forelight.sim.rtlil import parse
@@ -190,8 +192,11 @@ def lines_by_frame(plan: Timeline, slot: int) -> Array:
     return lines if plan.board.link == "direct" else lines & 0xFF
 
 
-def compare(rig: Rig, plan: Timeline, seen: Array, shown: Shown) -> None:
-    """Assert that the chip's pins and lines are the bench's, in every frame, and change in no tick but its last."""
+def compare(rig: Rig, plan: Timeline, seen: Array, shown: Shown, slot: int) -> Counter[str]:
+    """Assert that the chip's pins and lines are the bench's in every frame, and change in no tick but its last.
+
+    The steps that the bench counts must be the rises of the step line that reaches `slot`. Returns what was compared.
+    """
     last = seen[:, -1]
     before = np.concatenate((seen[:1, 0], last[:-1]))
     for column in range(seen.shape[1] - 1):
@@ -200,11 +205,21 @@ def compare(rig: Rig, plan: Timeline, seen: Array, shown: Shown) -> None:
     pins, expected = last & np.uint64(0xFF), by_frame(shown, plan)
     wrong = np.flatnonzero(pins != expected)
     assert not len(wrong), (
-        f"frame {wrong[0]}: the chip shows {pins[wrong[0]]:08b}, the bench {expected[wrong[0]]:08b}"
+        f"frame {wrong[0]}: the chip shows {pins[wrong[0]]:08b}, not {expected[wrong[0]]:08b}"
     )
-    at = 8
-    for slot in rig.slots:
-        found = last >> np.uint64(at) & np.uint64((1 << rig.lines_width) - 1)
-        wrong = np.flatnonzero(found != lines_by_frame(plan, slot))
-        assert not len(wrong), f"frame {wrong[0]}: the lines of slot {slot} differ"
-        at += rig.lines_width
+    steps = np.zeros(plan.end, np.int64)
+    for place, number in enumerate(rig.slots):
+        low, mask = np.uint64(8 + place * rig.lines_width), np.uint64((1 << rig.lines_width) - 1)
+        found = last >> low & mask
+        wrong = np.flatnonzero(found != lines_by_frame(plan, number))
+        assert not len(wrong), f"frame {wrong[0]}: the lines of slot {number} differ"
+        step = step_input(rig.setup.sheets[number])
+        if number == slot and step is not None:
+            line = np.uint64(routing(rig.board, rig.setup.sheets[number])[step])
+            steps = np.cumsum(np.diff((found >> line & np.uint64(1)).astype(np.int8), prepend=0) == 1)
+    counted = shown.steps[np.searchsorted(shown.frames, np.arange(plan.end), side="right") - 1]
+    kept = np.isin(np.arange(plan.end), shown.frames)  # steps stand in the rows of changes
+    wrong = np.flatnonzero((counted != steps) & kept)
+    assert not len(wrong), f"frame {wrong[0]}: {counted[wrong[0]]} steps counted, not {steps[wrong[0]]}"
+    changes = int(np.count_nonzero(np.diff(pins)))
+    return Counter({"frames": plan.end, "changes of the pins": changes, "steps counted": int(steps[-1])})

@@ -13,6 +13,7 @@ from amaranth.lib.wiring import In, Out
 from forelight.designs.catalogue import load_design
 from forelight.designs.datasheet import Datasheet, Restart, Step
 from forelight.harness.boards.profile import Board
+from forelight.harness.boards.reader import load_board
 
 from .rig import Setup
 
@@ -109,6 +110,12 @@ def direct(codes: int, **other: Any) -> Board:
     """A small board with a direct link."""
     settings: dict[str, Any] = {"step_line": "own", "restart_line": "own", "buttons": BUTTONS} | other
     return Board("straight", "Straight", 1000, "direct", {}, 6, codes=codes, **settings)
+
+
+def quay(*slots: int) -> Setup:
+    """The board of the demo with some of its roster."""
+    board = load_board("quay")
+    return Setup(board, {slot: load_design(board.slots[slot]) for slot in slots}, {})
 
 
 #: By name, every kind of link, law and line; with Amaranth alone in the slots where the name begins with `amaranth`.

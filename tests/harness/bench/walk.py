@@ -29,9 +29,10 @@ from forelight.sim.errors import UsageError
 
 from .rig import Setup
 
+#: The step clock shall run most of the time, so that there is something to see.
 KINDS = (
-    *("select", "set", "set", "press", "release", "wait", "seconds", "oscillator", "repeat"),
-    *("strap", "strap", "enable", "disable", "restart", "steps", "steps", "steps", "pulse"),
+    *("select", "set", "set", "press", "release", "wait", "seconds", "repeat", "oscillator", "enable"),
+    *("strap", "strap", "disable", "restart", "steps", "steps", "steps", "steps", "steps", "pulse", "pulse"),
 )
 
 
@@ -55,7 +56,7 @@ class Walk:
         oscillator_off = 0
         while hand.frame < frames:
             kind = self.rng.choice(KINDS)
-            if oscillator_off > 4:
+            if oscillator_off > 2:
                 kind = "oscillator"
             half = hand.stretches[-1].half if hand.stretches else 1
             action = self._draw(kind, half)
@@ -103,4 +104,4 @@ class Walk:
     def _code(self) -> int:
         """Mostly one that is soon through."""
         quick = [code for code in range(self.board.codes) if self.board.half(code) <= 8]
-        return self.rng.choice([*quick, self.rng.randrange(self.board.codes)])
+        return self.rng.choice([*quick * 2, self.rng.randrange(self.board.codes)])
