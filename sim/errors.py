@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from .loops import Oscillation
+
 
 class ForelightError(Exception):
     """Something a person can put right; shown as one message, never as a traceback.
@@ -36,7 +41,9 @@ class UnsupportedError(ForelightError):
 
 
 class LoopError(ForelightError):
-    """A combinational loop, with its nets and their source lines."""
+    """An update that never comes to rest; `loops` describes each free-running loop (`sim/loops.py`)."""
+
+    loops: tuple[Oscillation, ...] = ()
 
 
 class SourceError(ForelightError):

@@ -10,7 +10,8 @@ from .compile.compiled import Compiled
 from .compile.layout import FRESH, RESTLESS, Place, aligned
 from .errors import LoopError, UsageError
 from .evaluate import evaluate
-from .netlist import Const, Netlist, Register, Slice, Word
+from .loops import oscillations
+from .netlist import Const, Netlist, Register, Word
 
 PowerUp = Literal[0, 1, "init"] | random.Random
 
@@ -73,53 +74,53 @@ class State:
         """Raise LoopError if the code that has just run met something that never comes to rest."""
         if self._array[RESTLESS]:
             self._array[RESTLESS] = 0
-            nets = self._loop_nets()
-            raise LoopError(
-                f"an update never comes to rest: {', '.join(nets[:8]) or 'a train of clock edges without end'}",
+            loops = oscillations(self.netlist, self.compiled.plan, self._known(), self._update)
+            nets = "; ".join(map(str, loops)) or "a train of clock edges without end"
+            error = LoopError(
+                f"an update never comes to rest: {nets}",
                 place=self.netlist.name,
                 remedy="break the loop with a register, or hold the input that lets it run",
             )
+            error.loops = loops
+            raise error
 
-    def _loop_nets(self) -> list[str]:
-        """The nets of every loop, by name where the source has one, with their source lines."""
-        plan = self.compiled.plan
-        driven = {node: value for value, node in plan.graph.makers.items()}
-        names = {
-            part.value: name
-            for name, word in self.netlist.names.items()
-            for part in word.parts
-            if isinstance(part, Slice)
-        }
-        places = [cell.src for cell in self.netlist.cells] + [r.src for r in self.netlist.registers]
-        found = []
-        for node in (node for loop in plan.loops for node in loop if node in driven):
-            name = names.get(driven[node], f"v{driven[node]}")
-            found.append(f"{name} ({places[node]})" if places[node] else name)
-        return found
-
-    def word(self, word: Word) -> int:
-        """A word from the state as it lies, by the plain meaning of each cell."""
-        plan, program = self.compiled.plan, self.compiled.program
+    def _known(self) -> dict[int, int]:
+        """The values that lie in the state: inputs, registers and the cuts of loops."""
         known = {value: self.read(self.places.inputs[name]) for name, value in self.netlist.inputs.items()}
         for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
             known[register.output] = self.read(place)
-        for value, place in zip(plan.cuts, self.places.cuts, strict=True):
+        for value, place in zip(self.compiled.plan.cuts, self.places.cuts, strict=True):
             known[value] = self.read(place)
+        return known
+
+    def _update(self, node: int, known: Mapping[int, int]) -> int:
+        """What a node drives, by the plain meaning of its cell or by the overrides of its register."""
+        if node >= len(self.netlist.cells):
+            register = self.netlist.registers[node - len(self.netlist.cells)]
+            value = known[register.output]
+            for override in register.overrides:
+                mask = assemble(override.mask, known)
+                value = value & ~mask | assemble(override.value, known) & mask
+            return value
+        cell = self.netlist.cells[node]
+        operands = [assemble(operand, known) for operand in cell.operands]
+        widths = [operand.width for operand in cell.operands]
+        params = dict(cell.params)
+        if cell.kind == "read":
+            number = cell.int_param("memory")
+            params["offset"] = self.netlist.memories[number].offset
+            count = self.netlist.memories[number].size
+            operands += [self.read(self.row(number, index)) for index in range(count)]
+        return evaluate(cell.kind, params, operands, widths, self.netlist.widths[cell.output])
+
+    def word(self, word: Word) -> int:
+        """A word from the state as it lies, by the plain meaning of each cell."""
+        program, known = self.compiled.program, self._known()
         for node in sorted(program.needs([word]), key=program.position.__getitem__):
-            if node >= len(self.netlist.cells):  # a register: it holds already what its overrides made of it
-                continue
-            cell = self.netlist.cells[node]
-            operands = [assemble(operand, known) for operand in cell.operands]
-            widths = [operand.width for operand in cell.operands]
-            params = dict(cell.params)
-            if cell.kind == "read":
-                number = cell.int_param("memory")
-                params["offset"] = self.netlist.memories[number].offset
-                count = self.netlist.memories[number].size
-                operands += [self.read(self.row(number, index)) for index in range(count)]
-            known[cell.output] = evaluate(
-                cell.kind, params, operands, widths, self.netlist.widths[cell.output]
-            )
+            if node < len(
+                self.netlist.cells
+            ):  # else a register: it holds already what its overrides made of it
+                known[self.netlist.cells[node].output] = self._update(node, known)
         return assemble(word, known)
 
 

@@ -1,0 +1,101 @@
+"""Free-running loops: which nets keep moving, where they stand in the source, and how fast they may run.
+
+A loop that has no stable state never lets an update come to rest. The compiled code gives up after a bounded
+number of rounds and leaves the state as it was; here the update is repeated by the plain meaning of the
+cells, once around for each net and then once more, and what still moves is what runs free.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .netlist import Netlist, Slice
+from .schedule import Graph, Schedule, components
+
+
+@dataclass(frozen=True)
+class Oscillation:
+    """One free-running loop: its nets by name, their source lines, and the gates of its shortest and longest way round."""
+
+    nets: tuple[str, ...]
+    places: tuple[str, ...]
+    shortest: int
+    longest: int
+
+    def frequency(self, fastest_gate: float, slowest_gate: float) -> tuple[float, float]:
+        """Lowest and highest frequency in Hz for gate delays in seconds.
+
+        A change goes twice around in one period, so n gates of delay d run at 1 / (2 n d) (ring oscillator,
+        any text on digital circuits: common practice, no source).
+        """
+        return 1 / (2 * self.longest * slowest_gate), 1 / (2 * self.shortest * fastest_gate)
+
+    def __str__(self) -> str:
+        shown = ", ".join(self.nets[:8]) + (f" and {len(self.nets) - 8} more" if len(self.nets) > 8 else "")
+        return f"{shown} ({', '.join(self.places[:4])})" if self.places else shown
+
+
+def oscillations(
+    netlist: Netlist, plan: Schedule, known: dict[int, int], update: Callable[[int, dict[int, int]], int]
+) -> tuple[Oscillation, ...]:
+    """The loops with nets that do not come to rest from the values in `known` (value number to integer).
+
+    `update(node, known)` gives what a node drives. `known` needs the inputs, the registers and the loops'
+    cuts.
+    """
+    looped = {node for loop in plan.loops for node in loop}
+    driven = {node: value for value, node in plan.graph.makers.items()}
+    order = [node for node in plan.order if node in driven]
+    for node in order:
+        known[driven[node]] = update(node, known)
+    around = [node for node in order if node in looped]
+    moving: set[int] = set()
+    for sweep in range(2 * len(around) + 2):
+        for node in around:
+            value = update(node, known)
+            if value != known[driven[node]] and sweep > len(around):
+                moving.add(node)
+            known[driven[node]] = value
+    rings = (ring for loop in plan.loops for ring in _rings(plan.graph, sorted(moving & set(loop))))
+    return tuple(_described(netlist, plan.graph, ring) for ring in rings)
+
+
+def _rings(graph: Graph, nodes: list[int]) -> list[list[int]]:
+    """The parts of a loop that feed themselves through moving nodes alone."""
+    place = {node: index for index, node in enumerate(nodes)}
+    edges = [[place[other] for other in graph.reads[node] if other in place] for node in nodes]
+    groups = components(edges)
+    return [
+        [nodes[index] for index in group] for group in groups if len(group) > 1 or group[0] in edges[group[0]]
+    ]
+
+
+def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
+    driven = {node: value for value, node in graph.makers.items()}
+    names: dict[int, str] = {}
+    for name, word in netlist.names.items():
+        for part in word.parts:
+            if isinstance(part, Slice):
+                names.setdefault(part.value, name)
+    sources = [cell.src for cell in netlist.cells] + [register.src for register in netlist.registers]
+    nets = tuple(names.get(driven[node], f"v{driven[node]}") for node in ring)
+    places = tuple(dict.fromkeys(sources[node] for node in ring if sources[node]))
+    return Oscillation(nets, places, _shortest(graph, ring), len(ring))
+
+
+def _shortest(graph: Graph, ring: list[int]) -> int:
+    """Gates on the shortest way round, by breadth-first search from every node."""
+    inside = set(ring)
+    best = len(ring)
+    for start in ring:
+        distance = {start: 0}
+        work = [start]
+        for node in work:
+            for other in graph.reads[node]:
+                if other == start:
+                    best = min(best, distance[node] + 1)
+                elif other in inside and other not in distance:
+                    distance[other] = distance[node] + 1
+                    work.append(other)
+    return best

@@ -1,0 +1,101 @@
+"""Free-running loops are found net by net, and their frequency follows from gate delays."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import pytest
+from forelight.sim import Netlist, Simulation
+from forelight.sim.errors import LoopError
+from forelight.sim.netlist import Cell, Const, Register, Word
+
+
+def rings(*stages: int) -> Netlist:
+    """Rings of a NAND gate and inverters, one for each input, which lets it run."""
+    cells: list[Cell] = []
+    widths = [1] * len(stages)
+    names: dict[str, Word] = {}
+    outputs: dict[str, Word] = {}
+    for ring, count in enumerate(stages):
+        first = len(widths)
+        widths += [1] * (count + 1)
+        nets = range(first, first + count)
+        source = f"ring.v:{ring + 1}"
+        both = first + count
+        cells.append(Cell("$and", both, (Word.value(ring, 1), Word.value(nets[-1], 1)), {}, source))
+        cells.append(Cell("$not", nets[0], (Word.value(both, 1),), {}, source))
+        cells += [Cell("$not", b, (Word.value(a, 1),), {}, source) for a, b in pairwise(nets)]
+        names |= {f"ring{ring}_{number}": Word.value(net, 1) for number, net in enumerate(nets)}
+        outputs[f"y{ring}"] = Word.value(nets[-1], 1)
+    inputs = {f"run{ring}": ring for ring in range(len(stages))}
+    return Netlist("rings", tuple(widths), inputs, outputs, tuple(cells), (), (), names)
+
+
+def test_a_ring_that_is_held_comes_to_rest() -> None:
+    sim = Simulation(rings(3, 5))
+    sim.settle()
+    assert [sim.get(name) for name in ("ring0_0", "ring0_1", "ring0_2")] == [1, 0, 1]
+
+
+def test_an_even_ring_is_a_latch_and_comes_to_rest() -> None:
+    sim = Simulation(rings(4))
+    sim.set("run0", 1)
+    sim.settle()
+    assert sim.get("ring0_0") != sim.get("ring0_1")
+
+
+def test_only_the_ring_that_runs_is_named_with_its_lines() -> None:
+    sim = Simulation(rings(3, 5))
+    sim.set("run1", 1)
+    with pytest.raises(LoopError) as caught:
+        sim.settle()
+    (loop,) = caught.value.loops
+    assert set(loop.nets) >= {f"ring1_{number}" for number in range(5)}
+    assert not any(name.startswith("ring0") for name in loop.nets)
+    assert loop.places == ("ring.v:2",)
+    assert "ring1_0" in str(caught.value) and "(ring.v:2)" in str(caught.value)
+
+
+def test_after_the_error_the_simulation_goes_on() -> None:
+    sim = Simulation(rings(3))
+    sim.set("run0", 1)
+    with pytest.raises(LoopError):
+        sim.settle()
+    sim.set("run0", 0)
+    sim.settle()
+    assert sim.get("ring0_0") == 1
+
+
+def test_the_frequency_range() -> None:
+    """f = 1 / (2 n d), a change goes twice around in a period: common practice, no source.
+
+    Five inverting stages of 1 ns run at 100 MHz; here the NAND is drawn as two gates, so six.
+    """
+    sim = Simulation(rings(5))
+    sim.set("run0", 1)
+    with pytest.raises(LoopError) as caught:
+        sim.settle()
+    (loop,) = caught.value.loops
+    assert (loop.shortest, loop.longest) == (6, 6)
+    low, high = loop.frequency(1e-9, 2e-9)
+    assert low == pytest.approx(1 / (2 * 6 * 2e-9))
+    assert high == pytest.approx(1 / (2 * 6 * 1e-9))
+
+
+def test_clocks_that_chase_each_other_are_a_train_of_edges() -> None:
+    """Two registers, each clocked by the other's output, one of them inverted: every edge makes the next."""
+    one = Register(1, 1, Word.value(4, 1), True, Word.value(3, 1), (), Const(0, 1), "one")
+    two = Register(2, 1, Word.value(4, 1), False, Word.value(5, 1), (), Const(0, 1), "two")
+    cells = (
+        Cell("$not", 3, (Word.value(1, 1),)),
+        Cell("$not", 5, (Word.value(2, 1),)),
+        Cell("$xor", 6, (Word.value(1, 1), Word.value(2, 1))),
+        Cell("$xor", 4, (Word.value(0, 1), Word.value(6, 1))),
+    )
+    netlist = Netlist("train", (1,) * 7, {"a": 0}, {"y": Word.value(1, 1)}, cells, (one, two), ())
+    sim = Simulation(netlist)
+    sim.settle()
+    sim.set("a", 1)
+    with pytest.raises(LoopError) as caught:
+        sim.settle()
+    assert "a train of clock edges without end" in str(caught.value)
