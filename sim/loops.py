@@ -16,7 +16,7 @@ from .schedule import Graph, Schedule, components
 
 @dataclass(frozen=True)
 class Oscillation:
-    """One free-running loop: its nets by name, their source lines, and the gates of its shortest and longest way round."""
+    """One free-running loop: its nets by name, their source lines, the gates of its shortest and longest way round."""
 
     nets: tuple[str, ...]
     places: tuple[str, ...]
