@@ -201,7 +201,8 @@ class Writer:
             f"call void @llvm.memcpy.p0.p0.i64(ptr align 64 %before, ptr align 8 %state, i64 {size}, i1 0)"
         )
         for number in range(len(groups)):
-            bit = text.op(f"trunc {kind} {text.op(f'lshr {kind} {mask}, {number}')} to i1")
+            moved = text.op(f"lshr {kind} {mask}, {number}")
+            bit = here.scope.resize(moved, max(len(groups), 1), 1)
             text.do(f"br i1 {bit}, label %take{number}, label %skip{number}")
             text.block(f"take{number}")
             text.op(f"call i1 @group_{number}(ptr %before, ptr %state)")
