@@ -1,4 +1,4 @@
-"""Ports and registers of any width, from Verilog through the engine, against Python's integers; prints compile times."""
+"""Ports and registers of any width, from Verilog through the engine, against Python's integers."""
 
 from __future__ import annotations
 
