@@ -7,6 +7,7 @@ from dataclasses import replace
 from math import ceil
 from pathlib import Path
 
+import numpy as np
 from rich.text import Text
 
 from ..boards.reader import load_board
@@ -29,7 +30,13 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     capture = read_capture(path, mapping, load_board(asked.board).pins)
     asking = question(_long_enough(asked, capture))
     step = asking.sheet.step
-    verdict = check(asking.golden(), capture, asking.board, step_line=step.line if step else None)
+    golden = asking.golden()
+    row = int(np.searchsorted(golden.ticks, asking.start(), side="right")) - 1
+    before = int(golden.steps[row])
+    # Steps count from the moment at which the slot is up, as in `forelight show`.
+    golden = replace(golden, steps=golden.steps - before)
+    verdict = check(golden, capture, asking.board, step_line=step.line if step else None)
+    start = asking.start() / golden.oscillator_hz
     if as_json:
         emit_json(
             {
@@ -37,11 +44,13 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
                 "name": asking.sheet.name,
                 "board": asking.board.name,
                 "slot": asking.slot,
+                "start_s": start,
+                "start_step": before,
                 **verdict.to_json(),
             }
         )
     else:
-        show(*paragraphs(asking, path, verdict))
+        show(*paragraphs(asking, path, verdict, start))
     return EXIT_CODES[verdict.kind]
 
 
@@ -56,7 +65,7 @@ def _long_enough(asked: Asked, capture: Capture) -> Asked:
     return asked
 
 
-def paragraphs(asking: Question, path: Path, verdict: Verdict) -> Iterator[Text | str]:
+def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> Iterator[Text | str]:
     """The verdict first, then what it rests on, then what to do."""
     where = (
         f", slot {asking.slot} of {asking.board.name}"
@@ -68,7 +77,7 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict) -> Iterator[Text 
         f": {path} and what is foretold for {asking.sheet.title}{where}.", style="not bold"
     )
     yield from verdict.reasons
-    yield from evidence(verdict)
+    yield from evidence(verdict, start)
     if verdict.remedies:
         yield ""
         yield from verdict.remedies
@@ -78,13 +87,13 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict) -> Iterator[Text 
         yield from (f"  {note}" for note in verdict.notes)
 
 
-def evidence(verdict: Verdict) -> Iterator[str]:
-    """How much was compared, and at which rate."""
+def evidence(verdict: Verdict, start: float) -> Iterator[str]:
+    """How much was compared, and at which rate; `start` is when the slot is up, in seconds of the prediction."""
     if verdict.first:
         first = verdict.first
         when = "" if first.capture_s is None else f" ({first.capture_s:.6g} s in the capture)"
         more = f"; {verdict.more} more bits differ" if verdict.more else "; no other bit differs"
-        yield f"The first difference is {first.golden_s:.6g} s after the start of the procedure{when}{more}."
+        yield f"That is {first.golden_s - start:.3f} s after the slot was up{when}{more}."
     if verdict.bits:
         doubtful = f"; {verdict.doubtful} more differ too near an edge to tell" if verdict.doubtful else ""
         yield (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -42,10 +43,13 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     words = " ".join(ask("check", "tide_gauge", str(capture), code=1).output.split())
     assert words.startswith(f"Differs: {capture} and what is foretold for Tide gauge, slot 101 of quay. ")
     assert "line o6 is 0 where 1 was predicted." in words
-    assert "The first difference is " in words
+    assert "At step 2 line o6" in words  # 0 and 1 do not need the middle bar
+    assert re.search(r"That is 1\.\d{3} s after the slot was up", words)
     found = json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)
     assert (found["kind"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
+    assert found["first"]["step"] == 2
+    assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
 
 
 def test_a_capture_that_says_too_little_is_3(tmp_path: Path) -> None:
