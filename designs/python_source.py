@@ -16,7 +16,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING
 
-from forelight.sim.errors import SourceError
+from forelight.sim.errors import ForelightError, SourceError
 
 if TYPE_CHECKING:
     from amaranth.lib.wiring import Component
@@ -45,7 +45,7 @@ def component(path: str | Path, class_name: str | None = None) -> Component:
         if class_name is None:
             what = "which component class is meant?" if own else "there is no component class"
         raise SourceError(what, place=str(path), remedy=f"the file defines {', '.join(own) or 'none'}")
-    with _explained(path, f"{class_name}()"):
+    with explained(path, f"{class_name}()"):
         return classes[class_name]()
 
 
@@ -60,7 +60,7 @@ def amaranth_rtlil(component: Component, folder: str | Path | None = None) -> st
 
     name = type(component).__name__
     path = Path(getattr(sys.modules.get(type(component).__module__), "__file__", None) or name)
-    with _explained(path, f"{name}.elaborate()"):
+    with explained(path, f"{name}.elaborate()"):
         text = rtlil.convert(component, name=name)
     return _without_paths(text, Path(folder or path.parent).absolute())
 
@@ -79,7 +79,7 @@ def _load(path: Path) -> ModuleType:
     sys.modules[name] = module
     sys.path.insert(0, home)
     try:
-        with _explained(path, "the file"):
+        with explained(path, "the file"):
             spec.loader.exec_module(module)
     finally:
         if home in sys.path:
@@ -93,11 +93,14 @@ def _load(path: Path) -> ModuleType:
 
 
 @contextmanager
-def _explained(path: Path, doing: str) -> Iterator[None]:
+def explained(path: Path, doing: str) -> Iterator[None]:
     """An exception in someone's design becomes one line: file, line, words. What it prints is not our output."""
     try:
         with redirect_stdout(sys.stderr):
             yield
+    except ForelightError as error:
+        _forget(error)
+        raise
     except (Exception, SystemExit) as error:
         _forget(error)
         folder = path.absolute().parent

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import traceback
 from pathlib import Path
 
 from amaranth.back import rtlil
 from amaranth.hdl import Elaboratable, Module, Signal
 from forelight.designs.datasheet import Datasheet
-from forelight.sim.errors import ForelightError, SourceError
+from forelight.designs.python_source import explained
+from forelight.sim.errors import SourceError
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil import parse
 
@@ -29,17 +29,9 @@ def wrapper_netlist(datasheet: Datasheet, design: Elaboratable | None = None) ->
     outputs = Signal(8)
     m.d.comb += [wrapper.all_inputs().eq(inputs), outputs.eq(wrapper.outputs)]
     ports = {"inputs": (inputs, None), "outputs": (outputs, None)}
-    try:
+    with explained(Path(source_file(datasheet)), "the design"):
         # No module of a Verilog source has a dot in its name.
         text = rtlil.convert(m, name=f"{datasheet.name}.bench", ports=ports)
-    except ForelightError:
-        raise
-    except Exception as error:  # the author's code runs here and may raise anything
-        raise SourceError(
-            f"the design cannot be elaborated: {type(error).__name__}: {error}",
-            place=_place(datasheet, error),
-            remedy="mend the source",
-        ) from error
     netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
     missing = sorted(set(netlist.inputs) - {"inputs"})
     if missing:
@@ -49,12 +41,3 @@ def wrapper_netlist(datasheet: Datasheet, design: Elaboratable | None = None) ->
             remedy="state [step] (and [restart]) in its datasheet, or define the clock domain in the design",
         )
     return netlist
-
-
-def _place(datasheet: Datasheet, error: Exception) -> str:
-    """The last line of the author's own files that took part."""
-    folder = datasheet.folder.resolve()
-    for frame in reversed(traceback.extract_tb(error.__traceback__)):
-        if Path(frame.filename).resolve().is_relative_to(folder):
-            return f"{frame.filename}:{frame.lineno}"
-    return source_file(datasheet)

@@ -75,7 +75,7 @@ class Wrapper(wiring.Component):
                 port = Value.cast(getattr(design, name))
             except (AttributeError, TypeError):
                 raise self._wrong(f"{type(design).__name__} has no port {name}") from None
-            self._check_width(name, len(port), bits)
+            self._check(name, _direction(design, name), len(port), bits)
             for bit, line in bits.items():
                 here = self._line(line)
                 m.d.comb += here.eq(port[bit]) if line in OUTPUT_LINES else port[bit].eq(here)
@@ -103,7 +103,7 @@ class Wrapper(wiring.Component):
                 raise self._wrong(f"module {found.name} has no port {name} ({', '.join(found.ports)})")
         for name, (direction, width) in found.ports.items():
             bits = mapped.get(name, {})
-            self._check_width(name, width, bits)
+            self._check(name, direction, width, bits)
             if direction == "output":
                 connections[f"o_{name}"] = port = Signal(width, name=name)
                 m.d.comb += [self._line(line).eq(port[bit]) for bit, line in bits.items()]
@@ -136,12 +136,16 @@ class Wrapper(wiring.Component):
             return self.outputs[OUTPUT_LINES.index(line)]
         return self.inputs[INPUT_LINES.index(line)] if line in INPUT_LINES else getattr(self, line)
 
-    def _check_width(self, name: str, width: int, bits: Mapping[int, str]) -> None:
-        beyond = [bit for bit in bits if bit >= width]
-        if beyond:
-            raise self._wrong(f"port {name} has {width} bits and no bit {beyond[0]}")
+    def _check(self, name: str, direction: str, width: int, bits: Mapping[int, str]) -> None:
+        """Whether a port of the source can be wired as it is mapped; a direction that is not known may be empty."""
         if not self.datasheet.ports and bits and len(bits) != width:
             raise self._wrong(f"port {name} has {width} bits, not {len(bits)}")
+        for bit, line in bits.items():
+            if bit >= width:
+                raise self._wrong(f"port {name} has {width} bits and no bit {bit}")
+            kind = "output" if line in OUTPUT_LINES else "input"
+            if direction and direction != kind:
+                raise self._wrong(f"{direction} port {name} is mapped to {line}, which is an {kind} line")
 
     def _wrong(self, what: str) -> SourceError:
         return SourceError(
@@ -149,3 +153,9 @@ class Wrapper(wiring.Component):
             place=source_file(self.datasheet),
             remedy="give it inputs and outputs of 8 bits each, or map its ports in the datasheet's [ports]",
         )
+
+
+def _direction(design: Elaboratable, name: str) -> str:
+    """`input` or `output`; empty for something that has no signature."""
+    members = design.signature.members if isinstance(design, wiring.Component) else {}
+    return ("output" if members[name].flow == Out else "input") if name in members else ""
