@@ -11,9 +11,11 @@ import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
-from . import rtlil_cache
+#: RTLIL that Yosys has written, by a hash of everything that it depends on.
+CACHE = DiskCache(".rtlil", 64 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation.
 SCRIPT = ("proc", "flatten", "opt_expr", "opt_clean", "memory_collect", "opt_clean", "write_rtlil")
@@ -53,10 +55,10 @@ def verilog_rtlil(
     read = _files_read(base, names, folders)
     entry = None
     if read is not None:
-        entry = rtlil_cache.key([runner.version(), repr(commands), *read])
-        known = rtlil_cache.load(entry)
+        entry = key([runner.version(), repr(commands), *read])
+        known = CACHE.load(entry)
         if known is not None:
-            return known
+            return known.decode()
     try:
         done = runner.run(commands)
     except subprocess.TimeoutExpired as late:
@@ -65,9 +67,11 @@ def verilog_rtlil(
             place=", ".join(names),
             remedy="simplify the design",
         ) from None
+    if base == Path(base.anchor):
+        names = _shortened(done, names)
     text = _result(done, base, names)
     if entry is not None:
-        rtlil_cache.store(entry, text)
+        CACHE.store(entry, text.encode())
     return text
 
 
@@ -106,7 +110,8 @@ class _Native:
         return " ".join(_stamp(path) for path in sorted(self.package.glob("libyosys*")))
 
     def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
-        order = marshal.dumps((str(self.package.parent), SECONDS, BYTES, commands))
+        # The child's own limit is a net under the parent's.
+        order = marshal.dumps((str(self.package.parent), SECONDS + 5, BYTES, commands))
         return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
 
 
@@ -166,6 +171,7 @@ def _files_read(base: Path, names: Sequence[str], folders: Sequence[str]) -> lis
     """Names and contents of all that Yosys would read; None where a name is not written out."""
     found: list[bytes | str] = []
     waiting = [(name, True) for name in names]
+    beside = dict.fromkeys(Path(name).parent for name in names)
     seen: set[str] = set()
     while waiting:
         name, is_source = waiting.pop()
@@ -182,7 +188,7 @@ def _files_read(base: Path, names: Sequence[str], folders: Sequence[str]) -> lis
             word, other = match.groups()
             if other is None:
                 return None
-            places = (Path(), Path(name).parent, *map(Path, folders))
+            places = (Path(), Path(name).parent, *beside, *map(Path, folders))
             waiting += [(os.path.normpath(place / other), word[0] == "`") for place in places]
     return found
 
@@ -209,6 +215,15 @@ def _result(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[
     text = done.stdout[done.stdout.index("\n", start + 1) + 1 : end + 5]
     warnings = dict.fromkeys(re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(done.stdout))
     return "".join(f"# {line}\n" for line in warnings) + text
+
+
+def _shortened(done: subprocess.CompletedProcess[str], names: Sequence[str]) -> list[str]:
+    """File names alone where the files have no folder in common, which would leave paths of this machine."""
+    for name in names:
+        short = Path(name).name
+        done.stdout = done.stdout.replace(f"{name}:", f"{short}:")
+        done.stderr = done.stderr.replace(f"{name}:", f"{short}:")
+    return [Path(name).name for name in names]
 
 
 def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[str]) -> SourceError:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import pytest
-from forelight.designs import read, rtlil_cache, verilog
+from forelight.designs import read, verilog
 from forelight.designs.verilog import verilog_rtlil
 
 GATE = "module gate(input a, input b, output y);\n  assign y = a & b;\nendmodule\n"
@@ -89,22 +88,3 @@ def test_a_cache_that_cannot_be_written(folder: Path, monkeypatch: pytest.Monkey
     Path("gate.v").write_text(GATE)
     monkeypatch.setenv("FORELIGHT_CACHE", str(folder / "gate.v" / "below"))
     assert "$and" in verilog_rtlil(["gate.v"])
-
-
-def test_the_cache_is_bounded(cache: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(rtlil_cache, "LIMIT", 500)
-    for number, name in enumerate("abc"):
-        rtlil_cache.store(name, name * 100)
-        os.utime(cache / f"{name}.rtlil", ns=(number, number))
-    assert rtlil_cache.load("a") == "a" * 100  # which makes it the newest
-    rtlil_cache.store("d", "d" * 100)
-    assert [path.name for path in entries(cache)] == ["a.rtlil", "c.rtlil", "d.rtlil"]
-
-
-def test_where_the_cache_is(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    monkeypatch.delenv("FORELIGHT_CACHE")
-    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
-    assert rtlil_cache.folder() == tmp_path / "forelight"
-    monkeypatch.setenv("XDG_CACHE_HOME", "relative")  # the specification has such a value ignored
-    monkeypatch.setenv("HOME", str(tmp_path))
-    assert rtlil_cache.folder() == tmp_path / ".cache" / "forelight"
