@@ -7,10 +7,11 @@ from .adders import COMPOUND, lower_compound
 from .assemble import Instance
 from .errors import NetlistError, RtlilError, UnsupportedError
 from .finecells import lower_gate
-from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator, lower_process
+from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator
 from .memories import PendingMemory, lower_memory, lower_port, whole_memory
 from .netlist import Netlist
 from .nets import Nets
+from .processes import lower_process
 from .registers import REGISTERS, lower_register
 from .rtlil_records import Module, Wire, digits, public
 

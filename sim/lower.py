@@ -1,25 +1,14 @@
-"""RTLIL cells and processes to the cells of the netlist record."""
+"""RTLIL cells in their instances, and word-level operators to the cells of the netlist record."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from .errors import RtlilError, UnsupportedError
 from .netlist import PORTS, Param
 from .nets import Nets
-from .rtlil_records import (
-    UNDEFINED,
-    Assign,
-    Bits,
-    Case,
-    CellText,
-    ProcessText,
-    Switch,
-    digits,
-    public,
-    unquote,
-)
+from .rtlil_records import Bits, CellText, digits, public, unquote
 
 
 @dataclass(slots=True)
@@ -158,132 +147,35 @@ class Design:
 
 
 _UNSIGNED: Mapping[str, Param] = {"A_SIGNED": 0}
-#: Operand widths that parameters repeat; the words say them already.
-_WIDTHS = {"A": "A_WIDTH", "B": "B_WIDTH"}
 #: Cells that say nothing about values; left out with a warning.
 SKIPPED = ("$print", "$check", "$assert", "$assume", "$live", "$fair", "$cover")
 #: `$alu`, `$fa` and `$lcu` have several outputs and are lowered in `adders.py`.
 OPERATORS = frozenset(PORTS) - {"$alu", "$fa", "$lcu"}
 
 
+def _widths(site: Site) -> dict[str, int]:
+    """How wide each port of an operator is by its parameters."""
+    if "A_WIDTH" in site.cell.params:
+        return {name: site.number(f"{name}_WIDTH") for name in ("A", "B", "Y") if name in site.cell.ports}
+    word, choices = site.number("WIDTH"), site.number("S_WIDTH", 1)
+    return {
+        "$mux": {"A": word, "B": word, "S": 1, "Y": word},
+        "$pmux": {"A": word, "B": word * choices, "S": choices, "Y": word},
+        "$bwmux": {"A": word, "B": word, "S": word, "Y": word},
+        "$bmux": {"A": word << choices, "S": choices, "Y": word},
+        "$demux": {"A": word, "S": choices, "Y": word << choices},
+        "$tribuf": {"A": word, "EN": 1, "Y": word},
+        "$buf": {"A": word, "Y": word},
+    }.get(site.kind, {"A": word, "Y": 1})
+
+
 def lower_operator(design: Design, site: Site) -> None:
-    """A word-level operator becomes one cell."""
-    cell = site.cell
-    operands = tuple([site.port(name) for name in PORTS[cell.kind]])
-    for name in PORTS[cell.kind]:
-        if name in _WIDTHS and _WIDTHS[name] in cell.params:
-            site.port(name, site.number(_WIDTHS[name]))
-    params: dict[str, Param] = {n: site.number(n) for n in cell.params if not n.endswith("WIDTH")}
-    target = site.port("Y")
-    out = design.emit(cell.kind, operands, len(target), params, name=site.title, src=site.src)
+    """A word-level operator becomes one cell; its parameters are kept but for widths, which its words have."""
+    widths = _widths(site)
+    operands = tuple([site.port(name, widths.get(name)) for name in PORTS[site.kind]])
+    table = "DEPTH" in site.cell.params  # of a `$sop`, whose rows are WIDTH pairs wide
+    kept = [n for n in site.cell.params if table or not n.endswith("WIDTH")]
+    params: dict[str, Param] = {name: site.number(name) for name in kept}
+    target = site.port("Y", widths["Y"])
+    out = design.emit(site.kind, operands, len(target), params, name=site.title, src=site.src)
     design.nets.connect(target, out)
-
-
-@dataclass(slots=True)
-class OpenCase:
-    """A case of a switch that is being read, and what its body assigns: target bit to source bit."""
-
-    patterns: tuple[str, ...]
-    default: bool
-    change: dict[int, int] = field(default_factory=dict)
-
-
-@dataclass(slots=True)
-class OpenSwitch:
-    """A switch that is being read."""
-
-    selector: Bits
-    src: str
-    cases: list[OpenCase] = field(default_factory=list)
-
-
-class Assignments:
-    """What each target bit is at this place of a process, and how to take back what an open body assigns."""
-
-    def __init__(self) -> None:
-        self.now: dict[int, int] = {}
-        self._before: list[dict[int, int | None]] = [{}]
-
-    def assign(self, target: int, source: int) -> None:
-        before = self._before[-1]
-        if target not in before:
-            before[target] = self.now.get(target)
-        self.now[target] = source
-
-    def enter(self) -> None:
-        self._before.append({})
-
-    def leave(self) -> dict[int, int]:
-        """What the innermost body has assigned, which is taken back."""
-        before = self._before.pop()
-        change = {target: self.now[target] for target in before}
-        for target, source in before.items():
-            if source is None:
-                del self.now[target]
-            else:
-                self.now[target] = source
-        return change
-
-
-def lower_process(design: Design, process: ProcessText, scope: Scope) -> None:
-    """A combinational process becomes one `case` cell a switch, over the bits on which its cases differ.
-
-    Signals are read as nets, never as what the process has assigned so far.
-    """
-    assignments = Assignments()
-    switches: list[OpenSwitch] = []
-    for step in process.steps:
-        if isinstance(step, Assign):
-            for target, source in zip(scope.bits(step.target), scope.bits(step.source), strict=True):
-                assignments.assign(target, source)
-        elif isinstance(step, Switch):
-            switches.append(OpenSwitch(scope.bits(step.selector), step.src))
-        else:
-            switch = switches[-1]
-            if switch.cases:
-                switch.cases[-1].change = assignments.leave()
-            if isinstance(step, Case):
-                switch.cases.append(_case(process, switch, step))
-                assignments.enter()
-            else:
-                merge(design, process, switches.pop(), assignments)
-    design.nets.connect(tuple(assignments.now), tuple(assignments.now.values()))
-
-
-def _case(process: ProcessText, switch: OpenSwitch, case: Case) -> OpenCase:
-    if any(len(pattern) != len(switch.selector) for pattern in case.patterns):
-        raise RtlilError(
-            f"process {process.name}: case {', '.join(case.patterns)} of a switch over {len(switch.selector)} bits",
-            place=switch.src,
-            remedy="patterns are as wide as what they are compared with",
-        )
-    return OpenCase(case.patterns, case.default)
-
-
-def merge(design: Design, process: ProcessText, switch: OpenSwitch, assignments: Assignments) -> None:
-    """Close a switch: what its cases assigned becomes an assignment of the body around it."""
-    cases: list[OpenCase] = []
-    default: dict[int, int] = {}
-    for case in switch.cases:
-        if case.default or "" in case.patterns:
-            default = case.change
-            break  # nothing comes past it
-        if case.patterns:
-            cases.append(case)
-    columns: dict[int, list[int]] = {}  # of each target, its source in every case
-    for target in sorted({target for case in cases for target in case.change} | set(default)):
-        before = assignments.now.get(target, UNDEFINED)
-        column = [case.change.get(target, before) for case in cases]
-        column.append(default.get(target, before))
-        if any(source != column[0] for source in column):
-            columns[target] = column
-        else:
-            assignments.assign(target, column[0])
-    if not columns:
-        return
-    operands = (switch.selector, *zip(*columns.values(), strict=True))
-    params: dict[str, Param] = {"patterns": tuple(case.patterns for case in cases)}
-    name = f"process {process.name}"
-    out = design.emit("case", operands, len(columns), params, name=name, src=switch.src)
-    for target, source in zip(columns, out, strict=True):
-        assignments.assign(target, source)

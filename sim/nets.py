@@ -60,7 +60,11 @@ class Nets:
     def _refuse(self, target: int, source: int) -> None:
         first = self.drive[target]
         if target < FIRST:
-            raise NetlistError(f"{self._driver(source)} drives a constant", place=self._source(source))
+            raise NetlistError(
+                f"{self._driver(source)} drives a constant",
+                place=self._source(source),
+                remedy="connect it to a wire",
+            )
         wire, name, index = self._wire(target)
         shown = name if wire.width == 1 else f"{name}[{index}]"
         raise NetlistError(

@@ -37,7 +37,7 @@ _TOKEN = re.compile(
 
 
 class _Reader:
-    """Reads one text from top to bottom; `here` says where it is."""
+    """Reads one text from top to bottom."""
 
     def __init__(self, text: str, clean: Callable[[str], str], first: int) -> None:
         self.lines = text.replace("\r\n", "\n").split("\n")
@@ -51,6 +51,7 @@ class _Reader:
 
     @property
     def number(self) -> int:
+        """The number of the line that was read last."""
         return len(self.lines) - length_hint(self.at)
 
     def words(self) -> Iterator[list[str]]:
@@ -179,7 +180,7 @@ class _Reader:
 
     def read_process(self, name: str) -> ProcessText:
         process = ProcessText(name, [], self.src())
-        place = self.place(process.src)
+        place = process.src or f"RTLIL line {self.number}"
         steps = process.steps
         switched = [False]  # for each open body: has a switch been seen?
         in_switch = False  # directly inside a switch, before its first case
@@ -232,9 +233,6 @@ class _Reader:
         # A pattern with x or z matches no value that a wire can have.
         able = tuple(p for p in patterns if not set(p) & set("xzm"))
         return Case(able, not patterns)
-
-    def place(self, src: str) -> str:
-        return src or f"RTLIL line {self.number}"
 
     def assignment(self, words: list[str]) -> Assign:
         sides = self.signals(" ".join(words[1:]))

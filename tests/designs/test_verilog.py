@@ -181,6 +181,21 @@ def test_names_that_a_script_would_trip_over(folder: Path) -> None:
     assert str(read("one two;three $x.v")) == GATE_NETLIST
 
 
+def test_files_without_a_folder_in_common(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As if the folder were the root of all files: names alone, in places as in messages."""
+    for name, text in (("one/gate.v", GATE), ("two/bad.v", "module\n")):
+        Path(name).parent.mkdir()
+        Path(name).write_text(text)
+    monkeypatch.setattr(Path, "anchor", str(folder.resolve()))
+    Path("two/top.v").write_text("module top(input a, b, output y);\n  gate g(a, b, y);\nendmodule\n")
+    text = verilog_rtlil(["one/gate.v", "two/top.v"])
+    assert 'attribute \\src "gate.v:2.14-2.19"' in text and "one/" not in text and "two/" not in text
+    assert (
+        refused(["one/gate.v", "two/bad.v"])
+        == "bad.v:1: Yosys: syntax error, unexpected end of file, expecting TOK_ID"
+    )
+
+
 def test_limits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     Path("many.v").write_text(
         "module many(input [7:0] a, output [7:0] y);\n  wire [7:0] w [0:999999];\n"

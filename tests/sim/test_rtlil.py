@@ -104,6 +104,8 @@ def test_of_several_source_places_the_first() -> None:
           attribute \src "lib/t.v:3.5-3.9|lib/t.v:2.1-4.4"
           cell $not $n
             parameter \A_SIGNED 0
+            parameter \A_WIDTH 1
+            parameter \Y_WIDTH 1
             connect \A \a
             connect \Y \y
           end

@@ -7,7 +7,15 @@ from forelight.sim.errors import ForelightError, NetlistError, RtlilError, Unsup
 
 from .test_rtlil_errors import HEAD, in_module, refused
 
-NOT = 'attribute \\src "t.v:{line}"\ncell $not \\{name}\n  connect \\A \\a\n  connect \\Y {to}\nend\n'
+NOT = """
+    attribute \\src "t.v:{line}"
+    cell $not \\{name}
+      parameter \\A_WIDTH 1
+      parameter \\Y_WIDTH 1
+      connect \\A \\a
+      connect \\Y {to}
+    end
+"""
 
 
 def inverter(name: str, to: str = "\\y", line: int = 7) -> str:
@@ -48,7 +56,7 @@ REMEDY = "leave one (a tri-state bus is not supported)"
             "process $p\nassign \\y \\a\nend\nprocess $q\nassign \\y \\a\nend",
             f"net y has two drivers: net a and net a; {REMEDY}",
         ),
-        (inverter("n", "1'0"), "t.v:7: cell $not n (t.v:7) drives a constant"),
+        (inverter("n", "1'0"), "t.v:7: cell $not n (t.v:7) drives a constant; connect it to a wire"),
     ],
 )
 def test_two_drivers(body: str, message: str) -> None:

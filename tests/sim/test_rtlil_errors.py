@@ -82,9 +82,23 @@ def test_signals(signal: str, message: str) -> None:
             "RTLIL line 6: `wire` in cell $n; expected parameter, connect or end",
         ),
         ("cell $not $n\n  connect \\A \\a \\b\nend", "RTLIL line 6: `\\a \\b` is not one signal"),
-        ("cell $not $n\n  connect \\A \\a\nend", "RTLIL line 5: cell $not $n has no port Y"),
+        ("cell $not $n\n  connect \\A \\a\nend", "RTLIL line 5: cell $not $n has no parameter WIDTH"),
         (
-            "cell $not $n\n  parameter \\A_WIDTH 2\n  connect \\A \\b\n  connect \\Y \\y\nend",
+            "cell $buf $n\n  parameter \\WIDTH 1\n  connect \\A \\a\nend",
+            "RTLIL line 5: cell $buf $n has no port Y",
+        ),
+        (
+            "cell $pmux $n\n  parameter \\WIDTH 1\n  parameter \\S_WIDTH 2\n  connect \\A \\a\n"
+            "  connect \\B \\b\n  connect \\S \\b [1:0]\n  connect \\Y \\y\nend",
+            "RTLIL line 5: cell $pmux $n has 4 bits on port B, not 2",
+        ),
+        (
+            "cell $not $n\n  parameter \\A_WIDTH 4\n  parameter \\Y_WIDTH 4\n  connect \\A \\b\n"
+            "  connect \\Y \\y\nend",
+            "RTLIL line 5: cell $not $n has 1 bits on port Y, not 4",
+        ),
+        (
+            "cell $not $n\n  parameter \\A_WIDTH 2\n  parameter \\Y_WIDTH 1\n  connect \\A \\b\n  connect \\Y \\y\nend",
             "RTLIL line 5: cell $not $n has 4 bits on port A, not 2",
         ),
         (
