@@ -16,6 +16,8 @@ import click
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
+#: The longest run that can be asked for.
+LONGEST_S = 1e6
 #: Names the file for the traceback of a fault of Forelight itself.
 TRACEBACK_VARIABLE = "FORELIGHT_TRACEBACK"
 FAULT_TEXT = (
@@ -71,10 +73,10 @@ def explain(error: Exception) -> int:
 
 
 class Amount(click.FloatRange):
-    """A finite number above zero."""
+    """A number above zero, and between the bounds where there are any."""
 
-    def __init__(self) -> None:
-        super().__init__(min=0, min_open=True)
+    def __init__(self, least: float | None = None, most: float | None = None) -> None:
+        super().__init__(min=least or 0, min_open=least is None, max=most)
 
     def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
         number = float(super().convert(value, parameter, context))
@@ -146,7 +148,7 @@ RUN_OPTIONS = (
     ),
     click.option(
         "--seconds",
-        type=Amount(),
+        type=Amount(most=LONGEST_S),
         metavar="S",
         help="How long to run after the start.",
     ),
@@ -196,7 +198,7 @@ def slots(board: str, as_json: bool) -> int:
 @run_options
 @click.option(
     "--speed",
-    type=Amount(),
+    type=Amount(0.001, 1000),
     default=1.0,
     metavar="X",
     help="Play X times as fast as the board.",

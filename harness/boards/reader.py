@@ -30,9 +30,9 @@ from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.toml_file import Section, did_you_mean, quoted, read_toml
 from forelight.sim.errors import UsageError
 
+from ..view.segments import SEGMENTS
 from .profile import Board
 
-SEGMENTS = ("a", "b", "c", "d", "e", "f", "g", "point")
 LAWS = ("counter", "two-stage")
 _KEYS = (
     *(

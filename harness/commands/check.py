@@ -14,6 +14,7 @@ from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
 from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 from .words import hertz, ranges
@@ -77,7 +78,7 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> 
         f": {path} and what is foretold for {asking.sheet.title}{where}.", style="not bold"
     )
     yield from verdict.reasons
-    yield from evidence(verdict, start)
+    yield from evidence(verdict, start, setting_word(asking.board))
     if verdict.remedies:
         yield ""
         yield from verdict.remedies
@@ -87,8 +88,11 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> 
         yield from (f"  {note}" for note in verdict.notes)
 
 
-def evidence(verdict: Verdict, start: float) -> Iterator[str]:
-    """How much was compared, and at which rate; `start` is when the slot is up, in seconds of the prediction."""
+def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
+    """How much was compared, and at which rate; `start` is when the slot is up, in seconds of the prediction.
+
+    `setting` is what the board's number for a step rate is called.
+    """
     if verdict.first:
         first = verdict.first
         when = "" if first.capture_s is None else f" ({first.capture_s:.6g} s in the capture)"

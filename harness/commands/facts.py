@@ -8,6 +8,7 @@ from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedure import Set, to_text
 from rich.text import Text
 
+from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from .question import Question
 from .words import hertz
@@ -50,21 +51,27 @@ def _clock(asking: Question) -> Iterator[str]:
     if sheet.step is None:
         yield "No step clock: plain logic."
     elif code is not None:
-        rate = board.step_hz(code)
-        wanted = sheet.step.wanted_hz
+        rate, wanted = board.step_hz(code), sheet.step.wanted_hz
+        asked = "" if asking.asked_hz in (None, rate) else f", the nearest to {hertz(asking.asked_hz or 0)}"
         author = "" if not wanted else f"; the author wants {'this' if rate == wanted else hertz(wanted)}"
-        yield f"Step clock on {_line(sheet.step.line)}: {hertz(rate)}, strap code {code}{author}."
+        yield f"Step clock on {_line(sheet.step.line, board.step_line)}: {hertz(rate)}, {setting_word(board)} {code}{asked}{author}."
         if board.strapped:
             levels = " ".join(f"i{bit}={code >> bit & 1}" for bit in SWITCHES)
             yield f"Switches while strapping: {levels}"
     else:
-        yield f"Step line {_line(sheet.step.line)}: by hand."
+        yield f"Step line {_line(sheet.step.line, board.step_line)}: by hand."
     if sheet.restart is not None:
-        yield f"Restart on {_line(sheet.restart.line)}, active {sheet.restart.active}."
+        yield f"Restart on {_line(sheet.restart.line, board.restart_line)}, active {sheet.restart.active}."
 
 
-def _line(line: str) -> str:
-    return "the board's own line" if line == "own" else line
+def setting_word(board: Board) -> str:
+    """What the number is called that sets the step rate of this board."""
+    return "strap code" if board.strapped else "setting of the step source"
+
+
+def _line(designs: str, boards: str | None) -> str:
+    """Where a person finds a line: on the board's own, where it has one for this purpose."""
+    return "the board's own line" if boards == "own" else designs
 
 
 def _inputs(asking: Question) -> Iterator[str]:

@@ -28,6 +28,7 @@ from ..bench.golden import Golden
 from ..bench.hand import Hand
 from ..bench.predict import predict
 from ..bench.routine import bring_up, default_procedure, divides, strap_code
+from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
@@ -69,6 +70,7 @@ class Question:
     sheet: Datasheet
     slot: int | None
     procedure: Procedure
+    asked_hz: float | None
     added: int
     setting_up: int
     seed: int
@@ -109,6 +111,8 @@ def question(asked: Asked) -> Question:
         raise UsageError(
             f"the step clock of {board.name} does not drive {sheet.name}", remedy="leave --strap and --hz out"
         )
+    if asked.strap is not None:
+        rate(board, asked.strap)  # refuses a code that the board has not
     if asked.run_name is None and asked.procedure is None:
         return _usual(asked, board, sheet, slot)
     return _told(asked, board, sheet, slot)
@@ -124,7 +128,7 @@ def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Qu
         actions = (*actions[:-1], Seconds(asked.seconds))
     first = next((n for n, action in enumerate(actions, 1) if isinstance(action, Restart)), None)
     up = first or next(n for n, action in enumerate(actions) if not isinstance(action, (Select, Set, Strap)))
-    return Question(board, sheet, slot, Procedure(usual.name, actions), up, up, asked.seed)
+    return Question(board, sheet, slot, Procedure(usual.name, actions), asked.hz, up, up, asked.seed)
 
 
 def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
@@ -133,8 +137,8 @@ def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
         return HAND_STEPS
     if asked.steps is not None:
         return asked.steps
-    rate = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
-    steps = ceil(Fraction(asked.seconds or USUAL_SECONDS) * rate) - 1
+    hz = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
+    steps = ceil(Fraction(asked.seconds or USUAL_SECONDS) * hz) - 1
     return max(1, steps if asked.seconds is not None else min(steps, USUAL_STEPS))
 
 
@@ -157,7 +161,7 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
     )
     up = len(before) + isinstance(told.actions[0], Restart)
     whole = Procedure(told.name, (*before, *told.actions), told.expect)
-    return Question(board, sheet, slot, whole, len(before), up, asked.seed)
+    return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed)
 
 
 def _flat(actions: Sequence[Action]) -> Iterator[Action]:

@@ -208,7 +208,10 @@ def test_flashing_is_cautioned_against() -> None:
 def test_a_board_with_a_direct_link() -> None:
     drawn = ask("tide_gauge", "--board", "mole", "--seconds", "1", "--hz", "4")
     assert drawn.startswith("Tide gauge, slot 57 of mole; from harbour office\n")
-    assert "4 Hz" in drawn
+    said = (
+        "Step clock on the board's own line: 4 Hz, setting of the step source 6249999; the author wants 2 Hz."
+    )
+    assert said in " ".join(drawn.split())
     assert json.loads(ask("11", "--board", "mole", "--json"))["name"] == "lighthouse"
 
 
@@ -235,8 +238,11 @@ def test_a_board_with_a_direct_link() -> None:
             ["tide_gauge", "--set", "i1=1", "--set", "i1=0"],
             "Error: Invalid value for '--set': i1 is given both levels",
         ),
-        (["tide_gauge", "--seconds", "1e12"], "forelight: "),
-        (["tide_gauge", "--seconds", "inf"], "inf is not a finite number."),
+        (["tide_gauge", "--strap", "99999999999999"], "forelight: quay has no strap code 99999999999999"),
+        (["tide_gauge", "--seconds", "1e7"], "10000000.0 is not in the range 0<x<=1000000.0."),
+        (["lamp_dimmer", "--seconds", "1e6"], "forelight: the procedure comes to "),
+        (["tide_gauge", "--speed", "1e-9"], "1e-09 is not in the range 0.001<=x<=1000."),
+        (["tide_gauge", "--seconds", "inf"], "inf is not in the range 0<x<=1000000.0."),
         (["tide_gauge", "--seconds", "nan"], "nan is not a finite number."),
         (["tide_gauge", "--speed", "nan"], "nan is not a finite number."),
     ],
@@ -245,3 +251,10 @@ def test_what_cannot_be_shown(arguments: list[str], said: str) -> None:
     output = ask(*arguments, code=2)
     assert said in output
     assert "Traceback" not in output
+
+
+def test_a_rate_that_the_board_has_not_is_the_nearest() -> None:
+    drawn = ask("tide_gauge", "--hz", "61", "--seconds", "1")
+    assert (
+        "\nStep clock on i7: 60 Hz, strap code 24, the nearest to 61 Hz; the author wants 2\nHz.\n" in drawn
+    )
