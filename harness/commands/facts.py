@@ -54,7 +54,8 @@ def _clock(asking: Question) -> Iterator[str]:
         rate, wanted = board.step_hz(code), sheet.step.wanted_hz
         asked = "" if asking.asked_hz in (None, rate) else f", the nearest to {hertz(asking.asked_hz or 0)}"
         author = "" if not wanted else f"; the author wants {'this' if rate == wanted else hertz(wanted)}"
-        yield f"Step clock on {_line(sheet.step.line, board.step_line)}: {hertz(rate)}, {setting_word(board)} {code}{asked}{author}."
+        where = _line(sheet.step.line, board.step_line)
+        yield f"Step clock on {where}: {hertz(rate)}, {setting_word(board)} {code}{asked}{author}."
         if board.strapped:
             levels = " ".join(f"i{bit}={code >> bit & 1}" for bit in SWITCHES)
             yield f"Switches while strapping: {levels}"
