@@ -1,0 +1,263 @@
+"""What the hand does and what the lines then carry, frame by frame (DEVELOPERS.md, Time 1 to 3 and 6)."""
+
+from __future__ import annotations
+
+import random
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from forelight.designs.datasheet import Datasheet, Restart, Step
+from forelight.designs.procedure import Procedure, parse
+from forelight.harness.bench.timeline import Timeline, timeline
+from forelight.harness.boards.profile import Board
+from forelight.sim.errors import UsageError
+
+SHEET = Datasheet("own", Path(), "", (), None, "amaranth", step=Step("i7"), restart=Restart("i6"), lines={})
+CHAIN = Board(
+    "small", "", 48_000, "chain", {}, 3, positions=3, ticks_per_bit=2, buttons={"i0": "PUSH", "i7": "STEP"}
+)
+DIRECT = Board("straight", "", 1000, "direct", {}, 3, codes=99, step_line="own", restart_line="own")
+
+
+def plan(*actions: str, board: Board = CHAIN, sheet: Datasheet = SHEET, **other: Any) -> Timeline:
+    return timeline(board, sheet, Procedure("test", parse(actions)), **other)
+
+
+def table(found: Timeline) -> list[tuple[int, str]]:
+    """Frame and lines of each change, bit 7 first."""
+    digits = 8 if found.board.link == "chain" else 10
+    return [
+        (frame, f"{lines:0{digits}b}")
+        for frame, lines in zip(found.frames.tolist(), found.lines.tolist(), strict=True)
+    ]
+
+
+def rises(found: Timeline, bit: int) -> list[int]:
+    """Frames in which a line rises."""
+    levels = (found.lines >> bit & 1).astype(np.int8)
+    return [int(frame) for frame in found.frames[np.diff(levels, prepend=np.int8(0)) == 1]]
+
+
+def test_each_move_takes_a_frame_and_the_end_shows_the_last_answer() -> None:
+    found = plan("set i0=1", "set i1=1 i2=1", "press i0", "release i0", "set i1=0")
+    assert table(found) == [
+        *((0, "00000001"), (1, "00000111"), (2, "00000110")),
+        *((3, "00000111"), (4, "00000101")),
+    ]
+    assert found.end == 6
+    assert found.ticks(found.frames).tolist() == [47, 95, 143, 191, 239]  # the last tick of each frame of 48
+
+
+def test_a_strap_is_three_moves_and_the_first_rise_comes_half_frames_after_the_enable() -> None:
+    found = plan("set i0=1", "strap 2", "steps 3")
+    assert table(found) == [
+        (0, "00000001"),
+        (1, "00000010"),  # the code on the switches; in frame 2 the enable rises and the divider starts low
+        (3, "00000001"),  # the switches as they were
+        *((5, "10000001"), (8, "00000001"), (11, "10000001"), (14, "00000001"), (17, "10000001")),
+    ]
+    assert found.end == 19
+
+
+def test_a_strap_code_may_make_an_edge_of_its_own() -> None:
+    found = plan("strap 129", "frames 1")
+    assert table(found) == [(0, "10000001"), (1, "00000001"), (2, "00000000")]
+
+
+def test_a_running_step_clock_is_switched_off_to_be_strapped_anew() -> None:
+    found = plan("strap 0", "set i7=1", "strap 1", "frames 3")
+    assert table(found) == [
+        *((0, "00000000"), (2, "10000000"), (3, "00000000")),
+        (4, "10000000"),  # off: the line goes back to its switch
+        (5, "00000001"),
+        (7, "00000000"),  # enabled in frame 6, low for two frames
+        (8, "10000000"),
+        (10, "00000000"),
+    ]
+
+
+def test_enable_keeps_what_the_switches_hold() -> None:
+    found = plan("set i0=1 i1=1", "enable", "frames 9", "disable")
+    assert table(found) == [(0, "00000011"), (5, "10000011"), (9, "00000011")]
+
+
+def test_a_restart_lasts_for_steps_where_there_is_a_step_clock() -> None:
+    found = plan("strap 1", "restart 2", "steps 1")
+    assert rises(found, 7) == [3, 7, 11]
+    active = [frame for frame, lines in table(found) if lines[1] == "1"]
+    assert (active[0], active[-1]) == (3, 7)
+    assert dict(table(found))[8] == "10000000"  # let go in the frame after the second rise
+    assert table(plan("restart 3")) == [(0, "01000000"), (3, "00000000")]
+    low = replace(SHEET, restart=Restart("i6", "low"))
+    assert table(plan("restart 3", sheet=low)) == [(0, "00000000"), (3, "01000000")]
+
+
+def test_steps_end_with_the_rise_that_was_waited_for() -> None:
+    """Whatever has passed of a step when the wait begins."""
+    cases = 0
+    for half in range(1, 8):
+        for before in range(1, 4 * half + 2):
+            for count in (1, 2, 5):
+                up = (f"strap {half - 1}", f"frames {before}")
+                start = plan(*up).end - 1
+                found = plan(*up, f"steps {count}")
+                counted = [frame for frame in rises(found, 7) if frame >= start]
+                assert len(counted) == count
+                assert counted[-1] == found.end - 2  # one more frame shows the answer
+                cases += 1
+    assert cases > 300
+
+
+def test_steps_by_hand() -> None:
+    found = plan("pulse 2", "set i0=1", "set i7=1", "pulse 1")
+    assert table(found) == [
+        *((0, "10000000"), (1, "00000000"), (2, "10000000"), (3, "00000000"), (4, "00000001")),
+        *((5, "10000001"), (6, "00000001"), (7, "10000001")),
+    ]
+
+
+def test_waits_are_rounded_to_whole_frames() -> None:
+    assert CHAIN.frame_hz == 1000
+    for text, frames in (
+        ("wait 1.4 ms", 1),
+        ("wait 1.6 ms", 2),
+        ("wait 0.1 s", 100),
+        ("wait 2 min", 120_000),
+    ):
+        assert plan("set i0=1", text).end == 1 + frames + 1
+
+
+def test_a_chain_without_its_oscillator_stands_still_while_time_passes() -> None:
+    found = plan("strap 0", "oscillator off", "set i0=1", "wait 10 ms", "oscillator on", "frames 2")
+    assert table(found) == [
+        *(
+            (0, "00000000"),
+            (2, "10000000"),
+            (3, "00000001"),
+            (4, "10000001"),
+            (5, "00000001"),
+            (6, "10000001"),
+        ),
+    ]
+    assert found.pauses.tolist() == [[3, 1], [3, 1], [3, 10]]
+    assert found.ticks(np.array([2, 3])).tolist() == [3 * 48 - 1, (4 + 12) * 48 - 1]
+    assert found.start_ticks(np.array([found.end])).tolist() == [(7 + 12) * 48]
+    ends_off = plan("set i0=1", "oscillator off", "wait 10 ms")
+    assert (ends_off.end, ends_off.start_ticks(np.array([1])).tolist()) == (1, [13 * 48])
+
+
+def test_a_debounced_button_comes_through_later() -> None:
+    board = replace(CHAIN, debounce={"i0": 100})  # 2.08 frames: the third frame after the press samples it
+    assert table(plan("press i0", "frames 5", "release i0", "frames 5", board=board)) == [
+        *((0, "00000000"), (3, "00000001"), (9, "00000000")),
+    ]
+    assert table(plan("press i0", "frames 1", "release i0", "frames 5", board=board)) == [(0, "00000000")]
+
+
+def test_switches_without_contact() -> None:
+    board = replace(CHAIN, pulls={"i1": 1, "i2": 0})
+    found = plan("set i0=1 i1=0 i2=1 i3=1", "set i1=1", "press i0", board=board, contacts=0b1111_1001)
+    assert table(found) == [(0, "00001011"), (2, "00001010")]
+
+
+def test_a_direct_link_has_no_frames() -> None:
+    found = plan("set i0=1 i7=1", "strap 2", "steps 2", "restart 1", board=DIRECT)
+    assert table(found) == [
+        (0, "0010000001"),  # i7 is only a pin here: the step line is bit 8, restart bit 9
+        *((4, "0110000001"), (7, "0010000001"), (10, "0110000001"), (11, "1110000001")),
+        *((13, "1010000001"), (16, "1110000001"), (17, "0110000001")),
+    ]
+    assert found.end == 18
+    assert found.ticks(np.array([0, 4])).tolist() == [0, 4]
+    assert found.latency == 0
+
+
+def test_a_direct_link_without_its_oscillator_is_still_wire() -> None:
+    found = plan(
+        "strap 1", "frames 1", "oscillator off", "set i0=1", "oscillator on", "frames 2", board=DIRECT
+    )
+    assert table(found) == [
+        (0, "0000000000"),
+        (2, "0100000000"),  # the tick before still ran; now the step line stays where it is
+        (3, "0100000001"),
+        (6, "0000000001"),  # two ticks in all have passed with the step line high and the oscillator on
+    ]
+
+
+def test_selection() -> None:
+    found = plan("set i0=1", "select 2", "select 2", "select 0", slot=1)
+    assert (found.turns.tolist(), found.slots.tolist()) == ([0, 1, 3], [1, 2, 0])
+
+
+def test_a_million_steps_are_an_arithmetic_sequence() -> None:
+    found = plan("strap 2", "steps 1000000")
+    np.testing.assert_array_equal(np.diff(found.frames[2:]), 3)
+    np.testing.assert_array_equal(found.lines[2:] >> 7, np.arange(1, len(found.lines) - 1) & 1)
+    assert len(rises(found, 7)) == 1_000_000
+
+
+PLAIN = replace(SHEET, step=None, restart=None)
+OTHER = replace(SHEET, step=Step("i3"))
+
+
+@pytest.mark.parametrize(
+    ("sheet", "actions", "message"),
+    [
+        (SHEET, ["select 3"], "small has no slot 3; its slots are 0 to 2"),
+        (SHEET, ["strap 256"], "small has no strap code 256; its codes are 0 to 255"),
+        (SHEET, ["press i3"], "no button of small sits on i3; lines with buttons: i0, i7; or use set"),
+        (SHEET, ["steps 5"], "steps 5: the step clock is off; use strap or enable before it"),
+        (
+            SHEET,
+            ["oscillator off", "frames 5"],
+            "frames 5: nothing moves while the oscillator is off; switch the oscillator on first",
+        ),
+        (
+            SHEET,
+            ["strap 3", "pulse 5"],
+            "the step clock is on: steps by hand do not reach the step line; "
+            "switch it off first, or wait for steps",
+        ),
+        (
+            OTHER,
+            ["strap 3", "steps 5"],
+            "steps 5: the step clock of small is on i7, the step line of own is i3; "
+            "make steps by hand with pulse",
+        ),
+        (
+            PLAIN,
+            ["restart"],
+            "own has no restart line; leave restart out, or state [restart] in its datasheet",
+        ),
+        (
+            SHEET,
+            ["strap 0", "steps 40000000"],
+            "the procedure comes to 80000004 changes of the lines; "
+            "at most 67108864 are kept; make it shorter, or step slower",
+        ),
+    ],
+)
+def test_what_cannot_be_carried_out(sheet: Datasheet, actions: list[str], message: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        plan(*actions, sheet=sheet)
+    assert str(caught.value) == message
+
+
+def test_a_procedure_that_time_cannot_count() -> None:
+    slow = replace(CHAIN, positions=65536, ticks_per_bit=65536)
+    with pytest.raises(UsageError) as caught:
+        plan("frames 1000000000", board=slow)
+    assert str(caught.value) == "the procedure comes to 1000000000 frames of small; make it shorter"
+
+
+def test_lines_do_not_depend_on_how_waits_are_cut() -> None:
+    rng = random.Random(7)
+    for _ in range(50):
+        code, length = rng.randrange(12), rng.randint(1, 60)
+        cuts = sorted([*rng.sample(range(1, length + 1), min(length, 5)), 0, length])
+        parts = [f"frames {b - a}" for a, b in pairwise(cuts) if b > a]
+        assert table(plan(f"strap {code}", *parts)) == table(plan(f"strap {code}", f"frames {length}"))
