@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import sys
 from collections.abc import Callable
 from math import isfinite
@@ -16,8 +17,10 @@ import click
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
+#: Click lays help out for this many columns at least, unless it is told otherwise.
+NARROW = 52
 #: The longest run that can be asked for.
-LONGEST_S = 1e6
+LONGEST_S = 1_000_000
 #: Names the file for the traceback of a fault of Forelight itself.
 TRACEBACK_VARIABLE = "FORELIGHT_TRACEBACK"
 FAULT_TEXT = (
@@ -35,6 +38,9 @@ class Commands(click.Group):
 
         lenient_streams()
         options["standalone_mode"] = False
+        columns = shutil.get_terminal_size().columns
+        if columns < NARROW:
+            options.setdefault("terminal_width", columns - 1)
         try:
             code = super().main(*args, **options) or DONE
         except click.ClickException as error:
@@ -150,7 +156,7 @@ RUN_OPTIONS = (
         "--seconds",
         type=Amount(most=LONGEST_S),
         metavar="S",
-        help="How long to run after the start.",
+        help="How long to run, in seconds; 10 if not said.",
     ),
     click.option(
         "--seed",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedure import Restart, to_text
@@ -20,7 +21,7 @@ from ..view.brightness import seen
 from ..view.display import Glyphs, glyphs_for, legend
 from ..view.filmstrip import strip
 from ..view.live import RATE, Flashing, face, flashing, plan
-from ..view.pictures import Picture, pictures, repeat, since
+from ..view.pictures import Picture, pictures, repeat, since, steps_at
 from ..view.segments import LARGE, SMALL
 from .facts import facts, warnings
 from .output import console, emit_json, show
@@ -156,6 +157,7 @@ def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None
 
     def moment(picture: Picture, now: float) -> RenderableType:
         clock = f"{now:.1f} s of {length:.1f} s"
+        picture = replace(picture, step=steps_at(golden, int(now * golden.oscillator_hz)))
         return Group(*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes)
 
     begun = time.monotonic()

@@ -35,6 +35,13 @@ def test_help_names_every_command() -> None:
         assert ask(command, "-h").output.startswith(f"Usage: cli {command} ")
 
 
+@pytest.mark.parametrize("columns", [40, 51, 80])
+def test_help_fits_the_terminal(columns: int) -> None:
+    for arguments in ([], ["show"], ["check"]):
+        lines = ask(*arguments, "--help", COLUMNS=str(columns)).output.splitlines()
+        assert max(map(len, lines)) <= columns
+
+
 def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; from forelight.harness.cli import cli\n"

@@ -86,6 +86,13 @@ def test_the_display_moves_and_the_cursor_comes_back() -> None:
     assert ended.text.endswith("All outputs are settled: 64 power-ups were tried and show the same.")
 
 
+def test_steps_go_on_while_the_picture_stays() -> None:
+    # At 1500 steps a second the dimmer's picture never changes.
+    ended = on_terminal("show", "lamp_dimmer", "--seconds", "2", "--speed", "4")
+    assert len(set(re.findall(r" s step (\d+) ", ended.text))) >= 5
+    assert "step 2998 " in ended.text or "step 2999 " in ended.text
+
+
 def test_ctrl_c_leaves_a_clean_terminal() -> None:
     ended = on_terminal("show", "tide_gauge", "--seconds", "100", stop_at=b"step 1 ")
     assert ended.code == 130
