@@ -72,7 +72,9 @@ def default_procedure(
         actions.append(Restart())
     if divides(board, datasheet):
         half = board.half(strap_code(board, datasheet, code=code, hz=hz))
-        actions += [Steps(steps), Frames(2 * half - 1)]
+        # The run ends just before the next rise; on a chain it goes on for one more frame by itself.
+        rest = 2 * half - (2 if board.link == "chain" else 1)
+        actions += [Steps(steps), *([Frames(rest)] if rest else [])]
     elif datasheet.step is not None:
         actions.append(Pulse(steps))
     else:
