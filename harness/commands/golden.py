@@ -10,7 +10,7 @@ from forelight.sim.errors import UsageError
 
 from ..bench.golden import Golden
 from ..bench.write import to_csv, write_golden
-from .output import emit, emit_bytes, emit_json
+from .output import emit_bytes, emit_json, emit_words
 from .question import Asked, Question, question
 
 STDOUT = "-"
@@ -38,7 +38,7 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
     if as_json:
         emit_json(found)
     else:
-        emit(sentence(found))
+        emit_words(sentence(found))
     return 0
 
 
@@ -68,5 +68,5 @@ def sentence(found: dict[str, object]) -> str:
     settled = f"unsettled: {', '.join(vague)}" if vague else "all outputs settled"
     return (
         f"Wrote {' and '.join(files)}: {found['rows']} rows over {found['end_s']:.3f} s; "
-        f"once the slot is up, from {found['start_s']:.3f} s on, {settled}.\n"
+        f"once the slot is up, from {found['start_s']:.3f} s on, {settled}."
     )

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import sys
+import textwrap
 import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
@@ -29,6 +31,12 @@ def emit(text: str) -> None:
         sys.stdout.flush()
     except BrokenPipeError:
         drop_output()
+
+
+def emit_words(text: str) -> None:
+    """A paragraph, at the width of the terminal, without loading what draws."""
+    width = shutil.get_terminal_size().columns
+    emit(textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False) + "\n")
 
 
 def emit_bytes(data: bytes) -> None:
