@@ -215,7 +215,7 @@ def test_sources_stay_inside_the_folder(tmp_path: Path) -> None:
     place = contribution(tmp_path, files=())
     (place / "link.v").symlink_to(tmp_path / "outside.v")
     (place / "round.v").symlink_to(place / "round.v")
-    for name in ("../outside.v", str(tmp_path / "outside.v"), "link.v"):
+    for name in ("../outside.v", "/outside.v", "link.v"):
         said = complaint(tmp_path, f'title = "x"\nsource = "{name}"\n')
         assert said == f':2: source: "{name}" leaves the folder; allowed: files inside the folder'
     for name in ("round.v", "\u00e9" * 150 + ".v"):
