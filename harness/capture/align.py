@@ -27,6 +27,7 @@ MOST = 8192  # edges of the last
 KEEP = 2048  # candidates that are fitted
 WEIGHTS = (8, 8, 7, 4, 2, 1)  # by distance in quarter steps: full within what jitter alone explains
 RESOLUTION = 4
+OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
 CELLS = 1 << 21  # numbers handled at a time
 
 
@@ -75,14 +76,10 @@ class Fits:
 
 @dataclass(frozen=True)
 class Search:
-    """Offset and rate that fit best, the capture time around which they do, and how many candidates were looked at.
-
-    The score is 0 where there was no candidate.
-    """
+    """Offset and rate that fit best, and how many candidates were looked at; the score is 0 where there was none."""
 
     offset: float = 0.0
     rate: float = 1.0
-    seed: float = 0.0
     score: float = 0.0
     tried: int = 0
 
@@ -92,9 +89,9 @@ def search(
 ) -> Search:
     """Find the best offset and rate, the rate within `rates`, or `known`."""
     tried = 0
-    best = Search()
+    best = Search(score=-np.inf)
     for window in _windows(capture):
-        first = _candidates(window, nearest, rates, known)
+        first = _candidates(window, nearest, rates)
         tried += len(first.offset)
         if len(first.offset):
             found = _narrow(capture, window, nearest, first, rates)
@@ -117,7 +114,7 @@ def _windows(capture: Edges) -> Iterator[Edges]:
         yield capture.part(slice(start, start + WINDOW))
 
 
-def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float], known: float | None) -> Fits:
+def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> Fits:
     """Offsets and rates that bring some edges together, scored on the window."""
     offsets, slopes = [np.zeros(0)], [np.zeros(0)]
     golden = nearest.edges
@@ -127,7 +124,7 @@ def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float], kno
     for line in lines:
         own = window.part(window.line == line)
         theirs = golden.part(golden.line == line)
-        for offset, rate in _pairs(own, theirs, known):
+        for offset, rate in _pairs(own, theirs, rates[0] if rates[0] == rates[1] else None):
             fits = (rate >= rates[0]) & (rate <= rates[1])
             offsets.append(offset[fits])
             slopes.append(rate[fits])
@@ -206,20 +203,22 @@ def _narrow(
     count = len(window.time)
     while True:
         part = capture.part(slice(first, first + count))
-        fits = fitted(part, nearest, fits)
+        fits = fitted(part, nearest, fits, rates[0] == rates[1])
         fits = fits.best(KEEP, max(3.0, 0.15 * count))
         if count >= min(len(capture.time), MOST):
             best = fits.best(1)
-            seed = float(part.time[len(part.time) // 2])
-            return Search(float(best.offset[0]), float(best.rate[0]), seed, float(best.score[0]))
+            return Search(float(best.offset[0]), float(best.rate[0]), float(best.score[0]))
         longer = min(4 * count, len(capture.time))
         first = max(0, min(first, len(capture.time) - longer))
         fits = fits.best(max(8, KEEP * WINDOW // longer))
         count = longer
 
 
-def fitted(part: Edges, nearest: Nearest, fits: Fits) -> Fits:
-    """Least squares on the matched edges, for all fits at once, with an ever narrower gate; then the score."""
+def fitted(part: Edges, nearest: Nearest, fits: Fits, known: bool = False) -> Fits:
+    """Least squares on the matched edges, for all fits at once, with an ever narrower gate; then the score.
+
+    The rate keeps its value where it is `known`.
+    """
     out = []
     step = max(1, CELLS // max(len(part.time), 1))
     middle = float(part.time.mean())
@@ -236,7 +235,7 @@ def fitted(part: Edges, nearest: Nearest, fits: Fits) -> Fits:
             mean_d = distance.sum(axis=1) / count
             spread = (match * time**2).sum(axis=1) - count * mean_t**2
             tilt = (distance * time).sum(axis=1) - count * mean_t * mean_d
-            slope = np.where(count >= 3, tilt / np.maximum(spread, 1e-9), 0.0)
+            slope = np.where((count >= 3) & (not known), tilt / np.maximum(spread, 1e-9), 0.0)
             rate += slope
             offset += mean_d - slope * mean_t
         inside = offset[:, None] + rate[:, None] * time
@@ -244,5 +243,6 @@ def fitted(part: Edges, nearest: Nearest, fits: Fits) -> Fits:
         matched = (np.abs(distance) < GATE).sum(axis=1)
         own = ((inside > -GATE) & (inside < nearest.end + GATE)).sum(axis=1)
         golden = nearest.count(inside[:, 0] - GATE, inside[:, -1] + GATE)
-        out.append(Fits(offset - rate * middle, rate, 2.0 * matched - 0.5 * (own + golden)))
+        score = 2.0 * matched - 0.5 * (own + golden) - OUTSIDE * (len(part.time) - own)
+        out.append(Fits(offset - rate * middle, rate, score))
     return Fits(*(np.concatenate([getattr(f, name) for f in out]) for name in ("offset", "rate", "score")))

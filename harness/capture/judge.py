@@ -61,38 +61,41 @@ def compare(
     bits = doubtful = 0
     found: list[tuple[NDArray[Any], ...]] = []
     when: dict[float, tuple[Floats, Floats]] = {}
-    noise = base.reach + 3 * base.phase
     for number, name in enumerate(names):
-        theirs = golden.lines[name]
-        for phase, half in _still_phases(theirs, golden):
+        line, theirs = lines[name], golden.lines[name]
+        phases = _still_phases(theirs, golden)
+        for phase, half in phases:
             if phase not in when:
                 moment = cells + phase
                 when[phase] = moment, base.to_capture(moment)
             moment, capture_time = when[phase]
-            expected = theirs.at(moment)
-            seen = lines[name].at(capture_time)
-            inside = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
-            judged = inside & (expected != GAP) & (seen != GAP)
-            judged &= _distance(theirs.times[1:], moment) > min(STILL, noise)
-            wrong = judged & (expected != seen)
-            near = np.flatnonzero(wrong)
-            unsure = _distance(lines[name].times[1:], capture_time[near]) * base.rate < 3 * base.phase
-            judged[near[unsure]] = wrong[near[unsure]] = False
+            expected, seen = theirs.at(moment), line.at(capture_time)
+            judged = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
+            judged &= (expected != GAP) & (seen != GAP)
+            judged &= _distance(theirs.times[1:], moment) > min(STILL, base.reach + 3 * base.phase)
+            rows = np.flatnonzero(judged & (expected != seen))
+            unsure = _unsure(line, theirs, base, capture_time[rows])
+            judged[rows[unsure]] = False
             doubtful += int(unsure.sum())
+            rows = rows[~unsure]
+            if len(phases) == 1:
+                beside = _beside(line, theirs, base, capture_time)
+                beside = beside[judged[beside] & ~np.isin(beside, rows)]
+                seen[beside] = 1 - seen[beside]
+                rows = np.concatenate([rows, beside[expected[beside] != seen[beside]]])
             bits += int(judged.sum())
             compared |= judged
-            rows = np.flatnonzero(wrong)
             found.append(
                 (moment[rows], np.full(len(rows), number), expected[rows], seen[rows], moment[rows] - half)
             )
-    time, line, expected, seen, since = (
+    time, of_line, expected, seen, since = (
         np.concatenate([f[i] for f in found] or [np.zeros(0)]) for i in range(5)
     )
-    order = np.lexsort((line, time))
+    order = np.lexsort((of_line, time))
     differences = Differences(
         names,
         time[order],
-        line[order].astype(np.int64),
+        of_line[order].astype(np.int64),
         expected[order],
         seen[order],
         golden.step_at(since[order]),
@@ -100,6 +103,44 @@ def compare(
     rows = np.flatnonzero(compared)
     first, last = (float(cells[rows[0]]), float(cells[rows[-1]])) if len(rows) else (0.0, 0.0)
     return Comparison(len(rows), bits, doubtful, differences, first, last)
+
+
+def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints) -> NDArray[np.bool_]:
+    """Whether these edges of a line are so far from any golden edge in their direction that jitter does not explain
+    it."""
+    alone = np.zeros(len(edges), bool)
+    at = base.to_golden(line.times[edges])
+    for level in (0, 1):
+        same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == GAP)]
+        rows = line.levels[edges] == level
+        alone[rows] = _distance(same, at[rows]) > 0.5 + 3 * base.phase
+    return alone
+
+
+def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats) -> NDArray[np.bool_]:
+    """Whether an edge that belongs to a golden one lies so near that it may stand on the wrong side of these times."""
+    if len(line.times) < 2:
+        return np.zeros(len(times), bool)
+    after = np.clip(np.searchsorted(line.times, times), 1, len(line.times) - 1)
+    before = np.maximum(after - 1, 1)
+    unsure = np.zeros(len(times), bool)
+    for edge in (before, after):
+        near = np.abs(line.times[edge] - times) * base.rate < 3 * base.phase
+        unsure |= near & ~_partnerless(line, theirs, base, edge)
+    return unsure
+
+
+def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats) -> Ints:
+    """The moments nearest to short pulses of the capture that fall between two moments and have no golden partner."""
+    if len(line.times) < 3 or not len(times):
+        return np.zeros(0, np.int64)
+    slot = np.searchsorted(times, line.times)
+    pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != GAP)) + 1
+    alone = _partnerless(line, theirs, base, pulse) & _partnerless(line, theirs, base, pulse + 1)
+    pulse = pulse[alone & (slot[pulse] > 0) & (slot[pulse] < len(times))]
+    after = slot[pulse]
+    earlier = line.times[pulse] - times[after - 1] < times[after] - line.times[pulse + 1]
+    return np.unique(np.where(earlier, after - 1, after)).astype(np.int64)
 
 
 def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:

@@ -1,11 +1,12 @@
 """The time base of a capture: which golden time belongs to which capture time, and how sure that is.
 
-Theory of operation. A search has laid a first stretch of the capture on the golden. From there the time base is
-carried on in both directions, block by block: a block's edges are predicted from the stretch before, matched to the
-nearest golden edge of the same line and direction, and a straight line is fitted to the matched ones of this block
-and the one before. Blocks are so short that an instrument's clock that drifts, or wanders a little, is straight
-within them. What remains between edges and line is the jitter; its spread over the root of the number of edges is how
-well the phase is known.
+Theory of operation. A search has laid the capture on the golden as a whole. The stretch of the capture that fits best
+by itself is taken as a seed (a design that has lost a step fits well before and after, and badly over all). From
+there the time base is carried on in both directions, block by block: the edges of a block are predicted from a
+straight line through those before, matched to the nearest golden edge of the same line and direction, and join the
+line if most of the block matches. Blocks are so short that an instrument's clock that drifts is straight within them.
+At the end the matched edges are averaged in groups: the means are the points of the time base, and the spread of the
+edges around it, over the root of their number, is how well it is known.
 """
 
 from __future__ import annotations
@@ -14,15 +15,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .align import GATE, Nearest
-from .record import GAP, Floats, Line
+from .align import GATE, Fits, Nearest, Search, fitted
+from .record import Floats
 from .reference import Edges
 
-BLOCK_STEPS = (
-    500.0  # longest block, in steps: a drift of 200 ppm within a minute bends it by less than 0.01 step
-)
-STEP_LINE_RISES = 4096  # rises of the step line from which its rate is found
-BLOCK_EDGES = 256  # edges of a block that are looked at
+SEED_EDGES = 24  # edges that a straight line needs at least, where there are so many
+MEMORY = 256  # edges that it remembers at most
+MEMORY_STEPS = 2000.0  # and for how long: a drift of 200 ppm bends this by a twentieth of a step at most
+BLOCK_STEPS = 500.0  # longest block
+BLOCK_EDGES = 64  # edges of a block that are looked at
 
 
 @dataclass(frozen=True)
@@ -44,13 +45,13 @@ class TimeBase:
     matched: int
 
     def to_golden(self, times: Floats) -> Floats:
-        return _through(times, self.capture, self.golden)
+        return through(times, self.capture, self.golden)
 
     def to_capture(self, times: Floats) -> Floats:
-        return _through(times, self.golden, self.capture)
+        return through(times, self.golden, self.capture)
 
 
-def _through(times: Floats, x: Floats, y: Floats) -> Floats:
+def through(times: Floats, x: Floats, y: Floats) -> Floats:
     """Straight lines through the points, the first and last of them prolonged."""
     out = np.interp(times, x, y)
     first, last = (y[1] - y[0]) / (x[1] - x[0]), (y[-1] - y[-2]) / (x[-1] - x[-2])
@@ -58,99 +59,140 @@ def _through(times: Floats, x: Floats, y: Floats) -> Floats:
     return np.where(times > x[-1], y[-1] + (times - x[-1]) * last, out)
 
 
-def step_length(line: Line) -> float | None:
-    """The length of a step in the units of the capture, from the recorded step line; None if it has too few edges.
-
-    The strength of a rate is how well the rises keep to it: the length of the sum of one unit vector for each, turned
-    once a step. Jitter and pulses lost between slow samples weaken it and do not move it. The best rate is sought
-    around the median distance of two rises, on a first stretch, then ever closer on ever longer ones.
-    """
-    rises = line.times[1:][(line.levels[1:] == 1) & (line.levels[:-1] != GAP)]
-    if len(rises) < 8:
-        return None
-    step, width, count = float(np.median(np.diff(rises))), 0.35, 64
-    while True:
-        part = rises[:count] - rises[0]
-        turns = max(float(part[-1]) / step, 1.0)
-        rates = (1 + np.arange(-width, width, 0.1 / turns)) / step
-        strength = np.abs(np.exp(2j * np.pi * rates[:, None] * part).sum(axis=1))
-        step = 1 / float(rates[np.argmax(strength)])
-        if count >= min(len(rises), STEP_LINE_RISES):
-            return step
-        width, count = 1.0 / turns, 4 * count
-
-
-def track(edges: Edges, nearest: Nearest, offset: float, rate: float, seed: float) -> TimeBase:
-    """Carry the fit `golden = offset + rate * capture`, good around capture time `seed`, over the whole capture."""
-    span = float(edges.time[-1] - edges.time[0])
-    if span <= BLOCK_STEPS or len(edges.time) <= BLOCK_EDGES:
-        return _whole(edges, nearest, offset, rate)
-    ahead = _carry(edges, nearest, offset + rate * seed, rate, seed, 1)
-    back = _carry(edges, nearest, offset + rate * seed, rate, seed, -1)
-    points = sorted({*back, *ahead})
-    capture, golden = np.array([p[0] for p in points]), np.array([p[1] for p in points])
-    rising = np.r_[True, np.diff(capture) > 1e-9]
-    capture, golden = capture[rising], golden[rising]
-    sample = edges.part(slice(None, None, max(1, len(edges.time) // 200_000)))
-    rest = nearest.distance(sample.kind, _through(sample.time, capture, golden))
-    return _measured(capture, golden, rest[np.abs(rest) < GATE], sample.time, BLOCK_EDGES)
-
-
-def _whole(edges: Edges, nearest: Nearest, offset: float, rate: float) -> TimeBase:
-    """One line, or a gentle curve where the capture is long, through all edges."""
-    time = edges.time
-    middle, half = (time[0] + time[-1]) / 2, max((time[-1] - time[0]) / 2, 1.0)
-    degree = 2 if half > 1000 and len(time) >= 12 else 1
-    curve = np.array([rate * half, offset + rate * middle])
-    x = (time - middle) / half
-    for gate in (0.7, GATE, GATE):
-        rest = nearest.distance(edges.kind, np.polyval(curve, x))
-        match = np.abs(rest) < gate
-        if match.sum() < degree + 2:
-            break
-        curve = np.polyadd(curve, np.polyfit(x[match], rest[match], degree))
-    rest = nearest.distance(edges.kind, np.polyval(curve, x))
-    match = np.abs(rest) < GATE
-    knots = np.linspace(-1, 1, 33 if degree == 2 else 2)
-    return _measured(
-        middle + half * knots, np.polyval(curve, knots), rest[match], time[match], int(match.sum())
+def settle(edges: Edges, nearest: Nearest, offset: float) -> TimeBase:
+    """The time base of a capture whose times already count steps: only the offset is left to find."""
+    near = _matched(edges, nearest, offset, 1.0)
+    rest = near[1] - near[0] - offset
+    rest = rest - rest.mean() if len(rest) else rest
+    shift = float((near[1] - near[0]).mean()) if len(rest) else offset
+    spread = max(float(rest.std()), 0.003) if len(rest) > 2 else 0.3
+    points = np.array([0.0, 1.0])
+    return TimeBase(
+        capture=points,
+        golden=points + shift,
+        spread=spread,
+        reach=float(np.quantile(np.abs(rest), 0.99)) if len(rest) > 2 else GATE,
+        phase=spread / max(len(rest), 1) ** 0.5,
+        rate=1.0,
+        rate_sigma=0.0,
+        matched=len(rest),
     )
 
 
+def track(edges: Edges, nearest: Nearest, found: Search) -> TimeBase:
+    """The time base of a capture that lies roughly where the search has found it."""
+    first, last, offset, rate = _seed(edges, nearest, found.offset, found.rate)
+    near = _matched(edges.part(slice(first, last)), nearest, offset, rate)
+    ahead = _carry(edges, nearest, near, last, 1)
+    back = _carry(edges, nearest, near, first, -1)
+    capture, golden = (np.concatenate([b, n, a]) for b, n, a in zip(back, near, ahead, strict=True))
+    return _averaged(capture, golden, rate)
+
+
+def _seed(edges: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[int, int, float, float]:
+    """First and last edge of the stretch that fits best by itself, and its fit."""
+    count = len(edges.time)
+    size = min(max(count // 2, min(count, SEED_EDGES)), MEMORY)
+    starts = sorted({0, (count - size) // 3, (count - size) // 2, 2 * (count - size) // 3, count - size})
+    best: tuple[float, int, float, float] | None = None
+    for start in starts:
+        part = edges.part(slice(start, start + size))
+        fit = fitted(part, nearest, Fits(np.array([offset]), np.array([rate]), np.zeros(1)))
+        rest = nearest.distance(part.kind, fit.offset[0] + fit.rate[0] * part.time)
+        near = np.abs(rest) < GATE
+        # Few unmatched edges first, a small spread second; an early stretch wins a draw.
+        cost = float((~near).mean()) + float(np.abs(rest[near]).mean() if near.any() else 1.0)
+        if best is None or cost < 0.9 * best[0]:
+            best = cost, start, float(fit.offset[0]), float(fit.rate[0])
+    assert best is not None
+    return best[1], best[1] + size, best[2], best[3]
+
+
+def _matched(part: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[Floats, Floats]:
+    """Capture time and golden time of the edges that have a partner."""
+    predicted = offset + rate * part.time
+    rest = nearest.distance(part.kind, predicted)
+    near = np.abs(rest) < GATE
+    return part.time[near], (predicted + rest)[near]
+
+
 def _carry(
-    edges: Edges, nearest: Nearest, golden: float, rate: float, capture: float, direction: int
-) -> list[tuple[float, float]]:
-    """Points of the time base from `capture` to the end of the edges (direction 1) or to their start (-1)."""
-    points = [(capture, golden)]
-    length = 64.0
-    last = float(edges.time[-1] if direction > 0 else edges.time[0])
-    before_t, before_d = np.zeros(0), np.zeros(0)
-    while (last - capture) * direction > 0:
-        stop = capture + direction * length
-        block = edges.between(min(capture, stop), max(capture, stop))
+    edges: Edges, nearest: Nearest, seed: tuple[Floats, Floats], begin: int, direction: int
+) -> tuple[Floats, Floats]:
+    """Matched edges from edge number `begin` on, to the end (direction 1) or down to the start (-1)."""
+    capture, golden = seed
+    got: list[tuple[Floats, Floats]] = []
+    end = len(edges.time) if direction > 0 else 0
+    while begin != end:
+        here = edges.time[min(begin, len(edges.time) - 1)]
+        recent = np.abs(capture - here) < MEMORY_STEPS
+        if recent.sum() > SEED_EDGES:
+            capture, golden = capture[recent], golden[recent]
+        middle = capture.mean()
+        slope, shift = np.polyfit(capture - middle, golden, 1)
+        size = min(max(len(capture) // 4, 4), BLOCK_EDGES)
+        stop = _next(edges, begin, direction, size)
+        block = edges.part(slice(min(begin, stop), max(begin, stop)))
+        # A long dense block: the edges nearest to what is known are enough.
         block = block.part(slice(None, BLOCK_EDGES) if direction > 0 else slice(-BLOCK_EDGES, None))
-        time = block.time - capture
-        rest = nearest.distance(block.kind, golden + rate * time)
-        match = np.abs(rest) < GATE
-        if match.sum() >= 8 and match.mean() > 0.5:
-            t, d = np.r_[before_t, time[match]], np.r_[before_d, rest[match]]
-            tilt, shift = np.polyfit(t, d, 1)
-            golden, rate = golden + shift, rate + tilt
-            before_t, before_d = time[match], rest[match] - shift - tilt * time[match]
-        points.append((capture, golden))
-        golden, capture = golden + rate * (stop - capture), stop
-        before_t = before_t - direction * length
-        length = min(2 * length, BLOCK_STEPS)
-    points.append((capture, golden))
-    return points
+        found = _matched(block, nearest, shift - slope * middle, slope)
+        if len(found[0]) > 0.5 * len(block.time):
+            got.append(found)
+            parts = [(capture, golden), found][::direction]
+            capture, golden = (
+                np.concatenate(p)[-MEMORY:] if direction > 0 else np.concatenate(p)[:MEMORY]
+                for p in zip(*parts, strict=True)
+            )
+        begin = stop
+    nothing = (np.zeros(0), np.zeros(0))
+    joined = list(zip(*(got[::direction] or [nothing]), strict=True))
+    return np.concatenate(joined[0]), np.concatenate(joined[1])
 
 
-def _measured(capture: Floats, golden: Floats, rest: Floats, time: Floats, block: int) -> TimeBase:
-    count = max(len(rest), 1)
-    spread = max(float(rest.std()), 0.003) if count > 2 else 0.3
-    reach = float(np.quantile(np.abs(rest), 0.99)) if count > 2 else GATE
-    rate = float((golden[-1] - golden[0]) / (capture[-1] - capture[0]))
-    lever = float(np.sqrt(max(((time - time.mean()) ** 2).sum(), 1.0)))
-    # At the ends of a straight fit the phase is twice as uncertain as in the middle.
-    phase = 2 * spread / np.sqrt(min(count, block))
-    return TimeBase(capture, golden, spread, reach, float(phase), rate, spread / lever, count)
+def _next(edges: Edges, begin: int, direction: int, size: int) -> int:
+    """The edge number at which the next block stops: `size` edges on, or more where they are dense, for a full
+    memory."""
+    count = len(edges.time)
+    stop = min(max(begin + direction * size, 0), count)
+    if size < BLOCK_EDGES:
+        return stop
+    here = edges.time[min(begin, count - 1)]
+    far = int(np.searchsorted(edges.time, here + direction * BLOCK_STEPS))
+    return max(stop, far) if direction > 0 else min(stop, far)
+
+
+def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
+    """Means of groups of matched edges; one straight line where there is but one group."""
+    count = len(capture)
+    if count < 3:
+        middle = float(capture.mean()) if count else 0.0
+        at = float(golden.mean()) if count else 0.0
+        points = np.array([middle, middle + 1.0])
+        return TimeBase(points, at + rate * (points - middle), 0.3, GATE, GATE, rate, 0.05, count)
+    span = float(capture[-1] - capture[0])
+    groups = int(max(1, min(count // SEED_EDGES, max(count // MEMORY, span / MEMORY_STEPS))))
+    bounds = np.linspace(0, count, groups + 1).astype(np.int64)
+    sizes = np.diff(bounds)
+    x = np.add.reduceat(capture, bounds[:-1]) / sizes
+    y = np.add.reduceat(golden, bounds[:-1]) / sizes
+    ends = []
+    for rows, edge in ((slice(0, bounds[1]), capture[0]), (slice(bounds[-2], None), capture[-1])):
+        middle = capture[rows].mean()
+        slope, shift = np.polyfit(capture[rows] - middle, golden[rows], 1)
+        ends.append((float(edge), float(shift + slope * (edge - middle))))
+    inner = slice(1, -1) if groups > 2 else slice(0, 0)
+    x = np.concatenate([[ends[0][0]], x[inner], [ends[1][0]]])
+    y = np.concatenate([[ends[0][1]], y[inner], [ends[1][1]]])
+    rest = golden - np.interp(capture, x, y)
+    spread = max(float(rest.std()), 0.003)
+    lever = float(np.sqrt(((capture - capture.mean()) ** 2).sum()))
+    return TimeBase(
+        capture=x,
+        golden=y,
+        spread=spread,
+        reach=float(np.quantile(np.abs(rest), 0.99)),
+        phase=2 * spread / float(np.sqrt(sizes.min())),  # twice: at the ends a line is that much less sure
+        rate=float((y[-1] - y[0]) / (x[-1] - x[0])),
+        rate_sigma=spread / max(lever, 1e-9),
+        matched=count,
+    )

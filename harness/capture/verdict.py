@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from ..bench.golden import Golden
 from ..boards.profile import Board
-from .align import Nearest, Search, search
+from .align import GATE, Search, search
 from .chance import SMALL, Chance, chance
-from .clean import cleaned
 from .judge import Comparison, compare
+from .prepare import View, views
 from .record import GAP, Capture, Line
-from .reference import edges_of, reference
-from .timebase import TimeBase, step_length, track
+from .reference import Reference, reference
+from .timebase import TimeBase, settle, track
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
 FAR = 64.0  # and at last
+ENOUGH = 0.6  # share of the edges that an alignment should explain before another one is sought
+SOME = 20  # edges that cannot all be noise
 SLACK = 0.001  # the board's own oscillator, and rounding
 
 
@@ -42,8 +44,9 @@ class Verdict:
     `steps` and `bits` were compared; `doubtful` bits differ but lie too near an edge to tell. `first` is the first
     difference and `more` how many bits differ beside it. `rate_hz` is the step rate by the capture's clock, with its
     standard deviation; `expected_hz` the predicted one; `codes` the strap codes whose rate fits within the tolerance.
-    `chance` is the probability that the golden fits as well at a random shift and rate. `reasons` says why, and
-    `remedies` what to record instead, a sentence each.
+    `chance` is the probability that the golden fits as well at a random shift and rate. `golden_start_s` is the
+    second of the procedure at which the capture begins. `reasons` says why, and `remedies` what to record instead, a
+    sentence each.
     """
 
     kind: str
@@ -61,7 +64,7 @@ class Verdict:
     golden_start_s: float | None = None
     reasons: tuple[str, ...] = ()
     remedies: tuple[str, ...] = ()
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         """The same as a dictionary of plain values."""
@@ -77,234 +80,177 @@ def check(
     far the instrument's clock may be off. Never raises for a readable capture: what cannot be told is inconclusive.
     """
     line = step_line or board.step_line
-    return _Check(golden, capture, board, "step" if line == "own" else line, tolerance).run()
+    line = "step" if line == "own" else line
+    seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
+    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1)
+    plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
+    view, found = _search(views(capture, theirs, line))
+    if not found.tried:
+        return _unaligned(plain, view)
+    base = (
+        settle(view.edges, view.nearest, found.offset)
+        if view.clock
+        else track(view.edges, view.nearest, found)
+    )
+    odds = chance(view.edges, view.nearest, base, found.tried)
+    plain = replace(plain, chance=odds.found)
+    if odds.found > SMALL:
+        return _by_chance(plain, odds)
+    base, result = _earlier(view, base, compare(view.lines, theirs, base, view.start, view.end))
+    return _decided(plain, view, base, result, board, tolerance)
 
 
-class _Check:
-    """The state of one check, filled in step by step."""
-
-    def __init__(
-        self, golden: Golden, capture: Capture, board: Board, step_line: str, tolerance: float
-    ) -> None:
-        self.board, self.capture, self.tolerance = board, capture, tolerance
-        length = capture.end - capture.start
-        plain = reference(golden, step_line)
-        step = plain.unit / golden.oscillator_hz if capture.unit == "seconds" else 1.0
-        self.golden = (
-            reference(golden, step_line, plain.unit * (length / step * 1.1 + 16))
-            if capture.unit != "samples"
-            else plain
+def _search(by_line_and_rate: list[View]) -> tuple[View, Search]:
+    """The best alignment, sought on the step line's axis first, then near the predicted rate, then at any rate."""
+    tried = 0
+    best: tuple[View, Search] = (by_line_and_rate[-1], Search(score=-np.inf))
+    for view in by_line_and_rate:
+        ranges = (
+            [(1.0, 1.0)] if view.clock or not view.capture.timed else [(1 - NEAR, 1 + NEAR), (1 / FAR, FAR)]
         )
-        clock = capture.lines.get(step_line) if capture.timed else None
-        recorded = step_length(clock) if clock else None
-        if capture.unit == "samples":
-            step = recorded or _shortest(capture)
-        self.step = step  # of the golden, in the units of the capture
-        self.known = step / recorded if recorded else (1.0 if not capture.timed else None)
-        actual = recorded or step
-        raw = cleaned(capture, actual) if capture.timed else dict(capture.lines)
-        # Capture times from here on count nominal steps from the capture's start.
-        self.lines = {
-            name: Line((line.times - capture.start) / step, line.levels)
-            for name, line in raw.items()
-            if name in self.golden.lines
-        }
-        self.end = length / step
-        self.names = tuple(self.lines)
-        # The step line's edges tell the rate and the phase, but nothing about where in the golden one is.
-        telling = tuple(name for name in self.names if name != step_line)
-        self.edges, self.all_edges = edges_of(self.lines, telling), edges_of(self.lines, self.names)
-        self.nearest = Nearest(edges_of(self.golden.lines, telling), self.golden.end)
-        self.all_nearest = Nearest(edges_of(self.golden.lines, self.names), self.golden.end)
+        for rates in ranges:
+            found = search(view.edges, view.nearest, rates)
+            tried += found.tried
+            if found.tried and found.score - 0.2 * abs(found.score) > best[1].score:
+                best = view, found
+            if best[1].score >= ENOUGH * len(view.edges.time):
+                break
+    return best[0], replace(best[1], tried=tried)
 
-    def run(self) -> Verdict:
-        found = self._search()
-        if found.score <= 0:
-            return self._without_alignment()
-        base = track(self.all_edges, self.all_nearest, found.offset, found.rate, found.seed)
-        odds = chance(self.edges, self.nearest, base, found.tried)
-        if odds.found > SMALL:
-            return self._by_chance(odds)
-        result = compare(self.lines, self.golden, base, 0.0, self.end)
-        base, result = self._earlier(base, result)
-        return self._decide(base, result, odds)
 
-    def _search(self) -> Search:
-        """The recorded step line first, then rates near the predicted one, then any rate."""
-        near = (1 - NEAR, 1 + NEAR)
-        best = Search()
-        if self.known is not None:
-            best = search(self.edges, self.nearest, (self.known * 0.99, self.known * 1.01), self.known)
-        enough = 0.6 * len(self.edges.time)
-        if self.capture.timed and (self.known is None or best.score < enough or abs(self.known - 1) > NEAR):
-            other = search(self.edges, self.nearest, near)
-            tried = best.tried + other.tried
-            best = Search(*_values(other if other.score > 1.2 * best.score else best), tried)
-            if best.score < enough:
-                other = search(self.edges, self.nearest, (1 / FAR, FAR))
-                tried += other.tried
-                best = Search(*_values(other if other.score > 1.2 * best.score else best), tried)
+def _earlier(view: View, base: TimeBase, result: Comparison) -> tuple[TimeBase, Comparison]:
+    """Prefer the alignment that holds from the capture's start, if a step was lost or gained on the way.
+
+    After such a slip the rest of the capture fits at another offset, and may be the longer part; but what went
+    wrong, went wrong at the slip.
+    """
+    best = (base, result)
+    if len(result.differences.time) < 2:
         return best
-
-    def _earlier(self, base: TimeBase, result: Comparison) -> tuple[TimeBase, Comparison]:
-        """Prefer the alignment that holds from the capture's start, if a step was lost or gained on the way.
-
-        After a slip of the design the rest of the capture fits at another offset, and may be the longer part; what went
-        wrong, went wrong at the slip.
-        """
-        best = (base, result)
-        if not len(result.differences.time):
-            return best
-        for shift in (-1, 1, -2, 2):
-            moved = TimeBase(base.capture, base.golden + shift, *_quality(base))
-            other = compare(self.lines, self.golden, moved, 0.0, self.end)
-            first = _first_time(other, moved)
-            if first > _first_time(best[1], best[0]) + 0.5:
-                matched = self.edges.between(0, first)
-                near = np.abs(self.nearest.distance(matched.kind, moved.to_golden(matched.time))) < 0.5
-                if near.sum() >= 2:
-                    best = (moved, other)
-        return best
-
-    def _decide(self, base: TimeBase, result: Comparison, odds: Chance) -> Verdict:
-        differences = result.differences
-        reasons: list[str] = []
-        rate = sigma = None
-        codes: tuple[int, ...] = ()
-        off_rate = False
-        if self.capture.unit == "seconds" and self.golden.hz is not None:
-            rate, sigma = self.golden.hz * base.rate, self.golden.hz * base.rate_sigma
-            room = self.tolerance + SLACK + 3 * base.rate_sigma
-            off_rate = abs(base.rate - 1) > room
-            codes = tuple(
-                code
-                for code in range(self.board.codes)
-                if abs(float(self.board.step_hz(code)) / rate - 1) <= room
-            )
-            if off_rate:
-                reasons.append(
-                    f"The bench steps at {rate:.6g} Hz where {self.golden.hz:.6g} Hz was predicted."
-                )
-        first = self._difference(base, result, 0) if len(differences.time) else None
-        if first:
-            reasons.append(
-                f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted."
-            )
-        kind = DIFFERS if first or off_rate else AGREES
-        if kind == AGREES and not result.bits:
-            kind = INCONCLUSIVE
-            reasons.append("No bit could be compared.")
-        return Verdict(
-            kind=kind,
-            steps=result.steps,
-            bits=result.bits,
-            doubtful=result.doubtful,
-            first=first,
-            more=max(len(differences.time) - 1, 0),
-            rate_hz=rate,
-            rate_sigma_hz=sigma,
-            expected_hz=self.golden.hz,
-            codes=codes,
-            chance=odds.found,
-            lines=self.names,
-            golden_start_s=self.golden.seconds(float(base.to_golden(np.zeros(1))[0])),
-            reasons=tuple(reasons),
-            notes=self.capture.notes,
-        )
-
-    def _difference(self, base: TimeBase, result: Comparison, index: int) -> Difference:
-        d = result.differences
-        moment = d.time[index : index + 1]
-        when = float(base.to_capture(moment)[0]) * self.step + self.capture.start
-        return Difference(
-            golden_s=self.golden.seconds(float(moment[0])),
-            capture_s=when if self.capture.unit == "seconds" else None,
-            step=int(d.step[index]),
-            line=d.names[int(d.line[index])],
-            expected=int(d.expected[index]),
-            seen=int(d.seen[index]),
-        )
-
-    def _by_chance(self, odds: Chance) -> Verdict:
-        """No fit that could not be chance: a difference if a true match would have been seen, otherwise nothing."""
-        if odds.perfect <= SMALL:
-            return self._bare(
-                DIFFERS,
-                "The recording fits nowhere in the prediction, at no rate that was tried.",
-                "If it was begun after the predicted run had ended, predict a longer run.",
-                odds.found,
-            )
-        return self._bare(
-            INCONCLUSIVE,
-            "The recording has too few changes: it would fit somewhere by chance.",
-            "Record more steps, more lines, or a run in which the outputs change more often.",
-            odds.found,
-        )
-
-    def _without_alignment(self) -> Verdict:
-        """Nothing changes on one side or the other: only lines that never change can be compared."""
-        for name, line in self.lines.items():
-            theirs = self.golden.lines[name]
-            fixed = set(theirs.levels.tolist())
-            seen = set(line.levels.tolist()) - {GAP}
-            if fixed in ({0}, {1}) and seen - fixed:
-                return self._bare(
-                    DIFFERS,
-                    f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}.",
-                    "",
-                    0.0,
-                )
-            if len(seen) == 1 and len(line.levels) == 1 and self._longest(theirs, min(seen)) < 0.9 * self.end:
-                return self._bare(
-                    DIFFERS,
-                    f"Line {name} never changes in the recording, and never keeps still so long in the prediction.",
-                    "",
-                    0.0,
-                )
-        return self._bare(
-            INCONCLUSIVE,
-            "There are no changes by which the recording could be laid on the prediction.",
-            "Record more lines, or a run in which the outputs change.",
-            1.0,
-        )
-
-    def _longest(self, line: Line, level: int) -> float:
-        """The longest stretch of the golden in which the line may be at this level throughout."""
-        may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
-        change = np.flatnonzero(may[1:] != may[:-1])
-        times = np.r_[line.times, self.golden.end]
-        return float(
-            max((times[b] - times[a] for a, b in zip(change[::2], change[1::2], strict=True)), default=0.0)
-        )
-
-    def _bare(self, kind: str, reason: str, remedy: str, odds: float) -> Verdict:
-        return Verdict(
-            kind=kind,
-            expected_hz=self.golden.hz,
-            chance=odds,
-            lines=self.names,
-            reasons=(reason,),
-            remedies=(remedy,) if remedy else (),
-            notes=self.capture.notes,
-        )
-
-
-def _values(found: Search) -> tuple[float, float, float, float]:
-    return found.offset, found.rate, found.seed, found.score
-
-
-def _quality(base: TimeBase) -> tuple[float, float, float, float, float, int]:
-    return base.spread, base.reach, base.phase, base.rate, base.rate_sigma, base.matched
+    for shift in (-1, 1, -2, 2):
+        moved = replace(base, golden=base.golden + shift)
+        other = compare(view.lines, view.golden, moved, view.start, view.end)
+        first = _first_time(other, moved)
+        if first > _first_time(best[1], best[0]) + 0.5:
+            before = view.edges.between(view.start, first)
+            distance = view.nearest.distance(before.kind, moved.to_golden(before.time))
+            if (np.abs(distance) < GATE).sum() >= 2:
+                best = (moved, other)
+    return best
 
 
 def _first_time(result: Comparison, base: TimeBase) -> float:
-    """Capture time of the first difference."""
+    """When the first difference was recorded."""
     if not len(result.differences.time):
         return np.inf
     return float(base.to_capture(result.differences.time[:1])[0])
 
 
-def _shortest(capture: Capture) -> float:
-    """A guess at the length of a step where nothing says it: the shortest run of any line."""
-    runs = [np.diff(line.times) for line in capture.lines.values() if len(line.times) > 2]
-    return float(min((run.min() for run in runs), default=1.0))
+def _decided(
+    plain: Verdict, view: View, base: TimeBase, result: Comparison, board: Board, tolerance: float
+) -> Verdict:
+    differences = result.differences
+    reasons: list[str] = []
+    rate = sigma = None
+    codes: tuple[int, ...] = ()
+    off = False
+    if view.capture.unit == "seconds" and view.golden.hz is not None:
+        rate, sigma = view.rate(base)
+        expected = view.golden.hz
+        room = tolerance + SLACK + 3 * sigma / rate
+        off = abs(rate / expected - 1) > room
+        codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= room)
+        if off:
+            reasons.append(f"The bench steps at {rate:.6g} Hz where {expected:.6g} Hz was predicted.")
+    first = _difference(view, base, result) if len(differences.time) else None
+    if first:
+        reasons.append(
+            f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted."
+        )
+    kind = DIFFERS if first or off else AGREES
+    remedies: tuple[str, ...] = ()
+    if kind == AGREES and result.doubtful:
+        kind = INCONCLUSIVE
+        reasons.append(f"{result.doubtful} bits differ, but so near an edge that the time base cannot tell.")
+        remedies = ("Record more samples a step, or the step line too.",)
+    return replace(
+        plain,
+        kind=kind,
+        steps=result.steps,
+        bits=result.bits,
+        doubtful=result.doubtful,
+        first=first,
+        more=max(len(differences.time) - 1, 0),
+        rate_hz=rate,
+        rate_sigma_hz=sigma,
+        codes=codes,
+        golden_start_s=view.golden.seconds(float(base.to_golden(np.array([view.start]))[0])),
+        reasons=tuple(reasons),
+        remedies=remedies,
+    )
+
+
+def _difference(view: View, base: TimeBase, result: Comparison) -> Difference:
+    """The first one."""
+    found = result.differences
+    recorded = float(view.recorded(base.to_capture(found.time[:1]))[0])
+    return Difference(
+        golden_s=view.golden.seconds(float(found.time[0])),
+        capture_s=recorded if view.capture.unit == "seconds" else None,
+        step=int(found.step[0]),
+        line=found.names[int(found.line[0])],
+        expected=int(found.expected[0]),
+        seen=int(found.seen[0]),
+    )
+
+
+def _by_chance(plain: Verdict, odds: Chance) -> Verdict:
+    """No fit that could not be chance: a difference if a true match would have been seen, otherwise nothing."""
+    if odds.perfect <= SMALL:
+        return replace(
+            plain,
+            kind=DIFFERS,
+            reasons=("The recording fits nowhere in the prediction, at no rate that was tried.",),
+            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+        )
+    return replace(
+        plain,
+        reasons=("The recording has too few changes: it would fit somewhere by chance.",),
+        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+    )
+
+
+def _unaligned(plain: Verdict, view: View) -> Verdict:
+    """Nothing lays the capture on the golden: only lines that never change can be compared."""
+    for name, line in view.lines.items():
+        theirs = view.golden.lines[name]
+        fixed = set(theirs.levels.tolist())
+        seen = set(line.levels.tolist()) - {GAP}
+        if fixed in ({0}, {1}) and seen - fixed:
+            reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
+            return replace(plain, kind=DIFFERS, reasons=(reason,))
+        if (
+            len(line.levels) == 1
+            and seen
+            and _longest(theirs, min(seen), view.golden) < 0.9 * (view.end - view.start)
+        ):
+            reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
+            return replace(plain, kind=DIFFERS, reasons=(reason,))
+    if len(view.edges.time) >= SOME and len(view.nearest.edges.time):
+        middle = TimeBase(np.array([0.0, 1.0]), np.array([0.0, 1.0]), 0.3, 0.5, 0.5, 1.0, 0.0, 0)
+        return _by_chance(plain, replace(chance(view.edges, view.nearest, middle, 1), found=1.0))
+    return replace(
+        plain,
+        reasons=("There are no changes by which the recording could be laid on the prediction.",),
+        remedies=("Record more lines, or a run in which the outputs change.",),
+    )
+
+
+def _longest(line: Line, level: int, golden: Reference) -> float:
+    """The longest stretch of the golden in which the line may be at this level throughout."""
+    may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
+    change = np.flatnonzero(may[1:] != may[:-1])
+    times = np.r_[line.times, golden.end]
+    return float(
+        max((times[b] - times[a] for a, b in zip(change[::2], change[1::2], strict=True)), default=0.0)
+    )

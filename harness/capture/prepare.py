@@ -1,0 +1,103 @@
+"""Brings a capture and a golden to one kind of time axis: capture times count steps.
+
+Where the step line was recorded and keeps to a clock, its rises are the axis, and drift and rate are gone. Otherwise
+capture times are divided by the length that a step is predicted to have, and the rate is still to be found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from .align import Nearest
+from .clean import shortest_run, without_spikes
+from .record import Capture, Floats, Line
+from .reference import Edges, Reference, edges_of
+from .stepline import StepClock, step_clock
+from .timebase import TimeBase, through
+
+
+@dataclass(frozen=True)
+class View:
+    """A capture on an axis of steps, from `start` to `end`.
+
+    `edges` are those of all lines but the step line, whose edges say nothing about where in the golden one is;
+    `nearest` finds their golden partners. `clock` is the step clock that the axis was taken from (None: from the
+    predicted rate, `step` units of the capture's time to a step).
+    """
+
+    capture: Capture
+    golden: Reference
+    lines: Mapping[str, Line]
+    edges: Edges
+    nearest: Nearest
+    start: float
+    end: float
+    step: float
+    clock: StepClock | None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(self.lines)
+
+    def recorded(self, times: Floats) -> Floats:
+        """Times of this axis as the capture counts them."""
+        if self.clock is None:
+            return times * self.step + self.capture.start
+        return through(times, self.clock.steps, self.clock.capture)
+
+    def rate(self, base: TimeBase) -> tuple[float, float]:
+        """Steps per second by the capture's clock, and the standard deviation of that."""
+        if self.clock is not None:
+            return self.clock.rate, self.clock.sigma
+        hz = self.golden.hz or 0.0
+        return hz * base.rate, hz * base.rate_sigma
+
+
+def views(capture: Capture, golden: Reference, step_line: str) -> list[View]:
+    """The view by the recorded step line, if there is one, and the one by the predicted rate, if there is one."""
+    found: list[View] = []
+    clock = None
+    if capture.timed and step_line in capture.lines:
+        line = capture.lines[step_line]
+        guess = _nominal(capture, golden) or (1 / first.rate if (first := step_clock(line)) else 0.0)
+        clock = step_clock(without_spikes(line, shortest_run(guess, capture.period)))
+    if clock:
+        found.append(_view(capture, golden, step_line, 1 / clock.rate, clock))
+    step = _nominal(capture, golden) or (1 / clock.rate if clock else _shortest(capture))
+    found.append(_view(capture, golden, step_line, step, None))
+    return found
+
+
+def _nominal(capture: Capture, golden: Reference) -> float | None:
+    """The predicted length of a step as the capture counts time."""
+    if capture.unit == "steps":
+        return 1.0
+    return golden.unit / golden.oscillator_hz if capture.unit == "seconds" else None
+
+
+def _shortest(capture: Capture) -> float:
+    """A guess at the length of a step where nothing says it: the shortest run of any line."""
+    runs = [np.diff(line.times) for line in capture.lines.values() if len(line.times) > 2]
+    return float(min((run.min() for run in runs), default=1.0))
+
+
+def _view(capture: Capture, golden: Reference, step_line: str, step: float, clock: StepClock | None) -> View:
+    shortest = shortest_run(step, capture.period) if capture.timed else 0.0
+
+    def moved(times: Floats) -> Floats:
+        return through(times, clock.capture, clock.steps) if clock else (times - capture.start) / step
+
+    lines = {}
+    for name, line in capture.lines.items():
+        if name in golden.lines:
+            kept = without_spikes(line, shortest)
+            lines[name] = Line(moved(kept.times), kept.levels)
+    telling = tuple(name for name in lines if name != step_line)
+    start, end = moved(np.array([capture.start, capture.end]))
+    nearest = Nearest(edges_of(golden.lines, telling), golden.end)
+    return View(
+        capture, golden, lines, edges_of(lines, telling), nearest, float(start), float(end), step, clock
+    )
