@@ -106,8 +106,9 @@ _NONE: Frames = np.zeros(0, np.int64)
 
 def _spans(plan: Timeline) -> Iterator[tuple[int, int, int]]:
     """First frame, end and slot of each time that the selector stood still."""
-    ends = [*plan.turns[1:].tolist(), plan.end]
-    yield from zip(plan.turns.tolist(), ends, plan.slots.tolist(), strict=True)
+    firsts = plan.turns.tolist()
+    ends = [*firsts[1:], *([plan.end] if firsts else [])]
+    yield from zip(firsts, ends, plan.slots.tolist(), strict=True)
 
 
 def _carried(plan: Timeline, first: int, end: int) -> tuple[Frames, Lines]:

@@ -9,13 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from forelight.designs.catalogue import load_design, names
-from forelight.designs.datasheet import load
+from forelight.designs.datasheet import bare, load
 from forelight.designs.procedure import Procedure, Seconds, Strap, parse
 from forelight.harness.bench.golden import Golden
 from forelight.harness.bench.predict import board_hash, predict, procedure_hash
 from forelight.harness.bench.routine import bring_up, default_procedure, run_procedure
 from forelight.harness.boards.reader import load_board
-from forelight.sim.errors import UsageError
+from forelight.sim.errors import LoopError, UsageError
 
 QUAY, MOLE = load_board("quay"), load_board("mole")
 FRAME = 4 * 8 * 192  # ticks
@@ -193,3 +193,22 @@ def test_progress_is_told_over_all_slots() -> None:
     assert list(done) == sorted(done)
     assert len(set(totals)) == 1
     assert done[-1] == totals[0] > 800
+
+
+def test_a_chain_that_never_runs_shows_nothing() -> None:
+    golden = predict(QUAY, load_design("dice"), procedure("oscillator off", "set i0=1", "wait 1 s"))
+    assert (golden.ticks.tolist(), golden.settled.tolist(), golden.inputs.tolist()) == ([0], [0], [0])
+    assert golden.end == (1 + 1 + 3000 + 1) * FRAME
+
+
+def test_a_loop_that_never_rests_is_an_error_with_its_place(tmp_path: Path) -> None:
+    (tmp_path / "ring.v").write_text(
+        "module ring (input [7:0] inputs, output [7:0] outputs);\n"
+        "    wire ring = ~(ring & inputs[0]);\n"
+        "    assign outputs = {8{ring}};\n"
+        "endmodule\n"
+    )
+    sheet = bare(tmp_path / "ring.v", None, None, None)
+    assert predict(QUAY, sheet, procedure("set i1=1")).settled[-1] == 0xFF
+    with pytest.raises(LoopError, match=r"never comes to rest: .*ring\.v:2"):
+        predict(QUAY, sheet, procedure("set i0=1"))

@@ -4,6 +4,7 @@
 # mypy: disable-error-code="valid-type, misc"
 
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from amaranth.hdl import Elaboratable, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.datasheet import Datasheet, Restart, Step
+from forelight.designs.verilog import verilog_rtlil
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.chip.routing import OWN_RESTART, OWN_STEP, routing
@@ -155,6 +157,43 @@ def test_an_unmapped_output_is_left_out_but_an_input_may_not_float(tmp_path: Pat
         f"{tmp_path / 'design.v'}: module c17: bit 0 of input port N3 cannot be wired to a line; "
         "give it inputs and outputs of 8 bits each, or map its ports in the datasheet's [ports]"
     )
+
+
+def test_a_design_in_rtlil(tmp_path: Path) -> None:
+    """c17 as Yosys prints it, and a text that holds it beside another module that nobody uses."""
+    verilog(tmp_path, C17, C17_PORTS)
+    text = verilog_rtlil(["design.v"], folder=tmp_path)
+    (tmp_path / "design.il").write_text(text)
+    sheet = replace(verilog(tmp_path, C17, C17_PORTS), sources=("design.il",), format="netlist")
+    expected = outputs(verilog(tmp_path, C17, C17_PORTS), None, [*range(32)])
+    assert outputs(sheet, None, [*range(32)]) == expected
+    other = "module \\other\n  wire input 1 \\a\nend\n"
+    (tmp_path / "design.il").write_text(text.replace("attribute \\top 1\n", "") + other)
+    assert outputs(replace(sheet, top="c17"), None, [*range(32)]) == expected
+    for top, what in ((None, "which module is the top?"), ("c18", "there is no module c18")):
+        with pytest.raises(SourceError) as caught:
+            wrapper_netlist(replace(sheet, top=top))
+        assert str(caught.value) == (
+            f"{tmp_path / 'design.il'}: {what}; the source holds c17, other: name one in the datasheet's module"
+        )
+
+
+class Ported(wiring.Component):
+    """Ports of its own, in Amaranth."""
+
+    switch: In(2)
+    lamp: Out(1)
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        m.d.comb += self.lamp.eq(self.switch == 2)
+        return m
+
+
+def test_a_component_with_ports_of_its_own() -> None:
+    sheet = replace(amaranth(None), ports={"switch[0]": "i3", "switch[1]": "i5", "lamp": "o6"})
+    values = [0, 1 << 3, 1 << 5, 1 << 3 | 1 << 5]
+    assert outputs(sheet, Ported(), values) == [0, 0, 1 << 6, 0]
 
 
 REMEDY = "give it inputs and outputs of 8 bits each, or map its ports in the datasheet's [ports]"
