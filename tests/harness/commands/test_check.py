@@ -17,10 +17,16 @@ def ask(*arguments: str, code: int = 0) -> Result:
     return result
 
 
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Short names, so that no line is folded because of where the tests run."""
+    monkeypatch.chdir(tmp_path)
+
+
 @pytest.fixture
-def capture(tmp_path: Path) -> Path:
+def capture() -> Path:
     """What a bench that does as foretold would record."""
-    file = tmp_path / "bench.csv"
+    file = Path("bench.csv")
     ask("golden", "tide_gauge", "-o", str(file))
     file.with_suffix(".toml").unlink()
     return file
@@ -52,20 +58,20 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
 
 
-def test_a_capture_that_says_too_little_is_3(tmp_path: Path) -> None:
-    file = tmp_path / "eye.csv"
+def test_a_capture_that_says_too_little_is_3() -> None:
+    file = Path("eye.csv")
     file.write_text("step,outputs\n0,10000110\n1,11011011\n2,11001111\n")
     words = " ".join(ask("check", "tide_gauge", str(file), code=3).output.split())
     assert words.startswith(f"Inconclusive: {file} and what is foretold for Tide gauge")
     assert "Record more steps" in words
 
 
-def test_what_an_eye_wrote_down(tmp_path: Path) -> None:
+def test_what_an_eye_wrote_down() -> None:
     # Segments a to g of 0 to 9 with tails (TI SN74LS47, SN74247 for 6 and 9); the point is lit while the tide rises.
     digits = [0x3F, 0x06, 0x5B, 0x4F, 0x66, 0x6D, 0x7D, 0x07, 0x7F, 0x6F]
     levels = [n if n <= 9 else 18 - n for n in (step % 18 for step in range(40))]
     rising = [step % 18 < 9 for step in range(40)]
-    file = tmp_path / "eye.csv"
+    file = Path("eye.csv")
     rows = [
         f"{n},{digits[level] | 128 * up:08b}"
         for n, (level, up) in enumerate(zip(levels, rising, strict=True))
@@ -92,8 +98,8 @@ def test_mapped_columns(capture: Path) -> None:
         ("a,b\n1,2\n", "forelight: "),
     ],
 )
-def test_a_capture_that_cannot_be_read_is_2(content: str | None, said: str, tmp_path: Path) -> None:
-    file = tmp_path / "broken.csv"
+def test_a_capture_that_cannot_be_read_is_2(content: str | None, said: str) -> None:
+    file = Path("broken.csv")
     if content is not None:
         file.write_text(content)
     result = ask("check", "tide_gauge", str(file), code=2)
