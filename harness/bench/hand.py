@@ -45,10 +45,10 @@ MOST_TICKS = 1 << 62
 class Hand:
     """Carries out actions on one board, for one design: `stretches` and `pauses` grow with each.
 
-    `slot` is where the selector stands at first. Bits of `contacts` that are 0 are switches that do not make contact;
-    where their line has no pull either, it is taken as 0.
-    `pauses` are (frame, length): before that frame the oscillator of a chain stood still for the length of so
-    many frames. Raises UsageError for an action that cannot be carried out.
+    `slot` is where the selector stands at first. Bits of `contacts` that are 0 are switches that do not make
+    contact; where their line has no pull either, it is taken as 0. `pauses` are (frame, length): before that
+    frame the oscillator of a chain stood still for the length of so many frames. Raises UsageError for an
+    action that cannot be carried out.
     """
 
     def __init__(self, board: Board, datasheet: Datasheet, slot: int = 0, contacts: int = 0xFF) -> None:

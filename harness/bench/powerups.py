@@ -1,4 +1,4 @@
-"""Runs one netlist from many power-ups side by side and says where they agree (DEVELOPERS.md, Power-up)."""
+"""Runs one netlist from many power-ups side by side and says where they agree."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """The whole chip behind the chain, tick by tick (DEVELOPERS.md, Time 1 to 3).
 
-A tick is a rising edge of the domain `oscillator`. All registers of the chip itself are
-reset at power-up: the slots' input lines and the output pins are low and the divider rests until the first
-frame has run, which begins at the first tick.
+A tick is a rising edge of the domain `oscillator`. All registers of the chip itself are reset at power-up:
+the slots' input lines and the output pins are low and the divider rests until the first frame has run, which
+begins at the first tick.
 """
 
 from __future__ import annotations

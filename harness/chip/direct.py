@@ -1,10 +1,10 @@
 """The whole chip behind a direct link: lines wired through, no frame (DEVELOPERS.md, Time 6).
 
-A tick is a rising edge of the domain `oscillator`, which the step clock is divided from. What
-an unselected design sees is the board profile's to say: its lines `hold` what they last were, or it `run`s on
-with the lines of the selected one, and only the outputs are switched. Lines are held by transparent latches,
-which Amaranth has not: registers of the domain `latch` stand in for them, whose clock goes with the ticks but
-does not stop with the oscillator.
+A tick is a rising edge of the domain `oscillator`, which the step clock is divided from. What an unselected
+design sees is the board profile's to say: its lines `hold` what they last were, or it `run`s on with the
+lines of the selected one, and only the outputs are switched. Lines are held by transparent latches, which
+Amaranth has not: registers of the domain `latch` stand in for them, whose clock goes with the ticks but does
+not stop with the oscillator.
 """
 
 from __future__ import annotations
