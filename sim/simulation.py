@@ -177,7 +177,9 @@ class Simulation:
                 code = self.compiled.tuned(toggle) or self.compiled.clock(toggle)
                 code.call(self._state.address, rest.ctypes.data, len(rest))
                 self._stale = True
-                self._state.check()
+                if self._state.restless():
+                    level = self._state.read(place)
+                    self._replay({port: level & ~(1 << bit) | up << bit} for _ in rest for up in (1, 0))
             done += len(block)
             if done >= _LONG:
                 self.compiled.tune(toggle, self._state.save())
@@ -227,8 +229,17 @@ class Simulation:
             pointers = [array[first:].ctypes.data for array in arrays]
             code.call(self._state.address, *pointers, out[first:].ctypes.data, count - first)
             self._stale = self._touched = True
-            self._state.check()
+            if self._state.restless():
+                rows = zip(*(array[first:].tolist() for array in arrays), strict=True)
+                self._replay(dict(zip(names, row, strict=True)) for row in rows)
         return out
+
+    def _replay(self, rows: Iterable[Mapping[str, int]]) -> None:
+        """Repeat a run that gave up, which left the state as it was, to the update that does not come to rest."""
+        for row in rows:
+            for port, value in row.items():
+                self._state.write(self._input(port), value)
+            self.settle()
 
     def _run_wide(self, stimulus: Trace) -> dict[str, NDArray[Any]]:
         """Row by row, where a port is too wide for an array of integers."""

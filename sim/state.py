@@ -70,10 +70,15 @@ class State:
         first = self.places.memories[memory].first
         return Place(first.offset + index * first.size, first.width, first.bits)
 
+    def restless(self) -> bool:
+        """Whether the code that has just run gave up; says so once."""
+        found = bool(self._array[RESTLESS])
+        self._array[RESTLESS] = 0
+        return found
+
     def check(self) -> None:
         """Raise LoopError if the code that has just run met something that never comes to rest."""
-        if self._array[RESTLESS]:
-            self._array[RESTLESS] = 0
+        if self.restless():
             loops = oscillations(self.netlist, self.compiled.plan, self._known(), self._update)
             nets = "; ".join(map(str, loops)) or "a train of clock edges without end"
             error = LoopError(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError
@@ -54,6 +55,18 @@ def test_only_the_ring_that_runs_is_named_with_its_lines() -> None:
     assert not any(name.startswith("ring0") for name in loop.nets)
     assert loop.places == ("ring.v:2",)
     assert "ring1_0" in str(caught.value) and "(ring.v:2)" in str(caught.value)
+
+
+@pytest.mark.parametrize("run", ["samples", "clock"])
+def test_a_run_names_the_nets_too(run: str) -> None:
+    sim = Simulation(rings(3, 5))
+    sim.settle()
+    with pytest.raises(LoopError) as caught:
+        if run == "samples":
+            sim.run_samples("run1", np.array([0, 0, 0, 1, 0], np.uint8), "y0")
+        else:
+            sim.run_clock("run1", bit=0, cycles=5, observe="y0")
+    assert caught.value.loops[0].places == ("ring.v:2",)
 
 
 def test_after_the_error_the_simulation_goes_on() -> None:
