@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Const, Netlist, Word
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
@@ -64,7 +63,7 @@ def run_power_ups(
         before, states = states, {}
         for number, state in enumerate(before):
             simulation.restore(state)
-            answer = _answer(simulation, values[part.start - 1 : part.stop - 1])
+            answer = simulation.run_samples("inputs", values[part.start - 1 : part.stop - 1], "outputs")
             if number == 0:
                 outputs[part] = answer
             else:
@@ -73,21 +72,6 @@ def run_power_ups(
         start, length = part.stop - 1, min(2 * length, _LONGEST)
         progress(start)
     return Answer(outputs, ~differ)
-
-
-def _answer(
-    simulation: Simulation, values: NDArray[np.unsignedinteger[Any]]
-) -> NDArray[np.unsignedinteger[Any]]:
-    """The outputs after each of the values; a loop that never rests is found again one by one, to name its nets."""
-    before = simulation.snapshot()
-    try:
-        return simulation.run_samples("inputs", values, "outputs")
-    except LoopError:
-        simulation.restore(before)
-        for value in values.tolist():
-            simulation.set("inputs", value)
-            simulation.settle()
-        raise
 
 
 def proved(netlist: Netlist) -> int:
