@@ -13,7 +13,7 @@ wins over a shorter one that fits as well.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +22,16 @@ from .record import LINES, Floats
 from .reference import Edges, Ints
 
 GATE = 0.5  # an edge belongs to the golden edge of its line and direction that is nearer than half a step
+WIDE_GATES = (
+    1.0,
+    0.7,
+    GATE,
+    GATE,
+)  # at first, as candidates that come from two edges are off by their jitter
+GATES = (0.6, GATE, GATE)  # later, lest edges behind a slip of the design pull the fit towards them
+CLEAR = 0.9  # share of the best possible score at which there is no need to look further
+FINALISTS = 6
+SOME = 20  # edges that are worth a look by themselves
 WINDOW = 192  # edges of the first window
 MOST = 8192  # edges of the last
 KEEP = 2048  # candidates that are fitted
@@ -70,48 +80,64 @@ class Fits:
     def best(self, most: int, margin: float = np.inf) -> Fits:
         """Those with the highest scores (the earliest first among equals), no further than `margin` below the best."""
         order = np.lexsort((self.offset, -self.score))[:most]
-        order = order[self.score[order] >= self.score[order[0]] - margin] if len(order) else order
-        return Fits(self.offset[order], self.rate[order], self.score[order])
+        return self.rows(order[self.score[order] >= self.score[order[:1]] - margin])
+
+    def rows(self, rows: Ints) -> Fits:
+        return Fits(self.offset[rows], self.rate[rows], self.score[rows])
+
+    def joined(self, other: Fits) -> Fits:
+        pairs = ((self.offset, other.offset), (self.rate, other.rate), (self.score, other.score))
+        return Fits(*(np.concatenate(pair) for pair in pairs))
+
+
+NOTHING = Fits(np.zeros(0), np.zeros(0), np.zeros(0))
 
 
 @dataclass(frozen=True)
 class Search:
-    """Offset and rate that fit best, and how many candidates were looked at; the score is 0 where there was none."""
+    """The best fits, which differ by a step at least, and how many candidates were looked at."""
 
-    offset: float = 0.0
-    rate: float = 1.0
-    score: float = 0.0
-    tried: int = 0
+    fits: Fits
+    tried: int
 
 
-def search(
-    capture: Edges, nearest: Nearest, rates: tuple[float, float], known: float | None = None
-) -> Search:
-    """Find the best offset and rate, the rate within `rates`, or `known`."""
+def search(capture: Edges, nearest: Nearest, rates: tuple[float, float]) -> Search:
+    """Find the best offset and rate, the rate within `rates` (which are equal where it is known)."""
     tried = 0
-    best = Search(score=-np.inf)
+    best = NOTHING
     for window in _windows(capture):
         first = _candidates(window, nearest, rates)
         tried += len(first.offset)
         if len(first.offset):
-            found = _narrow(capture, window, nearest, first, rates)
-            if found.score > best.score:
-                best = found
-        if best.score > 0.6 * min(len(window.time), MOST):
+            best = best.joined(_narrow(capture, window, nearest, first, rates))
+        if len(best.score) and best.score.max() > CLEAR * min(len(capture.time), MOST):
             break
-    return replace(best, tried=tried)
+    return Search(_apart(best), tried)
 
 
 def _windows(capture: Edges) -> Iterator[Edges]:
-    """Places to begin: all of a short capture; of a long one its start, then further on."""
+    """Places to begin: a short capture as a whole, then either half; a long one at its start, then further on."""
     count = len(capture.time)
-    if count <= 2 * WINDOW:
-        if count:
-            yield capture
-        return
-    for share in (0.0, 0.5, 0.25, 0.75):
-        start = int(share * (count - WINDOW))
-        yield capture.part(slice(start, start + WINDOW))
+    size = min(count, WINDOW) if count > 2 * WINDOW else count
+    shares = [0.0, 0.5, 0.25, 0.75] if count > 2 * WINDOW else [0.0]
+    for share in shares if count else []:
+        start = int(share * (count - size))
+        yield capture.part(slice(start, start + size))
+    if SOME <= count <= 2 * WINDOW:
+        yield capture.part(slice(None, count // 2))
+        yield capture.part(slice(count // 2, None))
+
+
+def _apart(fits: Fits) -> Fits:
+    """The best few that lie a step or more apart."""
+    order = np.lexsort((fits.offset, -fits.score))
+    chosen: list[int] = []
+    for at in order.tolist():
+        if all(abs(fits.offset[at] - fits.offset[other]) > 0.7 for other in chosen):
+            chosen.append(at)
+        if len(chosen) == FINALISTS:
+            break
+    return fits.rows(np.array(chosen, np.int64))
 
 
 def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> Fits:
@@ -195,27 +221,25 @@ def _by_table(table: NDArray[np.uint8], window: Edges, rows: Ints, offset: Float
     return total / WEIGHTS[0]
 
 
-def _narrow(
-    capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: tuple[float, float]
-) -> Search:
+def _narrow(capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: tuple[float, float]) -> Fits:
     """Fit the candidates on ever longer windows and keep the ones that stay good."""
+    known = rates[0] == rates[1]
     first = int(np.searchsorted(capture.time, window.time[0]))
     count = len(window.time)
+    gates: tuple[float, ...] = WIDE_GATES
     while True:
         part = capture.part(slice(first, first + count))
-        fits = fitted(part, nearest, fits, rates[0] == rates[1])
-        fits = fits.best(KEEP, max(3.0, 0.15 * count))
+        fits = fitted(part, nearest, fits, gates, known).best(KEEP, max(3.0, 0.15 * count))
         if count >= min(len(capture.time), MOST):
-            best = fits.best(1)
-            return Search(float(best.offset[0]), float(best.rate[0]), float(best.score[0]))
+            return fits
         longer = min(4 * count, len(capture.time))
         first = max(0, min(first, len(capture.time) - longer))
-        fits = fits.best(max(8, KEEP * WINDOW // longer))
-        count = longer
+        fits = fits.best(max(16, KEEP * WINDOW // longer))
+        count, gates = longer, GATES
 
 
-def fitted(part: Edges, nearest: Nearest, fits: Fits, known: bool = False) -> Fits:
-    """Least squares on the matched edges, for all fits at once, with an ever narrower gate; then the score.
+def fitted(part: Edges, nearest: Nearest, fits: Fits, gates: tuple[float, ...], known: bool = False) -> Fits:
+    """Least squares on the matched edges, for all fits at once, with one gate after the other; then the score.
 
     The rate keeps its value where it is `known`.
     """
@@ -226,7 +250,7 @@ def fitted(part: Edges, nearest: Nearest, fits: Fits, known: bool = False) -> Fi
     for begin in range(0, len(fits.offset), step):
         rate = fits.rate[begin : begin + step].copy()
         offset = fits.offset[begin : begin + step] + rate * middle
-        for gate in (1.0, 0.7, GATE, GATE):
+        for gate in gates:
             distance = nearest.distance(part.kind, offset[:, None] + rate[:, None] * time)
             match = np.abs(distance) < gate
             distance = np.where(match, distance, 0.0)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .record import GAP, Capture, Line
+from .record import GAP, Line
 
 #: Spikes are taken to be no longer than a twentieth of a step; what a design shows lasts a third of a step at least.
 SPIKE = 1 / 8
@@ -23,19 +23,23 @@ def shortest_run(step: float, period: float) -> float:
 
 
 def without_spikes(line: Line, shortest: float) -> Line:
-    """The line without runs shorter than `shortest`, each of which takes on the level before it."""
+    """The line without runs shorter than `shortest`.
+
+    Between equal levels they are spikes and vanish. Between different levels, where a spike beside an edge makes
+    several short runs, it is not known when the line changed: a gap takes their place.
+    """
     if len(line.times) < 3 or shortest <= 0:
         return line
     length = np.diff(line.times)
     keep = np.ones(len(line.times), bool)
     keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == GAP)
-    levels, times = line.levels[keep], line.times[keep]
+    # The first of a row of short runs stays, as a gap, if the row stands between different levels.
+    kept = np.flatnonzero(keep)
+    crowd = kept[:-1][(np.diff(kept) > 1) & (line.levels[kept[:-1]] != line.levels[kept[1:]])] + 1
+    levels = line.levels.copy()
+    levels[crowd] = GAP
+    keep[crowd] = True
+    times, levels = line.times[keep], levels[keep]
     change = np.ones(len(levels), bool)
     change[1:] = levels[1:] != levels[:-1]
     return Line(times[change], levels[change])
-
-
-def cleaned(capture: Capture, step: float) -> dict[str, Line]:
-    """All lines of a capture without their spikes, for steps of this length."""
-    shortest = shortest_run(step, capture.period)
-    return {name: without_spikes(line, shortest) for name, line in capture.lines.items()}

@@ -45,14 +45,21 @@ class Comparison:
     bits: int
     doubtful: int
     differences: Differences
-    first_compared: float
-    last_compared: float
+
+    @property
+    def agreeing(self) -> int:
+        return self.bits - len(self.differences.time)
 
 
 def compare(
-    lines: Mapping[str, Line], golden: Reference, base: TimeBase, start: float, end: float
+    lines: Mapping[str, Line], golden: Reference, base: TimeBase, bounds: tuple[float, float], blur: float
 ) -> Comparison:
-    """Compare the lines (in capture time, observed from `start` to `end`) with the golden."""
+    """Compare the lines (in capture time, observed within `bounds`) with the golden.
+
+    `blur` is how far a spike beside an edge can shift it, in steps: the distance of two samples, where there can be
+    spikes.
+    """
+    start, end = bounds
     low, high = base.to_golden(np.array([start, end]))
     cells = golden.cells()
     cells = cells[(cells > low - 1) & (cells < high)]
@@ -72,14 +79,14 @@ def compare(
             expected, seen = theirs.at(moment), line.at(capture_time)
             judged = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
             judged &= (expected != GAP) & (seen != GAP)
-            judged &= _distance(theirs.times[1:], moment) > min(STILL, base.reach + 3 * base.phase)
+            judged &= _distance(theirs.times[1:], moment) > min(STILL, 1.5 * base.reach + 3 * base.phase)
             rows = np.flatnonzero(judged & (expected != seen))
-            unsure = _unsure(line, theirs, base, capture_time[rows])
+            unsure = _unsure(line, theirs, base, capture_time[rows], blur)
             judged[rows[unsure]] = False
             doubtful += int(unsure.sum())
             rows = rows[~unsure]
             if len(phases) == 1:
-                beside = _beside(line, theirs, base, capture_time)
+                beside = _beside(line, theirs, base, capture_time, blur)
                 beside = beside[judged[beside] & ~np.isin(beside, rows)]
                 seen[beside] = 1 - seen[beside]
                 rows = np.concatenate([rows, beside[expected[beside] != seen[beside]]])
@@ -100,12 +107,10 @@ def compare(
         seen[order],
         golden.step_at(since[order]),
     )
-    rows = np.flatnonzero(compared)
-    first, last = (float(cells[rows[0]]), float(cells[rows[-1]])) if len(rows) else (0.0, 0.0)
-    return Comparison(len(rows), bits, doubtful, differences, first, last)
+    return Comparison(int(compared.sum()), bits, doubtful, differences)
 
 
-def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints) -> NDArray[np.bool_]:
+def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: float) -> NDArray[np.bool_]:
     """Whether these edges of a line are so far from any golden edge in their direction that jitter does not explain
     it."""
     alone = np.zeros(len(edges), bool)
@@ -113,11 +118,11 @@ def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints) -> NDArr
     for level in (0, 1):
         same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == GAP)]
         rows = line.levels[edges] == level
-        alone[rows] = _distance(same, at[rows]) > 0.5 + 3 * base.phase
+        alone[rows] = _distance(same, at[rows]) > 0.5 + 3 * base.phase + blur
     return alone
 
 
-def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats) -> NDArray[np.bool_]:
+def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float) -> NDArray[np.bool_]:
     """Whether an edge that belongs to a golden one lies so near that it may stand on the wrong side of these times."""
     if len(line.times) < 2:
         return np.zeros(len(times), bool)
@@ -125,18 +130,18 @@ def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats) -> NDArray[
     before = np.maximum(after - 1, 1)
     unsure = np.zeros(len(times), bool)
     for edge in (before, after):
-        near = np.abs(line.times[edge] - times) * base.rate < 3 * base.phase
-        unsure |= near & ~_partnerless(line, theirs, base, edge)
+        near = np.abs(line.times[edge] - times) * base.rate < 3 * base.phase + blur
+        unsure |= near & ~_partnerless(line, theirs, base, edge, blur)
     return unsure
 
 
-def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats) -> Ints:
+def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float) -> Ints:
     """The moments nearest to short pulses of the capture that fall between two moments and have no golden partner."""
     if len(line.times) < 3 or not len(times):
         return np.zeros(0, np.int64)
     slot = np.searchsorted(times, line.times)
     pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != GAP)) + 1
-    alone = _partnerless(line, theirs, base, pulse) & _partnerless(line, theirs, base, pulse + 1)
+    alone = _partnerless(line, theirs, base, pulse, blur) & _partnerless(line, theirs, base, pulse + 1, blur)
     pulse = pulse[alone & (slot[pulse] > 0) & (slot[pulse] < len(times))]
     after = slot[pulse]
     earlier = line.times[pulse] - times[after - 1] < times[after] - line.times[pulse + 1]

@@ -39,6 +39,11 @@ class View:
     clock: StepClock | None
 
     @property
+    def blur(self) -> float:
+        """How far a spike beside an edge can shift it, in steps: by a sample, where spikes are looked for at all."""
+        return self.capture.period / self.step if shortest_run(self.step, self.capture.period) > 0 else 0.0
+
+    @property
     def names(self) -> tuple[str, ...]:
         return tuple(self.lines)
 

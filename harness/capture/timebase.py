@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .align import GATE, Fits, Nearest, Search, fitted
+from .align import GATE, WIDE_GATES, Fits, Nearest, fitted
 from .record import Floats
 from .reference import Edges
 
@@ -79,9 +79,9 @@ def settle(edges: Edges, nearest: Nearest, offset: float) -> TimeBase:
     )
 
 
-def track(edges: Edges, nearest: Nearest, found: Search) -> TimeBase:
-    """The time base of a capture that lies roughly where the search has found it."""
-    first, last, offset, rate = _seed(edges, nearest, found.offset, found.rate)
+def track(edges: Edges, nearest: Nearest, offset: float, rate: float) -> TimeBase:
+    """The time base of a capture that lies roughly at `golden = offset + rate * capture`."""
+    first, last, offset, rate = _seed(edges, nearest, offset, rate)
     near = _matched(edges.part(slice(first, last)), nearest, offset, rate)
     ahead = _carry(edges, nearest, near, last, 1)
     back = _carry(edges, nearest, near, first, -1)
@@ -92,12 +92,12 @@ def track(edges: Edges, nearest: Nearest, found: Search) -> TimeBase:
 def _seed(edges: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[int, int, float, float]:
     """First and last edge of the stretch that fits best by itself, and its fit."""
     count = len(edges.time)
-    size = min(max(count // 2, min(count, SEED_EDGES)), MEMORY)
+    size = min(max(count // 2, min(count, 10)), MEMORY)
     starts = sorted({0, (count - size) // 3, (count - size) // 2, 2 * (count - size) // 3, count - size})
     best: tuple[float, int, float, float] | None = None
     for start in starts:
         part = edges.part(slice(start, start + size))
-        fit = fitted(part, nearest, Fits(np.array([offset]), np.array([rate]), np.zeros(1)))
+        fit = fitted(part, nearest, Fits(np.array([offset]), np.array([rate]), np.zeros(1)), WIDE_GATES)
         rest = nearest.distance(part.kind, fit.offset[0] + fit.rate[0] * part.time)
         near = np.abs(rest) < GATE
         # Few unmatched edges first, a small spread second; an early stretch wins a draw.

@@ -160,10 +160,10 @@ def waves(setup: Setup, bench: States, noise: Noise, rng: np.random.Generator) -
 
 
 def _spiked(wave: Wave, noise: Noise, rng: np.random.Generator, low: float, high: float) -> Wave:
-    """Short pulses of the opposite level, well inside runs or near edges, as they fall."""
+    """Short pulses of the opposite level, as they fall, half a step apart at least."""
     count = rng.poisson(noise.spikes * (high - low))
     begin = np.sort(rng.uniform(low, high, count))
-    begin = begin[np.r_[True, np.diff(begin) > 2 * noise.spike]] if count else begin
+    begin = begin[np.r_[True, np.diff(begin) > 0.5]] if count else begin
     end = begin + rng.uniform(0.2, 1.0, len(begin)) * noise.spike
     instants, levels = wave
     # The line is the original, inverted within the spikes.
