@@ -39,10 +39,14 @@ class Toggle:
 
 @dataclass(frozen=True)
 class Split:
-    """A control word: indices of its registers, and the values (one each) that get a copy of their own."""
+    """A control word: indices of its registers, and the values (one each) that get a copy of their own.
+
+    `follows[k]` are the values that were seen after `values[k]`, by place, the most frequent first.
+    """
 
     registers: tuple[int, ...] = ()
     values: tuple[tuple[int, ...], ...] = ()
+    follows: tuple[tuple[int, ...], ...] = ()
 
     def __str__(self) -> str:
         return f"registers {self.registers} at {len(self.values)} values" if self.registers else "no split"
@@ -91,7 +95,7 @@ class _Writer:
         for value, head in self.heads.items():
             text.block(head.label)
             text.place(head.index, *head.live.registers, *head.live.cuts, *head.live.clocks)
-            self._body(head.index, self._with(head.live, value))
+            self._body(head.index, self._with(head.live, value), value)
         self._exit()
         return finish(text, "clock(ptr noalias %state, ptr noalias %out, i64 %n)")
 
@@ -122,7 +126,7 @@ class _Writer:
             registers[index] = str(number)
         return replace(live, registers=tuple(registers))
 
-    def _body(self, index: str, live: Live) -> None:
+    def _body(self, index: str, live: Live, value: tuple[int, ...] | None = None) -> None:
         """One cycle (rise, fall, record) and the way on from it."""
         text = self.text
         live = replace(live, clocks=self._rest(live.clocks))
@@ -135,22 +139,25 @@ class _Writer:
         text.do(f"br i1 {over}, label %exit, label %{onward}")
         self.exits.append((text.here, here.live))
         text.block(onward)
-        self._jump(following, here.live)
+        self._jump(following, here.live, value)
 
-    def _jump(self, index: str, after: Live) -> None:
-        """To the copies that the control word can name next, or to the dispatcher."""
+    def _jump(self, index: str, after: Live, value: tuple[int, ...] | None) -> None:
+        """To the copies that the control word can name next, or was seen to, or to the dispatcher."""
         few = [self.text.few(after.registers[register]) for register in self.split.registers]
-        count = prod(map(len, few))
-        targets = [self.heads.get(value) for value in product(*few)] if 0 < count <= _TARGETS else []
-        known = [head for head in targets if head is not None]
-        if not self.split.values or not known or len(known) < len(targets):
-            known = [self.top]
-        for head in known:
-            self._arm(head, index, after)
-        if len(known) == 1:
-            self.text.do(f"br label %{known[0].label}")
+        if self.split.values and 0 < prod(map(len, few)) <= _TARGETS:
+            targets, sure = list(product(*few)), True
         else:
-            self._switch(after, known[-1].label, list(product(*few))[:-1])
+            place = self.split.values.index(value) if value is not None else len(self.split.follows)
+            seen = self.split.follows[place][:_TARGETS] if place < len(self.split.follows) else ()
+            targets, sure = [self.split.values[number] for number in seen], False
+        known = [target for target in targets if target in self.heads]
+        default = self.heads[known.pop()] if sure and len(known) == len(targets) else self.top
+        for head in (*(self.heads[target] for target in known), default):
+            self._arm(head, index, after)
+        if known:
+            self._switch(after, default.label, known)
+        else:
+            self.text.do(f"br label %{default.label}")
 
     def _arm(self, head: _Head, index: str, live: Live) -> None:
         self.text.arm(head.index, index, self.text.here)

@@ -118,8 +118,16 @@ def _numbered(values: NDArray[Any]) -> NDArray[np.int64]:
 
 def _split(registers: Sequence[int], columns: Sequence[Column | None]) -> Split:
     table = np.stack([column for index in registers if (column := columns[index]) is not None])
-    values = np.unique(table, axis=1)
-    return Split(tuple(registers), tuple(tuple(int(v) for v in row) for row in values.T))
+    values, places = np.unique(table, axis=1, return_inverse=True)
+    places = places.reshape(-1).astype(np.int64)
+    count = values.shape[1]
+    pairs, times = np.unique(places[:-1] * count + places[1:], return_counts=True)
+    follows: list[list[int]] = [[] for _ in range(count)]
+    for pair in pairs[np.argsort(-times, kind="stable")].tolist():
+        follows[pair // count].append(pair % count)
+    return Split(
+        tuple(registers), tuple(tuple(map(int, row)) for row in values.T), tuple(map(tuple, follows))
+    )
 
 
 def _spread(found: Sequence[Split], most: int) -> list[Split]:
