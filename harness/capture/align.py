@@ -52,6 +52,10 @@ class Nearest:
         self.order = np.argsort(keys, kind="stable")
         self.keys = keys[self.order]
 
+    def only(self, lines: list[int]) -> Nearest:
+        """The same for some of the lines."""
+        return Nearest(self.edges.part(np.isin(self.edges.line, lines)), self.end)
+
     def distance(self, kind: Ints, time: Floats) -> Floats:
         """Golden edge minus `time`, for the nearest edge of this kind; at least 2 where there is none near."""
         if not len(self.keys):
@@ -61,6 +65,18 @@ class Nearest:
         ahead = self.keys[np.minimum(after, len(self.keys) - 1)] - key
         behind = self.keys[np.maximum(after - 1, 0)] - key
         return np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+
+    def phases(self, kind: Ints) -> Floats:
+        """Where in a step the golden's edges of this kind lie, between 0 and 1; nan where they do not keep to one
+        place."""
+        count = 2 * len(LINES)
+        turns = np.exp(2j * np.pi * self.edges.time)
+        sums = np.bincount(self.edges.kind, turns.real, count) + 1j * np.bincount(
+            self.edges.kind, turns.imag, count
+        )
+        strength = np.abs(sums) / np.maximum(np.bincount(self.edges.kind, minlength=count), 1)
+        phase = np.where(strength > 0.8, np.angle(sums) / (2 * np.pi) % 1.0, np.nan)
+        return phase[kind]
 
     def count(self, start: Floats, stop: Floats) -> Ints:
         """How many golden edges lie between."""

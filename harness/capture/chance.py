@@ -5,8 +5,8 @@ and double (but not within 5 % of the one found), and the share of edges that ma
 variance say how many independent edges the capture is worth: as many as a binomial distribution of that mean would
 need for that variance. The chance that a random placement matches as large a share as the fit that was found is then
 bounded by Chernoff's inequality, and multiplied by the number of placements that the search has looked at
-(Bonferroni's correction). It is taken over the whole capture and over either half, as a design that slips half-way
-fits on one side only, and the least of the three counts, times three.
+(Bonferroni's correction). It is taken over the capture as a whole and over the half that fits best, as a design that
+slips on the way fits in one part only; the number of parts counts too.
 """
 
 from __future__ import annotations
@@ -37,15 +37,34 @@ class Chance:
 def chance(edges: Edges, nearest: Nearest, base: TimeBase, tried: int, seed: int = 0) -> Chance:
     """Both chances for the capture's edges under the time base; `tried` placements were looked at."""
     rng = np.random.default_rng(seed)
-    inside = base.to_golden(edges.time)
-    rows = np.flatnonzero((inside > -GATE) & (inside < nearest.end + GATE))
+    good = np.abs(nearest.distance(edges.kind, base.to_golden(edges.time))) < GATE
+    lines = np.unique(edges.line)
+    fitting = [line for line in lines if good[edges.line == line].mean() > 0.5]
+    result = _parts(edges, nearest, base, tried, rng)
+    if 0 < len(fitting) < len(lines):
+        # Some lines do not fit at all: the others may, and there are that many ways to choose them.
+        some = np.isin(edges.line, fitting)
+        theirs = nearest.only(fitting)
+        other = _parts(edges.part(some), theirs, base, tried * 2 ** len(lines), rng)
+        result = Chance(min(result.found, other.found), min(result.perfect, other.perfect))
+    return result
+
+
+def _parts(edges: Edges, nearest: Nearest, base: TimeBase, tried: int, rng: np.random.Generator) -> Chance:
+    """The lesser of the chances of the whole and of the half that fits best."""
+    time = base.to_golden(edges.time)
+    good = np.abs(nearest.distance(edges.kind, time)) < GATE
+    count = len(good)
+    matches = np.cumsum(np.r_[0, good])
     found = perfect = 1.0
-    for part in (rows, rows[: len(rows) // 2], rows[len(rows) // 2 :]):
-        middle = part[max(0, (len(part) - MOST_EDGES) // 2) :][:MOST_EDGES]
-        if len(middle) >= 2:
-            some = edges.part(slice(int(middle[0]), int(middle[-1]) + 1))
-            this = _stretch(some, nearest, base.to_golden(some.time), tried, rng)
-            found, perfect = min(found, 3 * this.found), min(perfect, 3 * this.perfect)
+    for size in {min(count, MOST_EDGES), min(count // 2, MOST_EDGES)}:
+        if size < 2:
+            continue
+        begin = int(np.argmax(matches[size:] - matches[:-size]))
+        part = slice(begin, begin + size)
+        trials = max(tried, 1) * 2 * (1 + count // size)
+        this = _stretch(edges.part(part), nearest, time[part], trials, rng)
+        found, perfect = min(found, this.found), min(perfect, this.perfect)
     return Chance(found, perfect)
 
 
@@ -55,7 +74,7 @@ def _stretch(edges: Edges, nearest: Nearest, time: Floats, tried: int, rng: np.r
     variance = max(float(shares.var()), mean * (1 - mean) / len(time))
     worth = min(max(mean * (1 - mean) / variance, 1.0), float(len(time)))
     found = float(_shares(edges, nearest, time[None, :])[0])
-    return Chance(*(_bound(share, mean, worth, max(tried, 1)) for share in (found, 1.0)))
+    return Chance(*(_bound(share, mean, worth, tried) for share in (found, 1.0)))
 
 
 def _placements(time: Floats, end: float, rng: np.random.Generator) -> Floats:

@@ -47,8 +47,10 @@ class Comparison:
     differences: Differences
 
     @property
-    def agreeing(self) -> int:
-        return self.bits - len(self.differences.time)
+    def merit(self) -> tuple[int, int]:
+        """How many lines agree throughout, and how many bits agree: the more, the better the alignment."""
+        wrong = len(np.unique(self.differences.line))
+        return len(self.differences.names) - wrong, self.bits - len(self.differences.time)
 
 
 def compare(
@@ -68,9 +70,13 @@ def compare(
     bits = doubtful = 0
     found: list[tuple[NDArray[Any], ...]] = []
     when: dict[float, tuple[Floats, Floats]] = {}
+    outputs = _together(
+        [golden.lines[f"o{bit}"] for bit in range(8)]
+    )  # a line that never changes would change with them
     for number, name in enumerate(names):
         line, theirs = lines[name], golden.lines[name]
-        phases = _still_phases(theirs, golden)
+        phases = _still_phases(theirs, golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
+        stray = _stray(line, theirs, base)
         for phase, half in phases:
             if phase not in when:
                 moment = cells + phase
@@ -79,7 +85,8 @@ def compare(
             expected, seen = theirs.at(moment), line.at(capture_time)
             judged = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
             judged &= (expected != GAP) & (seen != GAP)
-            judged &= _distance(theirs.times[1:], moment) > min(STILL, 1.5 * base.reach + 3 * base.phase)
+            still = _distance(theirs.times[1:], moment)
+            judged &= still > np.minimum(STILL, 1.5 * stray + base.doubt(capture_time))
             rows = np.flatnonzero(judged & (expected != seen))
             unsure = _unsure(line, theirs, base, capture_time[rows], blur)
             judged[rows[unsure]] = False
@@ -110,6 +117,14 @@ def compare(
     return Comparison(int(compared.sum()), bits, doubtful, differences)
 
 
+def _stray(line: Line, theirs: Line, base: TimeBase) -> float:
+    """How far from the golden's edges the line's own edges keep, all but one in a hundred."""
+    if len(line.times) < 3:
+        return base.reach
+    distance = _distance(theirs.times[1:], base.to_golden(line.times[1:4096]))
+    return max(base.reach, float(np.quantile(np.minimum(distance, 0.5), 0.99)))
+
+
 def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: float) -> NDArray[np.bool_]:
     """Whether these edges of a line are so far from any golden edge in their direction that jitter does not explain
     it."""
@@ -118,7 +133,7 @@ def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: fl
     for level in (0, 1):
         same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == GAP)]
         rows = line.levels[edges] == level
-        alone[rows] = _distance(same, at[rows]) > 0.5 + 3 * base.phase + blur
+        alone[rows] = _distance(same, at[rows]) > 0.5 + base.doubt(line.times[edges[rows]]) + blur
     return alone
 
 
@@ -130,7 +145,7 @@ def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float
     before = np.maximum(after - 1, 1)
     unsure = np.zeros(len(times), bool)
     for edge in (before, after):
-        near = np.abs(line.times[edge] - times) * base.rate < 3 * base.phase + blur
+        near = np.abs(line.times[edge] - times) * base.rate < base.doubt(times) + blur
         unsure |= near & ~_partnerless(line, theirs, base, edge, blur)
     return unsure
 
@@ -155,7 +170,7 @@ def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:
     real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
     times = line.times[1:][real][:4096]
     if not len(times) or not len(golden.rises):
-        return [(0.5, 0.49)]
+        return []
     before = np.searchsorted(golden.rises, times + 1e-6, side="right") - 1
     phase = np.sort((times - golden.rises[np.maximum(before, 0)]) % 1.0)
     phase = np.sort(np.where(phase > 1 - 1e-4, 0.0, phase))
@@ -165,6 +180,13 @@ def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:
         largest = np.array([int(np.argmax(gaps))])
     middles = np.round((phase + gaps / 2) % 1.0 * 1024) / 1024
     return [(float(middles[at]), 0.49 * float(gaps[at])) for at in largest]
+
+
+def _together(lines: list[Line]) -> Line:
+    """A stand-in that changes where any of the lines does."""
+    times = [line.times[1:][(line.levels[1:] != GAP) & (line.levels[:-1] != GAP)][:4096] for line in lines]
+    every = np.unique(np.concatenate([[-1.0], *times]))
+    return Line(every, (np.arange(len(every)) & 1).astype(np.uint8))
 
 
 def _distance(edges: Floats, times: Floats) -> Floats:

@@ -16,7 +16,8 @@ import numpy as np
 from .record import GAP, Floats, Line
 
 FEW = 8  # rises that are needed
-BLOCK = 64  # rises that give one phase
+MOST = 4096  # rises that the rate is found from
+BLOCK = 256  # rises that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
 # Jitter of a third of a step alone leaves a strength of 0.41, samples a third of a step apart leave 0.83 of that.
 WEAK = 0.2
 
@@ -65,13 +66,15 @@ def step_clock(line: Line) -> StepClock | None:
 
 def _rate(rises: Floats) -> float:
     """Steps per unit of time."""
-    rate, width, count = 1 / float(np.median(np.diff(rises))), 0.35, BLOCK
+    rate, width, fine, count = 1 / float(np.median(np.diff(rises))), 0.35, 0.1, 64
     while True:
         part = rises[:count] - rises[0]
         turns = max(float(part[-1]) * rate, 1.0)
-        rates = rate * (1 + np.arange(-width, width, 0.1 / turns))
+        rates = rate * (1 + np.arange(-width, width, fine / turns))
         strength = np.abs(np.exp(2j * np.pi * rates[:, None] * part).sum(axis=1))
         rate = float(rates[np.argmax(strength)])
-        if count >= min(len(rises), 4096):
+        if width < 0.2 / turns and count >= min(len(rises), MOST):
             return rate
-        width, count = 1.0 / turns, 4 * count
+        # The next grid is ten times as fine; on a stretch four times as long its neighbours stay as far apart.
+        width, fine = (1.0 / turns, 0.1) if count < min(len(rises), MOST) else (0.1 / turns, 0.005)
+        count *= 4

@@ -30,25 +30,32 @@ BLOCK_EDGES = 64  # edges of a block that are looked at
 class TimeBase:
     """Golden times `golden` belong to capture times `capture` (both rising), straight in between and beyond.
 
-    `spread` is the standard deviation of an edge around it in steps, `reach` what 99 % of the edges keep within,
-    `phase` the standard deviation of the time base itself, `rate` golden time per capture time over all, `rate_sigma`
-    its standard deviation, `matched` the number of edges it rests on.
+    `sigma` is the standard deviation of the time base at these points, in steps; `reach` is what 99 % of the edges keep
+    within, `rate` golden time per capture time over all, `rate_sigma` its standard deviation.
     """
 
     capture: Floats
     golden: Floats
-    spread: float
+    sigma: Floats
     reach: float
-    phase: float
     rate: float
     rate_sigma: float
-    matched: int
 
     def to_golden(self, times: Floats) -> Floats:
         return through(times, self.capture, self.golden)
 
     def to_capture(self, times: Floats) -> Floats:
         return through(times, self.golden, self.capture)
+
+    def doubt(self, times: Floats) -> Floats:
+        """How far off the time base may be at these capture times: three standard deviations, in steps."""
+        return 3 * np.interp(times, self.capture, self.sigma)
+
+
+def unit_base(shift: float = 0.0, sigma: float = 0.3, reach: float = GATE) -> TimeBase:
+    """A time base of rate 1."""
+    points = np.array([0.0, 1.0])
+    return TimeBase(points, points + shift, np.full(2, sigma), reach, 1.0, 0.0)
 
 
 def through(times: Floats, x: Floats, y: Floats) -> Floats:
@@ -59,24 +66,35 @@ def through(times: Floats, x: Floats, y: Floats) -> Floats:
     return np.where(times > x[-1], y[-1] + (times - x[-1]) * last, out)
 
 
-def settle(edges: Edges, nearest: Nearest, offset: float) -> TimeBase:
-    """The time base of a capture whose times already count steps: only the offset is left to find."""
-    near = _matched(edges, nearest, offset, 1.0)
-    rest = near[1] - near[0] - offset
-    rest = rest - rest.mean() if len(rest) else rest
-    shift = float((near[1] - near[0]).mean()) if len(rest) else offset
-    spread = max(float(rest.std()), 0.003) if len(rest) > 2 else 0.3
-    points = np.array([0.0, 1.0])
-    return TimeBase(
-        capture=points,
-        golden=points + shift,
-        spread=spread,
-        reach=float(np.quantile(np.abs(rest), 0.99)) if len(rest) > 2 else GATE,
-        phase=spread / max(len(rest), 1) ** 0.5,
-        rate=1.0,
-        rate_sigma=0.0,
-        matched=len(rest),
-    )
+def settle(edges: Edges, nearest: Nearest, offset: float, sigma: float) -> TimeBase:
+    """The time base of a capture whose times already count steps, but for `sigma`: only the offset is left to find.
+
+    Its fraction comes from where in a step the edges of each kind lie, on average, in golden and capture; that is the
+    same before and after a slip of the design. The whole steps come from the search.
+    """
+    theirs = nearest.phases(edges.kind)
+    turns = np.exp(2j * np.pi * (theirs - edges.time)[~np.isnan(theirs)])
+    if len(turns) >= 2:
+        fraction = float(np.angle(turns.sum())) / (2 * np.pi)
+        offset = fraction + round(offset - fraction)
+    rest = np.angle(turns * np.exp(-2j * np.pi * offset)) / (2 * np.pi)
+    if len(rest) < 3:
+        return unit_base(offset)
+    spread = max(float(rest.std()), 0.003)
+    uncertain = float(np.hypot(spread / len(rest) ** 0.5, sigma))
+    return unit_base(offset, uncertain, float(np.quantile(np.abs(rest), 0.99)))
+
+
+def rejoined(before: Edges, after: Edges, nearest: Nearest, base: TimeBase, shift: int) -> TimeBase:
+    """The time base before a slip by `shift` steps, from the edges on both sides of it; `base` is the one after it."""
+    parts = []
+    for part, steps in ((before, shift), (after, 0)):
+        predicted = base.to_golden(part.time) + steps
+        rest = nearest.distance(part.kind, predicted)
+        near = np.abs(rest) < GATE
+        parts.append((part.time[near], (predicted + rest)[near] + shift - steps))
+    capture, golden = (np.concatenate(p) for p in zip(*parts, strict=True))
+    return _averaged(capture, golden, base.rate)
 
 
 def track(edges: Edges, nearest: Nearest, offset: float, rate: float) -> TimeBase:
@@ -162,13 +180,13 @@ def _next(edges: Edges, begin: int, direction: int, size: int) -> int:
 
 
 def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
-    """Means of groups of matched edges; one straight line where there is but one group."""
+    """Means of groups of matched edges, and straight lines through the first and last group to the ends."""
     count = len(capture)
     if count < 3:
         middle = float(capture.mean()) if count else 0.0
         at = float(golden.mean()) if count else 0.0
         points = np.array([middle, middle + 1.0])
-        return TimeBase(points, at + rate * (points - middle), 0.3, GATE, GATE, rate, 0.05, count)
+        return TimeBase(points, at + rate * (points - middle), np.full(2, 0.3), GATE, rate, 0.05)
     span = float(capture[-1] - capture[0])
     groups = int(max(1, min(count // SEED_EDGES, max(count // MEMORY, span / MEMORY_STEPS))))
     bounds = np.linspace(0, count, groups + 1).astype(np.int64)
@@ -180,19 +198,17 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
         middle = capture[rows].mean()
         slope, shift = np.polyfit(capture[rows] - middle, golden[rows], 1)
         ends.append((float(edge), float(shift + slope * (edge - middle))))
-    inner = slice(1, -1) if groups > 2 else slice(0, 0)
-    x = np.concatenate([[ends[0][0]], x[inner], [ends[1][0]]])
-    y = np.concatenate([[ends[0][1]], y[inner], [ends[1][1]]])
+    x = np.concatenate([[ends[0][0]], x, [ends[1][0]]])
+    y = np.concatenate([[ends[0][1]], y, [ends[1][1]]])
     rest = golden - np.interp(capture, x, y)
-    spread = max(float(rest.std()), 0.003)
+    spread = max(float(rest.std()) * (count / max(count - 2, 1)) ** 0.5, 0.003)
+    sigma = spread / np.sqrt(sizes)
     lever = float(np.sqrt(((capture - capture.mean()) ** 2).sum()))
     return TimeBase(
         capture=x,
         golden=y,
-        spread=spread,
+        sigma=np.concatenate([2 * sigma[:1], sigma, 2 * sigma[-1:]]),  # at its ends a line is half as sure
         reach=float(np.quantile(np.abs(rest), 0.99)),
-        phase=2 * spread / float(np.sqrt(sizes.min())),  # twice: at the ends a line is that much less sure
         rate=float((y[-1] - y[0]) / (x[-1] - x[0])),
         rate_sigma=spread / max(lever, 1e-9),
-        matched=count,
     )

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from ..bench.golden import Golden
 from ..boards.profile import Board
-from .align import GATE, Search, search
 from .chance import SMALL, Chance, chance
-from .judge import Comparison, compare
+from .judge import Comparison
+from .lay import Laid, lay
 from .prepare import View, views
 from .record import GAP, Capture, Line
-from .reference import Edges, Reference, reference
-from .timebase import TimeBase, settle, track
+from .reference import Reference, reference
+from .timebase import TimeBase, unit_base
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
-NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
-FAR = 64.0  # and at last
 SOME = 20  # edges that cannot all be noise
 SLACK = 0.001  # the board's own oscillator, and rounding
 
@@ -84,91 +81,17 @@ def check(
     seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
     theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1)
     plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
-    best: _Laid | None = None
-    tried = 0
-    for view, rates in _places(views(capture, theirs, line)):
-        found = search(view.edges, view.nearest, rates)
-        tried += found.tried
-        laid = _lay(view, found, tried)
-        if laid and (best is None or laid.odds.found < best.odds.found):
-            best = laid
-        if best and best.odds.found <= SMALL:
-            break
+    by_line_and_rate = views(capture, theirs, line)
+    best = lay(by_line_and_rate)
     if best is None:
-        return _unaligned(plain, view)
+        return _unaligned(plain, by_line_and_rate[-1])
     plain = replace(plain, chance=best.odds.found)
     if best.odds.found > SMALL:
         return _by_chance(plain, best.odds)
-    return _decided(plain, _earlier(best), board, tolerance)
+    return _decided(plain, best, board, tolerance)
 
 
-@dataclass(frozen=True)
-class _Laid:
-    """A capture laid on the golden."""
-
-    view: View
-    base: TimeBase
-    result: Comparison
-    odds: Chance
-
-    @property
-    def first(self) -> float:
-        """When the first difference was recorded."""
-        found = self.result.differences.time
-        return float(self.base.to_capture(found[:1])[0]) if len(found) else np.inf
-
-
-def _places(by_line_and_rate: list[View]) -> Iterator[tuple[View, tuple[float, float]]]:
-    """Where to search: on the step line's axis, then near the predicted rate, then at any rate."""
-    for view in by_line_and_rate:
-        if view.clock or not view.capture.timed:
-            yield view, (1.0, 1.0)
-        else:
-            yield view, (1 - NEAR, 1 + NEAR)
-            yield view, (1 / FAR, FAR)
-
-
-def _lay(view: View, found: Search, tried: int) -> _Laid | None:
-    """The capture laid at the fit by which most bits agree."""
-    best: tuple[TimeBase, Comparison] | None = None
-    for offset, rate in zip(found.fits.offset.tolist(), found.fits.rate.tolist(), strict=True):
-        base = _base(view, view.edges, offset, rate)
-        result = _compared(view, base)
-        if best is None or result.agreeing > best[1].agreeing:
-            best = base, result
-        if not len(best[1].differences.time):
-            break
-    return best and _Laid(view, *best, chance(view.edges, view.nearest, best[0], tried))
-
-
-def _base(view: View, edges: Edges, offset: float, rate: float) -> TimeBase:
-    return settle(edges, view.nearest, offset) if view.clock else track(edges, view.nearest, offset, rate)
-
-
-def _earlier(laid: _Laid) -> _Laid:
-    """Prefer the alignment that holds from the capture's start, if a step was lost or gained on the way.
-
-    After such a slip the rest of the capture fits at another offset, and may be the longer part; but what went
-    wrong, went wrong at the slip.
-    """
-    best, view = laid, laid.view
-    if len(laid.result.differences.time) < 2:
-        return best
-    for shift in (-1, 1, -2, 2):
-        moved = replace(laid.base, golden=laid.base.golden + shift)
-        other = replace(laid, base=moved, result=_compared(view, moved))
-        before = view.edges.between(view.start, other.first)
-        distance = view.nearest.distance(before.kind, other.base.to_golden(before.time))
-        if other.first > best.first + 0.5 and (np.abs(distance) < GATE).sum() >= 2:
-            best = other
-    return best
-
-
-def _compared(view: View, base: TimeBase) -> Comparison:
-    return compare(view.lines, view.golden, base, (view.start, view.end), view.blur)
-
-
-def _decided(plain: Verdict, laid: _Laid, board: Board, tolerance: float) -> Verdict:
+def _decided(plain: Verdict, laid: Laid, board: Board, tolerance: float) -> Verdict:
     view, base, result = laid.view, laid.base, laid.result
     differences = result.differences
     reasons: list[str] = []
@@ -258,7 +181,7 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
             reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
     if len(view.edges.time) >= SOME and len(view.nearest.edges.time):
-        middle = TimeBase(np.array([0.0, 1.0]), np.array([0.0, 1.0]), 0.3, 0.5, 0.5, 1.0, 0.0, 0)
+        middle = unit_base()
         return _by_chance(plain, replace(chance(view.edges, view.nearest, middle, 1), found=1.0))
     return replace(
         plain,

@@ -71,17 +71,24 @@ def _attempt(rng: np.random.Generator, fault: str, extreme: float) -> Case | Non
     made = _spoil(rng, fault, setup, bench, noise, detail)
     if made is None:
         return None
-    bench, noise = made
+    bench, noise = made[:2]
+    spoilt = 0
+    for line in made[2]:
+        spoilt |= 1 << line
+    whole = mask & ~spoilt
+    if sum(int((np.diff((shown >> n) & 1) != 0).sum()) for n in range(8) if whole >> n & 1) < 20:
+        return None  # no reader could lay such a capture on the golden
     first = _first(setup, bench, noise, mask)
     if (first is None) != (fault in ("none", "rate")):
         return None
-    return Case(setup, noise, fault, recorded(setup, bench, noise, rng), first, detail)
+    return Case(setup, noise, fault, recorded(setup, bench, noise, rng), first, detail, bench)
 
 
 def _spoil(
     rng: np.random.Generator, fault: str, setup: Setup, bench: States, noise: Noise, detail: dict[str, object]
-) -> tuple[States, Noise] | None:
-    """The bench's states with one fault; None where this draw has no room for it."""
+) -> tuple[States, Noise, tuple[int, ...]] | None:
+    """The bench's states with one fault, and the lines that are wrong throughout; None where this draw has no room."""
+    spoilt: tuple[int, ...] = ()
     low = max(int(np.ceil(noise.start)) + 3, setup.restart + 1)
     high = int(noise.start + noise.length) - 3
     at = int(rng.integers(low + 5, high - 5))
@@ -102,15 +109,16 @@ def _spoil(
         if len(outputs) < 2:
             return None
         a, b = rng.choice(outputs, 2, replace=False).tolist()
-        detail["swap"] = (a, b)
+        spoilt = (a, b)
         x, y = bench >> a & 1, bench >> b & 1
         bench = (bench & np.uint8(0xFF & ~(1 << a | 1 << b))) | (x << b | y << a).astype(np.uint8)
     elif fault == "stuck":
         line = int(rng.choice(outputs))
         level = int(rng.integers(2))
-        detail["stuck"] = (line, level)
+        spoilt = (line,)
         bench = (bench & np.uint8(0xFF & ~(1 << line))) | np.uint8(level << line)
-    return bench, noise
+    detail["lines"] = spoilt
+    return bench, noise, spoilt
 
 
 def _first(setup: Setup, bench: States, noise: Noise, mask: int) -> int | None:

@@ -7,7 +7,7 @@ samples, missing lines, from anywhere.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from forelight.harness.bench.golden import Golden
@@ -136,7 +136,8 @@ class Case:
     fault: str
     text: str
     first: int | None
-    detail: dict[str, object] = field(default_factory=dict)
+    detail: dict[str, object]
+    bench: States
 
 
 def waves(setup: Setup, bench: States, noise: Noise, rng: np.random.Generator) -> dict[str, Wave]:

@@ -1,0 +1,132 @@
+"""Lays a capture on a golden: of the alignments that the search has found, the one that explains most.
+
+Theory of operation. The search goes from the surest to the widest: on the step line's axis, near the predicted rate,
+at any rate; it stops where the fit cannot be chance. The best few fits get a time base each, and the one by which
+most bits agree is taken. If bits differ there, a step may have been lost or gained on the way: then the capture fits
+before the slip at one offset, and after it at another, and the longer part has won. What went wrong, went wrong at
+the slip; so an offset that explains more edges at the capture's beginning, up to its own first difference, is
+preferred.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .align import GATE, Search, search
+from .chance import SMALL, Chance, chance
+from .judge import Comparison, compare
+from .prepare import View
+from .timebase import TimeBase, rejoined, settle, track
+
+NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
+FAR = 64.0  # and at last
+SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
+MORE = 2  # edges that another offset must explain beyond those that the first one does
+
+
+@dataclass(frozen=True)
+class Laid:
+    """A capture laid on the golden: what its time base is, what differs, and how likely it is to be chance."""
+
+    view: View
+    base: TimeBase
+    result: Comparison
+    odds: Chance
+
+    @property
+    def first(self) -> float:
+        """When the first difference was recorded, on the view's axis."""
+        found = self.result.differences.time
+        return float(self.base.to_capture(found[:1])[0]) if len(found) else np.inf
+
+
+def lay(by_line_and_rate: list[View]) -> Laid | None:
+    """The capture in its views, laid on the golden; None where there are no edges to do it by."""
+    best: Laid | None = None
+    tried = 0
+    for view, rates in _places(by_line_and_rate):
+        found = search(view.edges, view.nearest, rates)
+        tried += found.tried
+        laid = _at_best(view, found, tried)
+        if laid and (best is None or laid.odds.found < best.odds.found):
+            best = laid
+        if best and best.odds.found <= SMALL:
+            break
+    return best
+
+
+def _places(by_line_and_rate: list[View]) -> Iterator[tuple[View, tuple[float, float]]]:
+    """Where to search."""
+    for view in by_line_and_rate:
+        if view.clock or not view.capture.timed:
+            yield view, (1.0, 1.0)
+        else:
+            yield view, (1 - NEAR, 1 + NEAR)
+            yield view, (1 / FAR, FAR)
+
+
+def _at_best(view: View, found: Search, tried: int) -> Laid | None:
+    """The capture laid at the best of the fits, or at the one that holds from its beginning."""
+    fits = sorted(
+        zip(found.fits.offset.tolist(), found.fits.rate.tolist(), strict=True),
+        key=lambda f: _outside(view, *f),
+    )
+    bases: list[TimeBase] = []
+    best: tuple[TimeBase, Comparison] | None = None
+    for offset, rate in fits:
+        if view.clock or not view.capture.timed:
+            base = settle(view.edges, view.nearest, offset, view.clock.phase if view.clock else 0.0)
+        else:
+            base = track(view.edges, view.nearest, offset, rate)
+        bases.append(base)
+        result = _compared(view, base)
+        if best is None or result.merit > best[1].merit:
+            best = base, result
+        if not len(best[1].differences.time):
+            break
+    if best is None:
+        return None
+    odds = chance(view.edges, view.nearest, best[0], tried)
+    return _from_start(Laid(view, *best, odds), bases)
+
+
+def _outside(view: View, offset: float, rate: float) -> float:
+    """How many whole steps of the capture lie beyond the golden's ends."""
+    low, high = offset + rate * view.start, offset + rate * view.end
+    return float(np.floor(max(0.0, -low) + max(0.0, high - view.golden.end)))
+
+
+def _compared(view: View, base: TimeBase) -> Comparison:
+    return compare(view.lines, view.golden, base, (view.start, view.end), view.blur)
+
+
+def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
+    """The same, or laid so that more of its beginning is explained."""
+    best, slip = laid, (laid.base, 0)
+    if len(laid.result.differences.time) < MORE:
+        return best
+    for base in bases:
+        for shift in (0, *SLIPS):
+            moved = replace(base, golden=base.golden + shift)
+            other = replace(laid, base=moved, result=_compared(laid.view, moved))
+            if (
+                other.first > best.first + 0.5
+                and _explained(other, other.first) >= _explained(best, other.first) + MORE
+            ):
+                best, slip = other, (base, shift)
+    view = laid.view
+    if not slip[1] or view.clock or not view.capture.timed:
+        return best
+    before, after = view.edges.between(view.start, best.first), view.edges.between(best.first, view.end)
+    base = rejoined(before, after, view.nearest, *slip)
+    return replace(best, base=base, result=_compared(view, base))
+
+
+def _explained(laid: Laid, until: float) -> int:
+    """How many edges up to then have a partner."""
+    edges = laid.view.edges.between(laid.view.start, until)
+    near = np.abs(laid.view.nearest.distance(edges.kind, laid.base.to_golden(edges.time))) < GATE
+    return int(near.sum())
