@@ -64,11 +64,8 @@ class View:
 def views(capture: Capture, golden: Reference, step_line: str) -> list[View]:
     """The view by the recorded step line, if there is one, and the one by the predicted rate, if there is one."""
     found: list[View] = []
-    clock = None
-    if capture.timed and step_line in capture.lines:
-        line = capture.lines[step_line]
-        guess = _nominal(capture, golden) or (1 / first.rate if (first := step_clock(line)) else 0.0)
-        clock = step_clock(without_spikes(line, shortest_run(guess, capture.period)))
+    line = capture.lines.get(step_line) if capture.timed else None
+    clock = step_clock(line) if line else None
     if clock:
         found.append(_view(capture, golden, step_line, 1 / clock.rate, clock))
     step = _nominal(capture, golden) or (1 / clock.rate if clock else _shortest(capture))

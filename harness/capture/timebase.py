@@ -20,10 +20,12 @@ from .record import Floats
 from .reference import Edges
 
 SEED_EDGES = 24  # edges that a straight line needs at least, where there are so many
-MEMORY = 256  # edges that it remembers at most
+SEED_MOST = 512  # and of which the first is made at most
+MEMORY = 1024  # edges that it remembers
 MEMORY_STEPS = 2000.0  # and for how long: a drift of 200 ppm bends this by a twentieth of a step at most
 BLOCK_STEPS = 500.0  # longest block
-BLOCK_EDGES = 64  # edges of a block that are looked at
+BLOCK_EDGES = 256  # edges of a block that are looked at
+GROUP_STEPS = 1000.0  # steps in which edges are averaged
 
 
 @dataclass(frozen=True)
@@ -110,7 +112,7 @@ def track(edges: Edges, nearest: Nearest, offset: float, rate: float) -> TimeBas
 def _seed(edges: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[int, int, float, float]:
     """First and last edge of the stretch that fits best by itself, and its fit."""
     count = len(edges.time)
-    size = min(max(count // 2, min(count, 10)), MEMORY)
+    size = min(max(count // 2, min(count, 10)), SEED_MOST)
     starts = sorted({0, (count - size) // 3, (count - size) // 2, 2 * (count - size) // 3, count - size})
     best: tuple[float, int, float, float] | None = None
     for start in starts:
@@ -148,35 +150,22 @@ def _carry(
             capture, golden = capture[recent], golden[recent]
         middle = capture.mean()
         slope, shift = np.polyfit(capture - middle, golden, 1)
-        size = min(max(len(capture) // 4, 4), BLOCK_EDGES)
-        stop = _next(edges, begin, direction, size)
+        # A block is a part of what is known already, so that its prediction is sure.
+        length = min((capture[-1] - capture[0]) / 4, BLOCK_STEPS)
+        far = int(np.searchsorted(edges.time, here + direction * length))
+        stop = min(max(far, begin + 4), end) if direction > 0 else max(min(far, begin - 4), end)
         block = edges.part(slice(min(begin, stop), max(begin, stop)))
-        # A long dense block: the edges nearest to what is known are enough.
-        block = block.part(slice(None, BLOCK_EDGES) if direction > 0 else slice(-BLOCK_EDGES, None))
+        block = block.part(slice(None, None, 1 + len(block.time) // BLOCK_EDGES))
         found = _matched(block, nearest, shift - slope * middle, slope)
         if len(found[0]) > 0.5 * len(block.time):
             got.append(found)
             parts = [(capture, golden), found][::direction]
-            capture, golden = (
-                np.concatenate(p)[-MEMORY:] if direction > 0 else np.concatenate(p)[:MEMORY]
-                for p in zip(*parts, strict=True)
-            )
+            keep = slice(-MEMORY, None) if direction > 0 else slice(None, MEMORY)
+            capture, golden = (np.concatenate(p)[keep] for p in zip(*parts, strict=True))
         begin = stop
     nothing = (np.zeros(0), np.zeros(0))
     joined = list(zip(*(got[::direction] or [nothing]), strict=True))
     return np.concatenate(joined[0]), np.concatenate(joined[1])
-
-
-def _next(edges: Edges, begin: int, direction: int, size: int) -> int:
-    """The edge number at which the next block stops: `size` edges on, or more where they are dense, for a full
-    memory."""
-    count = len(edges.time)
-    stop = min(max(begin + direction * size, 0), count)
-    if size < BLOCK_EDGES:
-        return stop
-    here = edges.time[min(begin, count - 1)]
-    far = int(np.searchsorted(edges.time, here + direction * BLOCK_STEPS))
-    return max(stop, far) if direction > 0 else min(stop, far)
 
 
 def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
@@ -188,7 +177,7 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
         points = np.array([middle, middle + 1.0])
         return TimeBase(points, at + rate * (points - middle), np.full(2, 0.3), GATE, rate, 0.05)
     span = float(capture[-1] - capture[0])
-    groups = int(max(1, min(count // SEED_EDGES, max(count // MEMORY, span / MEMORY_STEPS))))
+    groups = int(max(1, min(count // SEED_EDGES, span / GROUP_STEPS)))
     bounds = np.linspace(0, count, groups + 1).astype(np.int64)
     sizes = np.diff(bounds)
     x = np.add.reduceat(capture, bounds[:-1]) / sizes
