@@ -16,7 +16,7 @@ from .build import FAST, MAKERS, Maker, Workshop
 from .circuits import CIRCUITS, Circuit
 from .design import CLOCK_BIT, RESET_BIT
 from .engines import BLOCK
-from .latency import latencies
+from .latency import first_cycles, processes
 from .measure import Effort, Result, clocked, sampled
 from .report import comparison, latency_table, rate_table, ratio_table
 
@@ -87,8 +87,8 @@ def main() -> int:
         console.print(rate_table(results))
         console.print("Forelight's rate over the other's")
         console.print(ratio_table(results))
-    console.print("\nWhole processes, milliseconds")
-    console.print(latency_table(latencies()))
+    console.print("\nWaiting for Forelight, milliseconds: whole processes, and in a running one")
+    console.print(latency_table([*processes(), *first_cycles(circuits)]))
     console.print(
         f"One core of a {cores}-core machine; load average {before:.1f} before, {os.getloadavg()[0]:.1f} after. "
         f"Medians of {arguments.rounds} interleaved rounds of {arguments.seconds} s. One byte recorded each time "

@@ -61,9 +61,9 @@ class Maker:
 
 PLAIN_C = Maker("plain C", "gcc", "c")
 MAKERS = (
-    Maker("Icarus, Yosys' Verilog", "iverilog", "yosys"),
+    Maker("Icarus, from Yosys", "iverilog", "yosys"),
     Maker("Icarus, by hand", "iverilog", "hand"),
-    Maker("Verilator, Yosys' Verilog", "verilator", "yosys"),
+    Maker("Verilator, from Yosys", "verilator", "yosys"),
     Maker("Verilator, by hand", "verilator", "hand"),
     Maker("CXXRTL", "cxxrtl", "yosys"),
     PLAIN_C,

@@ -15,7 +15,7 @@ from .engines import BLOCK, AmaranthSim, Child, Forelight, Runner
 SHORT = 1 << 15
 
 #: Blocks of the second comparison, of Forelight with plain C, after an engine that tunes itself has had time for it.
-LATE = 1000
+LATE = 400
 
 #: Engines that interpret: at most a million cycles a second or so.
 SLOW = ("amaranth.sim", "Icarus")

@@ -46,9 +46,9 @@ def comparison(results: Iterable[Result]) -> list[str]:
 
 
 def latency_table(rows: Sequence[tuple[str, Sequence[float] | str]]) -> Table:
-    """Whole processes in milliseconds: median, least and most, or why there is no figure."""
+    """Times in milliseconds: median, least and most, or why there is no figure."""
     table = Table()
-    table.add_column("command")
+    table.add_column("what")
     for name in ("median", "least", "most"):
         table.add_column(name, justify="right")
     for name, times in rows:
@@ -62,7 +62,7 @@ def latency_table(rows: Sequence[tuple[str, Sequence[float] | str]]) -> Table:
 
 def _table(results: Sequence[Result], *more: str) -> Table:
     table = Table()
-    table.add_column("engine")
+    table.add_column("engine", no_wrap=True)
     for name in [*(result.circuit for result in results), *more]:
         table.add_column(name, justify="right")
     return table
