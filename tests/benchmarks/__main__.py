@@ -44,6 +44,7 @@ def measure(
     progress = Progress(console=Console(stderr=True), transient=True, auto_refresh=False)
     with tempfile.TemporaryDirectory() as name, progress:
         folder = Path(name)
+        os.environ["FORELIGHT_CACHE"] = f"{folder}/cache"
         task = progress.add_task("building", total=2 * len(circuits) + 1)
         progress.refresh()
         workshop = Workshop(folder)
