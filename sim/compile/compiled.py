@@ -73,7 +73,7 @@ class Compiled:
         """Whether the state stays in memory during a run, which pays where there is much of it."""
         bits = sum(register.width for register in self.program.netlist.registers)
         plain = not self.plan.cuts and not self.plan.graph.unclocked
-        return self.keep_in_memory if self.keep_in_memory is not None else plain and bits > _MUCH
+        return plain and (bits > _MUCH if self.keep_in_memory is None else self.keep_in_memory)
 
     def text(self, function: str, *arguments: object) -> str:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
