@@ -16,10 +16,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from .record import LINES, Floats
-from .reference import Edges, Ints
+from .edges import Edges, Ints, Nearest, Stream
+from .record import Floats, Line
 
 GATE = 0.5  # an edge belongs to the golden edge of its line and direction that is nearer than half a step
 WIDE_GATES = (
@@ -35,54 +34,12 @@ SOME = 20  # edges that are worth a look by themselves
 WINDOW = 192  # edges of the first window
 MOST = 8192  # edges of the last
 KEEP = 2048  # candidates that are fitted
-WEIGHTS = (8, 8, 7, 4, 2, 1)  # by distance in quarter steps: full within what jitter alone explains
-RESOLUTION = 4
+RESOLUTION = 2  # cells a step in which candidates are scored
+WEIGHTS = (8, 6, 2)  # of an edge, by its distance from a golden one in cells
+CANDIDATES = 1 << 20  # about as many are scored at most
+FEW = 16  # edges on which all candidates are scored
 OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
 CELLS = 1 << 21  # numbers handled at a time
-
-
-class Nearest:
-    """Finds golden edges by line, direction and time."""
-
-    def __init__(self, edges: Edges, end: float) -> None:
-        self.edges, self.end = edges, end
-        self.table: NDArray[np.uint8] | None = None
-        self.span = end + 8.0
-        keys = edges.kind * self.span + edges.time
-        self.order = np.argsort(keys, kind="stable")
-        self.keys = keys[self.order]
-
-    def only(self, lines: list[int]) -> Nearest:
-        """The same for some of the lines."""
-        return Nearest(self.edges.part(np.isin(self.edges.line, lines)), self.end)
-
-    def distance(self, kind: Ints, time: Floats) -> Floats:
-        """Golden edge minus `time`, for the nearest edge of this kind; at least 2 where there is none near."""
-        if not len(self.keys):
-            return np.full(np.shape(time), 9.0)
-        key = kind * self.span + np.clip(time, -2.0, self.end + 2.0)
-        after = np.searchsorted(self.keys, key)
-        ahead = self.keys[np.minimum(after, len(self.keys) - 1)] - key
-        behind = self.keys[np.maximum(after - 1, 0)] - key
-        return np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
-
-    def phases(self, kind: Ints) -> Floats:
-        """Where in a step the golden's edges of this kind lie, between 0 and 1; nan where they do not keep to one
-        place."""
-        count = 2 * len(LINES)
-        turns = np.exp(2j * np.pi * self.edges.time)
-        sums = np.bincount(self.edges.kind, turns.real, count) + 1j * np.bincount(
-            self.edges.kind, turns.imag, count
-        )
-        strength = np.abs(sums) / np.maximum(np.bincount(self.edges.kind, minlength=count), 1)
-        phase = np.where(strength > 0.8, np.angle(sums) / (2 * np.pi) % 1.0, np.nan)
-        return phase[kind]
-
-    def count(self, start: Floats, stop: Floats) -> Ints:
-        """How many golden edges lie between."""
-        times = self.edges.time
-        between: Ints = np.searchsorted(times, stop) - np.searchsorted(times, start)
-        return np.maximum(between, 0)
 
 
 @dataclass(frozen=True)
@@ -111,37 +68,54 @@ NOTHING = Fits(np.zeros(0), np.zeros(0), np.zeros(0))
 
 @dataclass(frozen=True)
 class Search:
-    """The best fits, which differ by a step at least, and how many candidates were looked at."""
+    """The best fits, which differ by a step at least, and how many candidates were looked at.
+
+    The fits are good from the capture time `around` on, for MOST edges at least.
+    """
 
     fits: Fits
     tried: int
+    around: float
 
 
-def search(capture: Edges, nearest: Nearest, rates: tuple[float, float]) -> Search:
+def search(capture: Stream, nearest: Nearest, rates: tuple[float, float]) -> Search:
     """Find the best offset and rate, the rate within `rates` (which are equal where it is known)."""
-    tried = 0
+    tried, around = 0, capture.first
     best = NOTHING
-    for window in _windows(capture):
+    for edges, window in _windows(capture):
         first = _candidates(window, nearest, rates)
         tried += len(first.offset)
-        if len(first.offset):
-            best = best.joined(_narrow(capture, window, nearest, first, rates))
-        if len(best.score) and best.score.max() > CLEAR * min(len(capture.time), MOST):
+        found = _narrow(edges, window, nearest, first, rates) if len(first.offset) else NOTHING
+        if edges.time[0] == around or found.score.max(initial=0.0) > best.score.max(initial=0.0):
+            # Fits from elsewhere in a long capture do not compare: its clock may drift.
+            best = best.joined(found) if edges.time[0] == around else found
+            around = float(edges.time[0])
+        if len(best.score) and best.score.max() > CLEAR * len(edges.time):
             break
-    return Search(_apart(best), tried)
+    return Search(_apart(best), tried, around)
 
 
-def _windows(capture: Edges) -> Iterator[Edges]:
-    """Places to begin: a short capture as a whole, then either half; a long one at its start, then further on."""
-    count = len(capture.time)
-    size = min(count, WINDOW) if count > 2 * WINDOW else count
-    shares = [0.0, 0.5, 0.25, 0.75] if count > 2 * WINDOW else [0.0]
-    for share in shares if count else []:
-        start = int(share * (count - size))
-        yield capture.part(slice(start, start + size))
-    if SOME <= count <= 2 * WINDOW:
-        yield capture.part(slice(None, count // 2))
-        yield capture.part(slice(count // 2, None))
+def _windows(capture: Stream) -> Iterator[tuple[Edges, Edges]]:
+    """Places to begin, each within the edges on which a fit is tried in the end.
+
+    A short capture is taken as a whole, and then either half; a long one at its start, and then further on.
+    """
+    if capture.total <= 2 * WINDOW:
+        edges = capture.head(capture.first, capture.total)
+        if capture.total:
+            yield edges, edges
+        if capture.total >= SOME:
+            yield edges, edges.part(slice(None, capture.total // 2))
+            yield edges, edges.part(slice(capture.total // 2, None))
+        return
+    for share in (0.0, 0.5, 0.25, 0.75):
+        if capture.total <= MOST:
+            edges = capture.head(capture.first, MOST)
+            start = int(share * (capture.total - WINDOW))
+        else:
+            edges = capture.head(capture.first + share * (capture.last - capture.first), MOST)
+            start = 0
+        yield edges, edges.part(slice(start, start + WINDOW))
 
 
 def _apart(fits: Fits) -> Fits:
@@ -157,83 +131,60 @@ def _apart(fits: Fits) -> Fits:
 
 
 def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> Fits:
-    """Offsets and rates that bring some edges together, scored on the window."""
+    """Offsets and rates that bring some edges together, scored on the window; the rarest lines are the most telling."""
     offsets, slopes = [np.zeros(0)], [np.zeros(0)]
-    golden = nearest.edges
-    lines = [line for line in np.unique(window.line) if (golden.line == line).any()]
-    lines.sort(key=lambda line: int((golden.line == line).sum()))
-    budget = 1 << 20
-    for line in lines:
+    lines = [line for line in np.unique(window.line).tolist() if len(nearest.lines[line].times)]
+    budget = CANDIDATES
+    for line in sorted(lines, key=lambda line: len(nearest.lines[line].times)):
         own = window.part(window.line == line)
-        theirs = golden.part(golden.line == line)
-        for offset, rate in _pairs(own, theirs, rates[0] if rates[0] == rates[1] else None):
+        for offset, rate in _pairs(own, nearest.lines[line], rates[0] if rates[0] == rates[1] else None):
             fits = (rate >= rates[0]) & (rate <= rates[1])
             offsets.append(offset[fits])
             slopes.append(rate[fits])
             budget -= int(fits.sum())
         if budget < 0:
             break
-    offset, rate = np.concatenate(offsets), np.concatenate(slopes)
-    return _scored(window, nearest, offset, rate)
+    return _scored(window, nearest, np.concatenate(offsets), np.concatenate(slopes))
 
 
-def _pairs(own: Edges, theirs: Edges, known: float | None) -> Iterator[tuple[Floats, Floats]]:
+def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floats, Floats]]:
     """Offset and rate for each way to lay an edge (or two) of the capture on the golden's edges of that line."""
     count = len(own.time)
     if known is not None:
         for at in sorted({0, count // 2, count - 1}):
-            same = theirs.time[theirs.level == own.level[at]]
+            same = theirs.times[theirs.levels == own.level[at]]
             yield same - known * own.time[at], np.full(len(same), known)
         return
     ends = {(0, count - 1), (0, count // 2), (count // 2, count - 1)}
     for first, last in sorted(pair for pair in ends if pair[1] > pair[0]):
         apart = last - first
-        begin = np.flatnonzero(theirs.level[: max(0, len(theirs.time) - apart)] == own.level[first])
-        rate = (theirs.time[begin + apart] - theirs.time[begin]) / (own.time[last] - own.time[first])
-        yield theirs.time[begin] - rate * own.time[first], rate
+        begin = np.flatnonzero(theirs.levels[: max(0, len(theirs.times) - apart)] == own.level[first])
+        rate = (theirs.times[begin + apart] - theirs.times[begin]) / (own.time[last] - own.time[first])
+        yield theirs.times[begin] - rate * own.time[first], rate
 
 
 def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fits:
-    """Score by table, all candidates on a few edges and the better ones on all."""
-    if nearest.table is None:
-        nearest.table = _table(nearest, 2 * len(LINES))
-    table = nearest.table
-    order = np.random.default_rng(0).permutation(
-        len(window.time)
-    )  # any spread-out order does; a fixed one repeats
+    """Score by table, all candidates on a few edges spread over the window, and the better ones on all."""
+    count = len(window.time)
+    few = np.unique(np.linspace(0, count - 1, FEW).astype(np.int64))
     score = np.zeros(len(offset))
-    few = order[:16]
-    for part in (few, order[16:]):
-        score += _by_table(table, window, part, offset, rate)
+    for rows in (few, np.setdiff1d(np.arange(count), few)):
+        score += _by_table(window, nearest, rows, offset, rate)
         kept = np.argsort(-score, kind="stable")[: 8 * KEEP]
         offset, rate, score = offset[kept], rate[kept], score[kept]
     begin, end = offset + rate * window.time[0], offset + rate * window.time[-1]
     golden = nearest.count(begin - GATE, end + GATE)
-    return Fits(offset, rate, 2 * score - 0.5 * (golden + len(window.time))).best(KEEP)
+    return Fits(offset, rate, 2 * score - 0.5 * (golden + count)).best(KEEP)
 
 
-def _table(nearest: Nearest, kinds: int) -> NDArray[np.uint8]:
-    """For each kind of edge and each quarter step of golden time, how well an edge there would fit."""
-    size = int(nearest.end * RESOLUTION) + 1
-    pad = len(WEIGHTS)
-    table = np.zeros((kinds, size + 2 * pad), np.uint8)
-    kind = nearest.edges.kind
-    spots = np.clip((nearest.edges.time * RESOLUTION).astype(np.int64), 0, size - 1) + pad
-    for weight, distance in sorted((w, d) for d, w in enumerate(WEIGHTS)):
-        for side in (-distance, distance):
-            for number in range(kinds):
-                table[number][spots[kind == number] + side] = weight
-    return table
-
-
-def _by_table(table: NDArray[np.uint8], window: Edges, rows: Ints, offset: Floats, rate: Floats) -> Floats:
+def _by_table(window: Edges, nearest: Nearest, rows: Ints, offset: Floats, rate: Floats) -> Floats:
     """Sum of weights, 1 for an edge that fits well."""
     total = np.zeros(len(offset), np.int64)
-    size = table.shape[1]
-    kinds, times = window.kind, window.time
+    kinds = window.kind
     for row in rows.tolist():
-        spot = ((offset + rate * times[row]) * RESOLUTION).astype(np.int64) + len(WEIGHTS)
-        total += table[kinds[row]][np.clip(spot, 0, size - 1)]
+        table = nearest.table(int(kinds[row]), RESOLUTION, WEIGHTS)
+        spot = ((offset + rate * window.time[row]) * RESOLUTION).astype(np.int64) + len(WEIGHTS)
+        total += table[np.clip(spot, 0, len(table) - 1)]
     return total / WEIGHTS[0]
 
 
@@ -246,7 +197,7 @@ def _narrow(capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: 
     while True:
         part = capture.part(slice(first, first + count))
         fits = fitted(part, nearest, fits, gates, known).best(KEEP, max(3.0, 0.15 * count))
-        if count >= min(len(capture.time), MOST):
+        if count >= len(capture.time):
             return fits
         longer = min(4 * count, len(capture.time))
         first = max(0, min(first, len(capture.time) - longer))

@@ -16,9 +16,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .align import GATE, Nearest
+from .align import GATE
+from .edges import Edges, Nearest
 from .record import Floats
-from .reference import Edges
 from .timebase import TimeBase
 
 PLACEMENTS = 400

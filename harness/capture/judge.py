@@ -16,8 +16,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .record import GAP, Floats, Line
-from .reference import Ints, Reference
+from .edges import Ints
+from .record import GAP, Floats, Levels, Line
+from .reference import Reference
 from .timebase import TimeBase
 
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is compared whatever the jitter
@@ -61,60 +62,95 @@ def compare(
     `blur` is how far a spike beside an edge can shift it, in steps: the distance of two samples, where there can be
     spikes.
     """
-    start, end = bounds
-    low, high = base.to_golden(np.array([start, end]))
+    low, high = base.to_golden(np.array(bounds))
     cells = golden.cells()
     cells = cells[(cells > low - 1) & (cells < high)]
     names = tuple(name for name in lines if name in golden.lines)
     compared = np.zeros(len(cells), bool)
     bits = doubtful = 0
     found: list[tuple[NDArray[Any], ...]] = []
-    when: dict[float, tuple[Floats, Floats]] = {}
-    outputs = _together(
-        [golden.lines[f"o{bit}"] for bit in range(8)]
-    )  # a line that never changes would change with them
+    moments: dict[float, _Moments] = {}
+    # A line that never changes would change when the others do.
+    outputs = _together([golden.lines[f"o{bit}"] for bit in range(8)])
     for number, name in enumerate(names):
-        line, theirs = lines[name], golden.lines[name]
-        phases = _still_phases(theirs, golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
-        stray = _stray(line, theirs, base)
+        phases = _still_phases(golden.lines[name], golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
         for phase, half in phases:
-            if phase not in when:
-                moment = cells + phase
-                when[phase] = moment, base.to_capture(moment)
-            moment, capture_time = when[phase]
-            expected, seen = theirs.at(moment), line.at(capture_time)
-            judged = (capture_time > start) & (capture_time < end) & (moment > 0) & (moment < golden.end)
-            judged &= (expected != GAP) & (seen != GAP)
-            still = _distance(theirs.times[1:], moment)
-            judged &= still > np.minimum(STILL, 1.5 * stray + base.doubt(capture_time))
-            rows = np.flatnonzero(judged & (expected != seen))
-            unsure = _unsure(line, theirs, base, capture_time[rows], blur)
-            judged[rows[unsure]] = False
-            doubtful += int(unsure.sum())
-            rows = rows[~unsure]
-            if len(phases) == 1:
-                beside = _beside(line, theirs, base, capture_time, blur)
-                beside = beside[judged[beside] & ~np.isin(beside, rows)]
-                seen[beside] = 1 - seen[beside]
-                rows = np.concatenate([rows, beside[expected[beside] != seen[beside]]])
-            bits += int(judged.sum())
-            compared |= judged
-            found.append(
-                (moment[rows], np.full(len(rows), number), expected[rows], seen[rows], moment[rows] - half)
+            if phase not in moments:
+                moments[phase] = _moments(cells + phase, golden, base, bounds)
+            at = moments[phase]
+            judged, wrong, unsure = _one_line(
+                lines[name], golden.lines[name], base, at, blur, len(phases) == 1
             )
-    time, of_line, expected, seen, since = (
-        np.concatenate([f[i] for f in found] or [np.zeros(0)]) for i in range(5)
-    )
-    order = np.lexsort((of_line, time))
-    differences = Differences(
-        names,
-        time[order],
-        of_line[order].astype(np.int64),
-        expected[order],
-        seen[order],
-        golden.step_at(since[order]),
-    )
+            bits += int(judged.sum())
+            doubtful += unsure
+            compared |= judged
+            rows = np.flatnonzero(wrong)
+            time = at.golden[rows]
+            found.append(
+                (
+                    time,
+                    np.full(len(rows), number),
+                    _levels_at(golden.lines[name], at.golden)[0][rows],
+                    time - half,
+                )
+            )
+    time, line, expected, since = (np.concatenate([f[i] for f in found] or [np.zeros(0)]) for i in range(4))
+    order = np.lexsort((line, time))
+    expected = expected[order].astype(np.uint8)
+    step = golden.step_at(since[order])
+    differences = Differences(names, time[order], line[order].astype(np.int64), expected, 1 - expected, step)
     return Comparison(int(compared.sum()), bits, doubtful, differences)
+
+
+@dataclass(frozen=True)
+class _Moments:
+    """Times at which bits are compared, as golden and capture count them; which of them are observed; how sure each
+    is."""
+
+    golden: Floats
+    capture: Floats
+    inside: NDArray[np.bool_]
+    doubt: Floats
+
+
+def _moments(
+    golden_times: Floats, golden: Reference, base: TimeBase, bounds: tuple[float, float]
+) -> _Moments:
+    times = base.to_capture(golden_times)
+    inside = (times > bounds[0]) & (times < bounds[1]) & (golden_times > 0) & (golden_times < golden.end)
+    return _Moments(golden_times, times, inside, base.doubt(times))
+
+
+def _one_line(
+    line: Line, theirs: Line, base: TimeBase, at: _Moments, blur: float, once: bool
+) -> tuple[NDArray[np.bool_], NDArray[np.bool_], int]:
+    """Which bits are judged, which of those are wrong, and how many cannot be told; `once` a step or more often."""
+    expected, golden_slot = _levels_at(theirs, at.golden)
+    seen, slot = _levels_at(line, at.capture)
+    judged = at.inside & (expected != GAP) & (seen != GAP)
+    stray = _stray(line, theirs, base)
+    for side in (golden_slot[1:], golden_slot[1:] - 1):
+        near = np.clip(side, 0, len(at.golden) - 1)
+        close = np.abs(at.golden[near] - theirs.times[1:]) <= np.minimum(STILL, 1.5 * stray + at.doubt[near])
+        judged[near[close]] = False
+    wrong = judged & (expected != seen)
+    rows = np.flatnonzero(wrong)
+    rows = rows[_unsure(line, theirs, base, at.capture[rows], blur)]
+    judged[rows] = wrong[rows] = False
+    if once:
+        beside = _beside(line, theirs, base, at.capture, slot, blur)
+        beside = beside[judged[beside]]
+        wrong[beside] = ~wrong[
+            beside
+        ]  # there the pulse has the level that the line does not have at the moment itself
+    return judged, wrong, len(rows)
+
+
+def _levels_at(line: Line, times: Floats) -> tuple[Levels, Ints]:
+    """The line's level at these rising times, and how many of them come before each of its changes."""
+    slot = np.searchsorted(times, line.times)
+    runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
+    return np.repeat(np.concatenate([[np.uint8(GAP)], line.levels]), runs), slot
 
 
 def _stray(line: Line, theirs: Line, base: TimeBase) -> float:
@@ -150,14 +186,12 @@ def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float
     return unsure
 
 
-def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float) -> Ints:
+def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, slot: Ints, blur: float) -> Ints:
     """The moments nearest to short pulses of the capture that fall between two moments and have no golden partner."""
-    if len(line.times) < 3 or not len(times):
-        return np.zeros(0, np.int64)
-    slot = np.searchsorted(times, line.times)
     pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != GAP)) + 1
+    pulse = pulse[(slot[pulse] > 0) & (slot[pulse] < len(times))]
     alone = _partnerless(line, theirs, base, pulse, blur) & _partnerless(line, theirs, base, pulse + 1, blur)
-    pulse = pulse[alone & (slot[pulse] > 0) & (slot[pulse] < len(times))]
+    pulse = pulse[alone]
     after = slot[pulse]
     earlier = line.times[pulse] - times[after - 1] < times[after] - line.times[pulse + 1]
     return np.unique(np.where(earlier, after - 1, after)).astype(np.int64)

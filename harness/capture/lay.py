@@ -10,12 +10,12 @@ preferred.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .align import GATE, Search, search
+from .align import GATE, MOST, Search, search
 from .chance import SMALL, Chance, chance
 from .judge import Comparison, compare
 from .prepare import View
@@ -43,7 +43,7 @@ class Laid:
         return float(self.base.to_capture(found[:1])[0]) if len(found) else np.inf
 
 
-def lay(by_line_and_rate: list[View]) -> Laid | None:
+def lay(by_line_and_rate: Iterable[View]) -> Laid | None:
     """The capture in its views, laid on the golden; None where there are no edges to do it by."""
     best: Laid | None = None
     tried = 0
@@ -58,7 +58,7 @@ def lay(by_line_and_rate: list[View]) -> Laid | None:
     return best
 
 
-def _places(by_line_and_rate: list[View]) -> Iterator[tuple[View, tuple[float, float]]]:
+def _places(by_line_and_rate: Iterable[View]) -> Iterator[tuple[View, tuple[float, float]]]:
     """Where to search."""
     for view in by_line_and_rate:
         if view.clock or not view.capture.timed:
@@ -80,7 +80,7 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
         if view.clock or not view.capture.timed:
             base = settle(view.edges, view.nearest, offset, view.clock.phase if view.clock else 0.0)
         else:
-            base = track(view.edges, view.nearest, offset, rate)
+            base = track(view.edges, view.nearest, offset, rate, found.around)
         bases.append(base)
         result = _compared(view, base)
         if best is None or result.merit > best[1].merit:
@@ -89,7 +89,7 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             break
     if best is None:
         return None
-    odds = chance(view.edges, view.nearest, best[0], tried)
+    odds = chance(view.edges.head(found.around, MOST), view.nearest, best[0], tried)
     return _from_start(Laid(view, *best, odds), bases)
 
 

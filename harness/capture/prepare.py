@@ -6,15 +6,15 @@ capture times are divided by the length that a step is predicted to have, and th
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from .align import Nearest
 from .clean import shortest_run, without_spikes
+from .edges import Nearest, Stream
 from .record import Capture, Floats, Line
-from .reference import Edges, Reference, edges_of
+from .reference import Reference
 from .stepline import StepClock, step_clock
 from .timebase import TimeBase, through
 
@@ -31,7 +31,7 @@ class View:
     capture: Capture
     golden: Reference
     lines: Mapping[str, Line]
-    edges: Edges
+    edges: Stream
     nearest: Nearest
     start: float
     end: float
@@ -61,16 +61,14 @@ class View:
         return hz * base.rate, hz * base.rate_sigma
 
 
-def views(capture: Capture, golden: Reference, step_line: str) -> list[View]:
+def views(capture: Capture, golden: Reference, step_line: str) -> Iterator[View]:
     """The view by the recorded step line, if there is one, and the one by the predicted rate, if there is one."""
-    found: list[View] = []
     line = capture.lines.get(step_line) if capture.timed else None
     clock = step_clock(line) if line else None
     if clock:
-        found.append(_view(capture, golden, step_line, 1 / clock.rate, clock))
+        yield _view(capture, golden, step_line, 1 / clock.rate, clock)
     step = _nominal(capture, golden) or (1 / clock.rate if clock else _shortest(capture))
-    found.append(_view(capture, golden, step_line, step, None))
-    return found
+    yield _view(capture, golden, step_line, step, None)
 
 
 def _nominal(capture: Capture, golden: Reference) -> float | None:
@@ -99,7 +97,7 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
             lines[name] = Line(moved(kept.times), kept.levels)
     telling = tuple(name for name in lines if name != step_line)
     start, end = moved(np.array([capture.start, capture.end]))
-    nearest = Nearest(edges_of(golden.lines, telling), golden.end)
+    nearest = Nearest.of(golden.lines, telling, golden.end)
     return View(
-        capture, golden, lines, edges_of(lines, telling), nearest, float(start), float(end), step, clock
+        capture, golden, lines, Stream(lines, telling), nearest, float(start), float(end), step, clock
     )

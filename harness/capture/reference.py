@@ -1,4 +1,4 @@
-"""A golden as a capture is compared with it: edges, levels and steps on a time axis that counts steps.
+"""A golden as a capture is compared with it: levels and steps on a time axis that counts steps.
 
 Times here are golden ticks divided by the ticks of one step (`unit`), so that one step has the length 1 and numbers
 are as small as the reasoning about them.
@@ -10,50 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..bench.golden import Golden
-from .record import GAP, Floats, Levels, Line, changes_only
-
-Ints = NDArray[np.int64]
-
-
-@dataclass(frozen=True)
-class Edges:
-    """Changes from one known level to the other, of several lines together, in order of time.
-
-    `line` is an index into the names of whoever holds them, `level` the level after the edge.
-    """
-
-    time: Floats
-    line: NDArray[np.int64]
-    level: Levels
-
-    @property
-    def kind(self) -> NDArray[np.int64]:
-        """Line and direction in one number."""
-        return self.line * 2 + self.level
-
-    def between(self, start: float, stop: float) -> Edges:
-        return self.part(slice(int(np.searchsorted(self.time, start)), int(np.searchsorted(self.time, stop))))
-
-    def part(self, rows: slice | NDArray[np.bool_]) -> Edges:
-        return Edges(self.time[rows], self.line[rows], self.level[rows])
-
-
-def edges_of(lines: Mapping[str, Line], names: tuple[str, ...]) -> Edges:
-    """The edges of the named lines."""
-    times, numbers, levels = [np.zeros(0)], [np.zeros(0, np.int64)], [np.zeros(0, np.uint8)]
-    for number, name in enumerate(names):
-        if name in lines:
-            line = lines[name]
-            real = np.flatnonzero((line.levels[1:] != GAP) & (line.levels[:-1] != GAP)) + 1
-            times.append(line.times[real])
-            numbers.append(np.full(len(real), number, np.int64))
-            levels.append(line.levels[real])
-    time = np.concatenate(times)
-    order = np.argsort(time, kind="stable")
-    return Edges(time[order], np.concatenate(numbers)[order], np.concatenate(levels)[order])
+from .edges import Ints
+from .record import GAP, Floats, Line, changes_only
 
 
 @dataclass(frozen=True)

@@ -15,17 +15,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .align import GATE, WIDE_GATES, Fits, Nearest, fitted
+from .align import GATE, WIDE_GATES, Fits, fitted
+from .edges import Edges, Nearest, Stream
 from .record import Floats
-from .reference import Edges
 
 SEED_EDGES = 24  # edges that a straight line needs at least, where there are so many
-SEED_MOST = 512  # and of which the first is made at most
+SEED_LOOK = 8192  # edges among which the first line is sought
+SEED_MOST = 512  # and of which it is made at most
 MEMORY = 1024  # edges that it remembers
 MEMORY_STEPS = 2000.0  # and for how long: a drift of 200 ppm bends this by a twentieth of a step at most
 BLOCK_STEPS = 500.0  # longest block
 BLOCK_EDGES = 256  # edges of a block that are looked at
 GROUP_STEPS = 1000.0  # steps in which edges are averaged
+SAMPLE = 1 << 17  # edges of which an average is taken
+TINY = 1e-9
 
 
 @dataclass(frozen=True)
@@ -68,20 +71,20 @@ def through(times: Floats, x: Floats, y: Floats) -> Floats:
     return np.where(times > x[-1], y[-1] + (times - x[-1]) * last, out)
 
 
-def settle(edges: Edges, nearest: Nearest, offset: float, sigma: float) -> TimeBase:
+def settle(edges: Stream, nearest: Nearest, offset: float, sigma: float) -> TimeBase:
     """The time base of a capture whose times already count steps, but for `sigma`: only the offset is left to find.
 
     Its fraction comes from where in a step the edges of each kind lie, on average, in golden and capture; that is the
     same before and after a slip of the design. The whole steps come from the search.
     """
-    theirs = nearest.phases(edges.kind)
-    turns = np.exp(2j * np.pi * (theirs - edges.time)[~np.isnan(theirs)])
-    if len(turns) >= 2:
-        fraction = float(np.angle(turns.sum())) / (2 * np.pi)
-        offset = fraction + round(offset - fraction)
-    rest = np.angle(turns * np.exp(-2j * np.pi * offset)) / (2 * np.pi)
-    if len(rest) < 3:
+    some = edges.sample(SAMPLE)
+    apart = nearest.phases()[some.kind] - some.time
+    turns = np.exp(2j * np.pi * apart[~np.isnan(apart)])
+    if len(turns) < 3:
         return unit_base(offset)
+    fraction = float(np.angle(turns.sum())) / (2 * np.pi)
+    offset = fraction + round(offset - fraction)
+    rest = np.angle(turns * np.exp(-2j * np.pi * offset)) / (2 * np.pi)
     spread = max(float(rest.std()), 0.003)
     uncertain = float(np.hypot(spread / len(rest) ** 0.5, sigma))
     return unit_base(offset, uncertain, float(np.quantile(np.abs(rest), 0.99)))
@@ -99,33 +102,37 @@ def rejoined(before: Edges, after: Edges, nearest: Nearest, base: TimeBase, shif
     return _averaged(capture, golden, base.rate)
 
 
-def track(edges: Edges, nearest: Nearest, offset: float, rate: float) -> TimeBase:
-    """The time base of a capture that lies roughly at `golden = offset + rate * capture`."""
-    first, last, offset, rate = _seed(edges, nearest, offset, rate)
-    near = _matched(edges.part(slice(first, last)), nearest, offset, rate)
-    ahead = _carry(edges, nearest, near, last, 1)
-    back = _carry(edges, nearest, near, first, -1)
+def track(edges: Stream, nearest: Nearest, offset: float, rate: float, around: float) -> TimeBase:
+    """The time base of a capture that lies roughly at `golden = offset + rate * capture`, at least near the time
+    `around`."""
+    near = _seed(edges, nearest, offset, rate, around)
+    if len(near[0]) < 2:
+        return _averaged(*near, rate)
+    ahead = _carry(edges, nearest, near, rate, 1)
+    back = _carry(edges, nearest, near, rate, -1)
     capture, golden = (np.concatenate([b, n, a]) for b, n, a in zip(back, near, ahead, strict=True))
     return _averaged(capture, golden, rate)
 
 
-def _seed(edges: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[int, int, float, float]:
-    """First and last edge of the stretch that fits best by itself, and its fit."""
-    count = len(edges.time)
+def _seed(
+    edges: Stream, nearest: Nearest, offset: float, rate: float, around: float
+) -> tuple[Floats, Floats]:
+    """The matched edges of the stretch that fits best by itself."""
+    some = edges.head(around, SEED_LOOK)
+    count = len(some.time)
     size = min(max(count // 2, min(count, 10)), SEED_MOST)
-    starts = sorted({0, (count - size) // 3, (count - size) // 2, 2 * (count - size) // 3, count - size})
-    best: tuple[float, int, float, float] | None = None
-    for start in starts:
-        part = edges.part(slice(start, start + size))
+    best: tuple[float, tuple[Floats, Floats]] | None = None
+    for start in sorted({round(share * (count - size)) for share in (0, 1 / 3, 1 / 2, 2 / 3, 1)}):
+        part = some.part(slice(start, start + size))
         fit = fitted(part, nearest, Fits(np.array([offset]), np.array([rate]), np.zeros(1)), WIDE_GATES)
-        rest = nearest.distance(part.kind, fit.offset[0] + fit.rate[0] * part.time)
-        near = np.abs(rest) < GATE
+        found = _matched(part, nearest, float(fit.offset[0]), float(fit.rate[0]))
+        rest = found[1] - fit.offset[0] - fit.rate[0] * found[0]
         # Few unmatched edges first, a small spread second; an early stretch wins a draw.
-        cost = float((~near).mean()) + float(np.abs(rest[near]).mean() if near.any() else 1.0)
+        cost = 1 - len(rest) / size + (float(np.abs(rest).mean()) if len(rest) else 1.0)
         if best is None or cost < 0.9 * best[0]:
-            best = cost, start, float(fit.offset[0]), float(fit.rate[0])
+            best = cost, found
     assert best is not None
-    return best[1], best[1] + size, best[2], best[3]
+    return best[1]
 
 
 def _matched(part: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[Floats, Floats]:
@@ -137,24 +144,20 @@ def _matched(part: Edges, nearest: Nearest, offset: float, rate: float) -> tuple
 
 
 def _carry(
-    edges: Edges, nearest: Nearest, seed: tuple[Floats, Floats], begin: int, direction: int
+    edges: Stream, nearest: Nearest, seed: tuple[Floats, Floats], rate: float, direction: int
 ) -> tuple[Floats, Floats]:
-    """Matched edges from edge number `begin` on, to the end (direction 1) or down to the start (-1)."""
+    """Matched edges beyond the seed, to the last edge (direction 1) or back to the first (-1)."""
     capture, golden = seed
     got: list[tuple[Floats, Floats]] = []
-    end = len(edges.time) if direction > 0 else 0
-    while begin != end:
-        here = edges.time[min(begin, len(edges.time) - 1)]
+    here, end = (capture[-1] + TINY, edges.last + TINY) if direction > 0 else (capture[0], edges.first)
+    while (end - here) * direction > 0:
         recent = np.abs(capture - here) < MEMORY_STEPS
         if recent.sum() > SEED_EDGES:
             capture, golden = capture[recent], golden[recent]
-        middle = capture.mean()
-        slope, shift = np.polyfit(capture - middle, golden, 1)
+        middle, shift, slope = _straight(capture, golden, rate)
         # A block is a part of what is known already, so that its prediction is sure.
-        length = min((capture[-1] - capture[0]) / 4, BLOCK_STEPS)
-        far = int(np.searchsorted(edges.time, here + direction * length))
-        stop = min(max(far, begin + 4), end) if direction > 0 else max(min(far, begin - 4), end)
-        block = edges.part(slice(min(begin, stop), max(begin, stop)))
+        there = here + direction * min(max((capture[-1] - capture[0]) / 4, 1.0), BLOCK_STEPS)
+        block = edges.between(min(here, there), max(here, there))
         block = block.part(slice(None, None, 1 + len(block.time) // BLOCK_EDGES))
         found = _matched(block, nearest, shift - slope * middle, slope)
         if len(found[0]) > 0.5 * len(block.time):
@@ -162,10 +165,18 @@ def _carry(
             parts = [(capture, golden), found][::direction]
             keep = slice(-MEMORY, None) if direction > 0 else slice(None, MEMORY)
             capture, golden = (np.concatenate(p)[keep] for p in zip(*parts, strict=True))
-        begin = stop
+        here = there
     nothing = (np.zeros(0), np.zeros(0))
     joined = list(zip(*(got[::direction] or [nothing]), strict=True))
     return np.concatenate(joined[0]), np.concatenate(joined[1])
+
+
+def _straight(x: Floats, y: Floats, rate: float) -> tuple[float, float, float]:
+    """The least squares line through some points: their middle, its height there and its slope (`rate` for one
+    point)."""
+    middle, height = float(x.mean()), float(y.mean())
+    spread = float(((x - middle) ** 2).sum())
+    return middle, height, float(((x - middle) * (y - height)).sum()) / spread if spread > TINY else rate
 
 
 def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
@@ -184,8 +195,7 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
     y = np.add.reduceat(golden, bounds[:-1]) / sizes
     ends = []
     for rows, edge in ((slice(0, bounds[1]), capture[0]), (slice(bounds[-2], None), capture[-1])):
-        middle = capture[rows].mean()
-        slope, shift = np.polyfit(capture[rows] - middle, golden[rows], 1)
+        middle, shift, slope = _straight(capture[rows], golden[rows], rate)
         ends.append((float(edge), float(shift + slope * (edge - middle))))
     x = np.concatenate([[ends[0][0]], x, [ends[1][0]]])
     y = np.concatenate([[ends[0][1]], y, [ends[1][1]]])

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..bench.golden import Golden
 from ..boards.profile import Board
+from .align import MOST
 from .chance import SMALL, Chance, chance
 from .judge import Comparison
 from .lay import Laid, lay
@@ -81,10 +82,9 @@ def check(
     seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
     theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1)
     plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
-    by_line_and_rate = views(capture, theirs, line)
-    best = lay(by_line_and_rate)
+    best = lay(views(capture, theirs, line))
     if best is None:
-        return _unaligned(plain, by_line_and_rate[-1])
+        return _unaligned(plain, [*views(capture, theirs, line)][-1])
     plain = replace(plain, chance=best.odds.found)
     if best.odds.found > SMALL:
         return _by_chance(plain, best.odds)
@@ -180,9 +180,11 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
         ):
             reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
-    if len(view.edges.time) >= SOME and len(view.nearest.edges.time):
+    if view.edges.total >= SOME and view.nearest.total:
         middle = unit_base()
-        return _by_chance(plain, replace(chance(view.edges, view.nearest, middle, 1), found=1.0))
+        return _by_chance(
+            plain, replace(chance(view.edges.head(view.start, MOST), view.nearest, middle, 1), found=1.0)
+        )
     return replace(
         plain,
         reasons=("There are no changes by which the recording could be laid on the prediction.",),

@@ -1,0 +1,143 @@
+"""Edges of several lines: those of a capture in order of time, those of a golden found by line, direction and time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .record import GAP, Floats, Levels, Line
+
+Ints = NDArray[np.int64]
+
+NOWHERE = 9.0  # the distance to an edge that does not exist
+
+
+@dataclass(frozen=True)
+class Edges:
+    """Changes from one known level to the other, in order of time; `line` is the number of the line, `level` the new
+    level."""
+
+    time: Floats
+    line: NDArray[np.int8]
+    level: Levels
+
+    @property
+    def kind(self) -> Ints:
+        """Line and direction in one number."""
+        return self.line.astype(np.int64) * 2 + self.level
+
+    def part(self, rows: slice | NDArray[np.bool_]) -> Edges:
+        return Edges(self.time[rows], self.line[rows], self.level[rows])
+
+
+class Stream:
+    """The edges of some lines of a capture; pieces of them are put in order when they are asked for."""
+
+    def __init__(self, lines: Mapping[str, Line], names: Sequence[str]) -> None:
+        self.lines = [_known_edges(lines[name]) for name in names]
+        self.total = sum(len(line.times) for line in self.lines)
+        filled = [line.times for line in self.lines if len(line.times)]
+        self.first = min((float(times[0]) for times in filled), default=0.0)
+        self.last = max((float(times[-1]) for times in filled), default=0.0)
+
+    def between(self, start: float, stop: float) -> Edges:
+        """All edges from `start` on and before `stop`."""
+        return self._joined([slice(*np.searchsorted(line.times, [start, stop])) for line in self.lines])
+
+    def head(self, start: float, count: int) -> Edges:
+        """The next `count` edges from `start` on."""
+        begins = [int(np.searchsorted(line.times, start)) for line in self.lines]
+        return self._joined([slice(begin, begin + count) for begin in begins]).part(slice(None, count))
+
+    def sample(self, most: int) -> Edges:
+        """All edges, or evenly chosen ones where there are more than `most`."""
+        step = 1 + self.total // most
+        return self._joined([slice(None, None, step) for _ in self.lines])
+
+    def _joined(self, rows: list[slice]) -> Edges:
+        parts = [
+            Edges(line.times[row], np.full(len(line.times[row]), number, np.int8), line.levels[row])
+            for number, (line, row) in enumerate(zip(self.lines, rows, strict=True))
+        ]
+        if not parts:
+            return Edges(np.zeros(0), np.zeros(0, np.int8), np.zeros(0, np.uint8))
+        time = np.concatenate([part.time for part in parts])
+        order = np.argsort(time, kind="stable")
+        line = np.concatenate([part.line for part in parts])
+        return Edges(time[order], line[order], np.concatenate([part.level for part in parts])[order])
+
+
+def _known_edges(line: Line) -> Line:
+    real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    return Line(line.times[1:][real], line.levels[1:][real])
+
+
+class Nearest:
+    """Finds the edges of some lines of a golden, which runs from 0 to `end`."""
+
+    def __init__(self, lines: Sequence[Line], end: float) -> None:
+        """`lines` hold edges only, as those of a Stream do."""
+        self.lines, self.end = lines, end
+        self.span = end + 8.0
+        self._tables: dict[int, NDArray[np.uint8]] = {}
+        self.kinds = [line.times[line.levels == level] for line in lines for level in (0, 1)]
+        self.total = sum(len(times) for times in self.kinds)
+        self._keys = np.concatenate(
+            [np.zeros(0), *(kind * self.span + times for kind, times in enumerate(self.kinds))]
+        )
+
+    @staticmethod
+    def of(lines: Mapping[str, Line], names: Sequence[str], end: float) -> Nearest:
+        return Nearest(Stream(lines, names).lines, end)
+
+    def only(self, lines: Sequence[int]) -> Nearest:
+        """The same for some of the lines; the others keep their numbers and lose their edges."""
+        none = Line(np.zeros(0), np.zeros(0, np.uint8))
+        return Nearest(
+            [line if number in lines else none for number, line in enumerate(self.lines)], self.end
+        )
+
+    def distance(self, kind: Ints, time: Floats) -> Floats:
+        """Golden edge minus `time`, for the nearest edge of this kind; at least 2 where there is none near."""
+        if not self.total:
+            return np.full(np.shape(time), NOWHERE)
+        key = kind * self.span + np.clip(time, -2.0, self.end + 2.0)
+        after = np.searchsorted(self._keys, key)
+        ahead = self._keys[np.minimum(after, self.total - 1)] - key
+        behind = self._keys[np.maximum(after - 1, 0)] - key
+        nearest: Floats = np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+        return nearest
+
+    def count(self, start: Floats, stop: Floats) -> Ints:
+        """How many golden edges lie between."""
+        counts = np.zeros(np.shape(start), np.int64)
+        for times in self.kinds:
+            counts += np.maximum(np.searchsorted(times, stop) - np.searchsorted(times, start), 0)
+        return counts
+
+    def phases(self) -> Floats:
+        """Where in a step the edges of each kind lie, between 0 and 1; nan where they do not keep to one place."""
+        phases = np.full(len(self.kinds), np.nan)
+        for kind, times in enumerate(self.kinds):
+            mean = np.exp(2j * np.pi * times[: 1 << 16]).mean() if len(times) else 0.0
+            if np.abs(mean) > 0.8:
+                phases[kind] = np.angle(mean) / (2 * np.pi) % 1.0
+        return phases
+
+    def table(self, kind: int, resolution: int, weights: Sequence[int]) -> NDArray[np.uint8]:
+        """A weight for each golden time, in cells of 1/`resolution`, by the distance of the nearest edge in cells.
+
+        The first len(`weights`) cells lie before the golden's start.
+        """
+        if kind not in self._tables:
+            pad = len(weights)
+            table = np.zeros(int(self.end * resolution) + 1 + 2 * pad, np.uint8)
+            spots = np.clip((self.kinds[kind] * resolution).astype(np.int32) + pad, pad, len(table) - 1 - pad)
+            for distance in range(pad - 1, -1, -1):
+                table[spots - distance] = np.maximum(table[spots - distance], weights[distance])
+                table[spots + distance] = np.maximum(table[spots + distance], weights[distance])
+            self._tables[kind] = table
+        return self._tables[kind]
