@@ -187,10 +187,9 @@ class Simulation:
             yield block
 
     def _first_cycle(self, port: str, bit: int, observe: str, out: Recorded) -> Toggle:
-        """One cycle by single updates: it applies what has been set, and may start from a high clock."""
+        """One cycle by single updates: it may start from a high clock."""
         place = self._input(port)
-        if self._state.fresh:
-            self.settle()  # power comes before the first edge
+        self.settle()  # what has been set comes before the first edge, and so does power
         level = self.get(port)
         for up in (1, 0):
             self._state.write(place, level & ~(1 << bit) | up << bit)
