@@ -18,7 +18,17 @@ from forelight.sim.errors import SourceError
 CACHE = DiskCache(".rtlil", 64 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation.
-SCRIPT = ("proc", "flatten", "opt_expr", "opt_clean", "memory_collect", "opt_clean", "write_rtlil")
+#: `tribuf` makes one driver of several that share a net through high impedance, and logic of those inside.
+SCRIPT = (
+    "proc",
+    "flatten",
+    "tribuf -logic",
+    "opt_expr",
+    "opt_clean",
+    "memory_collect",
+    "opt_clean",
+    "write_rtlil",
+)
 SECONDS = 60
 BYTES = 4 * 2**30
 #: The WebAssembly build translates itself on its first start, which takes this long at most.
@@ -93,7 +103,7 @@ def _commands(
         language = ["-sv"] if name.endswith(".sv") else []
         commands.append(["read_verilog", *language, *options, name])
     choice = ["-auto-top"] if top is None else ["-top", top]
-    return [*commands, ["hierarchy", "-check", *choice], *([word] for word in SCRIPT)]
+    return [*commands, ["hierarchy", "-check", *choice], *(line.split() for line in SCRIPT)]
 
 
 class _Native:

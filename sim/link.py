@@ -89,6 +89,11 @@ class Linker:
             site = Site(cell, scope)
             kind = cell.kind
             if kind in OPERATORS:
+                if kind == "$tribuf":
+                    net = self.nets.public_name(site.port("Y")) or site.title
+                    self.warnings.append(
+                        f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0"
+                    )
                 lower_operator(self.design, site)
             elif kind in REGISTERS:
                 lower_register(self.design, site)
