@@ -89,11 +89,7 @@ class Linker:
             site = Site(cell, scope)
             kind = cell.kind
             if kind in OPERATORS:
-                if kind == "$tribuf":
-                    net = self.nets.public_name(site.port("Y")) or site.title
-                    self.warnings.append(
-                        f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0"
-                    )
+                self.note_floating(site)
                 lower_operator(self.design, site)
             elif kind in REGISTERS:
                 lower_register(self.design, site)
@@ -115,6 +111,11 @@ class Linker:
         for process in module.processes:
             lower_process(self.design, process, scope)
         return children
+
+    def note_floating(self, site: Site) -> None:
+        if site.kind == "$tribuf":
+            net = self.nets.public_name(site.port("Y")) or site.title
+            self.warnings.append(f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0")
 
     def skipped(self, site: Site) -> bool:
         if site.kind not in SKIPPED:
