@@ -37,7 +37,11 @@ KEEP = 2048  # candidates that are fitted
 RESOLUTION = 2  # cells a step in which candidates are scored
 WEIGHTS = (8, 6, 2)  # of an edge, by its distance from a golden one in cells
 CANDIDATES = 1 << 20  # about as many are scored at most
-FEW = 16  # edges on which all candidates are scored
+STAGES = (
+    (6, 1 << 17),
+    (24, 1 << 14),
+    (1 << 20, 1 << 14),
+)  # on how many edges they are scored, and how many stay
 OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
 CELLS = 1 << 21  # numbers handled at a time
 
@@ -164,14 +168,18 @@ def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floa
 
 
 def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fits:
-    """Score by table, all candidates on a few edges spread over the window, and the better ones on all."""
+    """Score by table: all candidates on a few edges spread over the window, the better ones on more."""
     count = len(window.time)
-    few = np.unique(np.linspace(0, count - 1, FEW).astype(np.int64))
     score = np.zeros(len(offset))
-    for rows in (few, np.setdiff1d(np.arange(count), few)):
+    done = np.zeros(0, np.int64)
+    for edges, kept in STAGES:
+        rows = np.unique(np.linspace(0, count - 1, min(edges, count)).astype(np.int64))
+        rows = np.setdiff1d(rows, done)
+        done = np.append(done, rows)
         score += _by_table(window, nearest, rows, offset, rate)
-        kept = np.argsort(-score, kind="stable")[: 8 * KEEP]
-        offset, rate, score = offset[kept], rate[kept], score[kept]
+        if len(score) > kept:
+            best = np.argpartition(-score, kept)[:kept]
+            offset, rate, score = offset[best], rate[best], score[best]
     begin, end = offset + rate * window.time[0], offset + rate * window.time[-1]
     golden = nearest.count(begin - GATE, end + GATE)
     return Fits(offset, rate, 2 * score - 0.5 * (golden + count)).best(KEEP)

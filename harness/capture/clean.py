@@ -33,6 +33,8 @@ def without_spikes(line: Line, shortest: float) -> Line:
     length = np.diff(line.times)
     keep = np.ones(len(line.times), bool)
     keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == GAP)
+    if keep.all():
+        return line
     # The first of a row of short runs stays, as a gap, if the row stands between different levels.
     kept = np.flatnonzero(keep)
     crowd = kept[:-1][(np.diff(kept) > 1) & (line.levels[kept[:-1]] != line.levels[kept[1:]])] + 1

@@ -84,16 +84,8 @@ def compare(
             bits += int(judged.sum())
             doubtful += unsure
             compared |= judged
-            rows = np.flatnonzero(wrong)
-            time = at.golden[rows]
-            found.append(
-                (
-                    time,
-                    np.full(len(rows), number),
-                    _levels_at(golden.lines[name], at.golden)[0][rows],
-                    time - half,
-                )
-            )
+            time = at.golden[np.flatnonzero(wrong)]
+            found.append((time, np.full(len(time), number), golden.lines[name].at(time), time - half))
     time, line, expected, since = (np.concatenate([f[i] for f in found] or [np.zeros(0)]) for i in range(4))
     order = np.lexsort((line, time))
     expected = expected[order].astype(np.uint8)
@@ -165,6 +157,8 @@ def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: fl
     """Whether these edges of a line are so far from any golden edge in their direction that jitter does not explain
     it."""
     alone = np.zeros(len(edges), bool)
+    if not len(edges):
+        return alone
     at = base.to_golden(line.times[edges])
     for level in (0, 1):
         same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == GAP)]

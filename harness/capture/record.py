@@ -55,12 +55,12 @@ class Capture:
 
 def changes_only(times: Floats, levels: Levels) -> Line:
     """A line from one level for each time (which may repeat: the last one holds), without repetitions."""
-    last = np.ones(len(times), bool)
-    last[:-1] = times[1:] > times[:-1]
-    times, levels = times[last], levels[last]
-    keep = np.ones(len(times), bool)
-    keep[1:] = levels[1:] != levels[:-1]
-    return Line(times[keep], levels[keep])
+    if (times[1:] == times[:-1]).any():
+        last = np.append(times[1:] > times[:-1], True)
+        times, levels = times[last], levels[last]
+    rows = np.flatnonzero(levels[1:] != levels[:-1]) + 1
+    rows = np.concatenate([np.zeros(min(len(times), 1), np.int64), rows])
+    return Line(times[rows], levels[rows])
 
 
 def quantum(times: Floats) -> float:
