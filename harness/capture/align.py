@@ -36,7 +36,7 @@ MOST = 8192  # edges of the last
 KEEP = 2048  # candidates that are fitted
 RESOLUTION = 2  # cells a step in which candidates are scored
 WEIGHTS = (8, 6, 2)  # of an edge, by its distance from a golden one in cells
-CANDIDATES = 1 << 20  # about as many are scored at most
+CANDIDATES = 1 << 18  # so many are enough to score
 STAGES = (
     (6, 1 << 17),
     (24, 1 << 14),
@@ -138,15 +138,17 @@ def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> 
     """Offsets and rates that bring some edges together, scored on the window; the rarest lines are the most telling."""
     offsets, slopes = [np.zeros(0)], [np.zeros(0)]
     lines = [line for line in np.unique(window.line).tolist() if len(nearest.lines[line].times)]
-    budget = CANDIDATES
+    known = rates[0] if rates[0] == rates[1] else None
+    found = 0
     for line in sorted(lines, key=lambda line: len(nearest.lines[line].times)):
-        own = window.part(window.line == line)
-        for offset, rate in _pairs(own, nearest.lines[line], rates[0] if rates[0] == rates[1] else None):
+        for offset, rate in _pairs(window.part(window.line == line), nearest.lines[line], known):
             fits = (rate >= rates[0]) & (rate <= rates[1])
             offsets.append(offset[fits])
             slopes.append(rate[fits])
-            budget -= int(fits.sum())
-        if budget < 0:
+            found += int(fits.sum())
+            if found > CANDIDATES:
+                break
+        if found > CANDIDATES:
             break
     return _scored(window, nearest, np.concatenate(offsets), np.concatenate(slopes))
 
