@@ -69,7 +69,7 @@ def main() -> int:
         "circuits", nargs="*", metavar="CIRCUIT", help=f"some of {', '.join(names)}; all without"
     )
     parser.add_argument(
-        "--rounds", type=int, default=5, help="interleaved rounds, of which medians are taken (5)"
+        "--rounds", type=int, default=3, help="interleaved rounds, of which medians are taken (3)"
     )
     parser.add_argument("--seconds", type=float, default=0.2, help="length of one measurement (0.2)")
     arguments = parser.parse_args()
@@ -79,7 +79,7 @@ def main() -> int:
     circuits = [circuit for circuit in CIRCUITS if circuit.name in chosen]
     makers = [maker for maker in MAKERS if maker.missing() is None]
     console = Console()
-    console.width = max(console.width, 110)
+    console.width = max(console.width, 120)
 
     cores, before = os.cpu_count(), os.getloadavg()[0]
     steady, varied = measure(makers, circuits, Effort(arguments.rounds, arguments.seconds))
@@ -92,8 +92,9 @@ def main() -> int:
     console.print(latency_table([*processes(), *first_cycles(circuits)]))
     console.print(
         f"One core of a {cores}-core machine; load average {before:.1f} before, {os.getloadavg()[0]:.1f} after. "
-        f"Medians of {arguments.rounds} interleaved rounds of {arguments.seconds} s. One byte recorded each time "
-        f"into a reused buffer. Compiling is not counted. C and C++ with {' '.join(FAST)}. Seed of the inputs: {SEED}."
+        f"Medians of {arguments.rounds} interleaved rounds of {arguments.seconds} s; seconds are of processor time. "
+        "One byte recorded each time into a reused buffer. Compiling is not counted. "
+        f"C and C++ with {' '.join(FAST)}. Seed of the inputs: {SEED}."
     )
     for maker in MAKERS:
         if maker not in makers:

@@ -1,5 +1,4 @@
 // Runs a circuit in an event simulator on the same commands as main.c: `clocked INPUTS SIZE BLOCKS`, `sampled SIZE BLOCKS`, `outputs`.
-// The answer to a run is 0: the time is measured from outside.
 `timescale 1ns / 1ns
 module testbench;
     localparam STDIN = 32'h8000_0000;
@@ -31,7 +30,7 @@ module testbench;
                         #1 clk = 1'b0;
                         recorded[i] = outputs;
                     end
-                $display("0");
+                $display("done");
             end else if (command == "sampled") begin
                 found = $fscanf(STDIN, "%d %d", size, blocks);
                 for (block = 0; block < blocks; block = block + 1)
@@ -41,7 +40,7 @@ module testbench;
                         clk = inputs[7];
                         #1 recorded[i] = outputs;
                     end
-                $display("0");
+                $display("done");
             end else begin
                 for (i = 0; i < size; i = i + 1)
                     $write("%02x", recorded[i]);
