@@ -74,10 +74,10 @@ class Layout:
 
 def find_layout(data: bytes, place: str) -> Layout:
     """Raises CaptureError where no delimiter makes a table of the file, or two do."""
-    text = data[:HEAD].decode("utf-8", "replace")
-    lines = text.splitlines(keepends=True)
+    head = data[:HEAD]
     if len(data) > HEAD:
-        lines.pop()  # may be cut
+        head = head[: head.rfind(b"\n") + 1]
+    lines = re.findall(r"[^\r\n]*(?:\r\n|\n|\r)|[^\r\n]+$", head.decode("utf-8", "replace"))
     best: tuple[int, int, str] | None = None
     for delimiter in "\t;,":
         found = _first_data(lines, delimiter)
@@ -176,17 +176,23 @@ def _with_time(names: list[str], units: list[str], above: str, layout: Layout, r
 
 
 def _stated_rate(text: str) -> float | None:
-    """The sample rate or interval that the heading states, as a rate in Hz."""
+    """The sample rate or interval that the heading states, as a rate in Hz (which is also what is meant without a
+    unit)."""
     rates = "|".join(re.escape(unit) for unit in sorted(RATES, key=len, reverse=True))
-    found = re.search(rf"(?:rate|frequency)[^\d\n]*({NUMBER})\s*({rates})", text, re.IGNORECASE)
+    found = re.search(rf"(?:rate|frequency)[^\d\n]*({NUMBER})[ \t]*({rates})?\b", text, re.IGNORECASE)
     if found:
-        return _number(found[1]) * RATES[found[2].lower()]
+        stated = re.search(rf"[(\[]({rates})[)\]]", found[0], re.IGNORECASE)
+        unit = found[2] or (stated[1] if stated else "Hz")
+        return _number(found[1]) * RATES[unit.lower()] or None
     found = re.search(
-        rf"(?:interval|period|increment)[^\d\n]*({NUMBER})\s*([munpfµμ]?s)\b", text, re.IGNORECASE
+        rf"(?:interval|period|increment)([^\d\n]*)({NUMBER})[ \t]*([munpfµμ]?s)?\b", text, re.IGNORECASE
     )
-    if found and (seconds := _number(found[1]) * UNITS[found[2].lower()]) > 0:
-        return 1 / seconds
-    return None
+    if not found:
+        return None
+    stated = re.search(r"[(\[]([munpfµμ]?s)[)\]]", found[1], re.IGNORECASE)
+    unit = found[3] or (stated[1] if stated else "s")
+    seconds = _number(found[2]) * UNITS[unit.lower()]
+    return 1 / seconds if seconds > 0 else None
 
 
 def _number(text: str) -> float:

@@ -1,19 +1,25 @@
-"""Reads a CSV recording, column by column, to a capture."""
+"""Reads a CSV recording, piece by piece and column by column, to a capture.
+
+Theory of operation. The layout is found once, from the head of the file. The rows are then read in pieces of some
+megabytes, so that the places of all fields never have to be held at once: blanks, quotes and apostrophes (digit
+groups) are struck out, fields are found by their delimiters, and of each line only the changes are kept.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 import numpy as np
 from forelight.sim.columns import Ints, integers
 from forelight.sim.errors import CaptureError
 from numpy.typing import NDArray
 
-from .columns import BYTES, Column, match_columns
+from .columns import BYTES, Chosen, Column, match_columns
 from .layout import Layout, find_layout
 from .numbers import numbers
 from .record import GAP, Capture, Floats, Levels, Line, changes_only, quantum
 
+PIECE = 1 << 22  # bytes that are handled at a time
 LEVEL = np.full(256, 255, np.uint8)
 for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuU?-", GAP)):
     for _character in _characters:
@@ -21,18 +27,16 @@ for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuU?-", GAP)):
 
 
 class Fields:
-    """The fields of the data rows: for each column, first byte and length in one flat text without blanks and
-    quotes."""
+    """The fields of some rows: for each column, first byte and length in one flat text without blanks and quotes."""
 
-    def __init__(self, data: bytes, layout: Layout, place: str) -> None:
-        self.place, self.layout = place, layout
-        body = data[layout.offset :]
+    def __init__(self, body: bytes, layout: Layout, place: str, first: int) -> None:
+        self.place, self.layout, self.first = place, layout, first
         for blank in ("\u00a0", "\u2009", "\u202f"):
             body = body.replace(blank.encode(), b"")
         body = body.replace("µ".encode(), b"u").replace("μ".encode(), b"u")
         if b"\r" in body:
             body = body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
-        body = body.translate(None, b" \"'").rstrip(b"\n") + b"\n"
+        body = body.translate(None, b" \"'")
         self.text = np.frombuffer(body, np.uint8)
         stops = np.flatnonzero((self.text == ord("\n")) | (self.text == ord(layout.delimiter)))
         count = len(layout.names)
@@ -50,7 +54,7 @@ class Fields:
         self.stops = stops.reshape(-1, count)
 
     def where(self, row: int) -> str:
-        return f"{self.place}, line {self.layout.line + row}"
+        return f"{self.place}, line {self.layout.line + self.first + row}"
 
     def column(self, index: int) -> tuple[Ints, Ints]:
         """First bytes and lengths."""
@@ -70,11 +74,68 @@ class Fields:
 
 def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
     """Raises CaptureError, with line and column, for what cannot be read or may mean two things."""
-    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        data = data.decode("utf-16", "replace").encode()
-    data = data.removeprefix(b"\xef\xbb\xbf")
+    data = _as_utf8(data)
     layout = find_layout(data, place)
-    fields = Fields(data, layout, place)
+    chosen: Chosen = {}
+    notes: list[str] = []
+    columns: list[Column] = []
+    got: dict[str, list[Line]] = {}
+    first, last, unit, period = 0.0, -np.inf, layout.clock, 0.0
+    for fields in _pieces(data, layout, place):
+        times, unit = _times(fields, last)
+        if not columns:
+            columns = _columns(fields)
+            chosen, notes = match_columns(columns, mapping, labels, place)
+            got = {name: [] for name in chosen}
+            first, period = float(times[0]), _period(times, layout)
+        last = float(times[-1])
+        whole: dict[int, Levels] = {}
+        for name, (index, bit) in chosen.items():
+            if columns[index].width == 1:
+                levels = _levels(fields, index)[0]
+            else:
+                if index not in whole:
+                    whole[index] = _byte_levels(fields, index)
+                levels = whole[index][:, bit]
+            got[name].append(
+                _seen_at_steps(times, levels) if unit == "steps" else changes_only(times, levels)
+            )
+    lines = {name: _joined(parts) for name, parts in got.items()}
+    end = last + (1.0 if unit == "steps" else period)
+    return Capture(lines, first, end, unit, period, place, (*layout.notes, *notes))
+
+
+def _as_utf8(data: bytes) -> bytes:
+    """Whatever the file's encoding is, the same in UTF-8 without a byte order mark."""
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", "replace").encode()
+    data = data.removeprefix(b"\xef\xbb\xbf")
+    try:
+        data[:PIECE].decode()
+    except UnicodeDecodeError as error:
+        if error.end < min(len(data), PIECE) - 3:  # else a character was cut in two
+            return data.decode("latin-1").encode()
+    return data
+
+
+def _pieces(data: bytes, layout: Layout, place: str) -> Iterator[Fields]:
+    end = len(data.rstrip())
+    start, row = layout.offset, 0
+    while start < end:
+        cut = data.find(b"\n", min(start + PIECE, end))
+        stop = end if cut < 0 or cut >= end else cut + 1
+        fields = Fields(data[start:stop] + (b"\n" if stop == end else b""), layout, place, row)
+        yield fields
+        start, row = stop, row + fields.rows
+
+
+def _joined(parts: list[Line]) -> Line:
+    return changes_only(np.concatenate([p.times for p in parts]), np.concatenate([p.levels for p in parts]))
+
+
+def _columns(fields: Fields) -> list[Column]:
+    """What each column may hold: the time column nothing, nor a count of steps beside it."""
+    layout = fields.layout
     columns = [
         Column(name, 8 if _holds_bytes(fields, index) else 1) for index, name in enumerate(layout.names)
     ]
@@ -82,24 +143,11 @@ def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapp
         counts = name.lower() == "step" and not _levels(fields, index, check=False)[1]
         if index == layout.time or (counts and layout.time is not None):
             columns[index] = Column("", 0)
-    chosen, notes = match_columns(columns, mapping, labels, place)
-    times, unit, period = _times(fields)
-    lines: dict[str, Line] = {}
-    whole: dict[int, Levels] = {}
-    for name, (index, bit) in chosen.items():
-        if columns[index].width == 1:
-            levels = _levels(fields, index)[0]
-        else:
-            if index not in whole:
-                whole[index] = _byte_levels(fields, index)
-            levels = whole[index][:, bit]
-        lines[name] = _seen_at_steps(times, levels) if unit == "steps" else changes_only(times, levels)
-    end = float(times[-1]) + (1.0 if unit == "steps" else period)
-    return Capture(lines, float(times[0]), end, unit, period, place, (*layout.notes, *notes))
+    return columns
 
 
-def _times(fields: Fields) -> tuple[Floats, str, float]:
-    """The time of each row, what it counts, and the sample period (0 where rows are changes)."""
+def _times(fields: Fields, before: float) -> tuple[Floats, str]:
+    """The time of each row, none of which may lie before `before`, and what it counts."""
     layout = fields.layout
     if layout.time is None:
         if layout.rate is None:
@@ -108,22 +156,29 @@ def _times(fields: Fields) -> tuple[Floats, str, float]:
                 place=fields.where(0),
                 remedy="name a column time_s, sample or step, or state the sample rate above the data",
             )
-        return np.arange(fields.rows) / layout.rate, "seconds", 1 / layout.rate
+        return (fields.first + np.arange(fields.rows)) / layout.rate, "seconds"
     starts, lengths = fields.column(layout.time)
     times, good = numbers(fields.text, starts, lengths)
     if not good.all():
         row = int(np.flatnonzero(~good)[0])
         raise fields.refuse(row, layout.time, "is no time", "export the recording again, or mend the line")
-    back = np.flatnonzero(np.diff(times) < 0)
+    if layout.clock == "samples":
+        times = times / (layout.rate or 1.0)
+    elif layout.clock == "seconds":
+        times = times * layout.scale
+    back = np.flatnonzero(np.diff(times, prepend=before) < 0)
     if len(back):
         raise fields.refuse(
-            int(back[0]) + 1, layout.time, "lies before the row above", "give one recording, in order of time"
+            int(back[0]), layout.time, "lies before the row above", "give one recording, in order of time"
         )
-    if layout.clock == "samples":
-        rate = layout.rate or 1.0
-        return times / rate, "seconds" if layout.rate else "samples", 1 / rate
-    times = times * layout.scale
-    return times, layout.clock, 0.0 if layout.clock == "steps" else quantum(times)
+    return times, "seconds" if layout.clock == "samples" and layout.rate else layout.clock
+
+
+def _period(times: Floats, layout: Layout) -> float:
+    """The time between two samples; 0 where the rows are changes."""
+    if layout.time is None or layout.clock == "samples":
+        return 1 / (layout.rate or 1.0)
+    return 0.0 if layout.clock == "steps" else quantum(times)
 
 
 def _seen_at_steps(times: Floats, levels: Levels) -> Line:
