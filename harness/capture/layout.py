@@ -14,6 +14,9 @@ from dataclasses import dataclass
 
 from forelight.sim.errors import CaptureError
 
+from .columns import BYTES
+from .record import LINES
+
 UNITS = {
     "s": 1.0,
     "sec": 1.0,
@@ -91,16 +94,15 @@ def find_layout(data: bytes, place: str) -> Layout:
     _, row, delimiter = best
     count = len(lines[row].rstrip("\r\n").split(delimiter))
     heading: list[list[str]] = []
-    while (
-        row and len(heading) < 2 and len(cells := _cells(lines[row - 1 - len(heading)], delimiter)) == count
-    ):
-        heading.insert(0, cells)
-        if len(heading) == row:
+    for above in reversed(lines[max(0, row - 2) : row]):
+        cells = _cells(above, delimiter)
+        if len(cells) != count:
+            if not heading:
+                _refuse_narrow(cells, count, row, delimiter, place)
             break
-    if len(heading) == 2 and not _is_units(heading[1]) and all(heading[1]):
-        heading.pop(
-            0
-        )  # the lower row is the names; the upper one is a row of settings that happens to be as wide
+        heading.insert(0, cells)
+    if len(heading) == 2 and not _is_units(heading[1]):
+        heading.pop(0)  # the lower row is the names; the upper one is of settings and happens to be as wide
     names = heading[0] if heading else [str(n + 1) for n in range(count)]
     units = heading[1] if len(heading) > 1 else [""] * count
     above = "".join(lines[: row - len(heading)])
@@ -111,6 +113,22 @@ def find_layout(data: bytes, place: str) -> Layout:
         above,
         Layout(delimiter, offset, row + 1, (), (), None, "rows", 1.0, None, ()),
         lines[row:],
+    )
+
+
+def _refuse_narrow(cells: list[str], count: int, row: int, delimiter: str, place: str) -> None:
+    """A heading with names that are known, and not as many as there are columns, cannot be laid over them."""
+    if not any(
+        TIME_NAME.fullmatch(re.sub(r"_?s$", "", cell)) or cell.lower() in (*LINES, *BYTES) for cell in cells
+    ):
+        return
+    decimal = (
+        " (if its commas are decimal signs, export it with ; between the columns)" if delimiter == "," else ""
+    )
+    raise CaptureError(
+        f"the heading has {len(cells)} columns and the rows have {count}",
+        place=f"{place}, line {row}",
+        remedy=f"give the file one name for each column{decimal}",
     )
 
 

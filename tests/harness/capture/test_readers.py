@@ -6,9 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from forelight.harness.capture import tables
 from forelight.harness.capture.readers import parse_capture, read_capture
 from forelight.harness.capture.record import GAP, Capture, quantum
+from forelight.harness.capture.verdict import check
 from forelight.sim.errors import CaptureError
+
+from tests.harness.capture.noise import BOARD, Setup, golden_of, states
 
 
 def levels(capture: Capture, line: str) -> list[tuple[float, int]]:
@@ -26,6 +30,10 @@ MEND = "export the recording again, or mend the line"
 MAP = "say which is which, as in --map o0=NAME"
 NAME = "name a column time_s, sample or step, or state the sample rate above the data"
 BYTE = "write eight bits, 0x00 to 0xff, or 0 to 255"
+COLUMNS = (
+    "give the file one name for each column "
+    "(if its commas are decimal signs, export it with ; between the columns)"
+)
 EXPORT = "export VCD, or CSV with a column for each line"
 PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
 
@@ -43,6 +51,14 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
         "Recorder 4\nSample rate: 1 kHz\n\nsample,o0\n0,0\n1,0\n2,1\n3,0\n",
         "Sampling interval;1 ms\no0;o1\n0;0\n0;0\n1;0\n0;0\n",
         "\ufeff\"time_s\",\"o0\"\n\"0\",\"0\"\n\"0.001\",\"0\"\n\"0.002\",\"1\"\n\"0.003\",\"0\"\n",
+        "time,o0,note\n0,0,\n0.001,0,\n0.002,1,\n0.003,0,\n",
+        "# time,o0\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        "Logger\t3\nStart\t10:00\n\ntime_s\to0\n0\t0\n0.001\t0\n0.002\t1\n0.003\t0\n\n\n",
+        "Time,o0\r0,0\r.001,0\r.002,1\r.003,0\r",
+        "Samplerate,1000\nsample,o0\n0,0\n1,0\n2,1\n3,0\n",
+        "Sample Interval (us);1000\n\nsample;o0\n0;0\n1;0\n2;1\n3;0\n",
+        "time_us;o0\n0;0\n1\u00a0000;0\n2\u202f000;1\n3'000;0\n",
+        "0,0\n0.001,0\n0.002,1\n0.003,0\n",
         "time_s,outputs\n0,00000000\n0.001,00000000\n0.002,00000001\n0.003,00000000\n",
         "time_s,outputs\n0,0x00\n0.001,0x00\n0.002,0x01\n0.003,0x00\n",
         "time_s,outputs\n0,0\n0.001,0\n0.002,129\n0.003,128\n",
@@ -50,7 +66,7 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
     ],
 )  # fmt: skip
 def test_one_recording_in_many_layouts(text: str) -> None:
-    capture = of(text)
+    capture = of(text, **({} if "o" in text else {"o0": "2"}))
     assert levels(capture, "o0") == PLAIN
     assert capture.unit == "seconds"
     assert capture.period == pytest.approx(0.001)
@@ -106,6 +122,16 @@ def test_a_dump_with_labels_of_the_board_and_a_bus(tmp_path: Path) -> None:
             ", line 2: there is neither a column of times nor a sample rate in the heading; " + NAME,
         ),
         ("time,outputs\n0,0\n1,256\n", ", line 3: '256' in column 'outputs' is no byte; " + BYTE),
+        (
+            "time,o0\n0,001,1\n0,002,1\n",
+            ", line 1: the heading has 2 columns and the rows have 3; " + COLUMNS,
+        ),
+        ("time_s,o0\n0,0\n0.1,1\n\n0.2,0\n", ", line 4: 1 fields where the rows before have 2; " + AGAIN),
+        (
+            "time_s,o0\n0,0\n0.1,0\n0.2,0,1\n0.3,0\n",
+            ", line 4: 3 fields where the rows before have 2; " + AGAIN,
+        ),
+        ("time_s,o0,O0\n0,0,0\n1,1,1\n", ": o0 may be 'o0' and 'O0'; say which with --map o0=NAME"),
         ("hello\nworld\n", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
         ("", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
     ],
@@ -140,3 +166,44 @@ def test_the_grid_behind_rounded_times() -> None:
     samples = np.array([0, 1, 4, 5, 40, 300, 301, 5000])
     assert quantum(np.round(samples / 3, 3)) == pytest.approx(1 / 3, rel=1e-4)
     assert quantum(np.cumsum(np.random.default_rng(5).uniform(0.5, 1.5, 50))) == 0
+
+
+def test_other_encodings_of_the_same_table() -> None:
+    text = "Time (µs),o0\n0,0\n1000,0\n2000,1\n3000,0\n"
+    for encoding in ("utf-8", "utf-8-sig", "latin-1", "utf-16"):
+        capture = parse_capture(text.encode(encoding), "bench.csv")
+        assert levels(capture, "o0") == PLAIN
+
+
+def test_pieces_make_no_difference(monkeypatch: pytest.MonkeyPatch) -> None:
+    rng = np.random.default_rng(77)
+    print("seed 77")
+    bits = rng.integers(0, 2, (500, 3))
+    rows = [f"{n / 1000:.3f};{a};{b};{c}" for n, (a, b, c) in enumerate(bits.tolist())]
+    text = "\n".join(["t;o0;o1;o2", *rows]) + "\n"
+    whole = of(text)
+    monkeypatch.setattr(tables, "PIECE", 100)
+    cut = of(text)
+    assert (whole.start, whole.end, whole.period) == (
+        cut.start,
+        pytest.approx(cut.end),
+        pytest.approx(cut.period),
+    )
+    for name in ("o0", "o1", "o2"):
+        assert levels(whole, name) == levels(cut, name)
+    with pytest.raises(CaptureError, match="line 502: 'z9' in column 'o2' is no level"):
+        of(text + "0.500;0;1;z9\n")
+
+
+def test_the_golden_of_a_run_is_a_recording_of_it() -> None:
+    rng = np.random.default_rng(5)
+    print("seed 5")
+    golden = golden_of(Setup(states("lfsr", 300, rng), half=2, lead=3, restart=2, unsettled=0x0F))
+    rows = [
+        f"{tick / golden.oscillator_hz:.12f},{step},{i:08b},{o:08b},pppppppp"
+        for tick, step, i, o in zip(golden.ticks, golden.steps, golden.inputs, golden.outputs, strict=True)
+    ]
+    capture = of("\n".join(["time_s,step,inputs,outputs,claim", *rows]) + "\n")
+    assert set(capture.lines) == {f"{side}{n}" for side in "io" for n in range(8)}
+    verdict = check(golden, capture, BOARD)
+    assert (verdict.kind, verdict.doubtful) == ("agrees", 0)
