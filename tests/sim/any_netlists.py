@@ -147,8 +147,8 @@ class Maker:
             clocked = rng.random() < 0.8
             among = self.ready if clocked else self.plain
             clock = (self.clock() if rng.random() < 0.1 else shared) if clocked else None
-            words = (self.word(each, among) for each in (rng.randint(0, 5), width, width))
-            writes.append(WritePort(clock, rising, *words))
+            address, data, enable = (self.word(each, among) for each in (rng.randint(0, 5), width, width))
+            writes.append(WritePort(clock, rising, address, data, enable))
         return Memory(f"m{index}", width, size, offset, rows, tuple(writes))
 
 
@@ -176,5 +176,7 @@ def any_netlist(rng: random.Random, *, cells: int = 25, registers: int = 8, ripp
 def _redrawn(maker: Maker, port: WritePort) -> WritePort:
     if port.clock is None:
         return port
-    words = (maker.word(word.width, maker.ready) for word in (port.address, port.data, port.enable))
-    return WritePort(port.clock, port.rising, *words)
+    address, data, enable = (
+        maker.word(word.width, maker.ready) for word in (port.address, port.data, port.enable)
+    )
+    return WritePort(port.clock, port.rising, address, data, enable)

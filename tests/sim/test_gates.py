@@ -95,4 +95,4 @@ def test_whole_netlists(seed: int, as_drawn: bool) -> None:
         n: netlist.widths[v] for n, v in netlist.inputs.items()
     }
     for power_up in (0, 1, "init"):
-        same_run(netlist, drawn, power_up, random.Random(seed))  # type: ignore[arg-type]
+        same_run(netlist, drawn, power_up, random.Random(seed))
