@@ -12,7 +12,7 @@ from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Netlist
 from forelight.sim.reference import Reference
 
-from .clocked_netlists import random_netlist
+from .random_netlists import random_netlist
 
 UPDATES = 60
 
