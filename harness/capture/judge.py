@@ -36,6 +36,11 @@ class Differences:
     seen: NDArray[np.uint8]
     step: Ints
 
+    @staticmethod
+    def none() -> Differences:
+        whole, levels = np.zeros(0, np.int64), np.zeros(0, np.uint8)
+        return Differences((), np.zeros(0), whole, levels, levels, whole)
+
 
 @dataclass(frozen=True)
 class Comparison:
@@ -65,6 +70,8 @@ def compare(
     low, high = base.to_golden(np.array(bounds))
     cells = golden.cells()
     cells = cells[(cells > low - 1) & (cells < high)]
+    if not len(cells):
+        return Comparison(0, 0, 0, Differences.none())
     names = tuple(name for name in lines if name in golden.lines)
     compared = np.zeros(len(cells), bool)
     bits = doubtful = 0
@@ -123,7 +130,9 @@ def _one_line(
     stray = _stray(line, theirs, base)
     for side in (golden_slot[1:], golden_slot[1:] - 1):
         near = np.clip(side, 0, len(at.golden) - 1)
-        close = np.abs(at.golden[near] - theirs.times[1:]) <= np.minimum(STILL, 1.5 * stray + at.doubt[near])
+        close = np.abs(at.golden[near] - theirs.times[1:]) <= np.minimum(
+            STILL, 2 * stray + at.doubt[near] + blur
+        )
         judged[near[close]] = False
     wrong = judged & (expected != seen)
     rows = np.flatnonzero(wrong)
