@@ -68,6 +68,11 @@ class Lines:
         return {site: net for site, word in self._reads() for net in _nets(word)}
 
     @cached_property
+    def places(self) -> frozenset[Site]:
+        """Every place that can be stuck: what drives a bit, and what reads one."""
+        return frozenset((*(Site("driver", *net) for net in self.drivers), *self.branches))
+
+    @cached_property
     def readers(self) -> Mapping[Net, tuple[Site, ...]]:
         found: dict[Net, list[Site]] = {net: [] for net in self.drivers}
         for site, net in self.branches.items():

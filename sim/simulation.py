@@ -141,7 +141,7 @@ class Simulation:
 
     def run_samples(self, port: str, values: Recorded, observe: str) -> Recorded:
         """One update for each element of `values` on `port`; the value of `observe` after each."""
-        return self._rows({port: values}, observe)
+        return self.run_columns({port: values}, observe)
 
     def run(self, stimulus: Trace) -> Trace:
         """Play a change-only trace of input ports; a change-only trace of all outputs, in the same time unit."""
@@ -154,7 +154,7 @@ class Simulation:
             columns = {}
             for name in self.outputs:
                 self.restore(before)
-                columns[name] = self._rows(stimulus.values, name).astype(np.uint64)
+                columns[name] = self.run_columns(stimulus.values, name).astype(np.uint64)
         return Trace(stimulus.times, columns, self.outputs, stimulus.end).compact()
 
     def _clock(self, port: str, bit: int, observe: str, blocks: Iterable[Recorded]) -> Iterator[Recorded]:
@@ -199,7 +199,8 @@ class Simulation:
         levels = tuple((name, self.get(name)) for name in self.inputs)
         return Toggle(port, bit, self._named(observe), levels)
 
-    def _rows(self, columns: Mapping[str, Recorded], observe: str) -> Recorded:
+    def run_columns(self, columns: Mapping[str, Recorded], observe: str) -> Recorded:
+        """One update for each row of the columns, a column a port; the value of `observe` after each."""
         names = list(columns)
         count = len(columns[names[0]]) if names else 0
         arrays = []

@@ -1,0 +1,153 @@
+"""Machine code for words of many lanes: recorded word by word, or gathered by an or over time.
+
+`rows` and `clock` are called as those of `loop.py` and `clock.py` are, but record several words of any width,
+each in as many bytes as a place of the state takes. Code that gathers leaves in the array only the or of what
+the words were after each update.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from ..netlist import Const, Netlist, Slice, Word
+from .compiled import Compiled
+from .jit import Code, compile_text
+from .layout import storage_bits
+from .loop import finish, lead_back, load_all, phis_of, store_all
+from .text import Text
+from .update import Here, Known, Live, Program, update
+from .vectors import vectors
+
+#: Netlists of more cells than this are compiled with less optimisation.
+_LARGE = 4000
+
+
+@dataclass(frozen=True)
+class Observed:
+    """Words to record after each update, or to gather over all of them."""
+
+    words: tuple[Word, ...]
+    gather: bool = False
+
+    @property
+    def offsets(self) -> tuple[int, ...]:
+        """The byte at which each word lies in a record; the last number is the length of the record."""
+        found = [0]
+        for word in self.words:
+            found.append(found[-1] + storage_bits(word.width) // 8)
+        return tuple(found)
+
+
+class LaneCode:
+    """The machine code of one netlist of lanes."""
+
+    def __init__(self, netlist: Netlist, lanes: int) -> None:
+        self.compiled = Compiled(netlist, keep_in_memory=False)
+        self.lanes = lanes
+        self._codes: dict[tuple[object, ...], Code] = {}
+
+    def settle(self) -> Code:
+        return self._code(("settle",), lambda: self.compiled.text("settle"), 1)
+
+    def rows(self, ports: Sequence[str], observed: Observed) -> Code:
+        """`rows(state, an array a port, out, n)`."""
+        key = ("rows", tuple(ports), observed)
+        return self._code(key, lambda: rows(self.compiled.program, ports, observed), 3)
+
+    def clock(self, port: str, bit: int, observed: Observed) -> Code:
+        """`clock(state, out, n)`; the state is at rest with that bit low."""
+        key = ("clock", port, bit, observed)
+        return self._code(key, lambda: clock(self.compiled.program, port, bit, observed), 3)
+
+    def _code(self, key: tuple[object, ...], write: Callable[[], str], level: int) -> Code:
+        found = self._codes.get(key)
+        if found is None:
+            text = write()
+            if self.lanes % 64 == 0 and self.lanes > 64:
+                text = vectors(text, self.lanes)
+            if len(self.compiled.program.netlist.cells) > _LARGE:
+                level = 1
+            found = self._codes[key] = compile_text(text, str(key[0]), level)
+        return found
+
+
+def rows(program: Program, ports: Sequence[str], observed: Observed) -> str:
+    """LLVM text of `rows`."""
+    text = Text()
+    text.block("entry")
+
+    def step(index: str, live: Live) -> tuple[Here, Live]:
+        taken = dict(live.inputs)
+        for number, port in enumerate(ports):
+            place = program.layout.inputs[port]
+            kind, align = f"i{place.bits}", min(place.size, 8)
+            whole = text.op(
+                f"load {kind}, ptr {_at(text, f'%in{number}', index, place.size, 0)}, align {align}"
+            )
+            taken[port] = whole
+            if place.bits != place.width:
+                taken[port] = text.op(f"trunc {kind} {whole} to i{place.width}")
+            text.do(f"store {kind} {whole}, ptr {_at(text, '%state', '0', 0, place.offset)}, align {align}")
+        here = update(program, text, replace(live, inputs=taken))
+        return here, here.live
+
+    _loop(program, text, observed, step)
+    arrays = "".join(f"ptr noalias %in{number}, " for number in range(len(ports)))
+    return finish(text, f"rows(ptr noalias %state, {arrays}ptr noalias %out, i64 %n)")
+
+
+def clock(program: Program, port: str, bit: int, observed: Observed) -> str:
+    """LLVM text of `clock`."""
+    text = Text()
+    text.block("entry")
+    value = program.netlist.inputs[port]
+    low = Slice(value, 0, bit)
+    high = Slice(value, bit + 1, program.netlist.widths[value] - bit - 1)
+    known: Mapping[int, Known] = {n: {value: Word.of([low, Const(n, 1), high])} for n in (0, 1)}
+
+    def step(index: str, live: Live) -> tuple[Here, Live]:
+        risen = update(program, text, live, known=known[1])
+        here = update(program, text, risen.live, known=known[0])
+        return here, here.live
+
+    _loop(program, text, observed, step)
+    return finish(text, "clock(ptr noalias %state, ptr noalias %out, i64 %n)")
+
+
+def _loop(
+    program: Program, text: Text, observed: Observed, step: Callable[[str, Live], tuple[Here, Live]]
+) -> None:
+    """`n` rounds of a step, each followed by a record."""
+    origin, start = text.here, load_all(program, text)
+    text.do("br label %head")
+    text.block("head")
+    index = text.phi("i64", "0", origin)
+    phis = phis_of(program, text, start, origin)
+    here, after = step(index, phis)
+    _record(text, here, observed, index)
+    following = text.op(f"add nuw i64 {index}, 1")
+    text.arm(index, following, text.here)
+    lead_back(text, phis, after, text.here)
+    text.do(f"br i1 {text.op(f'icmp eq i64 {following}, %n')}, label %exit, label %head")
+    text.block("exit")
+    store_all(program, text, after)
+
+
+def _record(text: Text, here: Here, observed: Observed, index: str) -> None:
+    offsets = observed.offsets
+    for word, offset, name in zip(observed.words, offsets, here.words(observed.words), strict=False):
+        bits = storage_bits(word.width)
+        value, align = here.scope.resize(name, word.width, bits), min(bits // 8, 8)
+        if observed.gather:
+            place = _at(text, "%out", "0", 0, offset)
+            before = text.op(f"load i{bits}, ptr {place}, align {align}")
+            value = text.op(f"or i{bits} {before}, {value}")
+        else:
+            place = _at(text, "%out", index, offsets[-1], offset)
+        text.do(f"store i{bits} {value}, ptr {place}, align {align}")
+
+
+def _at(text: Text, base: str, index: str, stride: int, offset: int) -> str:
+    moved = text.op(f"add i64 {text.op(f'mul i64 {index}, {stride}')}, {offset}")
+    return text.op(f"getelementptr i8, ptr {base}, i64 {moved}")

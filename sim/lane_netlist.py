@@ -1,0 +1,342 @@
+"""Rewrites a netlist of gates so that one word carries one bit of many lanes."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+
+from .faults import Fault, Net, Site
+from .lane_clocks import LaneClocks
+from .netlist import Cell, Const, Netlist, Override, Register, Slice, Word
+from .schedule import schedule
+
+#: Gates of two inputs, and of many, as a chain of those.
+_PAIRS = {
+    **{kind: kind for kind in ("$and", "$or", "$xor")},
+    "$reduce_and": "$and",
+    "$reduce_or": "$or",
+    "$reduce_xor": "$xor",
+}
+
+
+@dataclass(frozen=True)
+class Widened:
+    """A netlist of lanes.
+
+    An input that differs from lane to lane has become a port of `lanes` bits for each of its bits, `port[bit]`;
+    the others stay as they were. `outputs` and `names` hold for each bit a word of `lanes` bits, or of one
+    where no lane can differ. Bit k of the word `differs` is 1 where lane k shows other outputs than lane 0.
+    The registers start with those of the netlist of gates, in their order; the ones behind them belong to
+    clocks that differ from lane to lane and hold 0 at first. `startup` names a port that must be 1 for the
+    first settling and then 0, if there is one.
+    """
+
+    netlist: Netlist
+    outputs: Mapping[str, tuple[Word, ...]]
+    names: Mapping[str, tuple[Word, ...]]
+    differs: Word
+    startup: str
+
+
+def widen(
+    drawn: Netlist, lanes: int, per_lane: Collection[str] = (), faults: Sequence[Fault | None] = ()
+) -> Widened:
+    """The lanes of a netlist of gates without memories.
+
+    `per_lane` names the inputs that differ from lane to lane; lane k has `faults[k]`, or none.
+    """
+    return _Widening(drawn, lanes, per_lane, faults).widened()
+
+
+class _Widening:
+    """One netlist on its way to lanes.
+
+    A net that is alike in all lanes stays one bit; it is spread over the lanes where a gate asks for it beside
+    others that are not. Each net that may differ has a word of `lanes` bits.
+    """
+
+    def __init__(
+        self, drawn: Netlist, lanes: int, per_lane: Collection[str], faults: Sequence[Fault | None]
+    ) -> None:
+        self.old, self.lanes, self.per_lane = drawn, lanes, per_lane
+        self.full = (1 << lanes) - 1
+        self.stuck = _masks(faults)
+        self.plan = schedule(drawn)
+        self.makers = {(cell.output, 0): number for number, cell in enumerate(drawn.cells)}
+        self.apart = self._find_apart()
+        self.widths: list[int] = []
+        self.cells: list[Cell] = []
+        self.one: dict[Net, Word] = {}  # nets alike in all lanes, and drivers that only a fault makes differ
+        self.wide: dict[Net, Word] = {}
+        self.spread: dict[Word, Word] = {}
+        self.inputs = self._inputs()
+        self.states = [self.value(lanes) for _ in drawn.registers]
+        self.clocks = LaneClocks(self)
+
+    # Values and cells
+
+    def value(self, width: int) -> int:
+        self.widths.append(width)
+        return len(self.widths) - 1
+
+    def word(self, kind: str, *operands: Word, output: int | None = None) -> Word:
+        """The output of a new cell, as wide as its first operand."""
+        number = self.value(operands[0].width) if output is None else output
+        self.cells.append(Cell(kind, number, operands, {}))
+        return Word.value(number, self.widths[number])
+
+    def over_lanes(self, bit: Word) -> Word:
+        """One bit as a word of lanes."""
+        constant = bit.as_const()
+        if constant is not None:
+            return Word.const(self.full if constant.bits else 0, self.lanes)
+        found = self.spread.get(bit)
+        if found is None:
+            number = self.value(self.lanes)
+            self.cells.append(Cell("$pos", number, (bit,), {"A_SIGNED": 1}))
+            found = self.spread[bit] = Word.value(number, self.lanes)
+        return found
+
+    def held(self, site: Site) -> int:
+        """The lanes in which a site is stuck."""
+        zeros, ones = self.stuck.get(site, (0, 0))
+        return zeros | ones
+
+    def faulty(self, word: Word, site: Site) -> Word:
+        """A word of lanes with the faults of a site."""
+        zeros, ones = self.stuck.get(site, (0, 0))
+        if zeros:
+            word = self.word("$and", word, Word.const(self.full & ~zeros, self.lanes))
+        if ones:
+            word = self.word("$or", word, Word.const(ones, self.lanes))
+        return word
+
+    def read(self, bit: Word, site: Site) -> Word:
+        """A bit of the netlist of gates as the word of lanes that a site sees."""
+        return self.faulty(self.over_lanes(bit) if bit.as_const() is not None else self.lanes_of(bit), site)
+
+    def lanes_of(self, bit: Word) -> Word:
+        net = net_of(bit)
+        return self.wide[net] if net in self.apart else self.over_lanes(self.one[net])
+
+    # Which nets differ
+
+    def _find_apart(self) -> set[Net]:
+        """What may differ from lane to lane: state, loops, faults, some inputs, and all that reads these."""
+        old = self.old
+        apart = {(register.output, 0) for register in old.registers}
+        apart |= {(value, 0) for value in self.plan.cuts}
+        apart |= {(site.number, site.bit) for site in self.stuck if site.place == "driver"}
+        apart |= {
+            (old.inputs[port], b) for port in self.per_lane for b in range(old.widths[old.inputs[port]])
+        }
+        broken = {site.number for site in self.stuck if site.place == "gate"}
+        for node in self.plan.order:
+            if node < len(old.cells):
+                cell = old.cells[node]
+                if node in broken or not apart.isdisjoint(nets_of(cell)):
+                    apart.add((cell.output, 0))
+        return apart
+
+    # The parts
+
+    def _inputs(self) -> dict[str, int]:
+        found: dict[str, int] = {}
+        for port, value in self.old.inputs.items():
+            width = self.old.widths[value]
+            if port not in self.per_lane:
+                found[port] = self.value(width)
+                self.one |= {(value, b): Word.of([Slice(found[port], b, 1)]) for b in range(width)}
+                continue
+            for bit in range(width):
+                number = found[f"{port}[{bit}]"] = self.value(self.lanes)
+                self.wide[value, bit] = Word.value(number, self.lanes)
+        return found
+
+    def widened(self) -> Widened:
+        old = self.old
+        self._drivers()
+        for node in self.plan.order:
+            if node < len(old.cells):
+                self._cell(node)
+        registers = [self._register(index) for index in range(len(old.registers))]
+        outputs = {
+            port: tuple(self._shown(bit, Site("output", n, place)) for place, bit in enumerate(word.bits()))
+            for n, (port, word) in enumerate(old.outputs.items())
+        }
+        names = {name: tuple(map(self._shown, word.bits())) for name, word in old.names.items()}
+        differs = self._differs([word for words in outputs.values() for word in words])
+        more, startup = self.clocks.finish()
+        ports = {f"{port}[{n}]": word for port, words in outputs.items() for n, word in enumerate(words)}
+        netlist = Netlist(
+            old.name,
+            tuple(self.widths),
+            {**self.inputs, **startup},
+            ports,
+            tuple(self.cells),
+            (*registers, *more),
+            (),
+        )
+        return Widened(netlist, outputs, names, differs, next(iter(startup), ""))
+
+    def _drivers(self) -> None:
+        """The words of input ports, registers and loops, with their faults."""
+        for value in self.old.inputs.values():
+            for bit in range(self.old.widths[value]):
+                if (value, bit) in self.apart:
+                    raw = self.wide.get((value, bit)) or self.over_lanes(self.one[value, bit])
+                    self.wide[value, bit] = self.faulty(raw, Site("driver", value, bit))
+        for register, number in zip(self.old.registers, self.states, strict=True):
+            state = Word.value(number, self.lanes)
+            self.wide[register.output, 0] = self.faulty(
+                self.clocks.state(register, state), Site("driver", register.output)
+            )
+        for value in self.plan.cuts:
+            if (value, 0) in self.makers:
+                self.wide[value, 0] = Word.value(self.value(self.lanes), self.lanes)
+
+    def _cell(self, number: int) -> None:
+        cell, net = self.old.cells[number], (self.old.cells[number].output, 0)
+        alike = self.apart.isdisjoint(nets_of(cell)) and not any(
+            self.held(Site("gate", number, place)) for place in range(_inputs_of(cell))
+        )
+        if alike and (cell.output not in self.plan.cuts):
+            operands = tuple(
+                Word.of(p for bit in word.bits() for p in (self.one[net_of(bit)] if nets(bit) else bit).parts)
+                for word in cell.operands
+            )
+            output = self.value(1)
+            self.cells.append(Cell(cell.kind, output, operands, {}))
+            self.one[net] = Word.value(output, 1)
+            if net in self.apart:
+                self.wide[net] = self.faulty(self.over_lanes(self.one[net]), Site("driver", cell.output))
+            return
+        bits = [bit for word in cell.operands for bit in word.bits()]
+        inputs = [self.read(bit, Site("gate", number, place)) for place, bit in enumerate(bits)]
+        found = self.faulty(self._gate(cell.kind, inputs), Site("driver", cell.output))
+        if net in self.wide:
+            (part,) = self.wide[net].parts
+            assert isinstance(part, Slice)
+            self.word("$buf", found, output=part.value)
+        else:
+            self.wide[net] = found
+
+    def _gate(self, kind: str, inputs: Sequence[Word]) -> Word:
+        if kind == "$buf":
+            return inputs[0]
+        if kind == "$not":
+            return self.word("$not", inputs[0])
+        if kind == "$mux":
+            return self.word("$bwmux", *inputs)
+        found = inputs[0]
+        for word in inputs[1:]:
+            found = self.word(_PAIRS[kind], found, word)
+        return found
+
+    def _register(self, index: int) -> Register:
+        register, number = self.old.registers[index], self.states[index]
+        overrides = tuple(
+            Override(self.read(o.mask, Site("mask", index, k)), self.read(o.value, Site("value", index, k)))
+            for k, o in enumerate(register.overrides)
+        )
+        clock, rising, data = None, True, Word()
+        if register.clock is not None:
+            data = self.read(register.data, Site("data", index))
+            clock, rising, still = self._common_clock(index)
+            if clock is None:
+                return self.clocks.register(index, data, overrides)
+            if still:
+                data = self.word(
+                    "$bwmux", data, Word.value(number, self.lanes), Word.const(still, self.lanes)
+                )
+        init = Const(0, self.lanes)
+        return Register(number, self.lanes, clock, rising, data, overrides, init, register.name, register.src)
+
+    def is_common(self, register: Register) -> bool:
+        """Whether one clock serves a register in all lanes."""
+        return register.clock is None or self._walk(register.clock)[0]
+
+    def _walk(self, bit: Word) -> tuple[bool, Net | None, bool, int]:
+        """From a clock back to where all lanes are alike: found, where, inverted, the lanes stuck on the way."""
+        inverted, still = False, 0
+        while nets(bit):
+            net = net_of(bit)
+            if net not in self.apart:
+                return True, net, inverted, still
+            still |= self.held(Site("driver", *net))
+            number = self.makers.get(net)
+            if number is None:
+                port = net[0] in self.old.inputs.values()
+                return port and not self._is_per_lane(net[0]), net, inverted, still
+            cell = self.old.cells[number]
+            if cell.output not in self.plan.cuts and self.apart.isdisjoint(nets_of(cell)):
+                broken = any(self.held(Site("gate", number, k)) for k in range(_inputs_of(cell)))
+                if not broken:
+                    return True, net, inverted, still
+            if cell.kind not in ("$buf", "$not") or cell.output in self.plan.cuts:
+                return False, None, False, 0
+            still |= self.held(Site("gate", number))
+            inverted ^= cell.kind == "$not"
+            bit = cell.operands[0]
+        return True, None, inverted, still
+
+    def _is_per_lane(self, value: int) -> bool:
+        return any(self.old.inputs[port] == value for port in self.per_lane)
+
+    def _common_clock(self, index: int) -> tuple[Word | None, bool, int]:
+        """The one-bit clock of a register, its edge, and the lanes in which that clock is stuck."""
+        register = self.old.registers[index]
+        assert register.clock is not None
+        found, net, inverted, still = self._walk(register.clock)
+        if not found:
+            return None, register.rising, 0
+        clock = Word.const(0, 1) if net is None else self.one[net]
+        return clock, register.rising != inverted, still | self.held(Site("clock", index))
+
+    def _shown(self, bit: Word, site: Site | None = None) -> Word:
+        """A bit as a word of one bit where all lanes are alike."""
+        alike = not nets(bit) or net_of(bit) not in self.apart
+        if site is not None and self.held(site):
+            return self.read(bit, site)
+        return (self.one[net_of(bit)] if nets(bit) else bit) if alike else self.wide[net_of(bit)]
+
+    def _differs(self, planes: Sequence[Word]) -> Word:
+        found = Word.const(0, self.lanes)
+        for plane in dict.fromkeys(planes):
+            if plane.width > 1 and plane.as_const() is None:
+                other = self.word("$xor", plane, self.over_lanes(plane.bit(0)))
+                found = other if found.as_const() is not None else self.word("$or", found, other)
+        return found
+
+
+def nets(word: Word) -> list[Net]:
+    return [
+        (part.value, part.low + n)
+        for part in word.parts
+        if isinstance(part, Slice)
+        for n in range(part.width)
+    ]
+
+
+def net_of(bit: Word) -> Net:
+    (net,) = nets(bit)
+    return net
+
+
+def nets_of(cell: Cell) -> list[Net]:
+    return [net for word in cell.operands for net in nets(word)]
+
+
+def _inputs_of(cell: Cell) -> int:
+    return sum(word.width for word in cell.operands)
+
+
+def _masks(faults: Sequence[Fault | None]) -> dict[Site, tuple[int, int]]:
+    """For each site the lanes in which it is stuck at 0, and at 1."""
+    found: dict[Site, tuple[int, int]] = {}
+    for lane, fault in enumerate(faults):
+        if fault is not None:
+            zeros, ones = found.get(fault.site, (0, 0))
+            bit = 1 << lane
+            found[fault.site] = (zeros, ones | bit) if fault.stuck else (zeros | bit, ones)
+    return found
