@@ -3,10 +3,11 @@
 Theory of operation. The same golden is laid over the same capture at random shifts and at random rates between half
 and double (but not within 5 % of the one found), and the share of edges that match is taken each time. Its mean and
 variance say how many independent edges the capture is worth: as many as a binomial distribution of that mean would
-need for that variance. The chance that a random placement matches as large a share as the fit that was found is then
-bounded by Chernoff's inequality, and multiplied by the number of placements that the search has looked at
-(Bonferroni's correction). It is taken over the capture as a whole and over the half that fits best, as a design that
-slips on the way fits in one part only; the number of parts counts too.
+need for that variance. (Where the golden is busy here and silent there, the shares lie in two heaps, and the upper
+half or fifth of them says more than all.) The chance that a random placement matches as large a share as the fit that
+was found is then bounded by Chernoff's inequality, and multiplied by the number of placements that the search has
+looked at (Bonferroni's correction). It is taken over the capture as a whole and over the half that fits best, as a
+design that slips on the way fits in one part only; the number of parts counts too.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ from .record import Floats
 from .timebase import TimeBase
 
 PLACEMENTS = 400
-MOST_EDGES = 256
+MOST_EDGES = 1024
+#: Shares of the placements, the best ones, and what the variance of a normal distribution shrinks to in such a part.
+TOPS = ((1.0, 1.0), (0.5, 0.363), (0.2, 0.219))
 SMALL = 1e-3  # a chance that is smaller does not worry us
 
 
@@ -69,12 +72,22 @@ def _parts(edges: Edges, nearest: Nearest, base: TimeBase, tried: int, rng: np.r
 
 
 def _stretch(edges: Edges, nearest: Nearest, time: Floats, tried: int, rng: np.random.Generator) -> Chance:
-    shares = _shares(edges, nearest, _placements(time, nearest.end, rng))
-    mean = min(max(float(shares.mean()), 0.25 / (PLACEMENTS * len(time))), 0.999)
-    variance = max(float(shares.var()), mean * (1 - mean) / len(time))
-    worth = min(max(mean * (1 - mean) / variance, 1.0), float(len(time)))
+    shares = np.sort(_shares(edges, nearest, _placements(time, nearest.end, rng)))
     found = float(_shares(edges, nearest, time[None, :])[0])
-    return Chance(*(_bound(share, mean, worth, tried) for share in (found, 1.0)))
+    return Chance(*(_tail(shares, share, len(time), tried) for share in (found, 1.0)))
+
+
+def _tail(shares: Floats, share: float, edges: int, tried: int) -> float:
+    """The chance of such a share, from those of random placements in rising order."""
+    least = 1.0
+    for part, narrowed in TOPS:
+        top = shares[len(shares) - int(part * len(shares)) :]
+        mean = min(max(float(top.mean()), 0.25 / (PLACEMENTS * edges)), 0.999)
+        variance = max(float(top.var()) / narrowed, mean * (1 - mean) / edges)
+        worth = min(max(mean * (1 - mean) / variance, 1.0), float(edges))
+        bound = len(TOPS) * _bound(share, mean, worth)
+        least = min(least, bound)
+    return min(1.0, tried * max(least, float((shares >= share).mean())))
 
 
 def _placements(time: Floats, end: float, rng: np.random.Generator) -> Floats:
@@ -98,9 +111,10 @@ def _shares(edges: Edges, nearest: Nearest, time: Floats) -> Floats:
     return shares
 
 
-def _bound(share: float, mean: float, worth: float, tried: int) -> float:
+def _bound(share: float, mean: float, worth: float) -> float:
+    """Chernoff's bound for at least this share of `worth` trials that succeed with probability `mean`."""
     if share <= mean:
         return 1.0
     share = min(share, 1 - 1e-9)
     divergence = share * math.log(share / mean) + (1 - share) * math.log((1 - share) / (1 - mean))
-    return min(1.0, tried * math.exp(-worth * divergence))
+    return math.exp(-worth * divergence)
