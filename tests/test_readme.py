@@ -85,7 +85,7 @@ def test_the_first_two_commands_set_up_and_test() -> None:
     assert first.body == (
         'python3 -m venv .venv && .venv/bin/pip install -e ".[test]" && .venv/bin/forelight show tide_gauge\n'
     )
-    assert second.body == ".venv/bin/python -m pytest\n"
+    assert second.body == ".venv/bin/python -m pytest -n 2\n"
 
 
 def test_every_output_is_what_the_program_prints(tmp_path: Path) -> None:
