@@ -1,0 +1,226 @@
+"""Known-ness: never contradicted by a power-up or a value of an unknown line; as strong as three-valued logic."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+from forelight.sim import Netlist, Simulation
+from forelight.sim.errors import LoopError
+from forelight.sim.netlist import Cell, Const, Override, Param, Register, Slice, Word
+from forelight.sim.state import PowerUp
+from forelight.sim.unknowns import unknowns
+
+from .any_netlists import any_netlist
+from .bench_format import read_bench
+from .icarus import needs_icarus, run
+from .random_netlists import random_netlist
+from .test_faults import C17, S27
+
+POWER_UPS, UPDATES = 24, 30
+
+
+def never_contradicted(netlist: Netlist, seed: int, power_ups: int = POWER_UPS) -> int:
+    """Drive known and unknown lines; every start and every value of the unknown lines agrees with what is known.
+
+    Returns the number of bits that were called known.
+    """
+    rng = random.Random(seed)
+    starts: list[PowerUp] = [0, 1, "init", *(random.Random(seed + n) for n in range(power_ups - 3))]
+    proof = Simulation(unknowns(netlist), "init")
+    sims = [Simulation(netlist, start) for start in starts]
+    known = 0
+    for _ in range(UPDATES):
+        values = {
+            port: rng.getrandbits(width) for port, width in sims[0].inputs.items() if rng.random() < 0.6
+        }
+        masks = {
+            port: rng.getrandbits(64) & rng.getrandbits(64) & (1 << sims[0].inputs[port]) - 1
+            if rng.random() < 0.2
+            else 0
+            for port in values
+        }
+        proof.set_many({**values, **{f"{port}.unknown": mask for port, mask in masks.items()}})
+        proof.settle()
+        for sim in sims:
+            sim.set_many({port: value ^ rng.getrandbits(64) & masks[port] for port, value in values.items()})
+            try:
+                sim.settle()
+            except LoopError:
+                return known
+            for port, width in sim.outputs.items():
+                unknown = proof.get(f"{port}.unknown")
+                assert (sim.get(port) ^ proof.get(port)) & ~unknown == 0, port
+                known += width - unknown.bit_count()
+    return known
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_no_power_up_contradicts(seed: int) -> None:
+    """24 seeds, 2 netlists each, 24 power-ups each: 1152 runs, beside the 1000 of the next test."""
+    print("seed", seed)
+    netlists = random_netlist(seed), any_netlist(random.Random(seed))
+    assert sum(never_contradicted(netlist, seed) for netlist in netlists) > 0
+
+
+def test_many_power_ups_of_one_netlist() -> None:
+    print("seed 3")
+    assert never_contradicted(random_netlist(3), 3, power_ups=1000) > 0
+
+
+def settled(netlist: Netlist, *steps: dict[str, int]) -> dict[str, str]:
+    """The outputs after the steps, bit 0 last, x where unknown."""
+    sim = Simulation(unknowns(netlist), "init")
+    for step in steps:
+        sim.set_many(step)
+        sim.settle()
+    return {port: shown(sim, port, word.width) for port, word in netlist.outputs.items()}
+
+
+def shown(sim: Simulation, port: str, width: int) -> str:
+    value, unknown = sim.get(port), sim.get(f"{port}.unknown")
+    return "".join("x" if unknown >> at & 1 else str(value >> at & 1) for at in reversed(range(width)))
+
+
+def cell(kind: str, width: int, operands: tuple[Word, ...], **params: Param) -> Netlist:
+    """One cell on the inputs a, b (4 bits each) and s (1 bit), which are values 0, 1 and 2."""
+    return Netlist(
+        "one",
+        (4, 4, 1, width),
+        {"a": 0, "b": 1, "s": 2},
+        {"y": Word.value(3, width)},
+        (Cell(kind, 3, operands, params),),
+        (),
+        (),
+    )
+
+
+A, B, S = Word.value(0, 4), Word.value(1, 4), Word.value(2, 1)
+
+
+@pytest.mark.parametrize(
+    ("netlist", "step", "expected"),
+    [
+        (cell("$add", 4, (A, B)), {"a": 5, "a.unknown": 8, "b": 6, "b.unknown": 4}, "xx11"),
+        (cell("$mux", 4, (A, B, S)), {"a": 5, "b": 6, "s.unknown": 1}, "01xx"),
+        (cell("$lt", 1, (A, B)), {"a": 1, "a.unknown": 3, "b": 8, "b.unknown": 7}, "1"),
+        (cell("$lt", 1, (A, B)), {"a": 1, "a.unknown": 3, "b": 1}, "x"),
+        (cell("$eq", 1, (A, B)), {"a": 8, "a.unknown": 7, "b": 0, "b.unknown": 3}, "0"),
+        (cell("$shl", 4, (A, Word.value(1, 1))), {"a": 1, "b.unknown": 1}, "00xx"),
+        (cell("$mul", 4, (A, B)), {"a": 4, "b": 1, "b.unknown": 2}, "x100"),
+        (cell("$mul", 4, (A, B)), {"a": 0, "b.unknown": 15}, "0000"),
+        (cell("$and", 2, (Word.const(0, 2, 3), A.cut(0, 2))), {"a": 2}, "x0"),
+        (
+            cell("case", 4, (S, A, B), patterns=(("1",),)),
+            {"a": 3, "b": 1, "s.unknown": 1},
+            "00x1",
+        ),
+    ],
+)
+def test_what_is_known_of_one_cell(netlist: Netlist, step: dict[str, int], expected: str) -> None:
+    assert settled(netlist, step)["y"] == expected
+
+
+def register(data: Word, clock: Word, overrides: tuple[Override, ...] = ()) -> Netlist:
+    """One register of 4 bits, value 3, on the inputs above."""
+    register = Register(3, 4, clock, True, data, overrides, Const(0, 4), "q")
+    return Netlist(
+        "one", (4, 4, 1, 4), {"a": 0, "b": 1, "s": 2}, {"y": Word.value(3, 4)}, (), (register,), ()
+    )
+
+
+def test_an_unknown_edge_joins_old_and_new() -> None:
+    netlist = register(A, S)
+    first = [{"a": 12}, {"s": 1}, {"s": 0}, {"a": 10}]
+    assert settled(netlist, {"a": 12})["y"] == "xxxx"
+    assert settled(netlist, *first)["y"] == "1100"
+    assert settled(netlist, *first, {"s.unknown": 1})["y"] == "1xx0"
+    # The edge may have come before or with the new data.
+    assert settled(netlist, *first, {"s.unknown": 1}, {"s": 1, "s.unknown": 0, "a": 8})["y"] == "1xx0"
+    # A level that is known again, and low, makes the next edge certain.
+    again: list[dict[str, int]] = [{"s.unknown": 1}, {"s.unknown": 0}, {"s": 1}]
+    assert settled(netlist, *first, *again)["y"] == "1010"
+
+
+def test_an_unknown_override_joins() -> None:
+    forced = Override(Word.of([Slice(1, 0, 1)] * 4), Word.const(3, 4))
+    netlist = register(A, S, (forced,))
+    first = [{"a": 10}, {"s": 1}]
+    assert settled(netlist, *first, {"b.unknown": 1})["y"] == "x01x"
+    assert settled(netlist, *first, {"b": 1})["y"] == "0011"
+
+
+def nands(*gates: tuple[int, int, int], width: int = 2) -> Netlist:
+    """NAND gates (output, one input, other input) on the inputs s and r, values 0 and 1."""
+    cells: list[Cell] = []
+    top = max(output for output, _, _ in gates) + 1
+    for number, (output, one, other) in enumerate(gates):
+        cells.append(Cell("$and", top + number, (Word.value(one, 1), Word.value(other, 1))))
+        cells.append(Cell("$not", output, (Word.value(top + number, 1),)))
+    outputs = {f"y{output}": Word.value(output, 1) for output, _, _ in gates}
+    return Netlist("gates", (1,) * (top + len(gates)), {"s": 0, "r": 1}, outputs, tuple(cells), (), ())
+
+
+def test_a_dominated_loop_is_known_and_a_free_one_is_unknown() -> None:
+    latch = nands((2, 0, 3), (3, 1, 2))
+    assert settled(latch, {"s": 0, "r": 1}) == {"y2": "1", "y3": "0"}
+    assert settled(latch, {"s": 1, "r": 1}) == {"y2": "x", "y3": "x"}
+    ring = nands((2, 0, 2))
+    assert settled(ring, {"s": 0}) == {"y2": "1"}
+    assert settled(ring, {"s": 1}) == {"y2": "x"}
+
+
+# Icarus Verilog: gates with known clocks.
+
+
+def verilog(netlist: Netlist, steps: list[dict[str, str]]) -> str:
+    """The netlist as primitives, and a bench that prints its outputs after each step."""
+    gate = {"$and": "and", "$or": "or", "$xor": "xor", "$not": "not", "$buf": "buf"}
+    gate |= {"$reduce_and": "and", "$reduce_or": "or", "$reduce_xor": "xor"}
+    lines = ["module bench;"]
+    lines += [f"reg v{value};" for value in netlist.inputs.values()]
+    lines += [f"reg v{r.output};" for r in netlist.registers]
+    for each in netlist.cells:
+        inputs = ", ".join(f"v{v}" for word in each.operands for v in word.values())
+        lines += [f"wire v{each.output};", f"{gate[each.kind]} (v{each.output}, {inputs});"]
+    for r in netlist.registers:
+        assert r.clock is not None
+        (clock,), (data,) = r.clock.values(), r.data.values()
+        lines.append(f"always @(posedge v{clock}) v{r.output} <= v{data};")
+    lines.append("initial begin")
+    word = ", ".join(f"v{v}" for shown in netlist.outputs.values() for v in shown.values())
+    for step in steps:
+        lines += [f"v{netlist.inputs[port]} = 1'b{bit};" for port, bit in step.items()]
+        lines += ["#1;", f'$display("%b", {{{word}}});']
+    return "\n".join([*lines, "end", "endmodule"])
+
+
+def as_icarus(netlist: Netlist, seed: int, directory: Path, steps: int) -> None:
+    rng = random.Random(seed)
+    print("seed", seed)
+    plan: list[dict[str, str]] = [dict.fromkeys(netlist.inputs, "0")]
+    for _ in range(steps):
+        # Data moves while the clock stands still, then the clock.
+        plan.append({port: rng.choice("0011x") for port in netlist.inputs if port != "clk"})
+        if "clk" in netlist.inputs:
+            plan += [{"clk": "1"}, {"clk": "0"}]
+    (directory / "bench.v").write_text(verilog(netlist, plan))
+    theirs = run([directory / "bench.v"], "bench", directory).split()
+    sim = Simulation(unknowns(netlist), "init")
+    ours = []
+    for step in plan:
+        sim.set_many({port: int(bit == "1") for port, bit in step.items()})
+        sim.set_many({f"{port}.unknown": int(bit == "x") for port, bit in step.items()})
+        sim.settle()
+        ours.append("".join(shown(sim, port, 1) for port in netlist.outputs))
+    assert any("x" in line for line in theirs)
+    assert any("x" not in line for line in theirs)
+    assert ours == theirs
+
+
+@needs_icarus
+@pytest.mark.parametrize(("name", "text"), [("c17", C17), ("s27", S27)])
+def test_gates_as_icarus_shows_them(name: str, text: str, tmp_path: Path) -> None:
+    """Sources: Brglez and Fujiwara, ISCAS 1985 (c17); Brglez, Bryan and Kozminski, ISCAS 1989 (s27)."""
+    as_icarus(read_bench(text, name), 17, tmp_path, 200)
