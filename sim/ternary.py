@@ -39,7 +39,8 @@ from numpy.typing import NDArray
 from .errors import UsageError
 from .netlist import Netlist
 from .simulation import Recorded, Simulation
-from .unknowns import clock_lines, unknowns
+from .unknown_clocks import clock_lines
+from .unknowns import unknowns
 
 Line = tuple[str, int]
 

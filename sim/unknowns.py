@@ -18,17 +18,16 @@ order.
 **Level-sensitive controls** that are unknown join as well: a rail is set where the forced value may be set,
 and cleared only where the control is certain.
 
-**Loops through controls.** A state whose override would wait for itself cannot be swept to rest soundly. It is taken
-coarsely: an unknown clock makes all of it unknown, whatever the data; where even that is a loop, as with a
-latch that feeds its own enable, the state is unknown for good. So the result has no loops at all, and every
-update comes to rest unless clocks chase each other.
+**Loops through controls.** A state whose override would wait for itself cannot be swept to rest soundly: an
+unknown clock makes all of it unknown, whatever the data; where even that is a loop (a register that resets
+itself, a latch that feeds its own enable) the state is unknown for good. So the result has no loops at all.
 
 **Loops of cells** are unrolled from unknown (least fixed point, Kleene 1952): what any stable state must have
 in common is known, a loop without a stable state is unknown, and so is what a loop of gates only remembers.
 Each turn can make at least one bit known; after `TURNS` turns the rest stays unknown, which is sound.
 
-**Memories** of at most 4096 bits with one write clock become registers; reads of a larger one that somebody writes, or
-of one with several clocks, are unknown. One that nobody writes is wiring and keeps what was declared.
+**Memories** of at most 4096 bits with one write clock become registers; reads of a larger one that somebody
+writes, or of one with several clocks, are unknown. One that nobody writes is wiring.
 """
 
 from __future__ import annotations
@@ -39,20 +38,16 @@ from .gate_arithmetic import Bits
 from .gate_builder import UNDEFINED, ZERO, Bit
 from .gate_cells import Site, draw
 from .gate_memories import is_kept
-from .netlist import Cell, Const, Memory, Netlist, Override, Register, Slice, Word
+from .netlist import Cell, Const, Netlist, Register, Slice, Word
 from .schedule import schedule
 from .state import is_wiring
 from .unknown_bits import TernaryBuilder
+from .unknown_clocks import clock_sources
+from .unknown_roms import Roms
+from .unknown_state import FINE, NEVER, Key, States
 
 #: Turns after which an unrolled loop of cells is left as it is.
 TURNS = 16
-
-Forced = tuple[Bits, Bits]
-#: What has state: a register, or a memory that is one.
-Key = tuple[str, int]
-
-#: How an unknown clock is taken: bit by bit, the state as a whole, or the state is unknown for good.
-FINE, COARSE, NEVER = 2, 1, 0
 
 
 def unknowns(netlist: Netlist, *, clean_clocks: bool = False, known_start: bool = False) -> Netlist:
@@ -63,8 +58,8 @@ def unknowns(netlist: Netlist, *, clean_clocks: bool = False, known_start: bool 
     `name.may0` and `name.may1`. The registers of the result stand in pairs (may be 1, may be 0) for each that is not
     wiring, then for each memory, then the latches of uncertain clocks.
 
-    With `clean_clocks`, an input line that clocks something itself has no unknown edges (its mask counts for
-    its other uses alone). With `known_start`, registers and memories hold what the source states.
+    With `clean_clocks`, an input line that is a clock has no unknown edges (its mask counts for its other
+    uses alone). With `known_start`, registers and memories hold what the source states.
     """
     care: dict[Key, int] = {}
     while True:
@@ -77,42 +72,11 @@ def unknowns(netlist: Netlist, *, clean_clocks: bool = False, known_start: bool 
             care[key] = care.get(key, FINE) - 1
 
 
-#: (value, bit) of an input.
-Source = tuple[int, int]
-
-
-def clock_lines(netlist: Netlist) -> frozenset[Source]:
-    """Every input line that clocks something itself, or through inverters and buffers alone."""
-    return frozenset(source for source, _ in clock_sources(netlist).values())
-
-
-def clock_sources(netlist: Netlist) -> dict[Word, tuple[Source, bool]]:
-    """For each clock that is an input line, or one behind inverters and buffers: the line, and whether inverted."""
-    inputs = set(netlist.inputs.values())
-    makers = {cell.output: cell for cell in netlist.cells if cell.kind in ("$not", "$buf", "$pos")}
-    words = [register.clock for register in netlist.registers]
-    words += [port.clock for memory in netlist.memories for port in memory.writes]
-    found: dict[Word, tuple[Source, bool]] = {}
-    for word in words:
-        at, inverted, passed = word, False, set()
-        while at is not None and isinstance(part := at.parts[0], Slice):
-            maker = makers.get(part.value)
-            if part.value in inputs:
-                assert word is not None
-                found[word] = (part.value, part.low), inverted
-            if maker is None or part in passed or maker.operands[0].width <= part.low:
-                break
-            passed.add(part)
-            inverted ^= maker.kind == "$not"
-            at = maker.operands[0].bit(part.low)
-    return found
-
-
 class _Rewriting:
     """One netlist on its way to rails."""
 
     def __init__(self, netlist: Netlist, clean_clocks: bool, known_start: bool, care: dict[Key, int]) -> None:
-        self.old, self.known_start, self.care = netlist, known_start, care
+        self.old, self.care = netlist, care
         self.to = TernaryBuilder()
         self.clean = clock_sources(netlist) if clean_clocks else {}
         self.nets: dict[int, Bits] = {}
@@ -130,10 +94,8 @@ class _Rewriting:
                 self.states[index], self.nets[register.output] = self._new_state(register.width)
         self.rows: dict[int, tuple[int, int]] = {}
         self.contents: list[Bits | None] = [self._contents(n) for n in range(len(netlist.memories))]
-        self.roms: dict[int, tuple[int, int]] = {}
-        self.memories: list[Memory] = []
-        self.unsure: dict[tuple[Bit, bool], Bit] = {}
-        self.latches: list[Register] = []
+        self.roms = Roms(self.to)
+        self.drawn = States(self.to, known_start, care)
 
     def netlist(self) -> Netlist:
         old = self.old
@@ -158,8 +120,8 @@ class _Rewriting:
             self.inputs,
             outputs,
             tuple(rails.cells),
-            (*registers, *self.latches),
-            tuple(self.memories),
+            (*registers, *self.drawn.latches),
+            tuple(self.roms.memories),
             names,
             old.warnings,
         )
@@ -281,34 +243,7 @@ class _Rewriting:
             return self.to.tree(address, reached, [ZERO] * width)
         if memory.writes:
             return [UNDEFINED] * memory.width
-        return self._rom(number, cell, address)
-
-    def _rom(self, number: int, cell: Cell, address: Bits) -> Bits:
-        """A large memory that nobody writes: one a rail, and unknown as a whole under an unknown address."""
-        memory, rails = self.old.memories[number], self.to.rails
-        if number not in self.roms:
-            images = (
-                tuple(
-                    Const((~c.bits if rail == 0 else c.bits | c.undefined) & (1 << c.width) - 1, c.width)
-                    for c in memory.init
-                )
-                for rail in (0, 1)
-            )
-            self.roms[number] = len(self.memories), len(self.memories) + 1
-            for rail, image in enumerate(images):
-                name = f"{memory.name}.may{rail}"
-                self.memories.append(
-                    Memory(name, memory.width, memory.size, memory.offset, image, (), memory.src)
-                )
-        unknown = rails.any_of([rails.both(*self.to.pair(bit)) for bit in address])
-        read: list[list[Bit]] = []
-        for twin in self.roms[number]:
-            output = rails.value(memory.width)
-            rails.cells.append(
-                Cell("read", output, (self._rail(address, 1),), {**cell.params, "memory": twin}, cell.src)
-            )
-            read.append([rails.either(bit, unknown) for bit in rails.bits(output)])
-        return [self.to.of(*pair) for pair in zip(*read, strict=True)]
+        return self.roms.read(number, memory, cell, address)
 
     # State
 
@@ -319,7 +254,7 @@ class _Rewriting:
         forced = [(self._bits(o.mask), self._bits(o.value)) for o in register.overrides]
         data = now if register.clock is None else self._bits(register.data)
         clock = None if register.clock is None else self._clock(register.clock)
-        return self._pair(
+        return self.drawn.pair(
             self.states[index],
             now,
             clock,
@@ -354,7 +289,7 @@ class _Rewriting:
             bits |= row.bits << place * memory.width
             undefined |= row.undefined << place * memory.width
         init = Const(bits, len(now), undefined)
-        return self._pair(
+        return self.drawn.pair(
             self.rows[number], now, clock, rising, data, forced, init, memory, ("memory", number)
         )
 
@@ -365,81 +300,3 @@ class _Rewriting:
             found = self.to.of(self.to.rails.inverter(level), level)
             return self.to.inverter(found) if inverted else found
         return self._bits(word)[0]
-
-    def _pair(
-        self,
-        values: tuple[int, int],
-        now: Bits,
-        clock: Bit | None,
-        rising: bool,
-        data: Bits,
-        forced: Sequence[Forced],
-        init: Const,
-        of: Register | Memory,
-        key: Key,
-    ) -> list[Register]:
-        """The two rails of a state."""
-        rails, found = self.to.rails, []
-        ones = (1 << len(now)) - 1
-        for value, rail in zip(values, (1, 0), strict=True):
-            taken = [self.to.pair(bit)[rail] for bit in data]
-            held = [self.to.pair(bit)[rail] for bit in now]
-            overrides = []
-            edge = None
-            if clock is not None:
-                before, after = self.to.pair(clock) if rising else self.to.pair(clock)[::-1]
-                edge = rails.word([rails.both(after, rails.inverter(before))])
-                maybe = rails.both(after, before)
-                if maybe != ZERO:
-                    unsure = self._unsure(clock, rising)
-                    coarse = self.care.get(key) == COARSE
-                    joins = rails.word(maybe if coarse else rails.both(maybe, bit) for bit in taken)
-                    overrides.append(Override(joins, Word.const(ones, len(now))))
-                    taken = [
-                        rails.either(bit, rails.both(unsure, old))
-                        for bit, old in zip(taken, held, strict=True)
-                    ]
-            overrides += [self._override(mask, word, rail) for mask, word in forced]
-            start = ((init.bits if rail else ~init.bits) | init.undefined) & ones
-            start = start if self.known_start else ones
-            name = f"{of.name}.may{rail}"
-            width = len(now)
-            found.append(
-                Register(
-                    value,
-                    width,
-                    edge,
-                    True,
-                    Word() if edge is None else rails.word(taken),
-                    tuple(overrides),
-                    Const(start, width),
-                    name,
-                    of.src,
-                )
-            )
-        return found
-
-    def _override(self, mask: Bits, word: Bits, rail: int) -> Override:
-        """A rail is set where it may be forced so, and cleared only where the control is certain."""
-        rails = self.to.rails
-        forces, values = [], []
-        for control, bit in zip(mask, word, strict=True):
-            may0, may1 = self.to.pair(control)
-            value = rails.both(may1, self.to.pair(bit)[rail])
-            forces.append(rails.either(value, rails.inverter(may0)))
-            values.append(value)
-        return Override(rails.word(forces), rails.word(values))
-
-    def _unsure(self, clock: Bit, rising: bool) -> Bit:
-        """The latch that says that the next edge of a clock may have happened already."""
-        found = self.unsure.get((clock, rising))
-        if found is None:
-            rails = self.to.rails
-            before, after = self.to.pair(clock) if rising else self.to.pair(clock)[::-1]
-            value = rails.value(1)
-            certain = rails.word([rails.both(before, rails.inverter(after))])
-            maybe = rails.word([rails.both(before, after)])
-            controls = (Override(certain, Word.const(0, 1)), Override(maybe, Word.const(1, 1)))
-            self.latches.append(Register(value, 1, None, True, Word(), controls, Const(1, 1), "unsure"))
-            found = self.unsure[clock, rising] = rails.bits(value)[0]
-        return found

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 from forelight.sim import Netlist, Simulation
+from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError
-from forelight.sim.netlist import Cell, Const, Override, Param, Register, Slice, Word
+from forelight.sim.netlist import Cell, Const, Memory, Override, Param, Register, Slice, Word
 from forelight.sim.state import PowerUp
 from forelight.sim.unknowns import unknowns
 
@@ -29,7 +30,8 @@ def never_contradicted(netlist: Netlist, seed: int, power_ups: int = POWER_UPS) 
     rng = random.Random(seed)
     starts: list[PowerUp] = [0, 1, "init", *(random.Random(seed + n) for n in range(power_ups - 3))]
     proof = Simulation(unknowns(netlist), "init")
-    sims = [Simulation(netlist, start) for start in starts]
+    compiled = Compiled(netlist)
+    sims = [Simulation(netlist, start, compiled=compiled) for start in starts]
     known = 0
     for _ in range(UPDATES):
         values = {
@@ -169,6 +171,18 @@ def test_a_dominated_loop_is_known_and_a_free_one_is_unknown() -> None:
     ring = nands((2, 0, 2))
     assert settled(ring, {"s": 0}) == {"y2": "1"}
     assert settled(ring, {"s": 1}) == {"y2": "x"}
+
+
+@pytest.mark.parametrize("size", [16, 1024])
+def test_a_table_is_known_under_a_known_address(size: int) -> None:
+    """A small one becomes gates, and joins the rows that it may show; one of 8192 bits stays a memory."""
+    rows = tuple(Const(at & 0xFF, 8) if at != 2 else Const(0, 8, 0x0F) for at in range(size))
+    read = Cell("read", 1, (Word.value(0, 10),), {"memory": 0})
+    table = Memory("table", 8, size, 0, rows, ())
+    netlist = Netlist("table", (10, 8), {"a": 0}, {"y": Word.value(1, 8)}, (read,), (), (table,))
+    assert settled(netlist, {"a": 9})["y"] == "00001001"
+    assert settled(netlist, {"a": 2})["y"] == "0000xxxx"
+    assert settled(netlist, {"a": 8, "a.unknown": 1})["y"] == ("0000100x" if size == 16 else "xxxxxxxx")
 
 
 # Icarus Verilog: gates with known clocks.
