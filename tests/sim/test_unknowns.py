@@ -6,9 +6,11 @@ import random
 from pathlib import Path
 
 import pytest
+from forelight.designs import read
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError
+from forelight.sim.gates import gates
 from forelight.sim.netlist import Cell, Const, Memory, Override, Param, Register, Slice, Word
 from forelight.sim.state import PowerUp
 from forelight.sim.unknowns import unknowns
@@ -238,3 +240,12 @@ def as_icarus(netlist: Netlist, seed: int, directory: Path, steps: int) -> None:
 def test_gates_as_icarus_shows_them(name: str, text: str, tmp_path: Path) -> None:
     """Sources: Brglez and Fujiwara, ISCAS 1985 (c17); Brglez, Bryan and Kozminski, ISCAS 1989 (s27)."""
     as_icarus(read_bench(text, name), 17, tmp_path, 200)
+
+
+@needs_icarus
+@pytest.mark.parametrize("name", ["c499", "c880", "c1355g", "c1908g"])
+def test_published_netlists_as_icarus_shows_them(name: str, tmp_path: Path) -> None:
+    """The ISCAS netlists that PyPI `circuitgraph` 0.2.1 carries."""
+    circuitgraph = pytest.importorskip("circuitgraph", reason="the netlists come from PyPI: circuitgraph")
+    source = Path(circuitgraph.__file__).parent / "netlists" / f"{name}.v"
+    as_icarus(gates(read(source), as_drawn=True), 18, tmp_path, 60)
