@@ -10,6 +10,7 @@ import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError, UsageError
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
+from forelight.sim.state import PowerUp
 from forelight.sim.ternary import Proof
 
 from .any_netlists import any_netlist
@@ -134,17 +135,19 @@ def moved(sim: Simulation, order: tuple[Line, ...]) -> None:
         sim.settle()
 
 
-@pytest.mark.parametrize("seed", range(12))
-def test_settled_is_what_every_order_gives(seed: int) -> None:
+@pytest.mark.parametrize("known_start", [False, True])
+@pytest.mark.parametrize("seed", range(20))
+def test_settled_is_what_every_order_gives(seed: int, known_start: bool) -> None:
     """Up to four lines at once, at every fourth update; every order, from several power-ups."""
     print("seed", seed)
     rng = random.Random(seed)
     netlist = random_netlist(seed, registers=6, cells=15) if seed % 2 else any_netlist(rng, cells=15)
     lines = [(port, bit) for port, value in netlist.inputs.items() for bit in range(netlist.widths[value])]
-    proof = Proof(netlist)
+    proof = Proof(netlist, known_start=known_start)
     proof.update(dict.fromkeys(netlist.inputs, 0))
     sims = []
-    for start in (0, 1, "init", random.Random(seed), random.Random(seed + 1)):
+    starts: list[PowerUp] = [0, 1, random.Random(seed), random.Random(seed + 1)]
+    for start in ["init", *([] if known_start else starts)]:
         sims.append(Simulation(netlist, start))
         sims[-1].settle()
     now = dict.fromkeys(netlist.inputs, 0)
