@@ -135,7 +135,6 @@ class Case:
     noise: Noise
     fault: str
     text: str
-    first: int | None
     detail: dict[str, object]
     bench: States
 
