@@ -19,6 +19,9 @@ from .state import PowerUp, State
 
 Bits = NDArray[np.uint8]
 
+#: Cycles of one run from which on code is made for the levels of its inputs.
+_LONG = 1 << 15
+
 
 class Together:
     """The state of all lanes, laid out as for one simulation of the netlist of lanes."""
@@ -190,7 +193,10 @@ class Together:
 
     def _cycles(self, port: str, bit: int, observed: Observed, out: Bits, count: int) -> None:
         if count > 0:
-            self.code.clock(port, bit, observed).call(self.state.address, out.ctypes.data, count)
+            # A long run is worth code for the very levels of the inputs.
+            steady = [name for name in self.netlist.inputs if name not in self.per_lane and count >= _LONG]
+            levels = tuple((name, self.state.read(self.places.inputs[name])) for name in steady)
+            self.code.clock(port, bit, observed, levels).call(self.state.address, out.ctypes.data, count)
             self._stale = True
             self.state.check()
 

@@ -12,6 +12,10 @@ from ..evaluate import evaluate
 from ..netlist import Cell, Const, Word
 
 
+#: A word of more bits is not taken apart: to put it together again costs more than the gate.
+_MOST_PARTS = 64
+
+
 def fold(cell: Cell, operands: Sequence[Word], width: int) -> Word | None:
     """The output of a cell as a word, or None if it must be computed; `operands` are the resolved ones."""
     if cell.kind in ("read", "$tribuf"):
@@ -63,6 +67,10 @@ def _bitwise(cell: Cell, operands: Sequence[Word], width: int) -> Word | None:
     constant, other = (a.as_const(), b) if a.as_const() is not None else (b.as_const(), a)
     assert constant is not None
     keeps = 1 if cell.kind == "$and" else 0
+    if constant.bits in (0, (1 << width) - 1):
+        return other if constant.bits & 1 == keeps else Word.const(constant.bits, width)
+    if width > _MOST_PARTS:
+        return None
     return Word.of(
         part
         for index, bit in enumerate(other.bits())

@@ -7,7 +7,7 @@ the words were after each update.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from ..netlist import Const, Netlist, Slice, Word
@@ -17,7 +17,10 @@ from .layout import storage_bits
 from .loop import finish, lead_back, load_all, phis_of, store_all
 from .text import Text
 from .update import Here, Known, Live, Program, update
-from .vectors import vectors
+from .vectors import LOOP, vectors
+
+#: Levels of inputs that code may be made for.
+Levels = tuple[tuple[str, int], ...]
 
 #: Netlists of more cells than this are compiled with less optimisation.
 _LARGE = 4000
@@ -55,10 +58,10 @@ class LaneCode:
         key = ("rows", tuple(ports), observed)
         return self._code(key, lambda: rows(self.compiled.program, ports, observed), 3)
 
-    def clock(self, port: str, bit: int, observed: Observed) -> Code:
-        """`clock(state, out, n)`; the state is at rest with that bit low."""
-        key = ("clock", port, bit, observed)
-        return self._code(key, lambda: clock(self.compiled.program, port, bit, observed), 3)
+    def clock(self, port: str, bit: int, observed: Observed, levels: Levels = ()) -> Code:
+        """`clock(state, out, n)`; the state is at rest with that bit low, and the inputs are at `levels`."""
+        key = ("clock", port, bit, observed, levels)
+        return self._code(key, lambda: clock(self.compiled.program, port, bit, observed, levels), 3)
 
     def _code(self, key: tuple[object, ...], write: Callable[[], str], level: int) -> Code:
         found = self._codes.get(key)
@@ -97,18 +100,31 @@ def rows(program: Program, ports: Sequence[str], observed: Observed) -> str:
     return finish(text, f"rows(ptr noalias %state, {arrays}ptr noalias %out, i64 %n)")
 
 
-def clock(program: Program, port: str, bit: int, observed: Observed) -> str:
+def clock(program: Program, port: str, bit: int, observed: Observed, levels: Levels = ()) -> str:
     """LLVM text of `clock`."""
     text = Text()
     text.block("entry")
-    value = program.netlist.inputs[port]
-    low = Slice(value, 0, bit)
-    high = Slice(value, bit + 1, program.netlist.widths[value] - bit - 1)
-    known: Mapping[int, Known] = {n: {value: Word.of([low, Const(n, 1), high])} for n in (0, 1)}
+    netlist, held = program.netlist, dict(levels)
+    width = netlist.widths[netlist.inputs[port]]
+
+    def known(level: int) -> Known:
+        found = {
+            netlist.inputs[name]: Word.const(at, netlist.widths[netlist.inputs[name]]) for name, at in levels
+        }
+        value = netlist.inputs[port]
+        if port in held:
+            found[value] = Word.const(held[port] & ~(1 << bit) | level << bit, width)
+        else:
+            high = Slice(value, bit + 1, width - bit - 1)
+            found[value] = Word.of([Slice(value, 0, bit), Const(level, 1), high])
+        return found
 
     def step(index: str, live: Live) -> tuple[Here, Live]:
-        risen = update(program, text, live, known=known[1])
-        here = update(program, text, risen.live, known=known[0])
+        if program.plan.settles_once:  # only inputs reach the clocks: they rest where this bit is low
+            resting = Here(program, text, live, known(0)).words(group.clock for group in program.plan.groups)
+            live = replace(live, clocks=tuple(resting))
+        risen = update(program, text, live, known=known(1))
+        here = update(program, text, risen.live, known=known(0))
         return here, here.live
 
     _loop(program, text, observed, step)
@@ -124,6 +140,7 @@ def _loop(
     text.block("head")
     index = text.phi("i64", "0", origin)
     phis = phis_of(program, text, start, origin)
+    text.do(f"{LOOP}{index}")
     here, after = step(index, phis)
     _record(text, here, observed, index)
     following = text.op(f"add nuw i64 {index}, 1")
