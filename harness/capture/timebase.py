@@ -24,9 +24,7 @@ SEED_LOOK = 8192  # edges among which the first line is sought
 SEED_MOST = 512  # and of which it is made at most
 MEMORY = 1024  # edges that it remembers
 MEMORY_STEPS = 2000.0  # and for how long: a drift of 200 ppm bends this by a twentieth of a step at most
-BLOCK_STEPS = 500.0  # longest block
 BLOCK_EDGES = 128  # edges of a block that are looked at
-GROUP_STEPS = 1000.0  # steps in which edges are averaged
 SAMPLE = 1 << 17  # edges of which an average is taken
 TINY = 1e-9
 
@@ -148,15 +146,16 @@ def _carry(
 ) -> tuple[Floats, Floats]:
     """Matched edges beyond the seed, to the last edge (direction 1) or back to the first (-1)."""
     capture, golden = seed
+    memory = _memory(edges.last - edges.first)
     got: list[tuple[Floats, Floats]] = []
     here, end = (capture[-1] + TINY, edges.last + TINY) if direction > 0 else (capture[0], edges.first)
     while (end - here) * direction > 0:
-        recent = np.abs(capture - here) < MEMORY_STEPS
+        recent = np.abs(capture - here) < memory
         if recent.sum() > SEED_EDGES:
             capture, golden = capture[recent], golden[recent]
         middle, shift, slope = _straight(capture, golden, rate)
         # A block is a part of what is known already, so that its prediction is sure.
-        there = here + direction * min(max((capture[-1] - capture[0]) / 4, 1.0), BLOCK_STEPS)
+        there = here + direction * min(max((capture[-1] - capture[0]) / 4, 1.0), memory / 4)
         block = edges.between(min(here, there), max(here, there))
         block = block.part(slice(None, None, 1 + len(block.time) // BLOCK_EDGES))
         found = _matched(block, nearest, shift - slope * middle, slope)
@@ -169,6 +168,11 @@ def _carry(
     nothing = (np.zeros(0), np.zeros(0))
     joined = list(zip(*(got[::direction] or [nothing]), strict=True))
     return np.concatenate(joined[0]), np.concatenate(joined[1])
+
+
+def _memory(span: float) -> float:
+    """For how many steps a straight line is remembered; in a very long recording a drift bends each part the less."""
+    return max(MEMORY_STEPS, span / 400)
 
 
 def _straight(x: Floats, y: Floats, rate: float) -> tuple[float, float, float]:
@@ -188,7 +192,7 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
         points = np.array([middle, middle + 1.0])
         return TimeBase(points, at + rate * (points - middle), np.full(2, 0.3), GATE, rate, 0.05)
     span = float(capture[-1] - capture[0])
-    groups = int(max(1, min(count // SEED_EDGES, span / GROUP_STEPS)))
+    groups = int(max(1, min(count // SEED_EDGES, 2 * span / _memory(span))))
     bounds = np.linspace(0, count, groups + 1).astype(np.int64)
     sizes = np.diff(bounds)
     x = np.add.reduceat(capture, bounds[:-1]) / sizes
