@@ -36,7 +36,7 @@ class Together:
     ) -> None:
         self.netlist, self.lanes, self.per_lane = netlist, lanes, per_lane
         self.widened = widen(drawn, lanes, per_lane, faults)
-        self.code = LaneCode(self.widened.netlist, lanes)
+        self.code = LaneCode(self.widened.netlist, lanes, faults=any(faults))
         self.state = State(self.widened.netlist, self.code.compiled)
         self.places = self.code.compiled.layout
         self._one = State(netlist, Compiled(netlist))  # what one lane would hold at power-up

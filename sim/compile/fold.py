@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from ..evaluate import evaluate
 from ..netlist import Cell, Const, Word
 
-
 #: A word of more bits is not taken apart: to put it together again costs more than the gate.
 _MOST_PARTS = 64
 

@@ -13,14 +13,18 @@ from dataclasses import dataclass, replace
 from ..netlist import Const, Netlist, Slice, Word
 from .compiled import Compiled
 from .jit import Code, compile_text
-from .layout import storage_bits
+from .lane_clock import Copy, moving_level
+from .layout import Place, storage_bits
 from .loop import finish, lead_back, load_all, phis_of, store_all
 from .text import Text
 from .update import Here, Known, Live, Program, update
 from .vectors import LOOP, vectors
+from .words import Scope
 
 #: Levels of inputs that code may be made for.
 Levels = tuple[tuple[str, int], ...]
+
+_CLOCK = "clock(ptr noalias %state, ptr noalias %out, i64 %n)"
 
 #: Netlists of more cells than this are compiled with less optimisation.
 _LARGE = 4000
@@ -45,9 +49,11 @@ class Observed:
 class LaneCode:
     """The machine code of one netlist of lanes."""
 
-    def __init__(self, netlist: Netlist, lanes: int) -> None:
+    def __init__(self, netlist: Netlist, lanes: int, *, faults: bool = False) -> None:
+        """With `faults` words are handled in halves: a fault of one lane costs nothing in the other half."""
         self.compiled = Compiled(netlist, keep_in_memory=False)
         self.lanes = lanes
+        self.pieces = 2 if faults and lanes % 128 == 0 and lanes > 128 else 1
         self._codes: dict[tuple[object, ...], Code] = {}
 
     def settle(self) -> Code:
@@ -68,7 +74,7 @@ class LaneCode:
         if found is None:
             text = write()
             if self.lanes % 64 == 0 and self.lanes > 64:
-                text = vectors(text, self.lanes)
+                text = vectors(text, self.lanes, self.pieces)
             if len(self.compiled.program.netlist.cells) > _LARGE:
                 level = 1
             found = self._codes[key] = compile_text(text, str(key[0]), level)
@@ -119,16 +125,58 @@ def clock(program: Program, port: str, bit: int, observed: Observed, levels: Lev
             found[value] = Word.of([Slice(value, 0, bit), Const(level, 1), high])
         return found
 
+    level = moving_level(program, (known(0), known(1)))
+    if level is not None:
+        _two_copies(program, text, observed, known(level), known(0))
+        return finish(text, _CLOCK)
+
     def step(index: str, live: Live) -> tuple[Here, Live]:
-        if program.plan.settles_once:  # only inputs reach the clocks: they rest where this bit is low
-            resting = Here(program, text, live, known(0)).words(group.clock for group in program.plan.groups)
-            live = replace(live, clocks=tuple(resting))
         risen = update(program, text, live, known=known(1))
         here = update(program, text, risen.live, known=known(0))
         return here, here.live
 
     _loop(program, text, observed, step)
-    return finish(text, "clock(ptr noalias %state, ptr noalias %out, i64 %n)")
+    return finish(text, _CLOCK)
+
+
+def _two_copies(program: Program, text: Text, observed: Observed, moving: Known, resting: Known) -> None:
+    """`n` cycles in which all registers move at once, the inputs as `moving` says, recorded with those of `resting`."""
+    start, registers = load_all(program, text), program.netlist.registers
+    bits = [storage_bits(register.width) for register in registers]
+    places = [
+        Place(64 * number, r.width, b) for number, (r, b) in enumerate(zip(registers, bits, strict=True))
+    ]
+    stride = 64 * -(-max(bits) // 512)
+    places = [replace(place, offset=stride * number) for number, place in enumerate(places)]
+    for name in ("one", "two"):
+        text.do(f"%{name} = alloca [{stride * len(places)} x i8], align 64")
+
+    def put(base: str, number: int, name: str) -> None:
+        place = places[number]
+        pointer = text.op(f"getelementptr i8, ptr {base}, i64 {place.offset}")
+        text.do(f"store i{place.bits} {name}, ptr {pointer}, align {min(place.size, 64)}")
+
+    for number, name in enumerate(start.registers):
+        put("%one", number, Scope(text, ()).resize(name, registers[number].width, bits[number]))
+    origin = text.here
+    text.do("br label %head")
+    text.block("head")
+    index = text.phi("i64", "0", origin)
+    read, written = text.phi("ptr", "%one", origin), text.phi("ptr", "%two", origin)
+    text.do(f"{LOOP}{index}")
+    here = Copy(program, text, start.inputs, places, read, moving)
+    for number, register in enumerate(registers):
+        (name,) = here.words([register.data])
+        put(written, number, here.scope.resize(name, register.width, bits[number]))
+    _record(text, Copy(program, text, start.inputs, places, written, resting), observed, index)
+    following = text.op(f"add nuw i64 {index}, 1")
+    for phi, name in ((index, following), (read, written), (written, read)):
+        text.arm(phi, name, text.here)
+    text.do(f"br i1 {text.op(f'icmp eq i64 {following}, %n')}, label %exit, label %head")
+    text.block("exit")
+    last = Copy(program, text, start.inputs, places, written, resting)
+    names = last.words(Word.value(register.output, register.width) for register in registers)
+    store_all(program, text, replace(start, registers=tuple(names)))
 
 
 def _loop(

@@ -11,7 +11,7 @@ import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError, UsageError
-from forelight.sim.faults import Fault, Lines, Site
+from forelight.sim.faults import Fault, Lines, Site, collapsed
 from forelight.sim.gates import gates
 from forelight.sim.lanes import Lanes
 from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
@@ -217,6 +217,30 @@ def test_the_benchmark_circuits(name: str) -> None:
         drawn.run_clock("inputs", bit=7, cycles=cycles, observe="outputs"),
         plain.run_clock("inputs", bit=7, cycles=cycles, observe="outputs"),
     )
+
+
+@pytest.mark.parametrize("name", ["lfsr", "serial", "processor", "multiplier"])
+def test_long_runs_with_a_fault_in_every_lane(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Code for the levels of the inputs, few registers and many; words in halves."""
+    monkeypatch.setattr("forelight.sim.lanes_together._LONG", 16)
+    circuit = next(circuit for circuit in CIRCUITS if circuit.name == name)
+    netlist = gates(parse(rtlil(OnPins(circuit.design()))))
+    rng = random.Random(9)
+    classes = [members[0] for members in collapsed(netlist)]
+    faults = [None, *(rng.choice(classes) for _ in range(255))]
+    recorded, compared = (Lanes(netlist, 256, "init", faults=faults) for _ in range(2))
+    for lanes in (recorded, compared):
+        lanes.set("inputs", circuit.steady)
+    found = recorded.run_clock("inputs", bit=7, cycles=700, observe="outputs")
+    differs = compared.differs_in_clock("inputs", bit=7, cycles=700)
+    assert np.array_equal(differs.astype(bool), np.any(found != found[0], axis=1))
+    assert 20 < differs.sum() < 255
+    for lane in (0, *rng.sample(range(1, 256), 6)):
+        fault = faults[lane]
+        sim = Simulation(broken(netlist, fault) if fault else netlist, "init")
+        sim.set("inputs", circuit.steady)
+        meant = sim.run_clock("inputs", bit=7, cycles=700, observe="outputs")
+        assert np.array_equal(found[lane], meant), fault
 
 
 def test_a_memory_that_is_no_gates_runs_lane_after_lane() -> None:
