@@ -67,8 +67,9 @@ def main() -> None:
     print(f"changes            {changes:>12,} in {size:.0f} MB of VCD (seed 3)")
     print(f"read               {read:>12.2f} s, {changes / read / 1e6:.1f} million changes a second")
     print(f"aligned and judged {judged:>12.2f} s, {verdict.bits:,} bits in {verdict.steps:,} steps")
+    both = read + judged
     print(
-        f"together           {read + judged:>12.2f} s of processor time, {changes / (read + judged) / 1e6:.1f} million a second"
+        f"together           {both:>12.2f} s of processor time, {changes / both / 1e6:.1f} million a second"
     )
     print(f"peak memory        {peak():>12.0f} MB, golden and all; {before:.0f} MB before the file was read")
 
