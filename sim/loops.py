@@ -73,15 +73,26 @@ def _rings(graph: Graph, nodes: list[int]) -> list[list[int]]:
 
 def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
     driven = {node: value for value, node in graph.makers.items()}
-    names: dict[int, str] = {}
-    for name, word in netlist.names.items():
-        for part in word.parts:
-            if isinstance(part, Slice):
-                names.setdefault(part.value, name)
+    names = _names(netlist)
     sources = [cell.src for cell in netlist.cells] + [register.src for register in netlist.registers]
     nets = tuple(names.get(driven[node], f"v{driven[node]}") for node in ring)
     places = tuple(dict.fromkeys(sources[node] for node in ring if sources[node]))
     return Oscillation(nets, places, _shortest(graph, ring), len(ring))
+
+
+def _names(netlist: Netlist) -> dict[int, str]:
+    """A name for each value: one that is just this value if there is one (the deepest), else a bit of a wider name."""
+    whole: dict[int, str] = {}
+    bits: dict[int, str] = {}
+    for name, word in netlist.names.items():
+        at = 0
+        for part in word.parts:
+            if isinstance(part, Slice):
+                if len(word.parts) == 1 and part.width == netlist.widths[part.value]:
+                    whole[part.value] = name
+                bits[part.value] = f"{name}[{at}]"
+            at += part.width
+    return bits | whole
 
 
 def _shortest(graph: Graph, ring: list[int]) -> int:
