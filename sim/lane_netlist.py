@@ -6,6 +6,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from .faults import Fault, Net, Site
+from .lane_apart import inputs_of, masks, net_of, nets, nets_apart, nets_of
 from .lane_clocks import LaneClocks
 from .netlist import Cell, Const, Netlist, Override, Register, Slice, Word
 from .schedule import schedule
@@ -60,10 +61,10 @@ class _Widening:
     ) -> None:
         self.old, self.lanes, self.per_lane = drawn, lanes, per_lane
         self.full = (1 << lanes) - 1
-        self.stuck = _masks(faults)
+        self.stuck = masks(faults)
         self.plan = schedule(drawn)
         self.makers = {(cell.output, 0): number for number, cell in enumerate(drawn.cells)}
-        self.apart = self._find_apart()
+        self.apart = nets_apart(drawn, self.plan.order, self.plan.cuts, per_lane, self.stuck)
         self.widths: list[int] = []
         self.cells: list[Cell] = []
         self.one: dict[Net, Word] = {}  # nets alike in all lanes, and drivers that only a fault makes differ
@@ -118,25 +119,6 @@ class _Widening:
     def lanes_of(self, bit: Word) -> Word:
         net = net_of(bit)
         return self.wide[net] if net in self.apart else self.over_lanes(self.one[net])
-
-    # Which nets differ
-
-    def _find_apart(self) -> set[Net]:
-        """What may differ from lane to lane: state, loops, faults, some inputs, and all that reads these."""
-        old = self.old
-        apart = {(register.output, 0) for register in old.registers}
-        apart |= {(value, 0) for value in self.plan.cuts}
-        apart |= {(site.number, site.bit) for site in self.stuck if site.place == "driver"}
-        apart |= {
-            (old.inputs[port], b) for port in self.per_lane for b in range(old.widths[old.inputs[port]])
-        }
-        broken = {site.number for site in self.stuck if site.place == "gate"}
-        for node in self.plan.order:
-            if node < len(old.cells):
-                cell = old.cells[node]
-                if node in broken or not apart.isdisjoint(nets_of(cell)):
-                    apart.add((cell.output, 0))
-        return apart
 
     # The parts
 
@@ -198,7 +180,7 @@ class _Widening:
     def _cell(self, number: int) -> None:
         cell, net = self.old.cells[number], (self.old.cells[number].output, 0)
         alike = self.apart.isdisjoint(nets_of(cell)) and not any(
-            self.held(Site("gate", number, place)) for place in range(_inputs_of(cell))
+            self.held(Site("gate", number, place)) for place in range(inputs_of(cell))
         )
         if alike and (cell.output not in self.plan.cuts):
             operands = tuple(
@@ -270,7 +252,7 @@ class _Widening:
                 return port and not self._is_per_lane(net[0]), net, inverted, still
             cell = self.old.cells[number]
             if cell.output not in self.plan.cuts and self.apart.isdisjoint(nets_of(cell)):
-                broken = any(self.held(Site("gate", number, k)) for k in range(_inputs_of(cell)))
+                broken = any(self.held(Site("gate", number, k)) for k in range(inputs_of(cell)))
                 if not broken:
                     return True, net, inverted, still
             if cell.kind not in ("$buf", "$not") or cell.output in self.plan.cuts:
@@ -307,36 +289,3 @@ class _Widening:
                 other = self.word("$xor", plane, self.over_lanes(plane.bit(0)))
                 found = other if found.as_const() is not None else self.word("$or", found, other)
         return found
-
-
-def nets(word: Word) -> list[Net]:
-    return [
-        (part.value, part.low + n)
-        for part in word.parts
-        if isinstance(part, Slice)
-        for n in range(part.width)
-    ]
-
-
-def net_of(bit: Word) -> Net:
-    (net,) = nets(bit)
-    return net
-
-
-def nets_of(cell: Cell) -> list[Net]:
-    return [net for word in cell.operands for net in nets(word)]
-
-
-def _inputs_of(cell: Cell) -> int:
-    return sum(word.width for word in cell.operands)
-
-
-def _masks(faults: Sequence[Fault | None]) -> dict[Site, tuple[int, int]]:
-    """For each site the lanes in which it is stuck at 0, and at 1."""
-    found: dict[Site, tuple[int, int]] = {}
-    for lane, fault in enumerate(faults):
-        if fault is not None:
-            zeros, ones = found.get(fault.site, (0, 0))
-            bit = 1 << lane
-            found[fault.site] = (zeros, ones | bit) if fault.stuck else (zeros | bit, ones)
-    return found

@@ -11,12 +11,14 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+import numpy as np
 import pytest
 from forelight.designs import read
 from forelight.sim import Netlist
 from forelight.sim.errors import UsageError
 from forelight.sim.faults import Fault, Site, collapsed, describe, sites
 from forelight.sim.gates import gates
+from forelight.sim.lanes import Lanes
 from forelight.sim.netlist import Word
 
 from .bench_format import read_bench
@@ -152,3 +154,55 @@ def read_words() -> Netlist:
     return Netlist(
         "words", (4, 4), {"a": 0}, {"y": Word.value(1, 4)}, (Cell("$not", 1, (Word.value(0, 4),)),), (), ()
     )
+
+
+def test_exhaustive_patterns_detect_every_fault_of_c17() -> None:
+    """All 22 of 22 (Brglez and Fujiwara 1985): a lane for each fault, lane 0 has none."""
+    netlist = drawn(C17, "c17")
+    faults = [members[0] for members in collapsed(netlist)]
+    lanes = Lanes(netlist, 1 + len(faults), faults=[None, *faults])
+    patterns = np.arange(32, dtype=np.uint8)
+    columns = {port: patterns >> np.uint8(bit) & 1 for bit, port in enumerate(netlist.inputs)}
+    assert lanes.differs_in_samples(columns).tolist() == [0] + [1] * 22
+
+
+def test_members_of_a_class_are_detected_by_the_same_patterns() -> None:
+    netlist = drawn(C17, "c17")
+    classes = collapsed(netlist)
+    faults = [fault for members in classes for fault in members]
+    assert len(faults) == 34
+    lanes = Lanes(netlist, 1 + len(faults), faults=[None, *faults])
+    seen: dict[Fault, list[int]] = {fault: [] for fault in faults}
+    for pattern in range(32):
+        for bit, port in enumerate(netlist.inputs):
+            lanes.set(port, pattern >> bit & 1)
+        lanes.settle()
+        shown = [lanes.get(port) for port in netlist.outputs]
+        for lane, fault in enumerate(faults, 1):
+            if any(values[lane] != values[0] for values in shown):
+                seen[fault].append(pattern)
+    assert all(seen[fault] == seen[members[0]] for members in classes for fault in members)
+    assert len({tuple(patterns) for patterns in seen.values()}) > 10
+
+
+#: Redundant faults, which no pattern detects (test generation literature on the circuits of 1985).
+REDUNDANT = {"c499": 8, "c880": 0, "c1355": 8, "c1908": 9}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", REDUNDANT)
+def test_random_patterns_never_detect_a_redundant_fault(name: str) -> None:
+    """They come close to all others."""
+    seed = 5
+    print("seed", seed)
+    netlist = drawn(published_text(name), name)
+    faults = [members[0] for members in collapsed(netlist)]
+    rng = np.random.default_rng(seed)
+    columns = {port: rng.integers(0, 2, 4000, np.uint8) for port in netlist.inputs}
+    detected = 0
+    for at in range(0, len(faults), 511):
+        chosen = faults[at : at + 511]
+        lanes = Lanes(netlist, 512, faults=[None, *chosen])
+        detected += int(lanes.differs_in_samples(columns).sum())
+    print(name, detected, "of", len(faults))
+    assert 0.98 * len(faults) < detected <= len(faults) - REDUNDANT[name]
