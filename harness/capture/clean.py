@@ -35,9 +35,10 @@ def without_spikes(line: Line, shortest: float) -> Line:
     keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == GAP)
     if keep.all():
         return line
-    # The first of a row of short runs stays, as a gap, if the row stands between different levels.
+    # The first of a row of short runs stays, as a gap, unless it is alone between equal levels.
     kept = np.flatnonzero(keep)
-    crowd = kept[:-1][(np.diff(kept) > 1) & (line.levels[kept[:-1]] != line.levels[kept[1:]])] + 1
+    differ = line.levels[kept[:-1]] != line.levels[kept[1:]]
+    crowd = kept[:-1][((np.diff(kept) > 1) & differ) | (np.diff(kept) > 2)] + 1
     levels = line.levels.copy()
     levels[crowd] = GAP
     keep[crowd] = True

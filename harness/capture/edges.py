@@ -47,6 +47,12 @@ class Stream:
         """All edges from `start` on and before `stop`."""
         return self._joined([slice(*np.searchsorted(line.times, [start, stop])) for line in self.lines])
 
+    def count(self, start: float, stop: float) -> int:
+        """How many edges there are from `start` on and before `stop`."""
+        return sum(
+            int(np.diff(np.searchsorted(line.times, [start, stop]))[0]) for line in self.lines if start < stop
+        )
+
     def head(self, start: float, count: int) -> Edges:
         """The next `count` edges from `start` on."""
         begins = [int(np.searchsorted(line.times, start)) for line in self.lines]

@@ -53,10 +53,9 @@ class Comparison:
     differences: Differences
 
     @property
-    def merit(self) -> tuple[int, int]:
-        """How many lines agree throughout, and how many bits agree: the more, the better the alignment."""
-        wrong = len(np.unique(self.differences.line))
-        return len(self.differences.names) - wrong, self.bits - len(self.differences.time)
+    def clean(self) -> int:
+        """How many lines agree throughout."""
+        return len(self.differences.names) - len(np.unique(self.differences.line))
 
 
 def compare(

@@ -24,6 +24,7 @@ from .timebase import TimeBase, rejoined, settle, track
 NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
 FAR = 64.0  # and at last
 SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
+BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
 MORE = 2  # edges that another offset must explain beyond those that the first one does
 
 
@@ -83,7 +84,7 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             base = track(view.edges, view.nearest, offset, rate, found.around)
         bases.append(base)
         result = _compared(view, base)
-        if best is None or result.merit > best[1].merit:
+        if best is None or _merit(view, base, result) > _merit(view, *best):
             best = base, result
         if not len(best[1].differences.time):
             break
@@ -99,6 +100,21 @@ def _outside(view: View, offset: float, rate: float) -> float:
     return float(np.floor(max(0.0, -low) + max(0.0, high - view.golden.end)))
 
 
+def _merit(view: View, base: TimeBase, result: Comparison) -> tuple[int, int]:
+    """How many lines agree throughout, and how many bits agree: the more, the better the alignment.
+
+    Where the capture has edges beyond the golden's ends, no line is known to agree throughout.
+    """
+    clean = 0 if _goes_beyond(view, base) else result.clean
+    return clean, result.bits - len(result.differences.time)
+
+
+def _goes_beyond(view: View, base: TimeBase) -> bool:
+    """Whether the capture has edges that lie beyond the golden's ends, so that nothing can be said about them."""
+    low, high = base.to_capture(np.array([-1.0, view.golden.end + 1.0]))
+    return view.edges.count(-np.inf, low) + view.edges.count(high, np.inf) >= BEYOND
+
+
 def _compared(view: View, base: TimeBase) -> Comparison:
     return compare(view.lines, view.golden, base, (view.start, view.end), view.blur)
 
@@ -108,16 +124,19 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
     best, slip = laid, (laid.base, 0)
     if len(laid.result.differences.time) < MORE:
         return best
+    view = laid.view
+    gate = min(
+        GATE, 2 * min(base.reach for base in bases) + 0.05
+    )  # so that a fit that leans over a slip explains less
     for base in bases:
+        if _goes_beyond(view, base) and not _goes_beyond(view, laid.base):
+            continue
         for shift in (0, *SLIPS):
             moved = replace(base, golden=base.golden + shift)
-            other = replace(laid, base=moved, result=_compared(laid.view, moved))
-            if (
-                other.first > best.first + 0.5
-                and _explained(other, other.first) >= _explained(best, other.first) + MORE
-            ):
+            other = replace(laid, base=moved, result=_compared(view, moved))
+            later = other.first > best.first + 0.5
+            if later and _explained(other, other.first, gate) >= _explained(best, other.first, gate) + MORE:
                 best, slip = other, (base, shift)
-    view = laid.view
     if not slip[1] or view.clock or not view.capture.timed:
         return best
     before, after = view.edges.between(view.start, best.first), view.edges.between(best.first, view.end)
@@ -125,8 +144,8 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
     return replace(best, base=base, result=_compared(view, base))
 
 
-def _explained(laid: Laid, until: float) -> int:
-    """How many edges up to then have a partner."""
+def _explained(laid: Laid, until: float, gate: float) -> int:
+    """How many edges up to then have a partner within the gate."""
     edges = laid.view.edges.between(laid.view.start, until)
-    near = np.abs(laid.view.nearest.distance(edges.kind, laid.base.to_golden(edges.time))) < GATE
-    return int(near.sum())
+    distance = laid.view.nearest.distance(edges.kind, laid.base.to_golden(edges.time))
+    return int((np.abs(distance) < gate).sum())

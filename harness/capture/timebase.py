@@ -103,19 +103,19 @@ def rejoined(before: Edges, after: Edges, nearest: Nearest, base: TimeBase, shif
 def track(edges: Stream, nearest: Nearest, offset: float, rate: float, around: float) -> TimeBase:
     """The time base of a capture that lies roughly at `golden = offset + rate * capture`, at least near the time
     `around`."""
-    near = _seed(edges, nearest, offset, rate, around)
+    near, share = _seed(edges, nearest, offset, rate, around)
     if len(near[0]) < 2:
         return _averaged(*near, rate)
-    ahead = _carry(edges, nearest, near, rate, 1)
-    back = _carry(edges, nearest, near, rate, -1)
+    ahead = _carry(edges, nearest, near, share, 1)
+    back = _carry(edges, nearest, near, share, -1)
     capture, golden = (np.concatenate([b, n, a]) for b, n, a in zip(back, near, ahead, strict=True))
     return _averaged(capture, golden, rate)
 
 
 def _seed(
     edges: Stream, nearest: Nearest, offset: float, rate: float, around: float
-) -> tuple[Floats, Floats]:
-    """The matched edges of the stretch that fits best by itself."""
+) -> tuple[tuple[Floats, Floats], float]:
+    """The matched edges of the stretch that fits best by itself, and how many of its edges they are."""
     some = edges.head(around, SEED_LOOK)
     count = len(some.time)
     size = min(max(count // 2, min(count, 10)), SEED_MOST)
@@ -130,7 +130,7 @@ def _seed(
         if best is None or cost < 0.9 * best[0]:
             best = cost, found
     assert best is not None
-    return best[1]
+    return best[1], len(best[1][0]) / size
 
 
 def _matched(part: Edges, nearest: Nearest, offset: float, rate: float) -> tuple[Floats, Floats]:
@@ -142,9 +142,14 @@ def _matched(part: Edges, nearest: Nearest, offset: float, rate: float) -> tuple
 
 
 def _carry(
-    edges: Stream, nearest: Nearest, seed: tuple[Floats, Floats], rate: float, direction: int
+    edges: Stream, nearest: Nearest, seed: tuple[Floats, Floats], share: float, direction: int
 ) -> tuple[Floats, Floats]:
-    """Matched edges beyond the seed, to the last edge (direction 1) or back to the first (-1)."""
+    """Matched edges beyond the seed, to the last edge (direction 1) or back to the first (-1).
+
+    A block counts if it matches as well as the seed did, of whose edges `share` had a partner, within what chance
+    allows: behind a slip of the design some edges match too, by accident.
+    """
+    share = min(share, 0.95)
     capture, golden = seed
     memory = _memory(edges.last - edges.first)
     got: list[tuple[Floats, Floats]] = []
@@ -153,13 +158,17 @@ def _carry(
         recent = np.abs(capture - here) < memory
         if recent.sum() > SEED_EDGES:
             capture, golden = capture[recent], golden[recent]
-        middle, shift, slope = _straight(capture, golden, rate)
+        middle, shift, slope = _straight(capture, golden, 1.0)
         # A block is a part of what is known already, so that its prediction is sure.
         there = here + direction * min(max((capture[-1] - capture[0]) / 4, 1.0), memory / 4)
         block = edges.between(min(here, there), max(here, there))
         block = block.part(slice(None, None, 1 + len(block.time) // BLOCK_EDGES))
         found = _matched(block, nearest, shift - slope * middle, slope)
-        if len(found[0]) > 0.5 * len(block.time):
+        count = len(block.time)
+        if (
+            len(found[0]) > 0
+            and len(found[0]) > count * share - 2 * (count * share * (1 - share) + 0.25) ** 0.5
+        ):
             got.append(found)
             parts = [(capture, golden), found][::direction]
             keep = slice(-MEMORY, None) if direction > 0 else slice(None, MEMORY)
