@@ -6,8 +6,8 @@ variance say how many independent edges the capture is worth: as many as a binom
 need for that variance. (Where the golden is busy here and silent there, the shares lie in two heaps, and the upper
 half or fifth of them says more than all.) The chance that a random placement matches as large a share as the fit that
 was found is then bounded by Chernoff's inequality, and multiplied by the number of placements that the search has
-looked at (Bonferroni's correction). It is taken over the capture as a whole and over the half that fits best, as a
-design that slips on the way fits in one part only; the number of parts counts too.
+looked at (Bonferroni's correction). It is taken over the capture as a whole, and over the half and the quarter that
+fit best, as a design that slips on the way fits in one part only; the number of parts counts too.
 """
 
 from __future__ import annotations
@@ -54,18 +54,18 @@ def chance(edges: Edges, nearest: Nearest, base: TimeBase, tried: int, seed: int
 
 
 def _parts(edges: Edges, nearest: Nearest, base: TimeBase, tried: int, rng: np.random.Generator) -> Chance:
-    """The lesser of the chances of the whole and of the half that fits best."""
+    """The least of the chances of the whole, and of the half and the quarter that fit best."""
     time = base.to_golden(edges.time)
     good = np.abs(nearest.distance(edges.kind, time)) < GATE
     count = len(good)
     matches = np.cumsum(np.r_[0, good])
     found = perfect = 1.0
-    for size in {min(count, MOST_EDGES), min(count // 2, MOST_EDGES)}:
+    for size in {min(count, MOST_EDGES), min(count // 2, MOST_EDGES), min(count // 4, MOST_EDGES // 4)}:
         if size < 2:
             continue
         begin = int(np.argmax(matches[size:] - matches[:-size]))
         part = slice(begin, begin + size)
-        trials = max(tried, 1) * 2 * (1 + count // size)
+        trials = max(tried, 1) * 3 * (1 + count // size)
         this = _stretch(edges.part(part), nearest, time[part], trials, rng)
         found, perfect = min(found, this.found), min(perfect, this.perfect)
     return Chance(found, perfect)

@@ -135,7 +135,7 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
             moved = replace(base, golden=base.golden + shift)
             other = replace(laid, base=moved, result=_compared(view, moved))
             later = other.first > best.first + 0.5
-            if later and _explained(other, other.first, gate) >= _explained(best, other.first, gate) + MORE:
+            if later and _explained(other, other.first, gate) >= _explained(laid, other.first, gate) + MORE:
                 best, slip = other, (base, shift)
     if not slip[1] or view.clock or not view.capture.timed:
         return best
