@@ -115,8 +115,8 @@ def main() -> int:
     console = Console()
     console.print(table)
     console.print(
-        f"{LANES} lanes, processor seconds, one core of {os.cpu_count()}, load average {before:.1f} before and {os.getloadavg()[0]:.1f} "
-        f"after; medians of {arguments.rounds} rounds of {arguments.seconds} s. Seed {SEED}."
+        f"{LANES} lanes, processor seconds, one core of {os.cpu_count()}, load average {before:.1f} before and "
+        f"{os.getloadavg()[0]:.1f} after; medians of {arguments.rounds} rounds of {arguments.seconds} s. Seed {SEED}."
     )
     return 0
 
