@@ -25,7 +25,7 @@ NEAR = 0.06  # rates that are searched at first, on both sides of the predicted 
 FAR = 64.0  # and at last
 SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
-MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
+MORE = 2  # edges that another offset must explain beyond those that the first one does
 
 
 @dataclass(frozen=True)
@@ -134,21 +134,14 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
         for shift in (0, *SLIPS):
             moved = replace(base, golden=base.golden + shift)
             other = replace(laid, base=moved, result=_compared(view, moved))
-            if other.first > best.first + 0.5:
-                gain = _explained(other, other.first, gate) - _explained(laid, other.first, gate)
-                if gain >= MORE or (gain >= 0 and _wrong_lines(laid, other.first) > MORE):
-                    best, slip = other, (base, shift)
+            later = other.first > best.first + 0.5
+            if later and _explained(other, other.first, gate) >= _explained(laid, other.first, gate) + MORE:
+                best, slip = other, (base, shift)
     if not slip[1] or view.clock or not view.capture.timed:
         return best
     before, after = view.edges.between(view.start, best.first), view.edges.between(best.first, view.end)
     base = rejoined(before, after, view.nearest, *slip)
     return replace(best, base=base, result=_compared(view, base))
-
-
-def _wrong_lines(laid: Laid, until: float) -> int:
-    """How many lines differ somewhere up to then."""
-    found = laid.result.differences
-    return len(np.unique(found.line[laid.base.to_capture(found.time) < until]))
 
 
 def _explained(laid: Laid, until: float, gate: float) -> int:
