@@ -6,13 +6,17 @@ import importlib.util
 import marshal
 import os
 import re
+import signal
 import subprocess
 import sys
+import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
+
+from .verilog_files import files_read, reachable
 
 #: RTLIL that Yosys has written, by a hash of everything that it depends on.
 CACHE = DiskCache(".rtlil", 64 * 2**20)
@@ -31,6 +35,8 @@ SCRIPT = (
 )
 SECONDS = 60
 BYTES = 4 * 2**30
+#: Of RTLIL, which is all that Yosys writes.
+BYTES_WRITTEN = 256 * 2**20
 #: The WebAssembly build translates itself on its first start, which takes this long at most.
 SECONDS_SANDBOX = 600
 _CHILD = Path(__file__).with_name("yosys_child.py")
@@ -61,8 +67,9 @@ def verilog_rtlil(
     names = [os.path.relpath(path, base) for path in paths]
     folders = [os.path.relpath(_existing(start / path), base) for path in include]
     commands = _commands(names, folders, define or {}, top)
-    runner = _Sandbox(base) if sandbox or importlib.util.find_spec("pyosys") is None else _Native(base)
-    read = _files_read(base, names, folders)
+    native = not sandbox and importlib.util.find_spec("pyosys") is not None
+    runner = _Native(base, reachable(base, names, folders)) if native else _Sandbox(base)
+    read = files_read(base, names, folders)
     entry = None
     if read is not None:
         entry = key([runner.version(), repr(commands), *read])
@@ -101,16 +108,18 @@ def _commands(
     commands: list[list[str]] = []
     for name in names:
         language = ["-sv"] if name.endswith(".sv") else []
-        commands.append(["read_verilog", *language, *options, name])
+        # Without -nodpi a source could call any function of the C library.
+        commands.append(["read_verilog", "-nodpi", *language, *options, name])
     choice = ["-auto-top"] if top is None else ["-top", top]
     return [*commands, ["hierarchy", "-check", *choice], *(line.split() for line in SCRIPT)]
 
 
 class _Native:
-    """The native build (`pyosys`), under limits of time and memory."""
+    """The native build (`pyosys`), under limits of time, memory and output, kept inside some folders."""
 
-    def __init__(self, base: Path) -> None:
+    def __init__(self, base: Path, folders: Sequence[Path]) -> None:
         self.base = base
+        self.folders = [str(folder) for folder in folders]
         spec = importlib.util.find_spec("pyosys")
         assert spec is not None and spec.origin is not None
         self.package = Path(spec.origin).parent
@@ -120,8 +129,9 @@ class _Native:
         return " ".join(_stamp(path) for path in sorted(self.package.glob("libyosys*")))
 
     def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
-        # The child's own limit is a net under the parent's.
-        order = marshal.dumps((str(self.package.parent), SECONDS + 5, BYTES, commands))
+        # The child's own limit of time is a net under the parent's.
+        limits = (SECONDS + 5, BYTES, BYTES_WRITTEN)
+        order = marshal.dumps((str(self.package.parent), limits, self.folders, commands))
         return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
 
 
@@ -167,40 +177,22 @@ def _run(
     command: list[str], base: Path, seconds: int, order: bytes, extra: Mapping[str, str]
 ) -> subprocess.CompletedProcess[str]:
     environment = os.environ | extra
-    done = subprocess.run(
-        command, input=order, capture_output=True, timeout=seconds, cwd=base, env=environment, check=False
-    )
-    out, words = (raw.decode(errors="replace").replace("\r\n", "\n") for raw in (done.stdout, done.stderr))
+    with tempfile.TemporaryFile() as printed:  # of a file the system can bound the size, of a pipe it cannot
+        done = subprocess.run(
+            command,
+            input=order,
+            stdout=printed,
+            stderr=subprocess.PIPE,
+            timeout=seconds,
+            cwd=base,
+            env=environment,
+            check=False,
+        )
+        printed.seek(0)
+        out, words = (
+            raw.decode(errors="replace").replace("\r\n", "\n") for raw in (printed.read(), done.stderr)
+        )
     return subprocess.CompletedProcess(command, done.returncode, out, words)
-
-
-_READS = re.compile(r"""(`include\b|\$readmem[hb]\s*\()\s*(?:"([^"\n]*)")?""")
-
-
-def _files_read(base: Path, names: Sequence[str], folders: Sequence[str]) -> list[bytes | str] | None:
-    """Names and contents of all that Yosys would read; None where a name is not written out."""
-    found: list[bytes | str] = []
-    waiting = [(name, True) for name in names]
-    beside = dict.fromkeys(Path(name).parent for name in names)
-    seen: set[str] = set()
-    while waiting:
-        name, is_source = waiting.pop()
-        if name in seen:
-            continue
-        seen.add(name)
-        try:
-            raw = (base / name).read_bytes()
-        except OSError:
-            found += [name, "not there"]
-            continue
-        found += [name, raw]
-        for match in _READS.finditer(raw.decode(errors="replace")) if is_source else ():
-            word, other = match.groups()
-            if other is None:
-                return None
-            places = (Path(), Path(name).parent, *beside, *map(Path, folders))
-            waiting += [(os.path.normpath(place / other), word[0] == "`") for place in places]
-    return found
 
 
 _ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
@@ -244,6 +236,12 @@ def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence
     if "bad_alloc" in done.stderr or "MemoryError" in done.stderr:
         return SourceError(
             f"Yosys needs more than {BYTES >> 20} MiB", place=", ".join(names), remedy="simplify the design"
+        )
+    if done.returncode == -getattr(signal, "SIGXFSZ", 0):
+        return SourceError(
+            f"what Yosys makes of it takes more than {BYTES_WRITTEN >> 20} MiB",
+            place=", ".join(names),
+            remedy="simplify the design",
         )
     last = done.stderr.strip().splitlines()[-1:] or ["it said nothing"]
     return SourceError(f"Yosys ended with code {done.returncode}: {last[0]}", place=", ".join(names))

