@@ -115,7 +115,8 @@ def explained(path: Path, doing: str) -> Iterator[None]:
             place = f"{frames[-1].filename}:{frames[-1].lineno}" if frames else str(path)
             words = " ".join(str(error).split()).replace(f"{folder}{os.sep}", "")
         shown = place.replace(str(path.absolute()), str(path))
-        raise SourceError(f"{doing} fails: {type(error).__name__}: {words}", place=shown) from error
+        said = f"{type(error).__name__}: {words}".removesuffix(": ")
+        raise SourceError(f"{doing} fails: {said}", place=shown) from error
 
 
 def _forget(error: BaseException) -> None:

@@ -130,7 +130,9 @@ def _read_rtlil(path: Path, top: str | None) -> Netlist:
 def _read_python(path: Path, top: str | None, sandbox: bool) -> Netlist:
     from forelight.sim.rtlil import parse
 
+    from .python_apart import rtlil_apart
     from .python_source import amaranth_rtlil, component
+    from .trust import runs_apart
 
     if sandbox:
         raise SourceError(
@@ -138,4 +140,6 @@ def _read_python(path: Path, top: str | None, sandbox: bool) -> Netlist:
             place=str(path),
             remedy="read it only if you trust it",
         )
+    if runs_apart(path):
+        return parse(rtlil_apart(path, top))
     return parse(amaranth_rtlil(component(path, top), path.absolute().parent))

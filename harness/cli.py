@@ -3,24 +3,22 @@
 from __future__ import annotations
 
 import os
-import re
 import shutil
 import sys
 from collections.abc import Callable
-from math import isfinite
+from contextvars import copy_context
 from pathlib import Path
 from typing import Any
 
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
+from .options import Amount, board_option, columns, json_option, run_options
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
 #: Click lays help out for this many columns at least, unless it is told otherwise.
 NARROW = 52
-#: The longest run that can be asked for.
-LONGEST_S = 1_000_000
 #: Names the file for the traceback of a fault of Forelight itself.
 TRACEBACK_VARIABLE = "FORELIGHT_TRACEBACK"
 FAULT_TEXT = (
@@ -41,8 +39,10 @@ class Commands(click.Group):
         columns = shutil.get_terminal_size().columns
         if columns < NARROW:
             options.setdefault("terminal_width", columns - 1)
+        run: Callable[..., Any] = super().main
         try:
-            code = super().main(*args, **options) or DONE
+            # In a context of its own: what a command was trusted with ends with it.
+            code = copy_context().run(run, *args, **options) or DONE
         except click.ClickException as error:
             error.show()
             code = WRONG_USE
@@ -76,104 +76,6 @@ def explain(error: Exception) -> int:
     said = str(error).partition("\n")[0][:200]
     click.echo(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said), err=True)
     return FAULT
-
-
-class Amount(click.FloatRange):
-    """A number above zero, and between the bounds where there are any."""
-
-    def __init__(self, least: float | None = None, most: float | None = None) -> None:
-        super().__init__(min=least or 0, min_open=least is None, max=most)
-
-    def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
-        number = float(super().convert(value, parameter, context))
-        if not isfinite(number):
-            self.fail(f"{value} is not a finite number.", parameter, context)
-        return number
-
-
-def levels(context: click.Context, option: click.Parameter, values: tuple[str, ...]) -> dict[str, int]:
-    """`--set i2=1 --set i3=0` as a mapping."""
-    found: dict[str, int] = {}
-    for value in values:
-        match = re.fullmatch(r"(i[0-7])=([01])", value.strip())
-        if not match:
-            raise click.BadParameter(f"found {value!r}; write an input line and a level, such as i2=1")
-        if found.setdefault(match[1], int(match[2])) != int(match[2]):
-            raise click.BadParameter(f"{match[1]} is given both levels; decide for one")
-    return found
-
-
-def columns(context: click.Context, option: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
-    """`--map o0=CH3 --map step=D7` as a mapping."""
-    found: dict[str, str] = {}
-    for value in values:
-        line, equals, column = value.partition("=")
-        if not equals or not column or not line:
-            raise click.BadParameter(
-                f"found {value!r}; write a line and a column of the capture, such as o0=CH3"
-            )
-        if line in found:
-            raise click.BadParameter(f"{line} is mapped twice")
-        found[line] = column
-    return found
-
-
-def board_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    return click.option(
-        "--board",
-        default="quay",
-        show_default=True,
-        metavar="NAME|FILE",
-        help="The board: one that comes with Forelight, or a profile of your own.",
-    )(command)
-
-
-def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
-    return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
-
-
-RUN_OPTIONS = (
-    click.option("--strap", type=click.IntRange(min=0), metavar="N", help="Strap code of the step clock."),
-    click.option(
-        "--hz",
-        type=Amount(),
-        metavar="F",
-        help="Step rate; the nearest is taken.",
-    ),
-    click.option(
-        "--set",
-        "levels",
-        multiple=True,
-        callback=levels,
-        metavar="i2=1",
-        help="Level of an input; may be repeated.",
-    ),
-    click.option("--run", "run_name", metavar="NAME", help="A procedure of the datasheet."),
-    click.option(
-        "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
-    ),
-    click.option(
-        "--seconds",
-        type=Amount(most=LONGEST_S),
-        metavar="S",
-        help="How long to run, in seconds; 10 if not said.",
-    ),
-    click.option(
-        "--seed",
-        type=click.IntRange(min=0),
-        default=0,
-        show_default=True,
-        metavar="N",
-        help="For the sampled power-ups.",
-    ),
-)
-
-
-def run_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options of every command that runs a design."""
-    for option in reversed(RUN_OPTIONS):
-        command = option(command)
-    return board_option(command)
 
 
 @click.group(cls=Commands, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -1,4 +1,4 @@
-"""The RTLIL text of a design in Verilog or RTLIL, with the ports of its top module."""
+"""The RTLIL text of a design in Verilog, in RTLIL, or in Python that runs apart, with the ports of its top module."""
 
 from __future__ import annotations
 
@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forelight.designs.datasheet import Datasheet
+from forelight.designs.python_apart import rtlil_apart
+from forelight.designs.trust import trust
 from forelight.designs.verilog import verilog_rtlil
 from forelight.sim.errors import SourceError
 from forelight.sim.rtlil_text import read_modules
@@ -23,7 +25,11 @@ class ModuleText:
 def module_text(datasheet: Datasheet) -> ModuleText:
     """Read the sources that the datasheet names. Raises SourceError, or what the readers raise."""
     if datasheet.format == "verilog":
-        text = verilog_rtlil(datasheet.sources, top=datasheet.top, folder=datasheet.folder)
+        text = verilog_rtlil(
+            datasheet.sources, top=datasheet.top, folder=datasheet.folder, sandbox=trust().sandbox
+        )
+    elif datasheet.format == "amaranth":
+        text = rtlil_apart(datasheet.folder / datasheet.sources[0], datasheet.top)
     else:
         text = _read(datasheet)
     modules = {module.name.removeprefix("\\"): module for module in read_modules(text)}

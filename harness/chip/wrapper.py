@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from amaranth.hdl import Cat, ClockDomain, Elaboratable, Instance, Module, Signal, Value
+from amaranth.hdl import Cat, ClockDomain, Const, Elaboratable, Instance, Module, Signal, Value
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
+from forelight.designs.trust import runs_apart
 from forelight.sim.errors import SourceError
 
 from ..boards.profile import Board
@@ -52,24 +53,25 @@ class Wrapper(wiring.Component):
 
     def elaborate(self, platform: object) -> Module:
         m = Module()
-        if self._design is None and self.datasheet.format != "amaranth":
-            self._instance(m)
-        else:
+        if self._design is not None or (self.datasheet.format == "amaranth" and not self._apart()):
             self._component(m)
+        else:
+            self._instance(m)
         return m
+
+    def _apart(self) -> bool:
+        return runs_apart(self.datasheet.folder / self.datasheet.sources[0])
 
     def _component(self, m: Module) -> None:
         """A design in Amaranth: a submodule, and the domain that it counts on."""
         m.submodules.design = design = self._design or self._from_source()
-        step, restart = step_input(self.datasheet), restart_input(self.datasheet)
-        lines = self.all_inputs()
-        if step is not None:
-            domain = ClockDomain("sync", local=True, reset_less=restart is None)
+        lines = self._domain()
+        if lines:
+            domain = ClockDomain("sync", local=True, reset_less=self.datasheet.restart is None)
             m.domains += domain
-            m.d.comb += domain.clk.eq(self._delayed(m, lines[step]))
-            if restart is not None and self.datasheet.restart is not None:
-                active_low = self.datasheet.restart.active == "low"
-                m.d.comb += domain.rst.eq(~lines[restart] if active_low else lines[restart])
+            m.d.comb += domain.clk.eq(self._delayed(m, lines["clk"]))
+            if self.datasheet.restart is not None:
+                m.d.comb += domain.rst.eq(lines["rst"])
         for name, bits in self._ports().items():
             try:
                 port = Value.cast(getattr(design, name))
@@ -79,6 +81,17 @@ class Wrapper(wiring.Component):
             for bit, line in bits.items():
                 here = self._line(line)
                 m.d.comb += here.eq(port[bit]) if line in OUTPUT_LINES else port[bit].eq(here)
+
+    def _domain(self) -> dict[str, Value]:
+        """Clock and reset of the domain `sync`; nothing for plain logic."""
+        step, restart = step_input(self.datasheet), restart_input(self.datasheet)
+        if step is None:
+            return {}
+        lines, reset = self.all_inputs(), Const(0)
+        if restart is not None and self.datasheet.restart is not None:
+            active_low = self.datasheet.restart.active == "low"
+            reset = ~lines[restart] if active_low else lines[restart]
+        return {"clk": lines[step], "rst": reset}
 
     def _from_source(self) -> Elaboratable:
         from forelight.designs.source import component
@@ -98,11 +111,15 @@ class Wrapper(wiring.Component):
         self.modules = (found.text,)
         connections: dict[str, Value] = {}
         mapped = self._ports()
+        domain = self._domain() if self.datasheet.format == "amaranth" else {}
         for name in mapped:
             if name not in found.ports:
                 raise self._wrong(f"module {found.name} has no port {name} ({', '.join(found.ports)})")
         for name, (direction, width) in found.ports.items():
             bits = mapped.get(name, {})
+            if not bits and name in domain:
+                connections[f"i_{name}"] = domain[name]
+                continue
             self._check(name, direction, width, bits)
             if direction == "output":
                 connections[f"o_{name}"] = port = Signal(width, name=name)

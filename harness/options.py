@@ -1,0 +1,146 @@
+"""The options that commands share, and how their values are read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from math import isfinite
+from pathlib import Path
+from typing import Any
+
+import click
+
+#: The longest run that can be asked for.
+LONGEST_S = 1_000_000
+
+
+class Amount(click.FloatRange):
+    """A number above zero, and between the bounds where there are any."""
+
+    def __init__(self, least: float | None = None, most: float | None = None) -> None:
+        super().__init__(min=least or 0, min_open=least is None, max=most)
+
+    def convert(self, value: Any, parameter: click.Parameter | None, context: click.Context | None) -> float:
+        number = float(super().convert(value, parameter, context))
+        if not isfinite(number):
+            self.fail(f"{value} is not a finite number.", parameter, context)
+        return number
+
+
+def levels(context: click.Context, option: click.Parameter, values: tuple[str, ...]) -> dict[str, int]:
+    """`--set i2=1 --set i3=0` as a mapping."""
+    found: dict[str, int] = {}
+    for value in values:
+        match = re.fullmatch(r"(i[0-7])=([01])", value.strip())
+        if not match:
+            raise click.BadParameter(f"found {value!r}; write an input line and a level, such as i2=1")
+        if found.setdefault(match[1], int(match[2])) != int(match[2]):
+            raise click.BadParameter(f"{match[1]} is given both levels; decide for one")
+    return found
+
+
+def columns(context: click.Context, option: click.Parameter, values: tuple[str, ...]) -> dict[str, str]:
+    """`--map o0=CH3 --map step=D7` as a mapping."""
+    found: dict[str, str] = {}
+    for value in values:
+        line, equals, column = value.partition("=")
+        if not equals or not column or not line:
+            raise click.BadParameter(
+                f"found {value!r}; write a line and a column of the capture, such as o0=CH3"
+            )
+        if line in found:
+            raise click.BadParameter(f"{line} is mapped twice")
+        found[line] = column
+    return found
+
+
+def agreed(context: click.Context, option: click.Parameter, value: bool) -> None:
+    """`--trust`, given or not."""
+    from forelight.designs.trust import APART, REFUSED, TRUST, trust
+
+    TRUST.set(replace(trust(), python=APART if value else REFUSED))
+
+
+def sandboxed(context: click.Context, option: click.Parameter, value: bool) -> None:
+    """`--sandbox`, given or not."""
+    from forelight.designs.trust import TRUST, trust
+
+    TRUST.set(replace(trust(), sandbox=value))
+
+
+def trust_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Whether a contribution may be read that is a program, and where Verilog is read."""
+    command = click.option(
+        "--sandbox",
+        is_flag=True,
+        expose_value=False,
+        callback=sandboxed,
+        help="Read Verilog in WebAssembly, which sees the folder of the sources and nothing else.",
+    )(command)
+    return click.option(
+        "--trust",
+        is_flag=True,
+        expose_value=False,
+        callback=agreed,
+        help="Run a contribution in Python from outside the catalogue: it is a program.",
+    )(command)
+
+
+def board_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    return click.option(
+        "--board",
+        default="quay",
+        show_default=True,
+        metavar="NAME|FILE",
+        help="The board: one that comes with Forelight, or a profile of your own.",
+    )(command)
+
+
+def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
+    return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
+
+
+RUN_OPTIONS = (
+    click.option("--strap", type=click.IntRange(min=0), metavar="N", help="Strap code of the step clock."),
+    click.option(
+        "--hz",
+        type=Amount(),
+        metavar="F",
+        help="Step rate; the nearest is taken.",
+    ),
+    click.option(
+        "--set",
+        "levels",
+        multiple=True,
+        callback=levels,
+        metavar="i2=1",
+        help="Level of an input; may be repeated.",
+    ),
+    click.option("--run", "run_name", metavar="NAME", help="A procedure of the datasheet."),
+    click.option(
+        "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
+    ),
+    click.option(
+        "--seconds",
+        type=Amount(most=LONGEST_S),
+        metavar="S",
+        help="How long to run, in seconds; 10 if not said.",
+    ),
+    click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        metavar="N",
+        help="For the sampled power-ups.",
+    ),
+)
+
+
+def run_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """The options of every command that runs a design."""
+    command = trust_options(command)
+    for option in reversed(RUN_OPTIONS):
+        command = option(command)
+    return board_option(command)
