@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .options import Amount, board_option, columns, json_option, run_options
+from .options import POWER_UPS, SEED, Amount, board_option, columns, json_option, run_options, trust_options
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
@@ -192,6 +192,43 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
     from .commands.strap import run
 
     return run(board, hz, code, as_json)
+
+
+@cli.command()
+@click.argument("folder", required=False)
+@click.option("--all", "everything", is_flag=True, help="Vet every design that comes with Forelight.")
+@board_option
+@trust_options
+@POWER_UPS
+@SEED
+@json_option
+def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: int, as_json: bool) -> int:
+    """Is this contribution ready, and what is missing?
+
+    FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
+    """
+    from .commands.vet import run
+
+    return run(folder, everything, board, power_ups, seed, as_json)
+
+
+@cli.command()
+@click.argument("name")
+@click.option("--language", type=click.Choice(("amaranth", "verilog")), default="amaranth", show_default=True)
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    default=Path(),
+    metavar="FOLDER",
+    help="Where to make the new folder; here if not said.",
+)
+@json_option
+def draft(name: str, language: str, output: Path, as_json: bool) -> int:
+    """Start a contribution: a folder NAME with a datasheet and a source that runs."""
+    from .commands.vet import start
+
+    return start(name, language, output, as_json)
 
 
 def main() -> None:

@@ -101,6 +101,22 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+SEED = click.option(
+    "--seed",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    metavar="N",
+    help="For the sampled power-ups.",
+)
+POWER_UPS = click.option(
+    "--power-ups",
+    type=click.IntRange(min=1),
+    default=256,
+    show_default=True,
+    metavar="N",
+    help="From how many states of the flip-flops to run it.",
+)
 RUN_OPTIONS = (
     click.option("--strap", type=click.IntRange(min=0), metavar="N", help="Strap code of the step clock."),
     click.option(
@@ -127,14 +143,7 @@ RUN_OPTIONS = (
         metavar="S",
         help="How long to run, in seconds; 10 if not said.",
     ),
-    click.option(
-        "--seed",
-        type=click.IntRange(min=0),
-        default=0,
-        show_default=True,
-        metavar="N",
-        help="For the sampled power-ups.",
-    ),
+    SEED,
 )
 
 

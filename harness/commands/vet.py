@@ -1,0 +1,102 @@
+"""`forelight vet` and `forelight draft`: is a contribution ready, and a folder to start one from."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+
+from forelight.designs.catalogue import load_design, names
+from forelight.designs.trust import trust
+from forelight.sim.errors import UsageError
+from rich.text import Text
+
+from ..boards.reader import load_board
+from ..vet.draft import draft
+from ..vet.vetting import Vetting, vet
+from .cores import for_each
+from .output import emit_json, show
+
+ACCEPTED, NOT_YET = 0, 1
+
+
+def run(
+    folder: str | None, everything: bool, board_name: str, power_ups: int, seed: int, as_json: bool
+) -> int:
+    """Vet one folder, or the whole catalogue."""
+    if everything:
+        work = partial(_one, board_name=board_name, power_ups=power_ups, seed=seed)
+        vettings = list(for_each(work, names(), "Vetting"))
+    elif folder is None:
+        raise UsageError(
+            "no folder was named", remedy="give a contribution's folder, or --all for the catalogue"
+        )
+    else:
+        vettings = [_one(folder, board_name, power_ups, seed)]
+    if as_json:
+        answers = [answer(found) for found in vettings]
+        emit_json(answers if everything else answers[0])
+    else:
+        for found in vettings:
+            show(*paragraphs(found, brief=everything))
+        if everything:
+            ready = sum(found.accepted for found in vettings)
+            show(f"{ready} of {len(vettings)} designs accepted.")
+    return ACCEPTED if all(found.accepted for found in vettings) else NOT_YET
+
+
+def _one(name: str, board_name: str, power_ups: int, seed: int) -> Vetting:
+    folder = load_design(name).folder if name in names() else Path(name)
+    return vet(folder, load_board(board_name), power_ups, seed)
+
+
+def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
+    """What must be put right, then what is worth knowing, then the verdict."""
+    head = Text(found.title, style="bold")
+    if found.title != found.name:
+        head.append(f", {found.name}", style="not bold")
+    must = [str(finding) for finding in found.findings if finding.must]
+    known = [str(finding) for finding in found.findings if not finding.must]
+    out = [] if brief and not found.findings else [head]
+    for title, sentences in (("To put right:", must), ("To know:", known)):
+        if sentences:
+            out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
+    if not brief:
+        out.append(Text(verdict(found)))
+    elif out:
+        out.append(Text())
+    return out
+
+
+def verdict(found: Vetting) -> str:
+    """In one sentence."""
+    must = sum(finding.must for finding in found.findings)
+    if must:
+        return f"Not accepted yet: {must} thing{'s' if must > 1 else ''} to put right."
+    return "Accepted."
+
+
+def answer(found: Vetting) -> dict[str, object]:
+    return {
+        "name": found.name,
+        "title": found.title,
+        "accepted": found.accepted,
+        "findings": [vars(finding) for finding in found.findings],
+    }
+
+
+def start(name: str, language: str, parent: Path, as_json: bool) -> int:
+    """Make a folder to start from."""
+    folder = draft(name, language, parent)
+    if as_json:
+        emit_json({"folder": str(folder), "files": sorted(path.name for path in folder.iterdir())})
+        return 0
+    files = " and ".join(sorted(path.name for path in folder.iterdir()))
+    consent = " --trust" if language == "amaranth" and not trust().sandbox else ""
+    show(
+        f"{folder} holds {files}. It counts the steps as it is: make it yours.",
+        "Write where it says FILL IN, then ask what is still missing:",
+        f"  forelight vet {folder}{consent}",
+        "And look at it:",
+        f"  forelight show {folder}{consent}",
+    )
+    return 0

@@ -1,0 +1,96 @@
+"""Runs a contribution as the bench would: does each procedure run, does the restart settle it, does it flash?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
+from forelight.designs.procedure import Procedure
+from forelight.sim.errors import ForelightError
+
+from ..bench.golden import Golden
+from ..bench.predict import predict
+from ..bench.routine import default_procedure, run_procedure
+from ..boards.profile import Board
+from ..view.live import flashing
+from .finding import Finding
+
+#: Steps of the look at the restart.
+STEPS = 1000
+#: Flashes in a second that an effect can have; WCAG 2.2, success criterion 2.3.1, counts more than three as too many,
+#: and above 30 the eye takes them for steady light (common practice, no source).
+MOST_FLASHES = 3
+
+
+def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> list[Finding]:
+    """All findings of this file."""
+    found = [*_restart(datasheet, board, power_ups, seed)]
+    for run in datasheet.runs:
+        try:
+            procedure = run_procedure(board, datasheet, run.name)
+            golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+        except ForelightError as error:
+            found.append(
+                Finding(
+                    run.name, f'run "{run.name}" cannot be carried out: {error}', DATASHEET_FILE, must=True
+                )
+            )
+            continue
+        found += _shown(golden, procedure)
+    return found
+
+
+def _restart(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> Iterator[Finding]:
+    """Whether the outputs still depend on the power-up after the restart and many steps."""
+    try:
+        procedure = default_procedure(board, datasheet, steps=STEPS)
+        golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+    except ForelightError as error:
+        yield Finding("restart", f"cannot be run: {error}", must=True)
+        return
+    vague = _unsettled(golden)
+    if not vague:
+        return
+    lines = ", ".join(vague)
+    if datasheet.restart is not None:
+        yield Finding(
+            "restart",
+            f"restart that does not settle: {STEPS} steps after it {lines} still depend on the power-up; "
+            "let it set every register",
+            must=True,
+        )
+    elif datasheet.step is not None:
+        yield Finding(
+            "restart", f"there is no restart, and after {STEPS} steps {lines} still depend on the power-up"
+        )
+
+
+def _unsettled(golden: Golden) -> list[str]:
+    """The lines that are unsettled at the end."""
+    last = int(golden.settled[-1]) if len(golden.settled) else 0xFF
+    return [line for bit, line in enumerate(OUTPUT_LINES) if not last >> bit & 1]
+
+
+def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
+    """What a run shows that its author may not have meant."""
+    high = np.bitwise_or.reduce(golden.outputs & golden.settled)
+    low = np.bitwise_or.reduce(~golden.outputs & golden.settled)
+    if not high & low:
+        yield Finding(procedure.name, f'run "{procedure.name}": no output changes in it', DATASHEET_FILE)
+    vague = _unsettled(golden)
+    if vague:
+        yield Finding(
+            procedure.name,
+            f'run "{procedure.name}": at its end {", ".join(vague)} depend on the power-up or on a race',
+            DATASHEET_FILE,
+        )
+    flash = flashing(golden)
+    if flash.flashes > MOST_FLASHES:
+        where = "the display as a whole" if flash.line == "display" else flash.line
+        yield Finding(
+            procedure.name,
+            f'run "{procedure.name}": {where} flashes {flash.flashes:.3g} times in a second, and more than three can '
+            "trigger seizures (WCAG 2.2, 2.3.1): slow it down, or say so in the description",
+            DATASHEET_FILE,
+        )

@@ -1,0 +1,69 @@
+"""Everything that there is to find out about one contribution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from forelight.designs.datasheet import DATASHEET_FILE, Datasheet, load
+from forelight.sim.errors import ForelightError, SourceError, UsageError
+
+from ..boards.profile import Board
+from ..chip.netlist import wrapper_netlist
+from ..chip.routing import routing
+from .finding import Finding
+from .runs import runs
+from .sheet import MARK, sheet
+from .structure import structure
+
+
+@dataclass(frozen=True)
+class Vetting:
+    """The findings about a contribution on one board; it is accepted where none of them must be put right."""
+
+    name: str
+    title: str
+    findings: tuple[Finding, ...]
+
+    @property
+    def accepted(self) -> bool:
+        return not any(finding.must for finding in self.findings)
+
+
+def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vetting:
+    """Look at the contribution in a folder.
+
+    Raises UsageError for what is no contribution's folder, or needs the person's consent (`designs/trust.py`); a
+    datasheet or a source that cannot be read is a finding.
+    """
+    if not (folder / DATASHEET_FILE).is_file():
+        raise UsageError(
+            f"there is no {DATASHEET_FILE} in it",
+            place=str(folder),
+            remedy="give a contribution's folder; `forelight draft NAME` starts one",
+        )
+    name = folder.resolve().name
+    try:
+        datasheet = load(folder)
+        routing(board, datasheet)
+    except ForelightError as error:
+        return Vetting(name, name, (_complaint(error),))
+    title = name if MARK in datasheet.title else datasheet.title
+    return Vetting(name, title, tuple(_findings(datasheet, board, power_ups, seed)))
+
+
+def _findings(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> list[Finding]:
+    found = sheet(datasheet, board)
+    try:
+        netlist = wrapper_netlist(datasheet)
+    except UsageError:  # nobody agreed to run it
+        raise
+    except ForelightError as error:
+        return [*found, _complaint(error)]
+    return [*found, *structure(datasheet, netlist), *runs(datasheet, board, power_ups, seed)]
+
+
+def _complaint(error: ForelightError) -> Finding:
+    said = f"{error.what}; {error.remedy}" if error.remedy else error.what
+    subject = "source" if isinstance(error, SourceError) else "datasheet"
+    return Finding(subject, said, error.place, must=True)

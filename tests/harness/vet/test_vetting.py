@@ -1,0 +1,219 @@
+"""Contributions with one thing wrong each: `vet` names it, and says whether it must be put right."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from forelight.designs.catalogue import load_design, names
+from forelight.harness.boards.reader import load_board
+from forelight.harness.vet.vetting import Vetting, vet
+
+SHEET = """\
+title = "Mooring lamp"
+creator = "sailing school"
+license = "MIT"
+description = "Counts the steps while i0 is on."
+source = ["design.v"]
+module = "lamp"
+[step]
+line = "i7"
+wanted_hz = 2
+[restart]
+line = "i6"
+[lines]
+i0 = { means = "go", idle = 0 }
+o0 = { means = "odd" }
+[[run]]
+name = "count"
+do = ["restart", "set i0=1", "steps 6"]
+expect = "up to 5"
+"""
+HEAD = """\
+module lamp(input [7:0] inputs, output [7:0] outputs);
+  wire step = inputs[7], restart = inputs[6], go = inputs[0];
+"""
+COUNT = (
+    "  reg [7:0] count;\n  always @(posedge step) if (restart) count <= 0; else if (go) count <= count + 1;\n"
+)
+SHOWN = "  assign outputs = count;\n"
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    (tmp_path / "lamp").mkdir()
+    monkeypatch.chdir(tmp_path)
+    return Path("lamp")
+
+
+def vetted(folder: Path, body: str = COUNT + SHOWN, sheet: str = SHEET, board: str = "quay") -> Vetting:
+    (folder / "datasheet.toml").write_text(sheet)
+    (folder / "design.v").write_text(f"{HEAD}{body}endmodule\n")
+    return vet(folder, load_board(board), power_ups=16)
+
+
+def said(found: Vetting, *, must: bool) -> list[str]:
+    return [str(finding) for finding in found.findings if finding.must == must]
+
+
+def test_nothing_wrong(folder: Path) -> None:
+    found = vetted(folder)
+    assert found.accepted and found.findings == () and (found.name, found.title) == ("lamp", "Mooring lamp")
+
+
+#: What the design does, what of the datasheet is written otherwise, and the one sentence that must be put right.
+WRONG = {
+    "input unused": (
+        "  reg [7:0] count;\n  always @(posedge step) if (restart) count <= 0; else count <= count + 1;\n" + SHOWN,
+        (),
+        "unused input: nothing in the design depends on i0 (go)",
+    ),
+    "input read only by what nothing shows": (
+        "  reg [7:0] count, lost;\n  always @(posedge step) begin lost <= lost + go;\n"
+        "    if (restart) count <= 0; else count <= count + 1; end\n" + SHOWN,
+        (),
+        "unused input: nothing in the design depends on i0 (go)",
+    ),
+    "input not described": (
+        COUNT + "  assign outputs = count ^ inputs[3];\n",
+        (),
+        "the design uses i3: say what it means in [lines] of the datasheet",
+    ),
+    "output not driven": (
+        COUNT + "  assign outputs[6:0] = count;\n",
+        (),
+        "output never driven: nothing gives o7 a level; assign it, 0 if unused",
+    ),
+    "output that is always the same": (
+        COUNT + "  assign outputs = {1'b1, count[6:0]};\n",
+        ('o0 = { means = "odd" }', 'o7 = { means = "alarm" }'),
+        "o7 (alarm) is always 1",
+    ),
+    "step line unused": (
+        "  assign outputs = {8{go ^ restart}};\n",
+        (),
+        "nothing in the design depends on the step line: use it, or leave [step] out",
+    ),
+    "restart unused": (
+        "  reg [7:0] count;\n  always @(posedge step) if (go) count <= 1; else count <= 2;\n" + SHOWN,
+        (),
+        "nothing in the design depends on the restart line: use it, or leave [restart] out",
+    ),
+    "restart that leaves a register out": (
+        "  reg [7:0] count;\n"
+        "  always @(posedge step) if (restart) count[6:0] <= 0; else if (go) count <= count + 1;\n" + SHOWN,
+        (),
+        "restart that does not settle: 1000 steps after it o7 still depend on the power-up; let it set every register",
+    ),
+    "no licence": (
+        COUNT + SHOWN,
+        ('license = "MIT"\n', ""),
+        "datasheet.toml: the datasheet gives no license: add license = ...",
+    ),
+    "no run": (
+        COUNT + SHOWN,
+        (SHEET[SHEET.index("[[run]]") :], ""),
+        "datasheet.toml: there is no [[run]]: give one with a name, do and expect",
+    ),
+    "a run without its outcome": (
+        COUNT + SHOWN,
+        ('expect = "up to 5"\n', ""),
+        'datasheet.toml: run "count" does not say what to expect: add expect = ...',
+    ),
+    "a mark": (
+        COUNT + SHOWN,
+        ("Counts the steps while i0 is on.", "FILL IN: what it shows"),
+        "datasheet.toml:4: still to be filled in: what it shows",
+    ),
+    "a run with a button where there is none": (
+        COUNT + SHOWN,
+        ('"set i0=1"', '"press i3"'),
+        'datasheet.toml: run "count" cannot be carried out: no button of quay sits on i3; '
+        "lines with buttons: i0, i6, i7; or use set",
+    ),
+    "datasheet that cannot be read": (
+        COUNT + SHOWN,
+        ("wanted_hz = 2", 'wanted_hz = "two"'),
+        'lamp/datasheet.toml:9: step.wanted_hz: found "two"; allowed: a rate in Hz',
+    ),
+    "source that cannot be read": (COUNT + "  oops\n", (), "design.v:6: Yosys: syntax error"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_what_must_be_put_right(folder: Path, case: str) -> None:
+    body, change, sentence = WRONG[case]
+    sheet = SHEET
+    if change:
+        assert change[0] in sheet
+        sheet = sheet.replace(change[0], change[1])
+    found = vetted(folder, body, sheet)
+    assert not found.accepted
+    assert any(line.startswith(sentence) for line in said(found, must=True)), said(found, must=True)
+
+
+#: The same for what is worth knowing.
+KNOWN = {
+    "latch": (
+        COUNT + "  reg held;\n  always @* if (restart) held = 0; else if (go) held = count[0];\n  assign outputs = {held, count[6:0]};\n",
+        (),
+        "design.v:6.3-6.65: latch inferred for held: if none is meant, give it a value in every case",
+    ),
+    "clock from logic": (
+        "  reg [7:0] count;\n  wire gated = step & go;\n"
+        "  always @(posedge gated or posedge restart) if (restart) count <= 0; else count <= count + 1;\n" + SHOWN,
+        (),
+        "design.v:4.16-4.25: a clock that can glitch: logic of several signals clocks count; use an enable instead",
+    ),
+    "clock as data": (
+        COUNT + "  assign outputs = {step, count[6:0]};\n",
+        (),
+        "clock used as data: what clocks count is also read by logic or shown",
+    ),
+    "loop": (
+        COUNT + "  wire q, n;\n  assign q = ~(restart | n), n = ~(go | q);\n  assign outputs = {q, count[6:0]};\n",
+        (),
+        "design.v:6.14-6.28: logic feeds back into itself through 4 cells without a clock",
+    ),
+    "no rate": (COUNT + SHOWN, ("wanted_hz = 2\n", ""), "datasheet.toml: the datasheet does not say at which rate"),
+    "too fast for the board": (
+        COUNT + SHOWN,
+        ("wanted_hz = 2", "wanted_hz = 1000000"),
+        "slower than wanted: 1e+06 Hz is asked for, and quay comes no nearer than 1500 Hz",
+    ),
+    "flashes": (
+        COUNT + SHOWN,
+        ("wanted_hz = 2", "wanted_hz = 15"),
+        'datasheet.toml: run "count": o0 flashes 7.5 times in a second',
+    ),
+    "nothing changes": (
+        COUNT + SHOWN,
+        ('"set i0=1", ', ""),
+        'datasheet.toml: run "count": no output changes in it',
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", KNOWN)
+def test_what_is_worth_knowing(folder: Path, case: str) -> None:
+    body, change, sentence = KNOWN[case]
+    sheet = SHEET.replace(change[0], change[1]) if change else SHEET
+    if case == "flashes":
+        sheet = sheet.replace("steps 6", "steps 60")
+    found = vetted(folder, body, sheet)
+    assert any(line.startswith(sentence) for line in said(found, must=False)), found.findings
+    assert found.accepted
+
+
+def test_without_a_restart_line(folder: Path) -> None:
+    sheet = SHEET.replace('[restart]\nline = "i6"\n', "").replace('"restart", ', "")
+    body = "  reg [7:0] count;\n  always @(posedge step) if (go) count <= count + 1;\n" + SHOWN
+    found = vetted(folder, body, sheet)
+    assert found.accepted
+    assert any("there is no restart, and after 1000 steps o0" in line for line in said(found, must=False))
+
+
+def test_the_catalogue_is_accepted() -> None:
+    board = load_board("quay")
+    for name in ("lighthouse", "ripple_clock", "hex_segments"):
+        assert name in names() and vet(load_design(name).folder, board, power_ups=8).accepted, name
