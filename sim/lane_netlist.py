@@ -26,7 +26,9 @@ class Widened:
 
     An input that differs from lane to lane has become a port of `lanes` bits for each of its bits, `port[bit]`;
     the others stay as they were. `outputs` and `names` hold for each bit a word of `lanes` bits, or of one
-    where no lane can differ. Bit k of the word `differs` is 1 where lane k shows other outputs than lane 0.
+    where no lane can differ. Bit k of the word `differs` is 1 where lane k shows other outputs than lane 0; the
+    words of `agreement` hold what lane 0 shows on an output and, above it, a mask of the bits in which another lane
+    differs.
     The registers start with those of the netlist of gates, in their order; the ones behind them belong to
     clocks that differ from lane to lane and hold 0 at first. `startup` names a port that must be 1 for the
     first settling and then 0, if there is one.
@@ -36,6 +38,7 @@ class Widened:
     outputs: Mapping[str, tuple[Word, ...]]
     names: Mapping[str, tuple[Word, ...]]
     differs: Word
+    agreement: Mapping[str, Word]
     startup: str
 
 
@@ -148,6 +151,7 @@ class _Widening:
         }
         names = {name: tuple(map(self._shown, word.bits())) for name, word in old.names.items()}
         differs = self._differs([word for words in outputs.values() for word in words])
+        agreement = {port: self._agreement(words) for port, words in outputs.items()}
         more, startup = self.clocks.finish()
         ports = {f"{port}[{n}]": word for port, words in outputs.items() for n, word in enumerate(words)}
         netlist = Netlist(
@@ -159,7 +163,7 @@ class _Widening:
             (*registers, *more),
             (),
         )
-        return Widened(netlist, outputs, names, differs, next(iter(startup), ""))
+        return Widened(netlist, outputs, names, differs, agreement, next(iter(startup), ""))
 
     def _drivers(self) -> None:
         """The words of input ports, registers and loops, with their faults."""
@@ -289,3 +293,15 @@ class _Widening:
                 other = self.word("$xor", plane, self.over_lanes(plane.bit(0)))
                 found = other if found.as_const() is not None else self.word("$or", found, other)
         return found
+
+    def _agreement(self, planes: Sequence[Word]) -> Word:
+        first, masks = Word(), Word()
+        for plane in planes:
+            mask = Word.const(0, 1)
+            if plane.width > 1 and plane.as_const() is None:
+                other = self.word("$xor", plane, self.over_lanes(plane.bit(0)))
+                number = self.value(1)
+                self.cells.append(Cell("$reduce_or", number, (other,), {}))
+                mask = Word.value(number, 1)
+            first, masks = first + plane.bit(0), masks + mask
+        return first + masks

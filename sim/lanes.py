@@ -25,10 +25,13 @@ class _Engine(Protocol):
     """What carries the lanes out: all in one word, or one after another."""
 
     def restart(self, power_ups: Sequence[PowerUp]) -> None: ...
+    def load(self, images: Sequence[bytes]) -> None: ...
+    def save(self) -> list[bytes]: ...
     def set(self, name: str, values: Sequence[int]) -> None: ...
     def settle(self) -> None: ...
     def bits(self, name: str) -> Bits: ...
     def samples(self, columns: Mapping[str, NDArray[Any]], observe: str) -> Bits: ...
+    def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> Numbers: ...
     def clock(self, port: str, bit: int, cycles: int, observe: str) -> Bits: ...
     def differs_in_samples(self, columns: Mapping[str, NDArray[Any]]) -> Bits: ...
     def differs_in_clock(self, port: str, bit: int, cycles: int) -> Bits: ...
@@ -89,6 +92,23 @@ class Lanes:
             )
         self._engine.restart(held)
 
+    def load(self, states: Sequence[bytes]) -> None:
+        """Put lane k into a state that `snapshot` of a simulation of the netlist gave; the netlist must have no loops.
+
+        All states must have been taken with the same inputs.
+        """
+        if len(states) != self.lanes:
+            raise UsageError(
+                f"{len(states)} states for {self.lanes} lanes",
+                place=self.netlist.name,
+                remedy="give one a lane",
+            )
+        self._engine.load(states)
+
+    def save(self) -> list[bytes]:
+        """The state of each lane, as `load` and `restore` of a simulation take it."""
+        return self._engine.save()
+
     def set(self, name: str, value: int | Sequence[int] | NDArray[Any]) -> None:
         """Put an input to a value, or one of `per_lane_inputs` to a value for each lane."""
         self._input(name)
@@ -129,6 +149,21 @@ class Lanes:
         A column of one of `per_lane_inputs` may have an axis for the lanes behind the rows: rows x lanes.
         """
         return _numbers(self._engine.samples(self._columns(columns), self._narrow(observe)))
+
+    def run_agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> tuple[Numbers, Numbers]:
+        """As `run_samples`, of an output of 8, 16 or 32 bits: what lane 0 shows, and a mask of the bits that differ.
+
+        Both are arrays of updates.
+        """
+        width = self.outputs[observe]
+        if width not in (8, 16, 32):
+            raise UsageError(
+                f"output {observe} has {width} bits",
+                place=self.netlist.name,
+                remedy="observe an output of 8, 16 or 32 bits",
+            )
+        both = self._engine.agreement(self._columns(columns), observe).view(f"<u{width // 8}")
+        return both[0::2], both[1::2]
 
     def run_clock(self, port: str, *, bit: int = 0, cycles: int, observe: str) -> Numbers:
         """Toggle one bit of an input that is one for all: up and down for each cycle, observed after each fall."""

@@ -26,6 +26,13 @@ class InTurn:
         for sim, held in zip(self.lanes, power_ups, strict=True):
             sim.restart(held)
 
+    def load(self, images: Sequence[bytes]) -> None:
+        for sim, image in zip(self.lanes, images, strict=True):
+            sim.restore(image)
+
+    def save(self) -> list[bytes]:
+        return [sim.snapshot() for sim in self.lanes]
+
     def set(self, name: str, values: Sequence[int]) -> None:
         for sim, value in zip(self.lanes, values, strict=True):
             sim.set(name, value)
@@ -43,6 +50,14 @@ class InTurn:
             return sim.run_columns(_own(columns, lane), observe)
 
         return self._recorded(observe, run)
+
+    def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> Recorded:
+        shown = [sim.run_columns(_own(columns, lane), observe) for lane, sim in enumerate(self.lanes)]
+        differ = np.zeros_like(shown[0])
+        for other in shown[1:]:
+            differ |= other ^ shown[0]
+        size = 2 * shown[0].itemsize
+        return np.stack((shown[0], differ), axis=1).view(f"<u{size}")[:, 0]
 
     def clock(self, port: str, bit: int, cycles: int, observe: str) -> Bits:
         return self._recorded(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from copy import copy
 from typing import Any
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from .compile.compiled import Compiled
 from .compile.lanes import LaneCode, Observed
+from .compile.layout import Place
 from .faults import Fault
 from .lane_netlist import widen
 from .netlist import Netlist, Word
@@ -55,18 +56,67 @@ class Together:
             self.state.write(place, plane)
         self._stale = False
 
-    def _woken(self, held: PowerUp) -> list[int]:
-        """The bits of state of one lane: registers of the netlist of gates, in their order, then its loops."""
-        one, layout = self._one, self._one.places
-        one.power_up(held)
-        found: list[int] = []
-        for register, place in zip(self.netlist.registers, layout.registers, strict=True):
-            value = one.read(place)
-            found += (value >> bit & 1 for bit in range(register.width))
+    def load(self, images: Sequence[bytes]) -> None:
+        """Each lane takes up a snapshot of a simulation; the inputs, which are one for all, are those of the first."""
+        lanes: list[list[int]] = []
+        for image in images:
+            self._one.load(image)
+            lanes.append(self._held())
+        self._one.load(images[0])
+        inputs = {name: self._one.read(place) for name, place in self._one.places.inputs.items()}
+        self.state.power_up(0)
+        for place, plane in zip(self.places.registers, _planes(lanes), strict=False):
+            self.state.write(place, plane)
+        for name, level in inputs.items():
+            self.set(name, [level] * self.lanes)
+        self.settle()  # the first settling makes no edges
+
+    def save(self) -> list[bytes]:
+        """A snapshot of each lane, to give to a simulation or to `load`."""
+        self._refresh()
+        planes = [self._unpacked_plane(self.state.read(place)) for place in self.places.registers]
+        inputs = {name: self.state.read(self.places.inputs[name]) for name in self._one.places.inputs}
+        images: dict[bytes, bytes] = {}  # lanes often hold the same
+        found = []
+        for held in np.stack(planes, axis=1) if planes else np.zeros((self.lanes, 0), np.uint8):
+            key = held.tobytes()
+            if key not in images:
+                images[key] = self._image(held.tolist(), inputs)
+            found.append(images[key])
+        return found
+
+    def _image(self, bits: Sequence[int], inputs: Mapping[str, int]) -> bytes:
+        """The snapshot of a simulation at rest that holds these bits of state."""
+        one = self._one
+        one.power_up(0)
+        at = 0
+        for place, width in self._held_places():
+            one.write(place, sum(bit << n for n, bit in enumerate(bits[at : at + width])))
+            at += width
+        for name, level in inputs.items():
+            one.write(one.places.inputs[name], level)
+        one.compiled.settle().call(one.address)
+        one.check()
+        return one.save()
+
+    def _held_places(self) -> Iterator[tuple[Place, int]]:
+        """Where one lane keeps what the registers of the netlist of gates hold, in their order, and how many bits."""
+        one = self._one
+        for register, place in zip(self.netlist.registers, one.places.registers, strict=True):
+            yield place, register.width
         for number, memory in enumerate(self.netlist.memories):
             for row in range(memory.size if memory.writes else 0):
-                value = one.read(one.row(number, row))
-                found += (value >> bit & 1 for bit in range(memory.width))
+                yield one.row(number, row), memory.width
+
+    def _held(self) -> list[int]:
+        """The bits of state of one lane."""
+        one = self._one
+        return [one.read(place) >> bit & 1 for place, width in self._held_places() for bit in range(width)]
+
+    def _woken(self, held: PowerUp) -> list[int]:
+        """The bits of state of one lane at power-up, then those of the loops of the netlist of gates."""
+        self._one.power_up(held)
+        found = self._held()
         chance = copy(held) if isinstance(held, random.Random) else None
         return found + [chance.getrandbits(1) if chance else int(held == 1) for _ in self.places.cuts]
 
@@ -102,6 +152,9 @@ class Together:
         """The bits of a word, lane 0 first; a word of one bit is the same in all lanes."""
         if word.width == 1:
             return np.full(self.lanes, value, np.uint8)
+        return self._unpacked_plane(value)
+
+    def _unpacked_plane(self, value: int) -> Bits:
         raw = np.frombuffer(value.to_bytes(-(-self.lanes // 8), "little"), np.uint8)
         return np.unpackbits(raw, bitorder="little", count=self.lanes)
 
@@ -125,6 +178,17 @@ class Together:
             out[0] = self._record(self.compare)
         self._rows(columns, self.compare, out, first, count)
         return self._unpacked(self.compare, out)[:, 0, 0]
+
+    def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> NDArray[Any]:
+        word = self.widened.agreement[observe]
+        observed = Observed((word,))
+        count = len(next(iter(columns.values()))) if columns else 0
+        out = np.zeros((count, observed.offsets[-1]), np.uint8)
+        first = self._first_sample(columns, count)
+        if first:
+            out[0] = self._record(observed)
+        self._rows(columns, observed, out, first, count)
+        return out.view(f"<u{observed.offsets[-1]}")[:, 0]
 
     def clock(self, port: str, bit: int, cycles: int, observe: str) -> Bits:
         observed = Observed(self._words(observe))
