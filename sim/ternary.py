@@ -38,7 +38,9 @@ from numpy.typing import NDArray
 
 from .errors import UsageError
 from .netlist import Netlist
+from .schedule import schedule
 from .simulation import Recorded, Simulation
+from .state import is_wiring
 from .unknown_clocks import clock_lines
 from .unknowns import unknowns
 
@@ -81,6 +83,7 @@ class Proof:
                 r.name.removesuffix(".may1").removesuffix(".may0") for r in self._sim.netlist.registers
             )
         )
+        self._whole = self._is_whole()
         self.restart()
 
     def restart(self) -> None:
@@ -97,6 +100,11 @@ class Proof:
             return self._sim.get(name), self._sim.get(f"{name}.unknown") ^ ((1 << word.width) - 1)
         may0, may1 = self._sim.get(f"{name}.may0"), self._sim.get(f"{name}.may1")
         return may1 & ~may0, may0 ^ may1
+
+    @property
+    def settled(self) -> bool:
+        """Whether all that the netlist remembers is proved: every power-up and every order have led to one state."""
+        return self._whole and not any(self._unknown()[0].values())
 
     def update(self, values: Mapping[str, int]) -> None:
         """One update: the ports take their values at one instant, and what moves races."""
@@ -146,6 +154,13 @@ class Proof:
         kind: Any = np.uint8 if width <= 8 else np.uint16 if width <= 16 else np.uint32
         unknown = seen >> np.uint64(width)
         return (seen & mask).astype(kind), (unknown & mask ^ mask).astype(kind)
+
+    def _is_whole(self) -> bool:
+        """Whether all state has rails: none was given up as unknown for good, nor is kept by a loop of gates."""
+        held = sum(not is_wiring(register) for register in self.netlist.registers)
+        held += sum(bool(memory.writes) for memory in self.netlist.memories)
+        railed = sum(register.name.endswith(".may1") for register in self._sim.netlist.registers)
+        return railed == held and not schedule(self.netlist).cuts
 
     def _racing_rows(self, port: str, values: Recorded) -> list[int]:
         """The updates at which several lines move; never the first after power-up."""
