@@ -5,6 +5,7 @@ An action is written as one of
     select 12          strap 29          enable            disable           oscillator off
     set i2=1 i3=0      press i6          release i6        restart           restart 5
     steps 97500        frames 10         wait 3 s          pulse 4           repeat 3 (pulse 1; wait 250 ms)
+    press i6 bouncing  drive i2=1        let go i2         play hands.csv
 
 Only inside a repeat does a text hold several actions, parted by semicolons; repeats may stand inside repeats.
 `wait` takes s, ms, us or min. `parse` and `to_text` are each other's inverse.
@@ -21,9 +22,12 @@ from forelight.sim.errors import DatasheetError
 from .actions import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
+    Play,
     Press,
     Pulse,
     Release,
@@ -71,16 +75,20 @@ def parse(texts: Sequence[str], where: str = "") -> tuple[Action, ...]:
 
 def to_text(action: Action) -> str:
     """The action as `parse` reads it."""
-    verb = "wait" if isinstance(action, Seconds) else type(action).__name__.lower()
+    verb = _VERB_OF.get(type(action), type(action).__name__.lower())
     match action:
         case Enable() | Disable():
             rest = ""
         case Oscillator(on):
             rest = "on" if on else "off"
-        case Set(levels):
+        case Set(levels) | Drive(levels):
             rest = " ".join(f"{line}={level}" for line, level in sorted(levels.items()))
-        case Press(line) | Release(line):
-            rest = line
+        case Press(line, bouncing) | Release(line, bouncing):
+            rest = f"{line} bouncing" if bouncing else line
+        case LetGo(lines):
+            rest = " ".join(sorted(lines))
+        case Play(file):
+            rest = file
         case Restart(length):
             rest = "" if length == Restart().length else str(length)
         case Select(number) | Strap(number) | Steps(number) | Frames(number) | Pulse(number):
@@ -110,7 +118,19 @@ def _input_line(text: str) -> str:
     return text
 
 
-def _levels(words: list[str]) -> Set:
+def _button(words: list[str]) -> tuple[str, bool]:
+    if words[1:] not in ([], ["bouncing"]):
+        raise _FormError(f"found {quoted(words[1])}, which may be bouncing or nothing")
+    return _input_line(words[0]), bool(words[1:])
+
+
+def _let_go(words: list[str]) -> LetGo:
+    if words[0] != "go":
+        raise _FormError(f"found {quoted(words[0])} after let")
+    return LetGo(tuple(sorted({_input_line(word) for word in words[1:]})))
+
+
+def _levels(words: list[str]) -> dict[str, int]:
     levels: dict[str, int] = {}
     for word in words:
         name, equals, level = word.partition("=")
@@ -120,7 +140,7 @@ def _levels(words: list[str]) -> Set:
         if line in levels:
             raise _FormError(f"{line} is set twice at one instant")
         levels[line] = int(level)
-    return Set(levels)
+    return levels
 
 
 def _wait(text: str) -> Seconds:
@@ -146,16 +166,19 @@ _FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "enable": ("enable", 0, 0, lambda w: Enable()),
     "disable": ("disable", 0, 0, lambda w: Disable()),
     "oscillator": ("oscillator on or oscillator off", 1, 1, lambda w: _switch(w[0])),
-    "set": ("set i2=1 i3=0", 1, 8, _levels),
-    "press": ("press i6", 1, 1, lambda w: Press(_input_line(w[0]))),
-    "release": ("release i6", 1, 1, lambda w: Release(_input_line(w[0]))),
+    "set": ("set i2=1 i3=0", 1, 8, lambda w: Set(_levels(w))),
+    "press": ("press i6 or press i6 bouncing", 1, 2, lambda w: Press(*_button(w))),
+    "release": ("release i6 or release i6 bouncing", 1, 2, lambda w: Release(*_button(w))),
+    "drive": ("drive i2=1 i3=0", 1, 8, lambda w: Drive(_levels(w))),
+    "let": ("let go i2 i3", 2, 9, _let_go),
     "restart": ("restart or restart LENGTH", 0, 1, lambda w: Restart(*(_count(n, 1, MOST_STEPS) for n in w))),
     "steps": ("steps COUNT", 1, 1, lambda w: Steps(_count(w[0], 1, MOST_STEPS))),
     "frames": ("frames COUNT", 1, 1, lambda w: Frames(_count(w[0], 1, MOST_STEPS))),
     "wait": ("wait 3 s", 1, 2, lambda w: _wait("".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
-_VERBS = (*_FORMS, "repeat")
+_VERBS = (*_FORMS, "play", "repeat")
+_VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
 def _sequence(text: str, place: str, depth: int) -> list[Action]:
@@ -180,8 +203,11 @@ def _sequence(text: str, place: str, depth: int) -> list[Action]:
 def _action(text: str, place: str, depth: int) -> Action:
     verb, *words = text.lower().split() or [""]
     verb = verb.partition("(")[0]
-    form = _FORMS[verb][0] if verb in _FORMS else "repeat COUNT (ACTION; ACTION)"
+    others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
+    form = _FORMS[verb][0] if verb in _FORMS else others.get(verb, "")
     try:
+        if verb == "play":
+            return _play(text, depth)
         if verb == "repeat":
             return _repeat(text, place, depth)
         if verb not in _FORMS:
@@ -196,6 +222,15 @@ def _action(text: str, place: str, depth: int) -> Action:
         return make(words)
     except _FormError as error:
         raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None
+
+
+def _play(text: str, depth: int) -> Play:
+    file = text.strip()[len("play") :].strip()
+    if not file or not file.isprintable():
+        raise _FormError("found no name of a file")
+    if depth:
+        raise _FormError("a recording is played once, outside of repeats")
+    return Play(file)
 
 
 def _repeat(text: str, place: str, depth: int) -> Repeat:

@@ -46,16 +46,42 @@ class Set:
 
 @dataclass(frozen=True)
 class Press:
-    """Hold the button on this input line (the line takes the opposite of its switch)."""
+    """Hold the button on this input line (the line takes the opposite of its switch).
+
+    A `bouncing` contact opens and closes some more times before it rests.
+    """
 
     line: str
+    bouncing: bool = False
 
 
 @dataclass(frozen=True)
 class Release:
-    """Let go of the button on this input line."""
+    """Let go of the button on this input line; `bouncing` as in `Press`."""
 
     line: str
+    bouncing: bool = False
+
+
+@dataclass(frozen=True)
+class Drive:
+    """Drive input lines from outside, all from one instant on: line -> 0 or 1. Their switches must be open."""
+
+    levels: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class LetGo:
+    """Take what drives these input lines from outside off them."""
+
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Play:
+    """Move the inputs as they moved in a recording, a file beside the one that names it."""
+
+    file: str
 
 
 @dataclass(frozen=True)
@@ -110,6 +136,9 @@ Action = (
     | Set
     | Press
     | Release
+    | Drive
+    | LetGo
+    | Play
     | Restart
     | Steps
     | Frames

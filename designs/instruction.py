@@ -8,9 +8,12 @@ from dataclasses import dataclass, field
 from .actions import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
+    Play,
     Press,
     Pulse,
     Release,
@@ -56,6 +59,8 @@ def _sentence(action: Action, wording: Wording) -> str:
             sentence = f"hold down {_button(line, wording)}"
         case Release(line):
             sentence = f"let go of {_button(line, wording)}"
+        case Drive() | LetGo() | Play():
+            sentence = _outside(action, wording)
         case Restart(length):
             sentence = _restart(length, wording)
         case Steps(count):
@@ -97,6 +102,27 @@ def _clock(action: Strap | Enable | Disable | Oscillator, wording: Wording) -> s
                 f"with the step clock off, set the input switches i7 to i0 to {switches} (code {code}), "
                 "switch the step clock on, then set the switches back as they were"
             )
+
+
+def _outside(action: Drive | LetGo | Play, wording: Wording) -> str:
+    match action:
+        case Drive(levels):
+            parts = [f"{_line(line, wording)} to {level}" for line, level in sorted(levels.items())]
+            switches = "their switches" if len(parts) > 1 else "its switch"
+            return (
+                f"with {switches} open, drive {_listed(parts)} from outside, through a resistor (around 1 kOhm) and "
+                "at the board's own logic voltage"
+            )
+        case LetGo(lines):
+            return f"take the outside source off {_listed([_line(line, wording) for line in lines])}"
+        case Play(file):
+            return f"move the switches as they moved in {file}"
+
+
+def _line(line: str, wording: Wording) -> str:
+    """A line, with what the datasheet says it means."""
+    said = wording.datasheet.lines.get(line) if wording.datasheet else None
+    return f"line {line} ({said.means})" if said else f"line {line}"
 
 
 def _restart(length: int, wording: Wording) -> str:

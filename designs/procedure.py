@@ -12,9 +12,12 @@ from .action_text import parse, to_text
 from .actions import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
+    Play,
     Press,
     Pulse,
     Release,
@@ -34,9 +37,12 @@ if TYPE_CHECKING:
 __all__ = [
     "Action",
     "Disable",
+    "Drive",
     "Enable",
     "Frames",
+    "LetGo",
     "Oscillator",
+    "Play",
     "Press",
     "Procedure",
     "Pulse",
@@ -57,11 +63,12 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Procedure:
-    """An ordered list of bench actions with a name."""
+    """An ordered list of bench actions with a name; the recordings that it plays lie in `folder`."""
 
     name: str
     actions: tuple[Action, ...]
     expect: str = ""
+    folder: Path = Path()
 
 
 def load_toml(path: Path) -> Procedure:
@@ -69,7 +76,10 @@ def load_toml(path: Path) -> Procedure:
     top = read_toml(path)
     top.only("name", "do", "expect")
     return Procedure(
-        top.text("name", path.stem), parse(top.texts("do"), top.place("do")), top.text("expect", "", 2000)
+        top.text("name", path.stem),
+        parse(top.texts("do"), top.place("do")),
+        top.text("expect", "", 2000),
+        path.parent,
     )
 
 
@@ -77,7 +87,8 @@ def of_run(datasheet: Datasheet, name: str) -> Procedure:
     """The procedure of a datasheet that has this name."""
     for run in datasheet.runs:
         if run.name == name:
-            return Procedure(run.name, parse(run.do, f"{datasheet.name}, run {quoted(name)}"), run.expect)
+            actions = parse(run.do, f"{datasheet.name}, run {quoted(name)}")
+            return Procedure(run.name, actions, run.expect, datasheet.folder)
     names = [run.name for run in datasheet.runs]
     known = f"its runs are {', '.join(quoted(known) for known in names)}" if names else "it has no runs"
     near = did_you_mean(name, names)

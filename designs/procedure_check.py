@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from forelight.sim.errors import DatasheetError
 
@@ -11,8 +11,10 @@ from .action_text import check_bounds, parse, to_text
 from .actions import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
     Press,
     Pulse,
@@ -24,7 +26,8 @@ from .actions import (
     Steps,
     Strap,
 )
-from .datasheet import Datasheet
+from .contention import Contact, ContentionError, moved_lines
+from .datasheet import INPUT_LINES, Datasheet
 
 
 def clocked_at_start(actions: Sequence[Action]) -> bool:
@@ -46,13 +49,19 @@ def check(
     slot_count: int | None = None,
     codes: int | None = None,
     buttons: Collection[str] | None = None,
+    pulls: Mapping[str, int] | None = None,
+    levels: Mapping[str, int] | None = None,
 ) -> None:
     """Refuse what cannot be done on this design, and on the board as far as its numbers are given.
 
-    `slot` is the design's own; once another slot is selected only the board's numbers are checked.
+    `slot` is the design's own; once another slot is selected only the board's numbers are checked. The switches are
+    idle at first, but for `levels`; `pulls` are the board's.
     """
     check_bounds(actions, where)
-    bench = _Bench(datasheet, slot, slot_count, codes, buttons, clocked=clocked_at_start(actions))
+    switches = {line: datasheet.idle >> bit & 1 for bit, line in enumerate(INPUT_LINES)} | dict(levels or {})
+    bench = _Bench(
+        datasheet, slot, slot_count, codes, buttons, pulls or {}, switches, clocked=clocked_at_start(actions)
+    )
     bench.walk(actions, where, "")
 
 
@@ -80,12 +89,13 @@ class _Bench:
     slot_count: int | None
     codes: int | None
     buttons: Collection[str] | None
+    pulls: Mapping[str, int]
+    switches: dict[str, int]
     clocked: bool
     oscillator: bool = True
     here: bool = True
-
-    def __post_init__(self) -> None:
-        self.held: set[str] = set()
+    held: set[str] = field(default_factory=set)
+    driven: set[str] = field(default_factory=set)
 
     def walk(self, actions: Sequence[Action], where: str, outer: str) -> None:
         for number, action in enumerate(actions, 1):
@@ -100,11 +110,14 @@ class _Bench:
             parse([text], where)  # a record made in code obeys the grammar too
             try:
                 self._board(action)
+                self._contention(action)
                 if self.here:
                     self._design(action)
             except _CannotError as error:
                 found, remedy = error.args
                 raise DatasheetError(f'"{text}": {found}', place=place, remedy=remedy) from None
+            except ContentionError as error:
+                raise DatasheetError(f'"{text}": {error.found}', place=place, remedy=error.remedy) from None
             self._do(action)
 
     def _board(self, action: Action) -> None:
@@ -124,6 +137,34 @@ class _Bench:
                 raise _CannotError("nothing moves while the oscillator is off", "write oscillator on before")
             case _:
                 pass
+
+    def _contention(self, action: Action) -> None:
+        """Refuse two drivers on one line, and to let go of what is not driven."""
+        for line in moved_lines(action, self.datasheet):
+            self._contact(line).check_move()
+        match action:
+            case Drive(levels):
+                for line in sorted(levels):
+                    self._contact(line).check_drive()
+            case LetGo(lines):
+                for line in lines:
+                    if line not in self.driven:
+                        raise _CannotError(
+                            f"nothing drives {line} from outside", f"write drive {line}=1 before"
+                        )
+            case _:
+                pass
+
+    def _contact(self, line: str) -> Contact:
+        step = self.datasheet.step
+        return Contact(
+            line,
+            self.switches[line],
+            self.pulls.get(line, 0),
+            held=line in self.held,
+            clocked=self.here and self.clocked and step is not None and step.line == line,
+            driven=line in self.driven,
+        )
 
     def _design(self, action: Action) -> None:
         step, restart, name = self.datasheet.step, self.datasheet.restart, self.datasheet.name
@@ -154,6 +195,12 @@ class _Bench:
                 self.clocked = False
             case Oscillator(on):
                 self.oscillator = on
+            case Set(levels):
+                self.switches.update(levels)
+            case Drive(levels):
+                self.driven.update(levels)
+            case LetGo(lines):
+                self.driven.difference_update(lines)
             case Press(line):
                 self.held.add(line)
             case Release(line):

@@ -170,7 +170,7 @@ def check(capture: Path, mapping: dict[str, str], as_json: bool, **asked: Any) -
     from .commands.check import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), capture, mapping, as_json)
+    return run(Asked(**asked, mapping=mapping), capture, mapping, as_json)
 
 
 @cli.command()

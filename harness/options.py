@@ -138,6 +138,12 @@ RUN_OPTIONS = (
         "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
     ),
     click.option(
+        "--play",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help="Move the inputs as in this recording, after a restart.",
+    ),
+    click.option(
         "--seconds",
         type=Amount(most=LONGEST_S),
         metavar="S",

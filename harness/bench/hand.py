@@ -12,13 +12,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from fractions import Fraction
 
+from forelight.designs.contention import Contact, moved_lines
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedure import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
+    Play,
     Press,
     Pulse,
     Release,
@@ -35,7 +39,9 @@ from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
-from .buttons import Buttons
+from .buttons import BOUNCES, Buttons
+from .outside import Outside
+from .stepclock import StepClock
 from .stretch import Stretch
 
 #: Times are counted in ticks as int64; no procedure may come near the end of that.
@@ -63,12 +69,10 @@ class Hand:
         self._slot = slot
         self._switches = 0
         self._buttons = Buttons(board)
+        self._outside = Outside(self._contact)
         self._clock = 0  # frames that the oscillator ran
-        self._enable = False
-        self._started = False  # whether the divider has seen the enable
+        self.step_clock = StepClock()
         self._code = 0  # of a step source that is not strapped
-        self._phase = 0
-        self._half = 1
         self._running = True
         self._total = 0  # frames and pauses
         self._pulls = sum(level << INPUT_LINES.index(line) for line, level in board.pulls.items())
@@ -76,6 +80,7 @@ class Hand:
     def do(self, actions: Iterable[Action]) -> None:
         """Carry out actions in their order."""
         for action in actions:
+            self._outside.let_be(moved_lines(action, self.datasheet, self.board.strapped), action)
             match action:
                 case Repeat(count, inner):
                     for _ in range(count):
@@ -111,28 +116,48 @@ class Hand:
                 for line, level in levels.items():
                     self._put(INPUT_LINES.index(line), level)
                 self._hold(1)
-            case Press(line) | Release(line):
-                self._buttons.move(line, isinstance(action, Press), self._clock)
+            case Press(line, bouncing) | Release(line, bouncing):
+                self._button(line, isinstance(action, Press), bouncing)
+            case Drive() | LetGo():
+                self._outside.do(action)
                 self._hold(1)
+            case Play(file):
+                raise UsageError(
+                    f"play {file}: a recording must be read first", remedy="expand it with `played`"
+                )
             case _:
                 raise TypeError(action)
 
+    def _button(self, line: str, down: bool, bouncing: bool) -> None:
+        self._buttons.move(line, down, self._clock)
+        at = 0
+        for due in BOUNCES if bouncing else ():
+            frames = max(round(Fraction(str(due)) * self.board.frame_hz) - at, 1)
+            self._hold(frames)
+            at += frames
+            down = not down
+            self._buttons.move(line, down, self._clock)
+        self._hold(1)
+
+    def _contact(self, line: str) -> Contact:
+        bit = INPUT_LINES.index(line)
+        return Contact(
+            line,
+            self._switches >> bit & 1,
+            self.board.pulls.get(line, 0),
+            held=bool(self._buttons.held >> bit & 1),
+            clocked=self.step_clock.enable and bit == self._divided,
+            driven=bool(self._outside.driven >> bit & 1),
+        )
+
     def _select(self, slot: int) -> None:
-        if not 0 <= slot < self.board.slot_count:
-            raise UsageError(
-                f"{self.board.name} has no slot {slot}",
-                remedy=f"its slots are 0 to {self.board.slot_count - 1}",
-            )
+        self._within("slot", slot, self.board.slot_count)
         self._slot = slot
         self._hold(1)
 
     def _strap(self, code: int) -> None:
-        if not 0 <= code < self.board.codes:
-            raise UsageError(
-                f"{self.board.name} has no strap code {code}",
-                remedy=f"its codes are 0 to {self.board.codes - 1}",
-            )
-        if self._enable:
+        self._within("strap code", code, self.board.codes)
+        if self.step_clock.enable:
             self._switch_clock(False)
         if not self.board.strapped:
             self._code = code
@@ -145,8 +170,15 @@ class Hand:
         self._switches = before
         self._hold(1)
 
+    def _within(self, kind: str, number: int, count: int) -> None:
+        if not 0 <= number < count:
+            plural = kind.rpartition(" ")[2]
+            raise UsageError(
+                f"{self.board.name} has no {kind} {number}", remedy=f"its {plural}s are 0 to {count - 1}"
+            )
+
     def _switch_clock(self, on: bool) -> None:
-        self._enable = on
+        self.step_clock.enable = on
         self._hold(1)
 
     def _put(self, line: int, level: int) -> None:
@@ -162,8 +194,8 @@ class Hand:
         line = self._table[index]
         active = int(self.datasheet.restart.active == "high")
         self._drive(line, active)
-        clocked = self._enable and self._running and self._step_line() == self._divided
-        self._hold(self._frames_to_rise(length) if clocked else max(length, 1))
+        clocked = self.step_clock.enable and self._running and self._step_line() == self._divided
+        self._hold(self.step_clock.frames_to_rise(length) if clocked else max(length, 1))
         self._drive(line, 1 - active)
         self._hold(1)
 
@@ -174,7 +206,7 @@ class Hand:
 
     def _pulse(self, count: int) -> None:
         line = self._step_line()
-        if self._enable and line == self._divided:
+        if self.step_clock.enable and line == self._divided:
             raise UsageError(
                 "the step clock is on: steps by hand do not reach the step line",
                 remedy="switch it off first, or wait for steps",
@@ -193,7 +225,7 @@ class Hand:
         match action:
             case Steps(count):
                 self._need_step_clock(action)
-                self._hold(self._frames_to_rise(count))
+                self._hold(self.step_clock.frames_to_rise(count))
             case Frames(count):
                 self._need_oscillator(action)
                 self._hold(count)
@@ -213,7 +245,7 @@ class Hand:
 
     def _need_step_clock(self, action: Action) -> None:
         self._need_oscillator(action)
-        if not self._enable:
+        if not self.step_clock.enable:
             raise UsageError(
                 f"{to_text(action)}: the step clock is off", remedy="use strap or enable before it"
             )
@@ -225,18 +257,10 @@ class Hand:
                 remedy="make steps by hand with pulse",
             )
 
-    def _frames_to_rise(self, count: int) -> int:
-        """Frames from here to the end of the one in which the step clock rises for the count-th time."""
-        if count < 1:
-            return 1
-        # Rises come at the phases half, 3 half, 5 half ...; `passed` of them lie before this frame.
-        passed = (self._phase + self._half - 1) // (2 * self._half)
-        return self._half * (2 * (passed + count) - 1) - self._phase + 1
-
     def _levels(self) -> int:
         """What switches, pulls and buttons come to, with the own lines above them."""
         floating = ~self.contacts & 0xFF
-        return (self._switches & ~floating | self._pulls & floating) ^ self._buttons.taken
+        return self._outside.over((self._switches & ~floating | self._pulls & floating) ^ self._buttons.taken)
 
     def _hold(self, frames: int, pulsing: int = 0) -> None:
         """Let so many frames pass; a pause, where a chain stands still."""
@@ -258,11 +282,11 @@ class Hand:
 
     def _emit(self, length: int, pulsing: int) -> None:
         levels = self._levels()
+        clock = self.step_clock
         if self._running:
-            if self._enable and not self._started:
-                code = levels & 0xFF if self.board.strapped else self._code
-                self._phase, self._half = 0, self.board.half(code)
-            self._started = self._enable
+            if clock.starts:
+                clock.start(self.board.half(levels & 0xFF if self.board.strapped else self._code))
+            clock.started = clock.enable
         self.stretches.append(
             Stretch(
                 start=self.frame,
@@ -270,16 +294,18 @@ class Hand:
                 slot=self._slot,
                 switches=self._switches,
                 buttons=self._buttons.held,
+                driven=self._outside.driven,
+                outside=self._outside.levels,
                 levels=levels,
                 pulsing=pulsing,
-                enable=self._enable,
+                enable=clock.enable,
                 code=self._code,
                 running=self._running,
-                phase=self._phase if self._started else 0,
-                half=self._half,
+                phase=clock.phase if clock.started else 0,
+                half=clock.half,
             )
         )
         self.frame += length
         if self._running:
             self._clock += length
-            self._phase += length
+            clock.advance(length)

@@ -10,7 +10,8 @@ class Stretch:
     """Frames `start` to `start + length - 1`, over which the hand keeps still, or only pulses one line.
 
     `switches` are the levels of the eight switches, then of the board's own step and restart lines (bits 8 and 9);
-    `buttons` the held ones; `levels` what both come to at the board's pins, after pulls and debounce. In the first and
+    `buttons` the held ones; the lines in `driven` have the levels in `outside` from another source; `levels` is what
+    all of that comes to at the board's pins, after pulls and debounce. In the first and
     every second frame from there the lines in `pulsing` have the opposite level. While `enable` is on, the divider is
     `phase` frames after its start in the first frame and toggles every `half`; it stands still unless `running`.
     """
@@ -20,6 +21,8 @@ class Stretch:
     slot: int
     switches: int
     buttons: int
+    driven: int
+    outside: int
     levels: int
     pulsing: int
     enable: bool

@@ -12,12 +12,15 @@ class Conditioning(wiring.Component):
 
     A switch whose bit in `contacts` is 0 does not make contact: the pull of its line decides. A button that is
     held turns its line to the opposite. Where the board debounces a button, its level is taken once it has
-    held for that many ticks.
+    held for that many ticks. A line whose bit in `driven` is 1 has the level of `outside` instead: something else
+    drives it (its switch is open, or the two would fight).
     """
 
     switches: In(8)
     contacts: In(8, init=0xFF)
     buttons: In(8)
+    driven: In(8)
+    outside: In(8)
     pins: Out(8)
 
     def __init__(self, board: Board) -> None:
@@ -29,7 +32,8 @@ class Conditioning(wiring.Component):
         for bit in range(8):
             line = f"i{bit}"
             level = Mux(self.contacts[bit], self.switches[bit], self.board.pulls.get(line, 0))
-            m.d.comb += self.pins[bit].eq(level ^ self._button(m, bit, self.board.debounce.get(line, 0)))
+            here = level ^ self._button(m, bit, self.board.debounce.get(line, 0))
+            m.d.comb += self.pins[bit].eq(Mux(self.driven[bit], self.outside[bit], here))
         return m
 
     def _button(self, m: Module, bit: int, ticks: int) -> Signal:

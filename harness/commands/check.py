@@ -57,7 +57,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
 
 def _long_enough(asked: Asked, capture: Capture) -> Asked:
     """With nothing said about the run, one that is longer than the capture."""
-    if asked.seconds is not None or asked.run_name is not None or asked.procedure is not None:
+    if any(said is not None for said in (asked.seconds, asked.run_name, asked.procedure, asked.play)):
         return asked
     if capture.unit == "seconds":
         return replace(asked, seconds=max(USUAL_SECONDS, LONGER * (capture.end - capture.start)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
@@ -11,6 +11,7 @@ from pathlib import Path
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedure import (
     Action,
+    Play,
     Procedure,
     Repeat,
     Restart,
@@ -32,6 +33,7 @@ from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
+from ..capture.play import played
 from .output import progress
 
 #: How long a design runs after its restart, if nothing is said ...
@@ -56,6 +58,8 @@ class Asked:
     seconds: float | None
     seed: int
     steps: int | None = None  # instead of seconds
+    play: Path | None = None
+    mapping: Mapping[str, str] = field(default_factory=dict)  # columns of the recording that is played
 
 
 @dataclass(frozen=True)
@@ -100,7 +104,9 @@ def question(asked: Asked) -> Question:
     for one, other, names in (
         (asked.strap, asked.hz, "--strap and --hz"),
         (asked.run_name, asked.procedure, "--run and --procedure"),
+        (asked.run_name or asked.procedure, asked.play, "--run or --procedure and --play"),
         (asked.run_name or asked.procedure, asked.seconds, "--run or --procedure and --seconds"),
+        (asked.play, asked.seconds, "--play and --seconds"),
     ):
         if one is not None and other is not None:
             raise UsageError(f"{names} contradict each other", remedy="give one of them")
@@ -113,7 +119,7 @@ def question(asked: Asked) -> Question:
         )
     if asked.strap is not None:
         rate(board, asked.strap)  # refuses a code that the board has not
-    if asked.run_name is None and asked.procedure is None:
+    if asked.run_name is None and asked.procedure is None and asked.play is None:
         return _usual(asked, board, sheet, slot)
     return _told(asked, board, sheet, slot)
 
@@ -143,13 +149,26 @@ def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
 
 
 def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
-    """A run of the datasheet or a procedure from a file, with the slot brought up before it."""
-    if asked.procedure is None:
+    """A run of the datasheet, a procedure or a recording from a file, with the slot brought up before it."""
+    if asked.play is not None:
+        restart = (Restart(),) if sheet.restart is not None else ()
+        told = Procedure("played", (*restart, Play(asked.play.name)), "", asked.play.parent)
+        where = f"--play {asked.play}"
+    elif asked.procedure is None:
         told, where = of_run(sheet, asked.run_name or ""), f"run {asked.run_name}"
     else:
         told, where = load_toml(asked.procedure), str(asked.procedure)
     numbers = {"slot_count": board.slot_count, "codes": board.codes}
-    check(told.actions, sheet, where, slot=slot, buttons=board.buttons, **numbers)
+    check(
+        told.actions,
+        sheet,
+        where,
+        slot=slot,
+        buttons=board.buttons,
+        pulls=board.pulls,
+        levels=asked.levels,
+        **numbers,
+    )
     before = bring_up(
         board,
         sheet,
@@ -160,7 +179,9 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
         clocked=clocked_at_start(told.actions),
     )
     up = len(before) + isinstance(told.actions[0], Restart)
-    whole = Procedure(told.name, (*before, *told.actions), told.expect)
+    whole = replace(told, actions=(*before, *told.actions))
+    if any(isinstance(action, Play) for action in told.actions):
+        whole = played(whole, board, sheet, slot or 0, asked.mapping)
     return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed)
 
 

@@ -38,6 +38,19 @@ QUAY = Wording(SHEET, {"i6": "RESTART", "i0": "PUSH"}, 750.0)
         ("set i3=0 i2=1", "Set switch i2 (mute) to 1 and switch i3 to 0 in one go."),
         ("set i3=0", "Set switch i3 to 0."),
         ("press i0", "Hold down button PUSH (i0)."),
+        ("press i0 bouncing", "Hold down button PUSH (i0)."),
+        (
+            "drive i2=1",
+            "With its switch open, drive line i2 (mute) to 1 from outside, through a resistor (around 1 kOhm) and at"
+            " the board's own logic voltage.",
+        ),
+        (
+            "drive i3=1 i2=0",
+            "With their switches open, drive line i2 (mute) to 0 and line i3 to 1 from outside, through a resistor"
+            " (around 1 kOhm) and at the board's own logic voltage.",
+        ),
+        ("let go i3 i2", "Take the outside source off line i2 (mute) and line i3."),
+        ("play hands.csv", "Move the switches as they moved in hands.csv."),
         ("release i1", "Let go of the button on i1."),
         ("restart", "Hold the restart line i6 (button RESTART) low for 2 steps, then let go."),
         ("steps 1500", "Wait for 1500 steps, 2 s at 750 Hz."),

@@ -10,9 +10,12 @@ from forelight.designs.datasheet import Datasheet, Run
 from forelight.designs.procedure import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
+    Play,
     Press,
     Procedure,
     Pulse,
@@ -43,8 +46,10 @@ SINGLE: st.SearchStrategy[Action] = st.one_of(
     st.just(Disable()),
     st.builds(Oscillator, st.booleans()),
     st.builds(Set, st.dictionaries(LINES, st.integers(0, 1), min_size=1)),
-    st.builds(Press, LINES),
-    st.builds(Release, LINES),
+    st.builds(Press, LINES, st.booleans()),
+    st.builds(Release, LINES, st.booleans()),
+    st.builds(Drive, st.dictionaries(LINES, st.integers(0, 1), min_size=1)),
+    st.builds(LetGo, st.sets(LINES, min_size=1).map(sorted).map(tuple)),
     st.builds(Restart, st.integers(1, 1000)),
     st.builds(Steps, st.integers(1, 10**6)),
     st.builds(Frames, st.integers(1, 10**6)),
@@ -86,7 +91,8 @@ def test_any_text_is_read_or_refused(texts: list[str]) -> None:
 def test_the_words_of_a_datasheet() -> None:
     texts = "restart|steps 97500|set i2=1 i3=0|strap 29|enable|disable|press i6|release i6|wait 3 s|frames 10|select 12"
     more = "pulse 4|oscillator off|restart 5|wait 250 ms|wait 2min|WAIT 7 US|repeat 3 (pulse 1; repeat 2 (wait 1 s))"
-    assert parse([*texts.split("|"), *more.split("|")]) == (
+    last = "press i0 bouncing|release i0 BOUNCING|drive i2=1 i3=0|let go i3 i2|play Two Hands.csv"
+    assert parse([*texts.split("|"), *more.split("|"), *last.split("|")]) == (
         Restart(2),
         Steps(97500),
         Set({"i2": 1, "i3": 0}),
@@ -105,7 +111,13 @@ def test_the_words_of_a_datasheet() -> None:
         Seconds(120.0),
         Seconds(7e-6),
         Repeat(3, (Pulse(1), Repeat(2, (Seconds(1.0),)))),
+        Press("i0", bouncing=True),
+        Release("i0", bouncing=True),
+        Drive({"i2": 1, "i3": 0}),
+        LetGo(("i2", "i3")),
+        Play("Two Hands.csv"),
     )
+    assert to_text(Play("Two Hands.csv")) == "play Two Hands.csv"
 
 
 @pytest.mark.parametrize(
@@ -181,7 +193,7 @@ def test_the_bounds_themselves_are_allowed() -> None:
 def test_a_procedure_file(tmp_path: Path) -> None:
     file = tmp_path / "short.toml"
     file.write_text('do = ["restart",\n "steps 3"]\nexpect = "three"\n')
-    assert load_toml(file) == Procedure("short", (Restart(), Steps(3)), "three")
+    assert load_toml(file) == Procedure("short", (Restart(), Steps(3)), "three", tmp_path)
     file.write_text('name = "mine"\n\ndo = ["restart", "stepps 3"]\n')
     with pytest.raises(DatasheetError) as error:
         load_toml(file)

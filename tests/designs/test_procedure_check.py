@@ -65,6 +65,62 @@ PLAIN = Datasheet("vote", Path(), "Vote", (), None, "verilog")
             ["disable", "repeat 2 (set i7=1; enable)"],
             'f, action 2.1: "set i7=1": the step clock drives i7',
         ),
+        (
+            CLOCKED,
+            ["set i2=1", "drive i2=1"],
+            'f, action 2: "drive i2=1": the switch of i2 is closed; two sources on one line would fight, and either '
+            "can be damaged: the board's own documents come first; write set i2=0 before",
+        ),
+        (
+            CLOCKED,
+            ["drive i3=0 i7=1"],
+            'f, action 1: "drive i3=0 i7=1": the step clock drives i7; two sources',
+        ),
+        (
+            CLOCKED,
+            ["press i0", "drive i0=1"],
+            'f, action 2: "drive i0=1": the button on i0 is held; two sources',
+        ),
+        (
+            CLOCKED,
+            ["drive i2=1", "set i2=1"],
+            'f, action 2: "set i2=1": i2 is driven from outside; two sources',
+        ),
+        (
+            CLOCKED,
+            ["drive i0=1", "press i0"],
+            'f, action 2: "press i0": i0 is driven from outside; two sources',
+        ),
+        (
+            CLOCKED,
+            ["drive i0=1", "strap 3"],
+            'f, action 2: "strap 3": i0 is driven from outside; two sources',
+        ),
+        (
+            CLOCKED,
+            ["drive i6=0", "restart"],
+            'f, action 2: "restart": i6 is driven from outside; two sources',
+        ),
+        (
+            CLOCKED,
+            ["disable", "drive i7=1", "enable"],
+            'f, action 3: "enable": i7 is driven from outside; two',
+        ),
+        (
+            CLOCKED,
+            ["disable", "drive i7=1", "pulse 1"],
+            'f, action 3: "pulse 1": i7 is driven from outside; two',
+        ),
+        (
+            CLOCKED,
+            ["let go i2"],
+            'f, action 1: "let go i2": nothing drives i2 from outside; write drive i2=1 before',
+        ),
+        (
+            CLOCKED,
+            ["repeat 2 (drive i2=1; set i3=1)", "let go i2", "set i2=1", "drive i2=0"],
+            'f, action 4: "drive i2=0": the switch of i2 is closed;',
+        ),
         (CLOCKED, ["repeat 3 (press i0)"], 'f, action 1.1: "press i0": the button is held already;'),
         (
             PLAIN,

@@ -66,7 +66,8 @@ class Rig(Elaboratable):
         self.stages = stages
         self.board = setup.board
         codes = (self.board.codes - 1).bit_length()
-        self.fields = {"contacts": 8, "switches": 10, "buttons": 8, "slot": 8, "enable": 1, "code": codes}
+        self.fields = {"contacts": 8, "switches": 10, "buttons": 8, "driven": 8, "outside": 8, "slot": 8}
+        self.fields |= {"enable": 1, "code": codes}
         self.drive = Signal(2 + sum(self.fields.values()))
         self.slots = sorted(setup.sheets)
         self.lines_width = 8 if self.board.link == "chain" else 10
@@ -92,6 +93,8 @@ class Rig(Elaboratable):
             (conditioning.contacts, moved["contacts"]),
             (conditioning.switches, moved["switches"][:8]),
             (conditioning.buttons, moved["buttons"]),
+            (conditioning.driven, moved["driven"]),
+            (conditioning.outside, moved["outside"]),
             (chip.selection, moved["slot"]),
             (chip.enable, moved["enable"]),
         ]
@@ -128,7 +131,7 @@ class Rig(Elaboratable):
 
 def expand(plan: Timeline) -> dict[str, Array]:
     """What the hand holds, frame by frame."""
-    names = ("switches", "buttons", "slot", "enable", "code", "running")
+    names = ("switches", "buttons", "driven", "outside", "slot", "enable", "code", "running")
     columns: dict[str, list[Array]] = {name: [] for name in names}
     for stretch in plan.stretches:
         for name in names:

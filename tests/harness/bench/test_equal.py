@@ -51,6 +51,7 @@ def test_chip_and_bench_are_equal_on_the_engine(name: str) -> None:
     assert total["frames"] >= 10_000
     assert total["changes of the pins"] >= 300
     assert total["steps counted"] >= 300
+    assert total["drive"] >= 3 and total["let go"] >= 3
     assert len(total) >= 15
 
 
@@ -63,7 +64,7 @@ def test_chip_and_bench_are_equal_under_amaranth(name: str) -> None:
 
 
 def test_quay_with_all_its_positions_on_the_engine() -> None:
-    total = Pair(quay(3, 17, 66, 88, 101, 137, 175)).walks("quay", 4, 60)
+    total = Pair(quay(3, 17, 66, 88, 101, 137, 175)).walks("quay", 6, 60)
     assert total["frames"] >= 200
     assert total["changes of the pins"] >= 10
 

@@ -158,6 +158,59 @@ def test_a_debounced_button_comes_through_later() -> None:
     assert table(plan("press i0", "frames 1", "release i0", "frames 5", board=board)) == [(0, "00000000")]
 
 
+def test_a_bouncing_button_touches_several_times() -> None:
+    """At 1000 frames a second the contact opens and closes again within five frames, as the bounces are timed."""
+    found = plan("press i0 bouncing", "frames 5", "release i0 bouncing", "frames 5")
+    assert table(found)[:7] == [
+        (frame, f"0000000{level}") for frame, level in enumerate((1, 0, 1, 0, 1, 0, 1))
+    ]
+    assert [lines[-1] for _, lines in table(found)[7:]] == list("0101010")
+    patient = replace(CHAIN, debounce={"i0": 6 * 48})
+    calm = plan("press i0 bouncing", "frames 20", "release i0 bouncing", "frames 20", board=patient)
+    assert [lines for _, lines in table(calm)] == ["00000000", "00000001", "00000000"]
+
+
+def test_a_line_driven_from_outside() -> None:
+    board = replace(CHAIN, pulls={"i1": 1, "i2": 1})
+    found = plan("drive i0=1", "set i2=1", "drive i2=0 i3=1", "let go i2", "let go i0 i3", board=board)
+    assert [lines for _, lines in table(found)] == [
+        "00000001",
+        "00000101",
+        "00001001",
+        "00001101",
+        "00000100",
+    ]
+    nothing = plan("set i1=1", "drive i1=0", board=board, contacts=0b1111_1101)
+    assert [lines for _, lines in table(nothing)] == ["00000010", "00000000"]
+
+
+FIGHT = "two sources on one line would fight, and either can be damaged: the board's own documents come first"
+
+
+@pytest.mark.parametrize(
+    ("actions", "message"),
+    [
+        (
+            ["set i3=1", "drive i3=1"],
+            f"drive i3=1: the switch of i3 is closed; {FIGHT}; write set i3=0 before",
+        ),
+        (["drive i1=1"], f"drive i1=1: the switch of i1 is closed; {FIGHT}; write set i1=1 before"),
+        (["strap 3", "drive i7=1"], f"drive i7=1: the step clock drives i7; {FIGHT}; write disable before"),
+        (
+            ["press i0", "drive i0=1"],
+            f"drive i0=1: the button on i0 is held; {FIGHT}; write release i0 before",
+        ),
+        (["drive i0=1", "press i0"], f"press i0: i0 is driven from outside; {FIGHT}; write let go i0 before"),
+        (["drive i6=1", "restart"], f"restart: i6 is driven from outside; {FIGHT}; write let go i6 before"),
+        (["drive i3=1", "strap 3"], f"strap 3: i3 is driven from outside; {FIGHT}; write let go i3 before"),
+    ],
+)
+def test_two_drivers_on_a_line_are_refused(actions: list[str], message: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        plan(*actions, board=replace(CHAIN, pulls={"i1": 1}))
+    assert str(caught.value) == message
+
+
 def test_switches_without_contact() -> None:
     board = replace(CHAIN, pulls={"i1": 1, "i2": 0})
     found = plan("set i0=1 i1=0 i2=1 i3=1", "set i1=1", "press i0", board=board, contacts=0b1111_1001)

@@ -9,8 +9,10 @@ from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedure import (
     Action,
     Disable,
+    Drive,
     Enable,
     Frames,
+    LetGo,
     Oscillator,
     Press,
     Procedure,
@@ -31,7 +33,20 @@ from .rig import Setup
 
 #: The step clock shall run most of the time, so that there is something to see.
 KINDS = (
-    *("select", "set", "set", "press", "release", "wait", "seconds", "repeat", "oscillator", "enable"),
+    *(
+        "select",
+        "set",
+        "set",
+        "press",
+        "release",
+        "drive",
+        "let go",
+        "wait",
+        "seconds",
+        "repeat",
+        "oscillator",
+        "enable",
+    ),
     *("strap", "strap", "disable", "restart", "steps", "steps", "steps", "steps", "steps", "pulse", "pulse"),
 )
 
@@ -84,8 +99,10 @@ class Walk:
                 rng.choice([self.slot, *self.setup.sheets, rng.randrange(self.board.slot_count)])
             ),
             "set": Set({line: rng.randint(0, 1) for line in rng.sample(INPUT_LINES, rng.randint(1, 8))}),
-            "press": Press(rng.choice(sorted(self.board.buttons))),
-            "release": Release(rng.choice(sorted(self.board.buttons))),
+            "press": Press(rng.choice(sorted(self.board.buttons)), rng.random() < 0.3),
+            "release": Release(rng.choice(sorted(self.board.buttons)), rng.random() < 0.3),
+            "drive": Drive({line: rng.randint(0, 1) for line in rng.sample(INPUT_LINES, rng.randint(1, 2))}),
+            "let go": LetGo(INPUT_LINES),
             "wait": Frames(rng.randint(1, 40)),
             "seconds": Seconds(float(rng.randint(1, 40) / self.board.frame_hz)),
             "oscillator": Oscillator(True),

@@ -33,6 +33,9 @@ def test_switches_pulls_and_buttons() -> None:
         assert ctx.get(board.pins) == 0b1100_0011  # the pulls decide on the low four
         ctx.set(board.buttons, 0b0100_0001)
         assert ctx.get(board.pins) == 0b1000_0010  # a held button turns its line over, pulled or switched
+        ctx.set(board.outside, 0b0000_1111)
+        ctx.set(board.driven, 0b1000_0001)
+        assert ctx.get(board.pins) == 0b0000_0011  # another source has the line
 
     simulate(small(pulls={"i0": 1, "i1": 1, "i2": 0}, buttons={"i0": "PUSH", "i6": "RESTART"}), bench)
 

@@ -1,0 +1,154 @@
+"""Inputs played from a recording: what the hand did comes back in the prediction, at the same steps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from forelight.designs.catalogue import load_design
+from forelight.designs.procedure import Frames, Procedure, Set, parse
+from forelight.harness.bench.golden import Golden
+from forelight.harness.bench.predict import predict
+from forelight.harness.bench.routine import bring_up
+from forelight.harness.bench.write import write_golden
+from forelight.harness.boards.reader import load_board
+from forelight.harness.capture.play import played
+from forelight.harness.cli import cli
+from forelight.sim.errors import CaptureError, ForelightError, UsageError
+
+QUAY = load_board("quay")
+DICE = load_design("dice")
+THROWS = [
+    "restart",
+    "set i0=1",
+    "steps 40",
+    "set i0=0",
+    "steps 25",
+    "set i0=1",
+    "wait 30 ms",
+    "set i0=0",
+    "steps 9",
+]
+
+
+@pytest.fixture(autouse=True)
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def golden(*texts: str, code: int = 29) -> Golden:
+    before = bring_up(QUAY, DICE, slot=137, code=code)
+    procedure = Procedure("test", (*before, *parse(texts)))
+    return predict(QUAY, DICE, played(procedure, QUAY, DICE, 137), slot=137, power_ups=4)
+
+
+def rows(found: Golden, late: int = 0) -> list[tuple[int, int, int]]:
+    """Inputs but for the step line, outputs and step after each change in settled rows, from the restart on."""
+    first = int(np.flatnonzero(found.inputs & 0x40)[0])
+    out: list[tuple[int, int, int]] = []
+    for step, inputs, outputs in zip(
+        found.steps[first:].tolist(),
+        found.inputs[first:].tolist(),
+        found.outputs[first:].tolist(),
+        strict=True,
+    ):
+        if not out or out[-1][:2] != (inputs & 0x3F, outputs):
+            out.append((inputs & 0x3F, outputs, step - late))
+    return out
+
+
+@pytest.mark.parametrize("ending", ["csv", "vcd"])
+def test_a_golden_played_is_the_golden(ending: str) -> None:
+    """What was predicted for a hand that is known stands in for its recording."""
+    told = golden(*THROWS)
+    write_golden(told, Path(f"hand.{ending}"))
+    again = golden(f"play hand.{ending}")
+    late = int(
+        again.steps[np.flatnonzero(again.inputs & 0x40)[0]]
+        - told.steps[np.flatnonzero(told.inputs & 0x40)[0]]
+    )
+    assert rows(again, late) == rows(told)
+    assert len(rows(told)) > 20
+
+
+def test_steps_count_where_they_were_recorded() -> None:
+    """The same hand at another rate of the step clock: inputs change at the same steps, not at the same times."""
+    write_golden(golden(*THROWS, code=29), Path("hand.csv"))
+    slower = golden("play hand.csv", code=60)
+    again = golden("play hand.csv")
+    assert slower.oscillator_hz == again.oscillator_hz and slower.end > 1.5 * again.end
+    first, second = (int(found.steps[np.flatnonzero(found.inputs & 0x40)[0]]) for found in (slower, again))
+    assert rows(slower, first - second) == rows(again)
+
+
+def test_times_count_without_a_step_line() -> None:
+    Path("hand.csv").write_text("time_s,i0,i3\n0,0,1\n0.5,1,1\n0.75,1,0\n1.25,0,0\n2,0,0\n")
+    sheet = replace(DICE, step=None, restart=None)
+    procedure = played(Procedure("test", parse(["play hand.csv"])), QUAY, sheet)
+    assert procedure.actions == (
+        Set({"i0": 0, "i3": 1}),
+        Frames(1499),
+        Set({"i0": 1}),
+        Frames(749),
+        Set({"i3": 0}),
+        Frames(1499),
+        Set({"i0": 0}),
+        Frames(2999),  # to the end of what was observed, a sample after the last row
+    )
+
+
+def test_levels_by_step_and_gaps() -> None:
+    Path("eye.csv").write_text("step,i0,i1,outputs\n0,0,x,00000000\n3,1,1,00000001\n5,0,1,00000010\n")
+    procedure = Procedure("test", parse(["strap 0", "play eye.csv"]))
+    found = played(procedure, QUAY, DICE)
+    # Strap code 0 has two frames a step; enable was one frame ago, so that the first rise is in the next one.
+    assert found.actions[1:] == (
+        Set({"i0": 0}),
+        Frames(5),
+        Set({"i0": 1, "i1": 1}),
+        Frames(3),
+        Set({"i0": 0}),
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "error"),
+    [
+        (
+            "time_s,o0\n0,0\n1,1\n2,0\n",
+            "hand.csv: no input line is recorded in it; map one with --map i0=COLUMN",
+        ),
+        ("time_s\n", "hand.csv"),
+    ],
+)
+def test_what_cannot_be_played(text: str, error: str) -> None:
+    Path("hand.csv").write_text(text)
+    with pytest.raises(CaptureError) as caught:
+        golden("play hand.csv")
+    assert str(caught.value).startswith(error)
+
+
+def test_only_from_the_folder_of_the_procedure(folder: Path) -> None:
+    (folder / "in").mkdir()
+    Path("hand.csv").write_text("time_s,i0\n0,0\n1,1\n")
+    procedure = replace(Procedure("test", parse(["play ../hand.csv"])), folder=folder / "in")
+    with pytest.raises(UsageError, match="lies outside the folder"):
+        played(procedure, QUAY, DICE)
+    with pytest.raises(ForelightError, match="a recording must be read first"):
+        predict(QUAY, DICE, Procedure("test", parse(["play hand.csv"])), slot=137)
+
+
+def test_check_plays_the_inputs_of_its_own_capture() -> None:
+    """A person rolled the dice by hand while the instrument recorded all lines."""
+    write_golden(golden(*THROWS), Path("bench.csv"))
+    alone = CliRunner().invoke(cli, ["check", "dice", "bench.csv", "--strap", "29"])
+    along = CliRunner().invoke(cli, ["check", "dice", "bench.csv", "--play", "bench.csv", "--strap", "29"])
+    assert along.exit_code == 0, along.output
+    assert alone.exit_code != 0, "without the hand on the switch the dice rests"
+    assert (
+        CliRunner().invoke(cli, ["show", "dice", "--play", "bench.csv", "--run", "two throws"]).exit_code == 2
+    )
