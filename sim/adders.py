@@ -1,4 +1,4 @@
-"""Yosys' cells with several outputs, and those that only rename bits, to simpler cells.
+"""Yosys' cells that are made of others: of several outputs, sums of many terms, renamed bits.
 
 Source: the models of Yosys' cell library (`simlib.v`).
 """
@@ -11,6 +11,7 @@ from functools import partial
 from .lower import Design, Site
 from .netlist import Param
 from .rtlil_records import Bits
+from .sums import multiply_accumulate, multiply_add
 
 _PLAIN: Mapping[str, Param] = {"A_SIGNED": 0, "B_SIGNED": 0}
 
@@ -70,6 +71,11 @@ def _barrier(design: Design, site: Site) -> dict[str, Bits]:
     return {"Y": site.port("A")}
 
 
+def _same_bits(design: Design, site: Site) -> dict[str, Bits]:
+    width = site.number("WIDTH")
+    return {"Y": _two(design, site, "$xnor", site.port("A", width), site.port("B", width))}
+
+
 #: For each kind, what drives its outputs.
 COMPOUND: dict[str, Callable[[Design, Site], dict[str, Bits]]] = {
     "$alu": _alu,
@@ -78,6 +84,9 @@ COMPOUND: dict[str, Callable[[Design, Site], dict[str, Bits]]] = {
     "$slice": _slice,
     "$concat": _concat,
     "$barrier": _barrier,
+    "$bweqx": _same_bits,
+    "$macc": multiply_accumulate,
+    "$macc_v2": multiply_add,
 }
 
 

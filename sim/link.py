@@ -211,6 +211,5 @@ _REMEDIES = {
     **dict.fromkeys(("$ff", "$_FF_", "$anyinit", "$anyconst", "$anyseq", "$allconst", "$allseq"), _FORMAL),
     **dict.fromkeys(("$initstate", "$equiv", "$future_ff", "$get_tag", "$set_tag"), _FORMAL),
     **dict.fromkeys(("$specify2", "$specify3", "$specrule"), "it states delays; leave it out"),
-    **dict.fromkeys(("$macc", "$macc_v2"), "run Yosys' `maccmap -unmap` on it"),
     "$fsm": "run Yosys' `fsm_map` on it",
 }

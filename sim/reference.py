@@ -72,6 +72,10 @@ class Reference:
             return self._values[self.netlist.inputs[name]]
         raise UsageError(f"{self.netlist.name} has nothing named {name}", remedy="see netlist.names")
 
+    def rows(self, memory: int) -> list[int]:
+        """The rows of memory number `memory`, lowest address first."""
+        return list(self._rows[memory])
+
     def settle(self) -> None:
         """One update; LoopError if it never comes to rest. The first one after power-up makes no edges."""
         self._propagate()

@@ -133,9 +133,9 @@ def test_a_cut_cell() -> None:
         ("$anyinit", "it is for formal proofs; leave it out of a simulation"),
         ("$_FF_", "it is for formal proofs; leave it out of a simulation"),
         ("$specify2", "it states delays; leave it out"),
-        ("$macc_v2", "run Yosys' `maccmap -unmap` on it"),
         ("$fsm", "run Yosys' `fsm_map` on it"),
-        ("$bweqx", "let Yosys turn it into simpler cells"),
+        ("$specrule", "it states delays; leave it out"),
+        ("$no_such_cell", "let Yosys turn it into simpler cells"),
         ("$_DFF_Q_", "let Yosys turn it into simpler cells"),
     ],
 )

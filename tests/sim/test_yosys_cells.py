@@ -210,10 +210,12 @@ def test_every_word_register(tmp_path: Path) -> None:
     assert compared > 9 * unknown
 
 
-@needs_icarus
-@pytest.mark.parametrize("signed", ["00", "01", "10", "11"])
-def test_adders_and_renamings(tmp_path: Path, signed: str) -> None:
-    widths = {"a": 4, "b": 6, "p": 6, "i": 1, "j": 1}
+#: Inputs for the cells below.
+SUM_WIDTHS = {"a": 4, "b": 6, "p": 6, "i": 1, "j": 1, "m": 24, "k": 2, "g": 7, "v": 12}
+
+
+def adders(signed: str) -> list[Cell]:
+    """Cells with several outputs, and those that only rename or compare bits; `signed` has a digit for A and for B."""
     pins = {"A": "a", "B": "b", "CI": "i", "BI": "j"}
     params = {"A_SIGNED": signed[0], "B_SIGNED": signed[1], "A_WIDTH": "4", "B_WIDTH": "6", "Y_WIDTH": "6"}
     cells = [Cell("$alu", pins, output, 6, params) for output in ("X", "Y", "CO")]
@@ -223,6 +225,40 @@ def test_adders_and_renamings(tmp_path: Path, signed: str) -> None:
     ]
     cells.append(Cell("$slice", {"A": "b"}, "Y", 3, {"OFFSET": "2", "A_WIDTH": "6", "Y_WIDTH": "3"}))
     cells.append(Cell("$concat", {"A": "a", "B": "b"}, "Y", 10, {"A_WIDTH": "4", "B_WIDTH": "6"}))
-    bench = Bench(widths | {f"{name}n": width for name, width in widths.items()}, cells)
-    compared, unknown = bench.compare(list(walk(SEED, widths, 500)), tmp_path)
-    assert unknown == 0 and compared > 20000
+    cells.append(Cell("$bweqx", {"A": "b", "B": "p"}, "Y", 6, {"WIDTH": "6"}))
+    cells.append(Cell("$barrier", {"A": "b"}, "Y", 6, {"WIDTH": "6"}))
+    return cells
+
+
+def sums(signed: str) -> list[Cell]:
+    """Two products, one of them taken away, and two numbers likewise; sums narrower and wider than their terms."""
+    one, two = signed[0], signed[1]
+    # From the low end: signed, negated, length of the first factor, of the second (3 digits each).
+    terms = [(one, "0", 4, 6), (two, "1", 5, 0), (two, "1", 3, 6)]
+    low_first = "1100" + "".join(
+        s + negated + f"{first:03b}"[::-1] + f"{second:03b}"[::-1] for s, negated, first, second in terms
+    )
+    macc = {"CONFIG_WIDTH": f"{len(low_first)}", "CONFIG": f"{len(low_first)}'{low_first[::-1]}"}
+    macc |= {"A_WIDTH": "24", "B_WIDTH": "2"}
+    packed = {"A_WIDTHS": (4, 3), "B_WIDTHS": (6, 6), "C_WIDTHS": (5, 7)}
+    later = {name: "32'" + "".join(f"{w:016b}" for w in reversed(widths)) for name, widths in packed.items()}
+    later |= {"NPRODUCTS": "2", "NADDENDS": "2", "PRODUCT_NEGATED": "2'10", "ADDEND_NEGATED": "2'10"}
+    later |= dict.fromkeys(("A_SIGNED", "B_SIGNED"), f"2'{signed}") | {"C_SIGNED": f"2'{two}{one}"}
+    return [
+        cell
+        for width in (3, 9, 20)
+        for cell in (
+            Cell("$macc", {"A": "m", "B": "k"}, "Y", width, {**macc, "Y_WIDTH": f"{width}"}),
+            Cell("$macc_v2", {"A": "g", "B": "v", "C": "vn"}, "Y", width, {**later, "Y_WIDTH": f"{width}"}),
+        )
+    ]
+
+
+@needs_icarus
+@pytest.mark.parametrize("signed", ["00", "01", "10", "11"])
+def test_adders_sums_and_renamings(tmp_path: Path, signed: str) -> None:
+    inputs = SUM_WIDTHS | {f"{name}n": width for name, width in SUM_WIDTHS.items()}
+    bench = Bench(inputs, [*adders(signed), *sums(signed)])
+    compared, unknown = bench.compare(list(walk(SEED, SUM_WIDTHS, 500)), tmp_path)
+    print(f"{compared} bits compared, {unknown} unknown")
+    assert unknown == 0 and compared > 60000

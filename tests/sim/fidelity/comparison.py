@@ -47,13 +47,17 @@ def flip_flops(netlist: Netlist) -> int:
 
 @dataclass(frozen=True)
 class Design:
-    """Verilog sources as Icarus takes them; each register in `cleared` is set to 0 before the first row."""
+    """Verilog sources as Icarus takes them; each register in `cleared` is set to 0 before the first row.
+
+    `start` holds Verilog statements that run before the first row is shown.
+    """
 
     sources: Sequence[Path]
     top: str
     include: Sequence[Path] = ()
     define: Mapping[str, object] = field(default_factory=dict)
     cleared: Sequence[str] = ()
+    start: str = ""
 
 
 def undefined_registers(netlist: Netlist) -> list[str]:
@@ -67,8 +71,9 @@ def testbench(design: Design, inputs: Mapping[str, int], outputs: Mapping[str, i
     A row lasts ten units of time: some sources have delays of one.
     """
     ports, wires, high = [], [], sum(inputs.values())
-    for name, width in inputs.items():
-        ports.append(f".\\{name} (row[{high - 1}:{high - width}])")
+    for number, (name, width) in enumerate(inputs.items()):
+        wires.append(f"wire [{width - 1}:0] i{number} = row[{high - 1}:{high - width}];")
+        ports.append(f".\\{name} (i{number})")
         high -= width
     for number, (name, width) in enumerate(outputs.items()):
         wires.append(f"wire [{width - 1}:0] o{number};")
@@ -84,9 +89,10 @@ module bench;
   initial begin
     {" ".join(f"dut.{name} = 0;" for name in design.cleared)}
     $readmemb("rows.txt", rows);
+    {design.start}
     for (at = 0; at < {count}; at = at + 1) begin
       row = rows[at];
-      #10 $display("%b", {{{shown}}});
+      #10 $display("row %b", {{{shown}}});
     end
     $finish;
   end
@@ -103,7 +109,9 @@ def under_icarus(
     bench = folder / "bench.v"
     bench.write_text(testbench(design, inputs, outputs, len(rows)))
     printed = run([*design.sources, bench], "bench", folder, include=design.include, define=design.define)
-    return _characters(printed, outputs)
+    # Sources may print, too.
+    shown = (line.removeprefix("row ") + "\n" for line in printed.splitlines() if line.startswith("row "))
+    return _characters("".join(shown), outputs)
 
 
 def under_forelight(sim: Simulation, rows: Rows) -> Characters:
