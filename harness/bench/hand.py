@@ -33,7 +33,6 @@ from forelight.designs.procedure import (
     Set,
     Steps,
     Strap,
-    to_text,
 )
 from forelight.sim.errors import UsageError
 
@@ -41,7 +40,7 @@ from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
 from .buttons import BOUNCES, Buttons
 from .outside import Outside
-from .stepclock import StepClock
+from .stepclock import StepClock, need_oscillator
 from .stretch import Stretch
 
 #: Times are counted in ticks as int64; no procedure may come near the end of that.
@@ -224,10 +223,12 @@ class Hand:
     def _wait(self, action: Steps | Frames | Seconds) -> None:
         match action:
             case Steps(count):
-                self._need_step_clock(action)
+                need_oscillator(action, self._running)
+                reached = self._step_line() == self._divided
+                self.step_clock.need(action, self.board, self.datasheet, reached)
                 self._hold(self.step_clock.frames_to_rise(count))
             case Frames(count):
-                self._need_oscillator(action)
+                need_oscillator(action, self._running)
                 self._hold(count)
             case Seconds(seconds):
                 self._hold(round(Fraction(str(seconds)) * self.board.frame_hz))
@@ -235,27 +236,6 @@ class Hand:
     def _step_line(self) -> int:
         index = step_input(self.datasheet)
         return self._divided if index is None else self._table[index]
-
-    def _need_oscillator(self, action: Action) -> None:
-        if not self._running:
-            raise UsageError(
-                f"{to_text(action)}: nothing moves while the oscillator is off",
-                remedy="switch the oscillator on first",
-            )
-
-    def _need_step_clock(self, action: Action) -> None:
-        self._need_oscillator(action)
-        if not self.step_clock.enable:
-            raise UsageError(
-                f"{to_text(action)}: the step clock is off", remedy="use strap or enable before it"
-            )
-        if self._step_line() != self._divided:
-            line = self.datasheet.step.line if self.datasheet.step else ""
-            raise UsageError(
-                f"{to_text(action)}: the step clock of {self.board.name} is on {self.board.step_line}, "
-                f"the step line of {self.datasheet.name} is {line}",
-                remedy="make steps by hand with pulse",
-            )
 
     def _levels(self) -> int:
         """What switches, pulls and buttons come to, with the own lines above them."""
