@@ -105,14 +105,9 @@ def test_levels_by_step_and_gaps() -> None:
     Path("eye.csv").write_text("step,i0,i1,outputs\n0,0,x,00000000\n3,1,1,00000001\n5,0,1,00000010\n")
     procedure = Procedure("test", parse(["strap 0", "play eye.csv"]))
     found = played(procedure, QUAY, DICE)
-    # Strap code 0 has two frames a step; enable was one frame ago, so that the first rise is in the next one.
-    assert found.actions[1:] == (
-        Set({"i0": 0}),
-        Frames(5),
-        Set({"i0": 1, "i1": 1}),
-        Frames(3),
-        Set({"i0": 0}),
-    )
+    # With strap code 0 the step clock rises in frames 1, 3 and 5 from here: frame 6 stands in the middle of step 3.
+    both = {"i0": 1, "i1": 1}
+    assert found.actions[1:-1] == (Set({"i0": 0}), Frames(5), Set(both), Frames(3), Set(both | {"i0": 0}))
 
 
 @pytest.mark.parametrize(
