@@ -138,6 +138,29 @@ class Section:
             raise self.wrong(key, "a rate in Hz from 0.000001 to 1000000000")
         return float(value)
 
+    def number(self, key: str, low: float, high: float) -> float:
+        """A number from low to high."""
+        value = self.table[key]
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or not low <= value <= high:
+            raise self.wrong(key, f"a number from {low:g} to {high:g}")
+        return float(value)
+
+    def file_inside(self, key: str, name: str, endings: Collection[str]) -> None:
+        """Refuse a file outside the folder of this one, symbolic links followed; then one that is not there."""
+        folder = self.file.resolve().parent
+        path = folder / name
+        try:
+            inside, there = path.resolve().is_relative_to(folder), path.is_file()
+        except (OSError, RuntimeError, ValueError):  # a name too long, links in a circle, a zero byte
+            inside, there = True, False
+        if not inside:
+            raise self.error(key, f"{quoted(name)} leaves the folder", "allowed: files inside the folder")
+        if not there:
+            near = did_you_mean(name, [item.name for item in folder.iterdir() if item.suffix in endings])
+            raise self.error(key, f"there is no file {quoted(name)}", near or "put it into the folder")
+        if path.suffix not in endings:
+            raise self.error(key, f"found {quoted(name)}", f"allowed endings: {', '.join(endings)}")
+
     def texts(self, key: str) -> tuple[str, ...]:
         """An array of texts, at least one."""
         value = self.table.get(key)

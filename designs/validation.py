@@ -8,7 +8,7 @@ module       the top module, for verilog and netlist
 [restart]    line = i0 to i7 or own; active = high or low
 [lines]      i0 = { means = "...", idle = 0 }, o0 = { means = "..." }; idle for inputs alone
 [ports]      N1 = "i0", "N22[3]" = "o0"; a line of the board's own: clk = "step", rst = "restart"
-[[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }
+[[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }: see `attachments.py`
 [[run]]      name; do = [actions]; expect
 """
 
@@ -18,11 +18,11 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+from .attachments import read_attachments
 from .datasheet import (
     FORMATS,
     INPUT_LINES,
     OUTPUT_LINES,
-    Attachment,
     Datasheet,
     Line,
     Restart,
@@ -31,9 +31,8 @@ from .datasheet import (
 )
 from .procedure import parse
 from .procedure_check import check
-from .toml_file import Section, did_you_mean, quoted, read_toml
+from .toml_file import Section, quoted, read_toml
 
-ATTACHMENTS = ("speaker", "serial terminal", "character display", "serial memory")
 _LINES = (*INPUT_LINES, *OUTPUT_LINES)
 _KEYS = (
     *("title", "creator", "license", "description", "format", "source", "module"),
@@ -69,7 +68,7 @@ def read_datasheet(file: Path) -> Datasheet:
         restart=restart,
         lines=_lines(sheet, step, restart),
         ports=_ports(sheet, form, step, restart),
-        attach=tuple(_attachment(section) for section in sheet.sections("attach")),
+        attach=read_attachments(sheet, step, restart),
         runs=tuple(runs.values()),
     )
     for place, run in runs.items():
@@ -102,7 +101,7 @@ def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
     if sheet.choice("format", sorted(set(FORMATS.values())), form) != form:
         raise sheet.wrong("format", f"{form}, as the ending of {given[0]} says")
     for name in given:
-        _check_inside(sheet, name)
+        sheet.file_inside("source", name, FORMATS)
     return given, top, form
 
 
@@ -111,21 +110,6 @@ def _format_of(sheet: Section, name: str) -> str:
     if ending not in FORMATS:
         raise sheet.error("source", f"found {quoted(name)}", f"allowed endings: {', '.join(FORMATS)}")
     return FORMATS[ending]
-
-
-def _check_inside(sheet: Section, name: str) -> None:
-    """Refuse a source outside the datasheet's folder, symbolic links followed; then one that is not there."""
-    folder = sheet.file.resolve().parent
-    path = folder / name
-    try:
-        inside, there = path.resolve().is_relative_to(folder), path.is_file()
-    except (OSError, RuntimeError):  # a name too long, or links in a circle
-        inside, there = True, False
-    if not inside:
-        raise sheet.error("source", f"{quoted(name)} leaves the folder", "allowed: files inside the folder")
-    if not there:
-        near = did_you_mean(name, [item.name for item in folder.iterdir() if item.suffix in FORMATS])
-        raise sheet.error("source", f"there is no file {quoted(name)}", near or "put it into the folder")
 
 
 def _step(sheet: Section) -> Step | None:
@@ -203,26 +187,6 @@ def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str
         if (line in OUTPUT_LINES) != (taken in OUTPUT_LINES):
             found = f"{line} goes the other way than {taken} of {other}"
             raise section.error(port, found, "allowed: the bits of a port all in or all out")
-
-
-def _attachment(section: Section) -> Attachment:
-    section.only("kind", "lines", "options")
-    kind = section.choice("kind", ATTACHMENTS)
-    lines = section.section("lines")
-    if lines is None or not lines.table:
-        raise section.absent("lines", 'a table of its terminals, as { signal = "o4" }')
-    options = section.section("options")
-    values: dict[str, str | int | float | bool] = {}
-    for key, value in (options.table if options else {}).items():
-        if not isinstance(value, (str, int, float, bool)) or not str(value).isprintable():
-            raise section.error(
-                ("options", key), f"found {quoted(value)}", "allowed: a text, a number, true or false"
-            )
-        values[key] = value
-    for terminal in lines.table:
-        if not terminal.isprintable():
-            raise lines.error(terminal, "is no name of a terminal", "allowed: printable text")
-    return Attachment(kind, {terminal: lines.choice(terminal, _LINES) for terminal in lines.table}, values)
 
 
 def _runs(sheet: Section) -> dict[str, Run]:

@@ -168,18 +168,18 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'kind = "speaker"',
             'kind = "speeker"',
-            ':26: attach[0].kind: found "speeker"; allowed: speaker, serial terminal, character display, serial memory;'
-            ' did you mean "speaker"?',
+            ':26: attach[0].kind: found "speeker"; allowed: speaker, serial terminal, character display, serial memory,'
+            ' pulse-width meter, lamp; did you mean "speaker"?',
         ),
         (
             'lines = { signal = "o4" }\n',
             "",
-            ':25: attach[0].lines: is missing; add it: a table of its terminals, as { signal = "o4" }',
+            ':25: attach[0].lines: is missing; add it: a table of its terminals: signal',
         ),
         (
             "volume = 0.5",
             "volume = [1]",
-            ":28: attach[0].options.volume: found an array of 1; allowed: a text, a number,",
+            ":28: attach[0].options.volume: found an array of 1; allowed: a number from 0 to 0.5",
         ),
         ("[[attach]]", "[attach]", ":25: attach: found a table; allowed: tables, each begun by [[attach]]"),
         (
