@@ -23,6 +23,8 @@ def run(
     folder: str | None, everything: bool, board_name: str, power_ups: int, seed: int, as_json: bool
 ) -> int:
     """Vet one folder, or the whole catalogue."""
+    if everything and folder is not None:
+        raise UsageError("a folder and --all contradict each other", remedy="give one of them")
     if everything:
         work = partial(_one, board_name=board_name, power_ups=power_ups, seed=seed)
         vettings = list(for_each(work, names(), "Vetting"))

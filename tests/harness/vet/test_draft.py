@@ -91,7 +91,7 @@ def test_vet_of_what_is_no_contribution() -> None:
         "forelight: nowhere: there is no datasheet.toml in it; "
         "give a contribution's folder; `forelight draft NAME` starts one\n"
     )
-    assert forelight("vet").exit_code == 2
+    assert forelight("vet").exit_code == forelight("vet", "--all", "nowhere").exit_code == 2
     forelight("draft", "tide_bell")
     result = forelight("vet", "tide_bell")
     assert result.exit_code == 2 and "say --trust" in result.stderr
