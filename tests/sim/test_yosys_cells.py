@@ -30,7 +30,7 @@ STEPS = 1500
 
 @dataclass
 class Cell:
-    """One cell under test; `pins` maps a port to a signal, written alike in Verilog and in RTLIL."""
+    """One cell under test; `pins` maps a port to a signal, or for RTLIL alone to a concatenation."""
 
     kind: str
     pins: dict[str, str]
@@ -54,7 +54,7 @@ class Bench:
             lines.append(f"  wire width {cell.width} output {number + len(self.inputs)} \\o{number}")
             lines.append(f"  cell {cell.kind} $c{number}")
             lines += [f"    parameter \\{name} {value}" for name, value in cell.params.items()]
-            lines += [f"    connect \\{port} \\{signal}" for port, signal in cell.pins.items()]
+            lines += [f"    connect \\{port} {_rtlil(signal)}" for port, signal in cell.pins.items()]
             lines += [f"    connect \\{cell.output} \\o{number}", "  end"]
         return "\n".join([*lines, "end"])
 
@@ -99,6 +99,10 @@ class Bench:
                     compared, unknown = compared + known, unknown + (not known)
                     assert not known or expected == found, f"row {number}: {cell.kind} {bits} {mine} at {row}"
         return compared, unknown
+
+
+def _rtlil(signal: str) -> str:
+    return signal if signal.startswith("{") else f"\\{signal}"
 
 
 def _verilog(value: str) -> str:
