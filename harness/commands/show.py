@@ -13,6 +13,7 @@ from rich.console import Group, RenderableType
 from rich.live import Live
 from rich.text import Text
 
+from ..attach.report import paragraphs, reports
 from ..bench.golden import Golden
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
@@ -57,6 +58,7 @@ def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most:
     else:
         show(*still(asking, golden, most, glyphs))
     show("", *levels(asking, golden, glyphs))
+    show(*paragraphs(reports(asking.sheet, golden)))
     return 0
 
 
@@ -210,6 +212,7 @@ def answer(asking: Question, golden: Golden) -> dict[str, object]:
             for picture in sequence
         ],
         "repeats": None if again is None else {"first": again[0], "period": again[1]},
+        "attachments": [report.facts for report in reports(asking.sheet, golden)],
         "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
         "power_ups": golden.facts.get("power_ups"),
         "seed": asking.seed,
