@@ -1,30 +1,23 @@
-"""One update with coincident changes by ternary simulation, and the proof of what is settled from any power-up.
+"""The proof of what is settled from any power-up, whichever way a race falls and whatever glitches on the way.
 
-Lines that move in one update race each other (DEVELOPERS.md, Time 5). On the netlist of `unknowns.py`, where
-a line may be unknown, one such update is (Eichelberger 1965):
+Lines that move in one update race each other, and one that moves alone may glitch behind gates (DEVELOPERS.md,
+Time 5). Both are found by three-valued simulation (Eichelberger 1965), on a netlist in which every bit carries
+what it may be. There are two such netlists:
 
-1. all changing lines that clock nothing directly (or through inverters alone) become unknown, together,
-   and that is propagated to rest;
-2. the lines that clock something directly move, each cleanly from its old to its new level, in every order;
-3. the lines of 1 take their new values, and that is propagated to rest.
+*Plain.* Where every clock and every control is a line of its own, nothing can glitch that matters: a line has one
+clean edge, so a register on it takes its data for certain, and only data that moves at the same instant is
+unknown, being old or new. One line alone takes an ordinary update of `unknowns.py`, in machine code; several
+together are raced (`unknown_races.py`).
 
-What is still unknown is unsettled. Step 2 keeps rule 4: a line of its own has one clean edge, so a register
-on it takes its data for certain; only data that moves at the same instant is unknown, being old or new, and a
-clock that is also data is seen at its new level. A clock behind gates may glitch while a line of 1 is
-unknown: it is unknown itself, so its registers join old and new state (`unknowns.py`).
+*In rounds.* Gated, ripple and self-made clocks, controls made by logic, latches and loops of gates need the
+moves themselves: `unknown_rounds.py`. Only netlists that grow beyond `MOST_CELLS` gates there are taken as
+plain; that covers every order of the lines still, but no glitch, and loops remember nothing.
 
-*Several clock lines.* The state after each subset of them is the join of the states from which one line led
-there: every order is covered with k * 2**(k-1) updates instead of k!. Rails are "may be", so that a join is
-the bitwise or of two states; one more update brings what follows from it to rest.
-
-*Why it is sound.* Take any order of the lines, one after another. Before, between and after the clock lines,
-each line of 1 holds its old or its new value, which unknown covers; a change of it between them is an update of a
-netlist whose inputs lie within the same unknown, and a state at rest under unknown inputs covers it: joins
-are closed under further edges of unknown clocks, and everything else is monotone.
-
-*One line alone* races nothing: it takes an ordinary update, so long runs stay in machine code.
-
-*Loops of gates* are found anew in every update (`unknowns.py`), so whatever a loop only remembers is unsettled.
+*Why a race on a plain netlist is sound.* Take any order of the lines, one after another. Before, between and after
+the clock lines, each other line holds its old or its new value, which unknown covers; a change of it
+between them is an update of a netlist whose inputs lie within the same unknown, and a state at rest under
+unknown inputs covers it: joins are closed under further edges of unknown clocks, and everything else is
+monotone. A clock that is also data is seen at its new level (DEVELOPERS.md, Time 4).
 """
 
 from __future__ import annotations
@@ -42,17 +35,27 @@ from .schedule import schedule
 from .simulation import Recorded, Simulation
 from .state import is_wiring
 from .unknown_clocks import clock_lines
+from .unknown_races import Line, race, unknown_state
+from .unknown_reach import is_plain
+from .unknown_rounds import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 from .unknowns import unknowns
 
-Line = tuple[str, int]
+#: Gates up to which a netlist is run in rounds; more take minutes to compile.
+MOST_CELLS = 12_000
+#: Races that one run names; the claims of a run count them all.
+MOST_RACES = 64
+#: The widest output that a run observes: its value, its mask and one bit more make a word.
+WIDEST = 31
+_BLOCK = 1 << 14
 
 
 @dataclass(frozen=True)
 class Race:
-    """One update whose moving lines left something unsettled that one instant would have settled.
+    """One update that left something unsettled which would be settled if all had moved at one instant.
 
-    `update` counts from 0 at the first one after power-up. `registers` are the names of what became
-    unsettled; `outputs` has for each port a mask, without ports whose mask is 0.
+    `update` counts from 0 at the first one after power-up. `lines` are those that moved: a single one has made a
+    glitch. `registers` are the names of what became unsettled (memories and nets of loops too); `outputs` has
+    for each port a mask, without ports whose mask is 0.
     """
 
     update: int
@@ -63,35 +66,43 @@ class Race:
     def __str__(self) -> str:
         lines = ", ".join(f"{port}[{bit}]" for port, bit in self.lines)
         left = ", ".join((*self.registers, *self.outputs))
-        return f"update {self.update}: {lines} move together and leave {left} unsettled"
+        moved = "move together and leave" if len(self.lines) > 1 else "may glitch and leaves"
+        return f"update {self.update}: {lines} {moved} {left} unsettled"
 
 
 class Proof:
     """A netlist run from all power-ups at once: every answer is a value and a mask of the bits that are proved.
 
-    With `known_start`, registers and memories begin with what the source states. A lone line change is an
-    ordinary update; several together are raced. `races` holds what the races of all updates so far left
-    unsettled.
+    With `known_start`, registers and memories begin with what the source states. `races` holds what the updates so far
+    left unsettled by races or glitches; a `run` names at most `MOST_RACES` of them. `in_rounds` says
+    whether glitches and loops are followed; it is found from the netlist unless it is given.
     """
 
-    def __init__(self, netlist: Netlist, *, known_start: bool = False) -> None:
+    def __init__(self, netlist: Netlist, *, known_start: bool = False, in_rounds: bool | None = None) -> None:
         self.netlist = netlist
-        self._sim = Simulation(unknowns(netlist, clean_clocks=True, known_start=known_start), "init")
+        rewritten = None if in_rounds is False else _rounds(netlist, known_start, bool(in_rounds))
+        self.in_rounds = rewritten is not None
+        if rewritten is None:
+            rewritten = unknowns(netlist, clean_clocks=True, known_start=known_start)
+        self._sim = Simulation(rewritten, "init")
         self._clocks = self._clock_lines()
-        self._names = list(
-            dict.fromkeys(
-                r.name.removesuffix(".may1").removesuffix(".may0") for r in self._sim.netlist.registers
-            )
-        )
         self._whole = self._is_whole()
         self.restart()
 
     def restart(self) -> None:
         """Power off and on: everything unknown again, inputs 0, no races."""
         self._sim.restart("init")
+        if self.in_rounds:
+            self._sim.settle()
+            self._sim.set(RUN, 1)
         self._now = dict.fromkeys(self.netlist.inputs, 0)
         self._updates = 0
         self.races: list[Race] = []
+
+    @property
+    def settled(self) -> bool:
+        """Whether all that the netlist remembers is proved: every power-up and every order have led to one state."""
+        return self._whole and not any(unknown_state(self._sim).values())
 
     def get(self, name: str) -> tuple[int, int]:
         """Value and mask of known bits of an output, or of any name of the source."""
@@ -101,20 +112,28 @@ class Proof:
         may0, may1 = self._sim.get(f"{name}.may0"), self._sim.get(f"{name}.may1")
         return may1 & ~may0, may0 ^ may1
 
-    @property
-    def settled(self) -> bool:
-        """Whether all that the netlist remembers is proved: every power-up and every order have led to one state."""
-        return self._whole and not any(self._unknown()[0].values())
-
     def update(self, values: Mapping[str, int]) -> None:
         """One update: the ports take their values at one instant, and what moves races."""
         lines = self._moving(values)
         self._updates += 1
-        if self._updates == 1 or len(lines) < 2:
-            self._sim.set_many(values)
-            self._sim.settle()
+        sim = self._sim
+        if self.in_rounds:
+            before = sim.snapshot()
+            sim.set_many(values)
+            sim.settle()
+            if sim.get(LOST):
+                after = sim.snapshot()
+                sim.restore(before)
+                self._at_once({**values, AT_ONCE: 1}, after, lines)
+        elif self._updates == 1 or len(lines) < 2:
+            sim.set_many(values)
+            sim.settle()
         else:
-            self._race(values, lines)
+            before = sim.snapshot()
+            race(sim, values, lines, self._clocks)
+            after = sim.snapshot()
+            sim.restore(before)
+            self._at_once(values, after, lines)
         self._now |= values
 
     def run(self, port: str, values: Recorded, observe: str) -> tuple[Recorded, Recorded]:
@@ -122,30 +141,15 @@ class Proof:
 
         Both arrays have one element an update, of the width that the output needs; a bit that is not known is
         0 in the first. The other ports keep what `update` gave them last. `observe` is an output of at most
-        32 bits.
+        `WIDEST` bits.
         """
-        if port not in self.netlist.inputs or observe not in self.netlist.outputs:
-            missing = port if port not in self.netlist.inputs else observe
-            raise UsageError(
-                f"no port is called {missing}",
-                place=self.netlist.name,
-                remedy=f"inputs are {', '.join(self.netlist.inputs)}; outputs {', '.join(self.netlist.outputs)}",
-            )
-        width = self.netlist.outputs[observe].width
-        if width > 32:
-            raise UsageError(
-                f"output {observe} has {width} bits",
-                place=self.netlist.name,
-                remedy="observe at most 32 bits",
-            )
+        width = self._observed(port, observe)
         seen = np.empty(len(values), np.uint64)
-        starts = self._racing_rows(port, values)
-        at = 0
+        at, most = 0, len(self.races) + MOST_RACES
+        starts = [] if self.in_rounds else self._racing_rows(port, values)
         for row in [*starts, len(values)]:
             if at < row:
-                seen[at:row] = self._sim.run_samples(port, values[at:row], f"{observe}.both")
-                self._now[port] = int(values[row - 1])
-                self._updates += row - at
+                self._quiet(port, values[at:row], observe, seen[at:row], most)
             if row < len(values):
                 self.update({port: int(values[row])})
                 seen[row] = self._sim.get(f"{observe}.both")
@@ -155,12 +159,47 @@ class Proof:
         unknown = seen >> np.uint64(width)
         return (seen & mask).astype(kind), (unknown & mask ^ mask).astype(kind)
 
-    def _is_whole(self) -> bool:
-        """Whether all state has rails: none was given up as unknown for good, nor is kept by a loop of gates."""
-        held = sum(not is_wiring(register) for register in self.netlist.registers)
-        held += sum(bool(memory.writes) for memory in self.netlist.memories)
-        railed = sum(register.name.endswith(".may1") for register in self._sim.netlist.registers)
-        return railed == held and not schedule(self.netlist).cuts
+    def _quiet(self, port: str, values: Recorded, observe: str, seen: NDArray[np.uint64], most: int) -> None:
+        """Updates in machine code; one that loses something in rounds is made by itself, so that it is named."""
+        at, both, width = 0, f"{observe}.both", self.netlist.outputs[observe].width
+        while at < len(values):
+            size = min(_BLOCK, len(values) - at)
+            block = values[at : at + size]
+            before = self._sim.snapshot()
+            seen[at : at + size] = self._sim.run_samples(port, block, both)
+            rows = np.flatnonzero(seen[at : at + size] >> np.uint64(2 * width))
+            if len(rows) and len(self.races) < most:
+                lost = int(rows[0])
+                self._sim.restore(before)
+                if lost:
+                    self._sim.run_samples(port, block[:lost], both)
+                    self._now[port] = int(block[lost - 1])
+                self._updates += lost
+                self.update({port: int(block[lost])})
+                seen[at + lost] = self._sim.get(both)
+                at += lost + 1
+                continue
+            self._updates += size
+            self._now[port] = int(block[-1])
+            at += size
+
+    def _observed(self, port: str, observe: str) -> int:
+        """The width of an output that a run can watch."""
+        if port not in self.netlist.inputs or observe not in self.netlist.outputs:
+            missing = port if port not in self.netlist.inputs else observe
+            raise UsageError(
+                f"no port is called {missing}",
+                place=self.netlist.name,
+                remedy=f"inputs are {', '.join(self.netlist.inputs)}; outputs {', '.join(self.netlist.outputs)}",
+            )
+        width = self.netlist.outputs[observe].width
+        if width > WIDEST:
+            raise UsageError(
+                f"output {observe} has {width} bits",
+                place=self.netlist.name,
+                remedy=f"observe at most {WIDEST} bits",
+            )
+        return width
 
     def _racing_rows(self, port: str, values: Recorded) -> list[int]:
         """The updates at which several lines move; never the first after power-up."""
@@ -183,67 +222,38 @@ class Proof:
             if (value ^ self._now[port]) >> bit & 1
         ]
 
-    # The race
+    def _is_whole(self) -> bool:
+        """Whether all state has rails: none was given up as unknown for good, nor is kept by a loop of gates."""
+        held = sum(not is_wiring(register) for register in self.netlist.registers)
+        held += sum(bool(memory.writes) for memory in self.netlist.memories)
+        cuts = set(schedule(self.netlist).cuts) - {register.output for register in self.netlist.registers}
+        railed = sum(register.name.endswith(".may1") for register in self._sim.netlist.registers)
+        return railed == held + len(cuts)
 
-    def _race(self, values: Mapping[str, int], lines: list[Line]) -> None:
+    # Races
+
+    def _at_once(self, values: Mapping[str, int], after: bytes, lines: list[Line]) -> None:
+        """Note what is unknown in `after` and would not be if all lines moved at one instant; go on from `after`."""
         sim = self._sim
-        before = sim.snapshot()
         sim.set_many(values)
         sim.settle()
-        at_once = self._unknown()
-        sim.restore(before)
-        clocks = [line for line in lines if line in self._clocks]
-        data = [line for line in lines if line not in self._clocks]
-        masks: dict[str, int] = {}
-        for port, bit in data:
-            masks[f"{port}.unknown"] = masks.get(f"{port}.unknown", 0) | 1 << bit
-        sim.set_many(masks)
-        sim.settle()
-        self._every_order(clocks)
-        sim.set_many({**values, **dict.fromkeys(masks, 0)})
-        sim.settle()
-        self._report(lines, at_once)
-
-    def _every_order(self, clocks: list[Line]) -> None:
-        """The join of the states that the lines lead to, moved one after another in every order."""
-        sim = self._sim
-        states = {0: sim.snapshot()}
-        for subset in sorted(range(1, 1 << len(clocks)), key=int.bit_count):
-            joined: bytes | None = None
-            for place, (port, bit) in enumerate(clocks):
-                if subset >> place & 1:
-                    sim.restore(states[subset ^ 1 << place])
-                    sim.set(port, sim.get(port) ^ 1 << bit)
-                    sim.settle()
-                    joined = sim.snapshot() if joined is None else _join(joined, sim.snapshot())
-            assert joined is not None
-            sim.restore(joined)
-            sim.settle()
-            states[subset] = sim.snapshot()
-        sim.restore(states[(1 << len(clocks)) - 1])
-
-    def _unknown(self) -> tuple[dict[str, int], dict[str, int]]:
-        """Masks of the unknown bits of every register and every output."""
-        state, places = self._sim.snapshot(), self._sim.compiled.layout.registers
-        levels = [int.from_bytes(state[p.offset : p.offset + p.size], "little") for p in places]
-        named = self._sim.netlist.registers
-        registers: dict[str, int] = {}
-        for index in range(0, len(levels) - 1, 2):
-            if named[index].name.endswith(".may1"):
-                name = named[index].name.removesuffix(".may1") or f"register {index // 2}"
-                registers[name] = registers.get(name, 0) | levels[index] & levels[index + 1]
-        return registers, {port: self._sim.get(f"{port}.unknown") for port in self.netlist.outputs}
-
-    def _report(self, lines: list[Line], at_once: tuple[dict[str, int], dict[str, int]]) -> None:
-        registers, outputs = self._unknown()
-        lost = tuple(name for name, mask in registers.items() if mask & ~at_once[0][name])
-        dark = {port: mask & ~at_once[1][port] for port, mask in outputs.items()}
+        state, shown = unknown_state(sim), self._unknown_outputs()
+        sim.restore(after)
+        lost = tuple(name for name, mask in unknown_state(sim).items() if mask & ~state.get(name, 0))
+        dark = {port: mask & ~shown[port] for port, mask in self._unknown_outputs().items()}
         dark = {port: mask for port, mask in dark.items() if mask}
         if lost or dark:
             self.races.append(Race(self._updates - 1, tuple(lines), lost, dark))
 
+    def _unknown_outputs(self) -> dict[str, int]:
+        return {port: self._sim.get(f"{port}.unknown") for port in self.netlist.outputs}
 
-def _join(one: bytes, other: bytes) -> bytes:
-    """The state that covers two states: rails are "may be"."""
-    a, b = np.frombuffer(one, np.uint8), np.frombuffer(other, np.uint8)
-    return (a | b).tobytes()
+
+def _rounds(netlist: Netlist, known_start: bool, wanted: bool) -> Netlist | None:
+    """The netlist in rounds, where that is wanted or needed, and not too large."""
+    if not wanted and is_plain(netlist):
+        return None
+    try:
+        return in_rounds(netlist, known_start=known_start, most_cells=MOST_CELLS)
+    except TooManyCells:
+        return None

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from .gate_builder import ONE, ZERO, Bit, Builder
+from .netlist import Word
 
 Rails = tuple[Bit, Bit]
 
@@ -32,9 +33,13 @@ class TernaryBuilder(Builder):
         pair = may0, may1
         found = self._found.get(pair)
         if found is None:
-            found = self._found[pair] = len(self._pairs)
-            self._pairs.append(pair)
+            found = self._found[pair] = self.another(pair)
         return found
+
+    def another(self, pair: Rails) -> Bit:
+        """A bit of its own, though there may be one with these rails."""
+        self._pairs.append(pair)
+        return len(self._pairs) - 1
 
     def gate(self, kind: str, *operands: Sequence[Bit], output: int | None = None) -> Bit:
         raise NotImplementedError(f"{kind} has no rails")
@@ -69,3 +74,15 @@ class TernaryBuilder(Builder):
             for of_high, of_low in zip(self.pair(high), self.pair(low), strict=True)
         )
         return self.of(may0, may1)
+
+
+def shown(to: TernaryBuilder, port: str, bits: Sequence[Bit]) -> dict[str, Word]:
+    """An output, its mask of unknown bits, and both in one word where that has at most 64 bits."""
+    rails = to.rails
+    pairs = [to.pair(bit) for bit in bits]
+    value = rails.word(rails.both(may1, rails.inverter(may0)) for may0, may1 in pairs)
+    unknown = rails.word(rails.both(may1, may0) for may0, may1 in pairs)
+    found = {port: value, f"{port}.unknown": unknown}
+    if 2 * len(bits) <= 64:
+        found[f"{port}.both"] = value + unknown
+    return found

@@ -41,7 +41,7 @@ from .gate_memories import is_kept
 from .netlist import Cell, Const, Netlist, Register, Slice, Word
 from .schedule import schedule
 from .state import is_wiring
-from .unknown_bits import TernaryBuilder
+from .unknown_bits import TernaryBuilder, shown
 from .unknown_clocks import clock_sources
 from .unknown_roms import Roms
 from .unknown_state import FINE, NEVER, Key, States
@@ -107,7 +107,7 @@ class _Rewriting:
             registers += self._memory(number)
         outputs: dict[str, Word] = {}
         for port, word in old.outputs.items():
-            outputs |= self._shown(port, self._bits(word))
+            outputs |= shown(self.to, port, self._bits(word))
         names = {
             f"{name}.may{rail}": self._rail(self._bits(word), rail)
             for name, word in old.names.items()
@@ -178,16 +178,6 @@ class _Rewriting:
 
     def _rail(self, bits: Sequence[Bit], rail: int) -> Word:
         return self.to.rails.word(self.to.pair(bit)[rail] for bit in bits)
-
-    def _shown(self, port: str, bits: Bits) -> dict[str, Word]:
-        rails = self.to.rails
-        pairs = [self.to.pair(bit) for bit in bits]
-        value = rails.word(rails.both(may1, rails.inverter(may0)) for may0, may1 in pairs)
-        unknown = rails.word(rails.both(may1, may0) for may0, may1 in pairs)
-        shown = {port: value, f"{port}.unknown": unknown}
-        if 2 * len(bits) <= 64:
-            shown[f"{port}.both"] = value + unknown
-        return shown
 
     # Cells
 
