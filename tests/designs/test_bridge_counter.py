@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 
 if TYPE_CHECKING:
+    from forelight.sim.state import PowerUp
+
     from tests.designs.conftest import Drive
 
 # TI SN74247 data sheet: segments a to g, 6 and 9 with tails.
@@ -45,7 +47,7 @@ def test_every_short_way(drive: Drive) -> None:
 
 
 @pytest.mark.parametrize("power_up", [0, 1])
-def test_a_busy_day(drive: Drive, power_up: int) -> None:
+def test_a_busy_day(drive: Drive, power_up: PowerUp) -> None:
     """A long way at random, with more ships than the digit holds in both directions."""
     seed = 8
     print("seed", seed)

@@ -16,6 +16,7 @@ TABLE = "1111110 0110000 1101101 1111001 0110011 1011011 1011111 1110000 1111111
 DIGITS = {int(lit[::-1], 2): digit for digit, lit in enumerate(TABLE.split(" "))}
 DARK, LIGHT, EARLY, SLOW = 0, 1 << 7, 1 << 3, 1 << 6
 SHORTEST, PERIOD = 25, 63
+STEP = 0.040  # seconds
 
 
 def press(design: Driven) -> None:
@@ -47,13 +48,11 @@ def waits(drive: Drive) -> list[int]:
 
 
 def test_all_waits_come_once(drive: Drive) -> None:
-    """The taps 6, 5 are maximal (Xilinx XAPP 052, with exclusive-nor): all numbers but 63, so 1.04 to 3.52 s."""
+    """The taps 6, 5 are maximal (Xilinx XAPP 052, with exclusive-nor): every number but 63 comes."""
     found = waits(drive)
     assert sorted(found) == list(range(PERIOD))
-    design = drive("reaction_test")
-    assert design.datasheet.step is not None
-    seconds = [(SHORTEST + 1 + wait) / design.datasheet.step.wanted_hz for wait in (0, PERIOD - 1)]
-    assert seconds == [pytest.approx(1.04), pytest.approx(3.52)]
+    assert (SHORTEST + 1) * STEP == pytest.approx(1.04)
+    assert (SHORTEST + PERIOD) * STEP == pytest.approx(3.52)
 
 
 def test_waits_follow_the_reference_sequence(drive: Drive) -> None:
@@ -71,15 +70,16 @@ def test_the_digit_is_the_time_taken(drive: Drive, taken: int) -> None:
     wait_of(design)
     assert set(design.steps(taken - 1)) <= {LIGHT}
     design.set(i0=1)
-    shown = set(np.append(design.steps(40), design.now()))
+    shown = {int(outputs) for outputs in np.append(design.steps(40), design.now())}
     assert shown == {SLOW} if taken > 10 else {DIGITS[value] for value in shown} == {taken - 1}
 
 
 def test_a_usual_reaction_is_in_the_middle_of_the_scale(drive: Drive) -> None:
     """A person answers a light in about 0.2 to 0.3 s (textbooks of psychology, from memory): 4 to 8 steps."""
-    design = drive("reaction_test")
-    assert design.datasheet.step is not None
-    assert all(2 < seconds * design.datasheet.step.wanted_hz < 9 for seconds in (0.2, 0.3))
+    step = drive("reaction_test").datasheet.step
+    assert step is not None
+    assert step.wanted_hz == pytest.approx(1 / STEP)
+    assert all(2 < seconds / STEP < 9 for seconds in (0.2, 0.3))
 
 
 @pytest.mark.parametrize("moment", range(2, SHORTEST))
