@@ -19,10 +19,12 @@ def pytest_terminal_summary(terminalreporter: TerminalReporter) -> None:
     if not found:
         return
     terminalreporter.section("circuits from outside")
-    for outcome, label, reason, _ in sorted(found):
+    for outcome, label, reason, *_ in sorted(found):
         if reason:
             terminalreporter.write_line(f"{outcome}: {label}: {reason}")
     counts = Counter(outcome for outcome, *_ in found)
     shown = ", ".join(f"{count} {outcome}" for outcome, count in counts.most_common())
-    bits = sum(compared for *_, compared in found)
-    terminalreporter.write_line(f"{len(found)} circuits: {shown}; {bits:,} output bits compared")
+    compared, bits = (sum(value[place] for value in found) for place in (-2, -1))
+    terminalreporter.write_line(
+        f"{len(found)} circuits: {shown}; {compared:,} of {bits:,} output bits compared"
+    )

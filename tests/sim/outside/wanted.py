@@ -38,6 +38,8 @@ def _instructions() -> list[int]:
 
 _PICO = {"resetn": _RUNS, "mem_ready": _READY, "mem_rdata": _instructions()}
 WANTED: dict[str, Mapping[str, Sequence[int]]] = {
+    # Products of 32 among others: the select then ends at bit 0.
+    "yosys various/dynamic_part_select/reversed.v:reversed": {"ctrl": (4, 8, 31, 0), "sel": (8, 4, 1, 0)},
     "picorv32 picorv32.v:picorv32": _PICO,
     "picorv32 picorv32.v:picorv32_axi": {
         "resetn": _RUNS,
