@@ -195,6 +195,26 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
 
 
 @cli.command()
+@click.argument("slot")
+@run_options
+@click.option(
+    "--line",
+    type=click.Choice([f"o{bit}" for bit in range(8)]),
+    metavar="o4",
+    help="Which output; that of the datasheet's speaker if not said.",
+)
+@click.option("--volume", type=Amount(most=0.5), metavar="V", help="Share of full scale, at most 0.5.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE.wav")
+@json_option
+def listen(line: str | None, volume: float | None, output: Path, as_json: bool, **asked: Any) -> int:
+    """Write how an output should sound, as a WAV file. Start it at low volume."""
+    from .commands.listen import run
+    from .commands.question import Asked
+
+    return run(Asked(**asked), line, volume, output, as_json)
+
+
+@cli.command()
 @click.argument("folder", required=False)
 @click.option("--all", "everything", is_flag=True, help="Vet every design that comes with Forelight.")
 @board_option

@@ -9,9 +9,17 @@ from typing import Any
 from forelight.designs.datasheet import Attachment, Datasheet
 
 from ..bench.golden import Golden
+from ..view.pictures import Picture, repeat
+from .lamp import looks
+from .meter import Reading, measure
+from .speaker import LOWEST_HZ
 from .terminal import Received, receive
 from .wiring import wired
 
+#: Above this hardly anybody hears (common practice, no source).
+HIGHEST_HZ = 20_000.0
+#: Looks of a lamp that are written out, unless they repeat.
+MOST_LOOKS = 12
 #: Faults that are written out one by one, and characters of a terminal's text; the rest is counted.
 MOST_FAULTS = 5
 MOST_TEXT = 2000
@@ -65,6 +73,81 @@ def _terminal_lines(found: Received, golden: Golden) -> Iterator[str]:
     yield from listed([(one.time, one.fault) for one in found.faults], golden.oscillator_hz)
 
 
+def _meter(attachment: Attachment, golden: Golden) -> Report:
+    found = measure(wired(golden, attachment.lines), golden.oscillator_hz)
+    heading = f"Pulse-width meter on {attachment.lines['signal']}: {reading(found)}"
+    return Report(heading, (), _named(attachment, _measured(found)))
+
+
+def _speaker(attachment: Attachment, golden: Golden) -> Report:
+    line = attachment.lines["signal"]
+    found = measure(wired(golden, attachment.lines), golden.oscillator_hz)
+    heading = f"Speaker on {line}: {pitch(found)}"
+    how = f"To hear it, have it written as a WAV file: forelight listen --line {line}"
+    return Report(heading, (how,), _named(attachment, _measured(found)))
+
+
+def pitch(found: Reading | None) -> str:
+    """What there is to hear of a reading."""
+    if found is None:
+        return "no tone"
+    audible = found.hz.most >= LOWEST_HZ and found.hz.least <= HIGHEST_HZ
+    # Silences are long periods: the highest pitch is the one that says most of a line that pauses.
+    return f"up to {found.hz.most:.6g} Hz" + ("" if audible else ", which nobody hears")
+
+
+def reading(found: Reading | None) -> str:
+    """A reading of the meter in words; the least and the most only where they differ."""
+    if found is None:
+        return "not one whole period"
+    hz, duty = found.hz, found.duty
+    said = f"{hz.mean:.6g} Hz"
+    if hz.least != hz.most:
+        said += f" ({hz.least:.6g} to {hz.most:.6g})"
+    said += f", high for {duty.mean:.2%}"
+    if duty.least != duty.most:
+        said += f" ({duty.least:.2%} to {duty.most:.2%})"
+    return f"{said}, over {counted(found.periods, 'whole period')}"
+
+
+def _measured(found: Reading | None) -> dict[str, Any]:
+    if found is None:
+        return {"periods": 0, "hz": None, "duty": None}
+    return {"periods": found.periods, "hz": vars(found.hz), "duty": vars(found.duty)}
+
+
+def _lamp(attachment: Attachment, golden: Golden) -> Report:
+    active = str(attachment.options.get("active", "high"))
+    found = looks(wired(golden, attachment.lines), golden.oscillator_hz, active)
+    again = repeat(found, [0])
+    lines = _looks(found[: sum(again)] if again else found, golden.oscillator_hz)
+    if again:
+        period = sum(look.lasts for look in found[again[0] : sum(again)]) / golden.oscillator_hz
+        lines = [
+            *lines,
+            f"then again as from {found[again[0]].start / golden.oscillator_hz:.3f} s, every {period:.3f} s",
+        ]
+    facts: dict[str, Any] = {
+        "looks": [
+            {"time_s": look.start / golden.oscillator_hz, "brightness": look.lamps[0]} for look in found
+        ]
+    }
+    return Report(f"Lamp on {attachment.lines['signal']}", tuple(lines), _named(attachment, facts))
+
+
+def _looks(found: list[Picture], hz: float) -> list[str]:
+    said = [f"{look.start / hz:.3f} s: {_light(look.lamps[0])}" for look in found[:MOST_LOOKS]]
+    return [*said, f"and {len(found) - MOST_LOOKS} changes more"] if len(found) > MOST_LOOKS else said
+
+
+def _light(level: float | None) -> str:
+    if level is None:
+        return "unsettled"
+    if level in (0, 1):
+        return "lit" if level else "dark"
+    return f"seems lit at {level:.0%} of its light"
+
+
 def listed(faults: list[tuple[int, str]], hz: float) -> Iterator[str]:
     """The first faults with their times, and how many more there are."""
     yield from (f"{time / hz:.6f} s: {fault}" for time, fault in faults[:MOST_FAULTS])
@@ -87,4 +170,7 @@ def _named(attachment: Attachment, facts: Mapping[str, Any]) -> dict[str, Any]:
 
 REPORTERS: Mapping[str, Callable[[Attachment, Golden], Report]] = {
     "serial terminal": _terminal,
+    "speaker": _speaker,
+    "pulse-width meter": _meter,
+    "lamp": _lamp,
 }

@@ -43,13 +43,11 @@ class Seen:
 
 def seen(golden: Golden, speed: float = 1.0) -> Seen:
     """What the eye sees of a golden that is played at `speed` times its own rate."""
-    fusion = golden.oscillator_hz * speed / FUSION_HZ
-    window = golden.oscillator_hz * speed * AVERAGING_S
     lines = []
     for bit in range(8):
         settled = (golden.settled >> bit & 1).astype(bool)
         states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNSETTLED)
-        lines.append(_line(golden.ticks, states, golden.end, fusion, window))
+        lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed))
     times = np.unique(np.concatenate([line[0] for line in lines]))
     columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
     states = np.stack(columns, axis=1)
@@ -60,8 +58,9 @@ def seen(golden: Golden, speed: float = 1.0) -> Seen:
     return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
 
 
-def _line(ticks: Ticks, states: Levels, end: int, fusion: float, window: float) -> tuple[Ticks, Levels]:
-    """Change-only times and states of one line: 0 to 1, or `UNSETTLED`."""
+def line_seen(ticks: Ticks, states: Levels, end: int, hz: float) -> tuple[Ticks, Levels]:
+    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNSETTLED`; `hz` ticks a second."""
+    fusion, window = hz / FUSION_HZ, hz * AVERAGING_S
     starts, states = _runs(ticks, states)
     starts, states = _runs(starts, _close_gaps(starts, states, end, fusion))
     bounds = np.append(starts, end)

@@ -38,3 +38,29 @@ def test_at_another_rate_the_terminal_reads_rubbish_as_the_real_one_would() -> N
     (found,) = attachments("weather_report", "--run", "two reports", "--hz", "150")
     assert "BREAKWATER" not in found["text"]
     assert found["faults"]
+
+
+def test_the_dimmer_is_measured_and_seen() -> None:
+    # Level 5 of 15 at 1500 steps a second: a period of 15 steps is 10 ms.
+    meter, lamp = attachments("lamp_dimmer", "--set", "i0=1", "--seconds", "2")
+    assert meter["hz"] == {"least": 100.0, "mean": 100.0, "most": 100.0}
+    assert round(meter["duty"]["mean"], 12) == round(5 / 15, 12)
+    assert [look["brightness"] for look in lamp["looks"]] == [0.3333]
+    found = shown("lamp_dimmer", "--set", "i0=1", "--seconds", "2")
+    assert "Pulse-width meter on o0: 100 Hz, high for 33.33%, over 198 whole periods" in found
+    assert found.endswith("Lamp on o0\n  0.000 s: seems lit at 33% of its light\n")
+
+
+def test_the_lighthouse_flashes() -> None:
+    # Fl(2) 10 s: two flashes, then a longer eclipse (IHO INT 1, section P 10; the lengths are the design's own).
+    assert shown("lighthouse", "--set", "i0=1", "--seconds", "41").endswith(
+        "\nLamp on o0\n  0.000 s: lit\n  0.500 s: dark\n  2.000 s: lit\n  2.500 s: dark\n  10.000 s: lit\n"
+        "  then again as from 0.500 s, every 10.000 s\n"
+    )
+
+
+def test_a_speaker_says_what_there_is_to_hear() -> None:
+    (found,) = attachments("ferry_whistle", "--seconds", "1")
+    assert (found["kind"], found["hz"]["most"], found["hz"]["least"]) == ("speaker", 375.0, 375.0)
+    assert "\nSpeaker on o4: up to 375 Hz\n" in shown("ferry_whistle", "--seconds", "1")
+    assert "\nSpeaker on o4: no tone\n" in shown("ferry_whistle", "--seconds", "1", "--set", "i2=1")
