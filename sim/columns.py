@@ -8,6 +8,8 @@ fields together.
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -30,6 +32,39 @@ def decimal(values: NDArray[np.integer]) -> Bytes:
     rows = np.flatnonzero(negative)
     out[rows, first[rows]] = ord("-")
     return out
+
+
+def fixed(values: NDArray[np.integer], width: int = 0) -> Bytes:
+    """Whole numbers from 0 on with leading zeros: shape (n,) to (n, width), by default as wide as the largest."""
+    rest = values.astype(np.int64)
+    width = width or len(str(int(rest.max(initial=0))))
+    groups = -(-width // 4)
+    found = np.empty((len(rest), groups), np.uint32)
+    table = _four_digits()
+    for group in range(groups - 1, -1, -1):
+        rest, low = np.divmod(rest, 10_000) if group else (rest, rest)
+        found[:, group] = table[low]
+    return found.view(np.uint8)[:, 4 * groups - width :]
+
+
+@cache
+def _four_digits() -> NDArray[np.uint32]:
+    """The characters of 0000 to 9999, each four in one number."""
+    numbers = np.arange(10_000)[:, None] // np.array([1000, 100, 10, 1]) % 10
+    found: NDArray[np.uint32] = (numbers + ord("0")).astype(np.uint8).view(np.uint32)[:, 0]
+    return found
+
+
+def beside(*parts: Bytes | bytes) -> Bytes:
+    """Columns of matrices of as many rows, and bytes that stand in every row, side by side: a matrix of characters."""
+    rows = next(len(part) for part in parts if not isinstance(part, bytes))
+    widths = [len(part) if isinstance(part, bytes) else part.shape[1] for part in parts]
+    found = np.empty((rows, sum(widths)), np.uint8)
+    at = 0
+    for part, width in zip(parts, widths, strict=True):
+        found[:, at : at + width] = np.frombuffer(part, np.uint8) if isinstance(part, bytes) else part
+        at += width
+    return found
 
 
 def binary(values: NDArray[np.uint64], unknown: NDArray[np.uint64] | None, width: int) -> Bytes:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
@@ -14,7 +15,9 @@ from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..chip.routing import routing, step_input
-from .powerups import Answer, proved, run_power_ups
+from .period import Period, period
+from .powerups import Answer, run_power_ups
+from .proof import prove
 from .timeline import Frames, Lines, Timeline
 
 ALL = 0xFF
@@ -34,13 +37,37 @@ class Seat:
 
 
 @dataclass(frozen=True)
+class Story:
+    """What one design answers: element k + 1 of each column is what it puts out from frame `frames[k]` on.
+
+    Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
+    sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift.
+    """
+
+    frames: Frames
+    outputs: NDArray[np.uint8]
+    proved: NDArray[np.uint8]
+    agreed: NDArray[np.uint8]
+    answer: Answer
+    period: Period | None = None
+
+    def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
+        """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""
+        low = int(np.searchsorted(self.frames, first - latency, side="right"))
+        high = int(np.searchsorted(self.frames, end - latency, side="left"))
+        frames = np.concatenate(([first], self.frames[low:high] + latency))
+        columns = self.outputs, self.proved, self.agreed
+        return frames, tuple(column[low : high + 1] for column in columns)
+
+
+@dataclass(frozen=True)
 class Shown:
     """What the pins show, change by change: a row for each frame in which anything changes.
 
     In frame `frames[k]` the selected design's inputs become `inputs[k]` and the board's output pins
     `outputs[k]`, of which the bits in `proved` cannot depend on the power-up and those in `sampled` did not.
     The design that the steps are counted for has seen `steps[k]` rises of its step line by then. Frame -1
-    stands for what a chain shows before its first frame has run.
+    stands for what a chain shows before its first frame has run. `stories` are by slot.
     """
 
     frames: Frames
@@ -49,6 +76,7 @@ class Shown:
     outputs: NDArray[np.uint8]
     proved: NDArray[np.uint8]
     sampled: NDArray[np.uint8]
+    stories: Mapping[int, Story]
 
 
 def run(
@@ -56,49 +84,59 @@ def run(
     seats: Mapping[int, Seat],
     slot: int,
     power_ups: Callable[[], Iterable[PowerUp]],
+    seed: int = 0,
     progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Shown:
     """Carry out a timeline; the steps are those that the design in `slot` sees. Slots without a seat are empty.
 
     Slots do not touch each other, so each design is run by itself through the frames in which it is selected, from
-    each of the `power_ups` (made anew for each design); in between it stands still. `progress` is told updates
-    done and due.
+    each of the `power_ups` (made anew for each design); in between it stands still. `seed` is for races. `progress`
+    is told updates done and due.
     """
     tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
     reached = {
         number: _reaching(plan, number, tables[number]) for number in set(plan.slots.tolist()) & set(seats)
     }
     total = sum(len(frames) for frames, _ in reached.values())
-    pins: dict[int, _Pins] = {}
+    stories: dict[int, Story] = {}
     done = 0
     for number, (frames, values) in reached.items():
-        answer = run_power_ups(
-            seats[number].simulation,
-            values,
-            power_ups(),
-            partial(lambda before, now: progress(before + now, total), done),
-        )
-        pins[number] = _Pins(frames, answer, proved(seats[number].netlist))
+        told = partial(lambda before, now: progress(before + now, total), done)
+        story = _story(seats[number], frames, values, power_ups(), seed, told)
+        if number == slot and story.answer.standings[-1].states[1:]:
+            story = _repeating(story, seats[number].simulation, values, plan, slot)
+        stories[number] = story
         done += len(frames)
     rises = _rises(*reached[slot], step_input(seats[slot].datasheet)) if slot in reached else _NONE
-    return _merged(plan, pins, tables, rises)
+    return _merged(plan, stories, tables, rises)
 
 
-@dataclass(frozen=True)
-class _Pins:
-    """What one design answers: element k + 1 of `answer` is what it puts out from frame `frames[k]` on."""
+def _story(
+    seat: Seat,
+    frames: Frames,
+    values: Lines,
+    power_ups: Iterable[PowerUp],
+    seed: int,
+    progress: Callable[[int], None],
+) -> Story:
+    proved = prove(seat.netlist, values)
+    answer = run_power_ups(seat.simulation, values, power_ups, seed, progress)
+    return Story(frames, answer.outputs, proved, answer.agreed, answer)
 
-    frames: Frames
-    answer: Answer
-    proved: int
 
-    def within(self, first: int, end: int, latency: int) -> tuple[Frames, NDArray[np.uint8]]:
-        """From frame `first` to before `end`, when the pins change, and to what: rows of outputs, proved, agreed."""
-        low = int(np.searchsorted(self.frames, first - latency, side="right"))
-        high = int(np.searchsorted(self.frames, end - latency, side="left"))
-        frames = np.concatenate(([first], self.frames[low:high] + latency))
-        outputs, agreed = (column[low : high + 1] for column in (self.answer.outputs, self.answer.agreed))
-        return frames, np.stack((outputs, np.full_like(outputs, self.proved), agreed))
+def _repeating(story: Story, simulation: Simulation, values: Lines, plan: Timeline, slot: int) -> Story:
+    """The story, in which what is the same but for a shift is agreed upon."""
+    if np.all(story.agreed | story.proved == ALL):
+        return story
+    found = period(simulation, values, story.answer)
+    if found is None or plan.slots[-1] != slot:
+        return story
+    gaps = np.diff(story.frames[found.start :])
+    if np.any(gaps != gaps[0]) or plan.end - story.frames[-1] > gaps[0] + plan.latency:
+        return story
+    agreed = story.agreed.copy()
+    agreed[found.start + 1 :] = ALL
+    return replace(story, agreed=agreed, period=found)
 
 
 _NONE: Frames = np.zeros(0, np.int64)
@@ -150,42 +188,54 @@ def _rises(frames: Frames, values: NDArray[np.uint16], step: int | None) -> Fram
 
 
 def _merged(
-    plan: Timeline, pins: Mapping[int, _Pins], tables: Mapping[int, Sequence[int]], rises: Frames
+    plan: Timeline, stories: Mapping[int, Story], tables: Mapping[int, Sequence[int]], rises: Frames
 ) -> Shown:
     """Inputs and pins of all spans on one axis, rows in which nothing changes left out."""
-    when, what, shown_when, shown = [_NONE], [np.zeros(0, np.uint16)], [_NONE], [np.zeros((3, 0), np.uint8)]
+    rest = np.zeros(1, np.uint8)
+    when, what, shown_when = [_NONE], [rest[:0].astype(np.uint16)], [_NONE]
+    shown: list[tuple[NDArray[np.uint8], ...]] = [(rest[:0],) * 3]
     if plan.latency:  # before the first frame has run: lines at rest, and nothing captured yet
-        when, what = [np.array([-1])], [np.zeros(1, np.uint16)]
-        shown_when, shown = [np.array([-1])], [np.zeros((3, 1), np.uint8)]
-    empty = np.array([[plan.board.empty_outputs], [ALL], [ALL]], np.uint8)
+        when, what = [np.array([-1])], [rest.astype(np.uint16)]
+        shown_when, shown = [np.array([-1])], [(rest,) * 3]
+    empty = tuple(np.array([levels], np.uint8) for levels in (plan.board.empty_outputs, ALL, ALL))
     for first, end, slot in _spans(plan):
         frames, lines = _carried(plan, first, end)
         when.append(frames)
-        what.append(_routed(lines, tables.get(slot, tuple(range(8)))) & np.uint16(ALL))
-        frames, rows = (
-            pins[slot].within(first, end, plan.latency) if slot in pins else (np.array([first]), empty)
-        )
-        shown_when.append(frames)
-        shown.append(rows)
-    input_frames, inputs = np.concatenate(when), np.concatenate(what).astype(np.uint8)
-    pin_frames, (outputs, sure, agreed) = np.concatenate(shown_when), np.concatenate(shown, axis=1)
-    outputs = outputs & (sure | agreed)
-    frames = _united(input_frames, pin_frames)
-    inputs = inputs[np.searchsorted(input_frames, frames, side="right") - 1]
-    row = np.searchsorted(pin_frames, frames, side="right") - 1
-    columns = (inputs, outputs[row], sure[row], (agreed & ~sure)[row])
+        what.append(_routed(lines, tables.get(slot, tuple(range(8)))))
+        found = np.array([first]), empty
+        if slot in stories:
+            found = stories[slot].within(first, end, plan.latency)
+        shown_when.append(found[0])
+        shown.append(found[1])
+    input_frames, inputs = _compact(np.concatenate(when), np.concatenate(what).astype(np.uint8))
+    outputs, sure, agreed = map(np.concatenate, zip(*shown, strict=True))
+    pin_frames, outputs, sure, agreed = _compact(
+        np.concatenate(shown_when), outputs & (sure | agreed), sure, agreed & ~sure
+    )
+    frames, row, pin = _united(input_frames, pin_frames)
+    steps = np.searchsorted(rises, frames, side="right")
+    columns = (inputs[row], outputs[pin], sure[pin], agreed[pin])
+    return Shown(frames, steps, *columns, stories)
+
+
+def _compact(frames: Frames, *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:
+    """Without the rows in which nothing changes."""
     kept = np.zeros(len(frames), bool)
     kept[:1] = True
     for column in columns:
         kept[1:] |= column[1:] != column[:-1]
-    frames = frames[kept]
-    steps = np.searchsorted(rises, frames, side="right").astype(np.int64)
-    return Shown(frames, steps, *(column[kept] for column in columns))
+    return frames[kept], *(column[kept] for column in columns)
 
 
-def _united(one: Frames, other: Frames) -> Frames:
-    """Both in one rising sequence, each frame once (far faster on sorted input than `np.union1d`, which hashes)."""
-    both = np.sort(np.concatenate((one, other)), kind="stable")
-    fresh = np.ones(len(both), bool)
-    fresh[1:] = both[1:] != both[:-1]
-    return both[fresh]
+def _united(one: Frames, other: Frames) -> tuple[Frames, Frames, Frames]:
+    """Both in one rising sequence, each frame once, and the rows of either that hold there.
+
+    Both must begin with the same frame.
+    """
+    both = np.concatenate((one, other))
+    order = np.argsort(both, kind="stable")  # which takes hardly more than one look at two rising sequences
+    both = both[order]
+    last = np.ones(len(both), bool)
+    last[:-1] = both[1:] != both[:-1]
+    ones = np.cumsum(order < len(one))[last]
+    return both[last], ones - 1, np.flatnonzero(last) - ones

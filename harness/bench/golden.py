@@ -10,6 +10,21 @@ from numpy.typing import NDArray
 
 
 @dataclass(frozen=True)
+class Race:
+    """Lines that moved in one update, whose order decided what some outputs showed from then on (Time 5).
+
+    `tick` and `step` say when; `lines` and `outputs` are names such as i0 and o0, `registers` those of the source that
+    came to hold one thing or another.
+    """
+
+    tick: int
+    step: int
+    lines: tuple[str, ...]
+    outputs: tuple[str, ...]
+    registers: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Golden:
     """A row for each change at the board's pins.
 
@@ -18,7 +33,11 @@ class Golden:
     line 0), as the link has brought them to it; `outputs` uint8, the board's output pins, 0 where unsettled;
     `proved` and `sampled` uint8 masks without a bit in common: a bit in neither is unsettled. The last row
     holds until tick `end`. `facts` go into the side file: hashes, seed, number of power-ups, start and latency
-    (ticks from a change of the design's inputs to its answer at the pins), as strings and numbers.
+    (ticks from a change of the design's inputs to its answer at the pins), as strings and numbers. `races` are those
+    that left an output unsettled.
+
+    Where the fact `start` is `fixed`, the bench shows this from the start of the procedure. Where it is `anywhere`, the
+    run repeats itself every `period_ticks` from `period_from_tick` on, and the bench is somewhere in that period.
     """
 
     board: str
@@ -31,6 +50,7 @@ class Golden:
     sampled: NDArray[np.uint8]
     end: int
     facts: Mapping[str, str | int] = field(default_factory=dict)
+    races: tuple[Race, ...] = ()
 
     @property
     def settled(self) -> NDArray[np.uint8]:

@@ -8,15 +8,16 @@ from dataclasses import fields
 from typing import Any
 
 import numpy as np
-from forelight.designs.datasheet import Datasheet
+from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedure import Action, Procedure, Repeat, Select, to_text
 from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
-from .bench import Seat, run
-from .golden import Golden
+from ..chip.routing import input_names
+from .bench import Seat, Shown, Story, run
+from .golden import Golden, Race
 from .powerups import sampled_power_ups
 from .timeline import Timeline, timeline
 
@@ -30,16 +31,18 @@ def predict(
     procedure: Procedure,
     *,
     slot: int | None = None,
-    power_ups: int = 64,
+    power_ups: int = 256,
     seed: int = 0,
     progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Golden:
     """The golden of a procedure, in which `datasheet` sits in `slot` and the board's roster fills the other slots.
 
     `slot` is by default where the board has the design, else the first slot that the procedure selects, else 0; the
-    selector stands on it at the start. The run is repeated from `power_ups` power-ups: all zero, all one, the declared
-    initial values, and random ones by `seed`; a bit on which they differ is unsettled. `progress` is told updates
-    done and due. Raises a ForelightError for a design that cannot be read or a procedure that cannot be carried out.
+    selector stands on it at the start. A bit that no power-up and no race can change is proved. The run is repeated
+    from `power_ups` power-ups (all zero, all one, the declared initial values, and random ones by `seed`), each with
+    an order by chance where lines move together; a bit on which they differ is unsettled. `progress` is told
+    updates done and due. Raises a ForelightError for a design that cannot be read or a procedure that cannot be
+    carried out.
     """
     if power_ups < 1:
         raise UsageError(f"found {power_ups} power-ups", remedy="give at least 1")
@@ -52,8 +55,11 @@ def predict(
         if number in board.slots:
             other = find(board, str(number)).datasheet
             seats[number] = Seat(other, wrapper_netlist(other))
-    shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), progress)
-    ticks = np.where(shown.frames < 0, 0, plan.ticks(shown.frames))
+    shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), seed, progress)
+    ticks = plan.ticks(shown.frames)
+    ticks[shown.frames < 0] = 0
+    sampling: dict[str, str | int] = {"power_ups": power_ups, "seed": seed, "bound": f"3/{power_ups}"}
+    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | _start(plan, shown.stories.get(slot))
     return Golden(
         board=board.name,
         oscillator_hz=board.oscillator_hz,
@@ -64,8 +70,49 @@ def predict(
         proved=shown.proved,
         sampled=shown.sampled,
         end=int(plan.start_ticks(np.array([plan.end]))[0]),
-        facts=_facts(plan, datasheet, procedure, slot, seats) | {"power_ups": power_ups, "seed": seed},
+        facts=facts,
+        races=_races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else (),
     )
+
+
+def _start(plan: Timeline, story: Story | None) -> dict[str, str | int]:
+    """Whether the prediction is fixed in time, or begins anywhere in a period."""
+    found = story.period if story else None
+    if story is None or found is None:
+        return {"start": "fixed"}
+    frames = story.frames[[found.start, found.start + 2]] + plan.latency
+    first, second = plan.ticks(frames).tolist()
+    return {
+        "start": "anywhere",
+        "period_ticks": (second - first) * (found.length // 2),
+        "period_from_tick": first,
+        "period_steps": found.length // 2,
+    }
+
+
+def _races(plan: Timeline, datasheet: Datasheet, story: Story, shown: Shown) -> tuple[Race, ...]:
+    """The races after which, and before the next, an output is unsettled that was settled."""
+    forks = story.answer.forks
+    names = input_names(datasheet)
+    settled = story.proved | story.agreed
+    ends = [*(fork.update for fork in forks[1:]), len(story.frames)]
+    found = []
+    for fork, end in zip(forks, ends, strict=False):
+        kept = int(np.bitwise_and.reduce(settled[fork.update + 1 : end + 1]))
+        lost = int(settled[fork.update]) & ~kept
+        if lost:
+            frame = story.frames[fork.update : fork.update + 1]
+            row = int(np.searchsorted(shown.frames, frame[0], side="right")) - 1
+            found.append(
+                Race(
+                    tick=int(plan.ticks(frame)[0]),
+                    step=int(shown.steps[row]),
+                    lines=tuple(line for bit, line in enumerate(names) if fork.lines >> bit & 1),
+                    outputs=tuple(line for bit, line in enumerate(OUTPUT_LINES) if lost >> bit & 1),
+                    registers=fork.registers,
+                )
+            )
+    return tuple(found)
 
 
 def _facts(
@@ -79,7 +126,6 @@ def _facts(
         "netlist_sha256": _hash(str(seats[slot].netlist)),
         "board_sha256": board_hash(board),
         "procedure_sha256": procedure_hash(procedure),
-        "start": "fixed",
         "latency_ticks": plan.latency * board.frame_ticks,
     }
     if datasheet.step is not None:

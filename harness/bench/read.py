@@ -16,7 +16,7 @@ from forelight.sim.columns import Bytes, Ints, integers
 from forelight.sim.errors import CaptureError
 from numpy.typing import NDArray
 
-from .golden import Golden
+from .golden import Golden, Race
 from .write import HEAD, digits
 
 _ROWS = 1 << 16  # rows that are read at a time
@@ -61,7 +61,8 @@ def _bytes(path: Path) -> bytes:
         ) from None
 
 
-def _facts(text: str, path: Path) -> dict[str, str | int]:
+def _facts(text: str, path: Path) -> dict[str, Any]:
+    """The facts by their keys, and under `races` those that are named."""
     try:
         facts = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -71,7 +72,17 @@ def _facts(text: str, path: Path) -> dict[str, str | int]:
             raise _damaged(f"its facts lack {key}", str(path))
     if facts["oscillator_hz"] < 1:
         raise _damaged(f"its oscillator runs at {facts['oscillator_hz']} Hz", str(path))
-    return {key: value for key, value in facts.items() if isinstance(value, (str, int))}
+    try:
+        races = tuple(map(_race, facts.pop("races", ())))
+    except (AttributeError, KeyError, TypeError, ValueError):
+        raise _damaged("its races lack something", str(path)) from None
+    facts.pop("races_found", None)
+    return {key: value for key, value in facts.items() if isinstance(value, (str, int))} | {"races": races}
+
+
+def _race(row: Mapping[str, Any]) -> Race:
+    names = (tuple(row[key].split()) for key in ("lines", "outputs", "registers"))
+    return Race(int(row["tick"]), int(row["step"]), *names)
 
 
 def _damaged(what: str, place: str) -> CaptureError:
@@ -82,12 +93,13 @@ def _damaged(what: str, place: str) -> CaptureError:
     )
 
 
-def _golden(facts: dict[str, str | int], columns: Mapping[str, NDArray[Any]]) -> Golden:
+def _golden(facts: dict[str, Any], columns: Mapping[str, NDArray[Any]]) -> Golden:
     board, hz, end = facts.pop("board"), facts.pop("oscillator_hz"), facts.pop("end_ticks")
-    return Golden(board=str(board), oscillator_hz=int(hz), end=int(end), facts=facts, **columns)
+    races = facts.pop("races")
+    return Golden(board=board, oscillator_hz=hz, end=end, facts=facts, races=races, **columns)
 
 
-def _from_csv(data: bytes, facts: dict[str, str | int], path: Path) -> Golden:
+def _from_csv(data: bytes, facts: dict[str, Any], path: Path) -> Golden:
     head, newline, body = data.partition(b"\n")
     if head.rstrip(b"\r").decode(errors="replace") != HEAD:
         raise _damaged(f"the columns are not {HEAD}", f"{path}, line 1")
@@ -96,7 +108,7 @@ def _from_csv(data: bytes, facts: dict[str, str | int], path: Path) -> Golden:
     flat = np.frombuffer(body, np.uint8)
     ends = np.flatnonzero(flat == ord("\n"))
     starts = np.concatenate(([0], ends[:-1] + 1))
-    hz = int(facts["oscillator_hz"])
+    hz = facts["oscillator_hz"]
     blocks = []
     for first in range(0, len(ends), _ROWS):
         rows = slice(first, first + _ROWS)
@@ -175,12 +187,12 @@ def _packed(bits: NDArray[np.bool_]) -> NDArray[np.uint8]:
     return np.packbits(bits, axis=1)[:, 0]
 
 
-def _from_vcd(text: str, facts: dict[str, str | int], path: Path) -> Golden:
+def _from_vcd(text: str, facts: dict[str, Any], path: Path) -> Golden:
     trace = vcd.read(text, str(path))
     missing = [line for line in (*INPUT_LINES, *OUTPUT_LINES) if line not in trace.values]
     if missing:
         raise _damaged(f"it has no wire {missing[0]}", str(path))
-    hz = int(facts["oscillator_hz"])
+    hz = facts["oscillator_hz"]
     ticks = vcd.rescale(trace.times, Fraction(hz, 10 ** digits(hz)))
     nothing = np.zeros(len(ticks), np.uint64)
 

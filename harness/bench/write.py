@@ -8,21 +8,24 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim import vcd
-from forelight.sim.columns import Bytes, binary, decimal, join
+from forelight.sim.columns import Bytes, beside, fixed
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
 from forelight.sim.trace import Trace
 from numpy.typing import NDArray
 
-from .golden import Golden
+from .golden import Golden, Race
 
 HEAD = "time_s,step,inputs,outputs,claim"
-_ROWS = 1 << 16  # rows that are laid out at a time
+#: Races that a side file names; it says how many there are.
+MOST_RACES = 20
+_ROWS = 1 << 14  # rows that are laid out at a time
 
 
 def write_golden(golden: Golden, path: Path) -> None:
@@ -48,37 +51,80 @@ def digits(oscillator_hz: int) -> int:
 
 def to_csv(golden: Golden) -> bytes:
     """A row for each change, lines ending in CR LF."""
-    hz, places = golden.oscillator_hz, digits(golden.oscillator_hz)
     parts = [HEAD.encode() + b"\r\n"]
-    for start in range(0, len(golden.ticks), _ROWS):
-        rows = slice(start, start + _ROWS)
-        seconds, rest = np.divmod(golden.ticks[rows], hz)
-        fraction = vcd.rescale(rest, Fraction(10**places, hz)) + 10**places
-        inputs, outputs, settled, proved = (
-            column[rows].astype(np.uint64)
-            for column in (golden.inputs, golden.outputs, golden.settled, golden.proved)
-        )
-        unsettled = settled ^ np.uint64(0xFF)
-        fields: list[Bytes | bytes] = [
-            *(decimal(seconds), b".", decimal(fraction)[:, -places:], b","),
-            *(decimal(golden.steps[rows]), b","),
-            *(binary(inputs, None, 8), b","),
-            *(binary(outputs, unsettled, 8), b","),
-            *(_claims(proved, unsettled), b"\r\n"),
-        ]
-        parts.append(join(len(inputs), *fields))
+    marks = _growing(golden.ticks // golden.oscillator_hz) | _growing(golden.steps)
+    marks |= set(range(0, len(golden.ticks), _ROWS))
+    bounds = [*sorted(marks), len(golden.ticks)]
+    for start, end in pairwise(bounds):
+        parts.append(_block(golden, slice(start, end)).tobytes())
     return b"".join(parts)
 
 
+def _growing(values: NDArray[np.int64]) -> set[int]:
+    """The rows in which a rising number first has one more digit."""
+    powers = 10 ** np.arange(1, len(str(int(values[-1]))) if len(values) else 1)
+    return set(np.searchsorted(values, powers).tolist())
+
+
+def _block(golden: Golden, rows: slice) -> Bytes:
+    """Rows whose times and steps have as many digits each as those of the others: a matrix of characters."""
+    hz, places = golden.oscillator_hz, digits(golden.oscillator_hz)
+    seconds, rest = np.divmod(golden.ticks[rows], hz)
+    steps, inputs, outputs, proved = (
+        column[rows] for column in (golden.steps, golden.inputs, golden.outputs, golden.proved)
+    )
+    unsettled = golden.settled[rows] ^ np.uint8(0xFF)
+    shown = _EIGHT["01"][outputs] ^ _EIGHT["0x"][unsettled]
+    claims = _EIGHT["sp"][proved] ^ _EIGHT["sx"][unsettled]
+    return beside(
+        *(fixed(seconds), b".", fixed(vcd.rescale(rest, Fraction(10**places, hz)), places), b","),
+        *(fixed(steps), b","),
+        *(_characters(_EIGHT["01"][inputs]), b","),
+        *(_characters(shown), b","),
+        *(_characters(claims), b"\r\n"),
+    )
+
+
+def _characters(eights: NDArray[np.uint64]) -> Bytes:
+    return eights.view(np.uint8).reshape(-1, 8)
+
+
+def _eight(low: str, high: str) -> NDArray[np.uint64]:
+    """For each byte the eight letters of its bits, the highest first, as one number."""
+    bits = np.unpackbits(np.arange(256, dtype=np.uint8)[:, None], axis=1)
+    letters: Bytes = np.where(bits, np.uint8(ord(high)), np.uint8(ord(low)))
+    return letters.view(np.uint64)[:, 0]
+
+
+#: Letters by bit; those with an x are to be combined with the others, and turn them into x where a bit is set.
+_EIGHT = {"01": _eight("0", "1"), "sp": _eight("s", "p")}
+_EIGHT["0x"] = _eight("\0", chr(ord("0") ^ ord("x")))
+_EIGHT["sx"] = _eight("\0", chr(ord("s") ^ ord("x")))
+
+
 def side(golden: Golden) -> str:
-    """The facts in TOML: board and time base first, then how the golden came about."""
+    """The facts in TOML: board and time base first, then how the golden came about, then the first races."""
     facts: dict[str, str | int] = {
         "board": golden.board,
         "oscillator_hz": golden.oscillator_hz,
         "end_ticks": golden.end,
     }
     facts |= golden.facts
-    return "".join(f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in facts.items())
+    lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in facts.items()]
+    if golden.races:
+        races = ", ".join(map(_inline, golden.races[:MOST_RACES]))
+        lines.append(f"races_found = {len(golden.races)}\nraces = [{races}]\n")
+    return "".join(lines)
+
+
+def _inline(race: Race) -> str:
+    """A race as an inline table, its names in one string each."""
+    words = {
+        key: json.dumps(" ".join(getattr(race, key)), ensure_ascii=False)
+        for key in ("lines", "outputs", "registers")
+    }
+    pairs = {"tick": race.tick, "step": race.step} | words
+    return "{ " + ", ".join(f"{key} = {value}" for key, value in pairs.items()) + " }"
 
 
 def to_vcd(golden: Golden) -> str:
@@ -93,14 +139,6 @@ def to_vcd(golden: Golden) -> str:
     fine = digits(golden.oscillator_hz)
     scale = Fraction(10**fine, golden.oscillator_hz)
     return vcd.write(trace, timescale="1 ns" if fine == 9 else "1 ps", scale=scale, comment=comment)
-
-
-def _claims(proved: NDArray[np.uint64], unsettled: NDArray[np.uint64]) -> Bytes:
-    """p, s or x for each output, the highest first."""
-    letters = np.full((len(proved), 8), ord("s"), np.uint8)
-    letters[binary(proved, None, 8) == ord("1")] = ord("p")
-    letters[binary(unsettled, None, 8) == ord("1")] = ord("x")
-    return letters
 
 
 def _bit(column: NDArray[np.uint8], number: int) -> NDArray[np.uint64]:

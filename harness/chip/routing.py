@@ -62,3 +62,9 @@ def restart_input(datasheet: Datasheet) -> int | None:
     if datasheet.restart.line != "own":
         return INPUT_LINES.index(datasheet.restart.line)
     return 9 if datasheet.step is not None and datasheet.step.line == "own" else 8
+
+
+def input_names(datasheet: Datasheet) -> tuple[str, ...]:
+    """What the inputs of the design are called, in the order of `routing`."""
+    roles = ("step", datasheet.step), ("restart", datasheet.restart)
+    return (*INPUT_LINES, *(role for role, wanted in roles if wanted and wanted.line == "own"))

@@ -1,18 +1,20 @@
-"""Many power-ups at once against the same power-ups one by one, and what is proved."""
+"""Many power-ups at once against the same power-ups one by one, races among them."""
 
 # Amaranth has no py.typed; `inputs: In(8)` fails a strict check.
 # mypy: disable-error-code="valid-type, misc"
+
+from itertools import permutations
 
 import numpy as np
 import pytest
 from amaranth.hdl import Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
-from forelight.designs.catalogue import load_design
-from forelight.harness.bench.powerups import proved, run_power_ups, sampled_power_ups
+from forelight.harness.bench import powerups
+from forelight.harness.bench.powerups import Answer, run_power_ups, sampled_power_ups
+from forelight.harness.bench.proof import prove, races
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.sim import Netlist, Simulation
-from forelight.sim.rtlil import parse
 from numpy.typing import NDArray
 
 from .setups import Notes, Ripple, Tally, sheet
@@ -45,16 +47,24 @@ class Half(wiring.Component):
         return m
 
 
+#: The step line alone.
+UP_AND_DOWN = np.array([0x80, 0], np.uint8)
+
+
 def netlist(design: Elaboratable) -> Netlist:
     return wrapper_netlist(sheet("test", "i7"), design)
 
 
-def steps(count: int, seed: int) -> NDArray[np.uint8]:
-    """Random inputs, with the step line up and down in turn."""
+def steps(count: int, seed: int, lines: int = 1) -> NDArray[np.uint8]:
+    """Random inputs, so many lines moving in each update, with the step line up and down in every other one."""
     rng = np.random.default_rng(seed)
-    values = rng.integers(0, 128, 2 * count, np.uint8) & ~np.uint8(0x40)
-    values[1::2] = values[0::2] | np.uint8(0x80)
-    return values
+    moved = np.zeros(4 * count, np.uint8)
+    for _ in range(lines):
+        moved[::2] |= np.uint8(1) << rng.integers(0, 6, 2 * count, np.uint8)
+    moved[1::2] = 0x80
+    if lines > 1:  # now and then the step line moves along
+        moved[::2] |= (rng.random(2 * count) < 0.1).astype(np.uint8) << np.uint8(7)
+    return np.bitwise_xor.accumulate(moved)
 
 
 @pytest.mark.parametrize("design", [Settling, Half, Tally, Notes, Ripple])
@@ -62,7 +72,7 @@ def steps(count: int, seed: int) -> NDArray[np.uint8]:
 def test_side_by_side_as_one_by_one(design: type[Elaboratable], count: int) -> None:
     seed = 5
     found = netlist(design())
-    values = steps(400, seed)
+    values = steps(200, seed)
     answer = run_power_ups(Simulation(found), values, sampled_power_ups(count, seed))
     alone = []
     for power_up in sampled_power_ups(count, seed):
@@ -84,8 +94,11 @@ def test_side_by_side_as_one_by_one(design: type[Elaboratable], count: int) -> N
 
 
 def test_bits_settle_one_after_the_other() -> None:
-    answer = run_power_ups(Simulation(netlist(Settling())), steps(12, 1), sampled_power_ups(64, 0))
-    assert answer.agreed[2::2].tolist() == [0x01, 0x03, 0x07, 0x0F, 0x1F, 0x3F, 0x7F] + [0xFF] * 5
+    answer = run_power_ups(
+        Simulation(netlist(Settling())), np.tile(UP_AND_DOWN, 12), sampled_power_ups(64, 0)
+    )
+    assert answer.agreed[1::2].tolist() == [0x01, 0x03, 0x07, 0x0F, 0x1F, 0x3F, 0x7F] + [0xFF] * 5
+    assert len(answer.standings[-1].states) == 1
 
 
 def test_the_three_fixed_power_ups_are_among_the_first() -> None:
@@ -98,52 +111,82 @@ def test_the_three_fixed_power_ups_are_among_the_first() -> None:
 
 def test_progress_counts_updates() -> None:
     told: list[int] = []
-    run_power_ups(Simulation(netlist(Settling())), steps(500, 1), [0], told.append)
+    run_power_ups(Simulation(netlist(Settling())), np.tile(UP_AND_DOWN, 500), [0], 0, told.append)
     assert told == [64, 192, 448, 960, 1000]
 
 
-def test_plain_logic_is_proved() -> None:
-    assert proved(netlist(Half())) == 0x0F
-    assert proved(wrapper_netlist(load_design("watch_vote"))) == 0xFF
-    assert proved(netlist(Tally())) == 0
-    # The point of the dice is a switch, everything else comes from its register.
-    assert proved(wrapper_netlist(load_design("dice"))) == 0x80
+def same(one: Answer, other: Answer) -> None:
+    np.testing.assert_array_equal(one.outputs, other.outputs)
+    np.testing.assert_array_equal(one.agreed, other.agreed)
+    assert one.forks == other.forks
+    assert len(one.standings[-1].states) == len(other.standings[-1].states)
 
 
-LOOP = r"""
-module \top
-  wire width 8 input 1 \inputs
-  wire width 8 output 2 \outputs
-  wire width 8 \loop
-  cell $and \one
-    parameter \A_SIGNED 0
-    parameter \B_SIGNED 0
-    parameter \A_WIDTH 1
-    parameter \B_WIDTH 1
-    parameter \Y_WIDTH 1
-    connect \A \inputs [0]
-    connect \B \loop [0]
-    connect \Y \loop [0]
-  end
-  cell $not \two
-    parameter \A_SIGNED 0
-    parameter \A_WIDTH 2
-    parameter \Y_WIDTH 2
-    connect \A \inputs [2:1]
-    connect \Y \loop [2:1]
-  end
-  cell $mux \three
-    parameter \WIDTH 1
-    connect \A \inputs [3]
-    connect \B 1'x
-    connect \S \inputs [4]
-    connect \Y \loop [3]
-  end
-  connect \loop [7:4] 4'0x11
-  connect \outputs \loop
-end
-"""
+@pytest.mark.parametrize("design", [Settling, Half, Tally, Notes, Ripple])
+@pytest.mark.parametrize("count", [40, 600])
+def test_in_lanes_as_without(design: type[Elaboratable], count: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = netlist(design())
+    values = steps(40, 3, lines=2)
+    plain = run_power_ups(Simulation(found), values, sampled_power_ups(count, 1))
+    monkeypatch.setattr(powerups, "_WORTH_LANES", 0)
+    same(run_power_ups(Simulation(found), values, sampled_power_ups(count, 1)), plain)
 
 
-def test_neither_a_loop_nor_what_is_undefined_is_proved() -> None:
-    assert proved(parse(LOOP)) == 0b1011_0110
+@pytest.mark.parametrize("design", [Settling, Half, Tally, Notes, Ripple])
+def test_no_sample_contradicts_what_is_proved(design: type[Elaboratable]) -> None:
+    found = netlist(design())
+    values = np.concatenate((np.tile(UP_AND_DOWN, 20), steps(200, 8, lines=3)))
+    answer = run_power_ups(Simulation(found), values, sampled_power_ups(100, 1))
+    assert not np.any(prove(found, values) & ~answer.agreed)
+
+
+def every_order(simulation: Simulation, states: set[bytes], before: int, after: int) -> set[bytes]:
+    """Where the lines lead to, moved one after another in every order."""
+    moved = [1 << bit for bit in range(8) if (before ^ after) >> bit & 1]
+    found = set()
+    for state in states:
+        for order in permutations(moved):
+            simulation.restore(state)
+            now = before
+            for line in order:
+                now ^= line
+                simulation.set("inputs", now)
+                simulation.settle()
+            found.add(simulation.snapshot())
+    return found
+
+
+@pytest.mark.parametrize("design", [Settling, Half, Tally])
+@pytest.mark.parametrize("seed", range(4))
+def test_chance_finds_what_every_order_finds(design: type[Elaboratable], seed: int) -> None:
+    """One state, one race of up to three lines: 100 draws meet each outcome, and nothing else."""
+    print("seed", seed)
+    found = netlist(design())
+    simulation = Simulation(found)
+    values = np.concatenate((np.tile(UP_AND_DOWN, 10), steps(1, seed, lines=2)[:1] ^ np.uint8(0x80)))
+    answer = run_power_ups(simulation, values, [0] * 100)
+    simulation.restart(0)
+    simulation.settle()
+    simulation.run_samples("inputs", values[:-1], "outputs")
+    ends = every_order(simulation, {simulation.snapshot()}, int(values[-2]), int(values[-1]))
+    assert set(answer.standings[-1].states) == ends
+    assert bool(answer.forks) == (len(ends) > 1)
+    if answer.forks:
+        (fork,) = answer.forks
+        assert (fork.update, fork.lines) == (len(values) - 1, int(values[-1] ^ values[-2]))
+
+
+def test_a_switch_moved_with_the_step_clock_is_a_race_and_the_clock_alone_is_none() -> None:
+    found = netlist(Half())
+    alone = np.array(
+        [0x80, 0, 0x02, 0x82, 0], np.uint8
+    )  # the last one falls with a switch, which is harmless
+    assert races(found, alone).tolist() == [4]
+    answer = run_power_ups(Simulation(found), alone, sampled_power_ups(50, 0))
+    assert not answer.forks
+    together = np.array([0x80, 0, 0x82, 0x02], np.uint8)
+    answer = run_power_ups(Simulation(found), together, sampled_power_ups(50, 0))
+    (fork,) = answer.forks
+    assert (fork.update, fork.lines) == (2, 0x82)
+    assert [name.rpartition(".")[2] for name in fork.registers] == ["kept"]
+    assert answer.agreed.tolist()[1:] == [0xFF, 0xFF, 0xDF, 0xDF]  # o5 shows the bit of i1

@@ -66,7 +66,7 @@ def test_a_restart_settles_what_was_not() -> None:
     first = int(golden.steps[np.flatnonzero(golden.settled == 0xFF)[0]])
     assert 0 < first < golden.steps[-1]
     assert set(golden.settled[golden.steps >= first + 1].tolist()) == {0xFF}
-    assert not golden.proved.any()
+    np.testing.assert_array_equal(golden.proved, golden.settled)  # the first edge loads a constant
     # The restart lasts for two steps, then ten: 1 to 9 and one down, with the point lit below 9 on the way up.
     digits = {"0": 0x3F, "1": 0x06, "9": 0x6F, "8": 0x7F}
     last = int(golden.steps[-1])
@@ -123,7 +123,7 @@ def test_facts_name_everything_but_the_place(tmp_path: Path) -> None:
     asked = default_procedure(QUAY, sheet, steps=5)
     facts = dict(predict(QUAY, sheet, asked).facts)
     assert (facts["design"], facts["slot"], facts["procedure"]) == ("lighthouse", 17, "default")
-    assert (facts["start"], facts["power_ups"], facts["seed"]) == ("fixed", 64, 0)
+    assert (facts["start"], facts["power_ups"], facts["seed"], facts["bound"]) == ("fixed", 256, 0, "3/256")
     assert all(len(str(facts[name])) == 64 for name in facts if "sha256" in name)
     shutil.copytree(sheet.folder, tmp_path / "lighthouse")
     moved = predict(QUAY, load(tmp_path / "lighthouse"), asked, slot=17)
@@ -155,7 +155,7 @@ def test_every_run_of_every_design_on_both_boards(name: str, board: object) -> N
     sheet = load_design(name)
     for run in sheet.runs:
         golden = predict(where, sheet, run_procedure(where, sheet, run.name))
-        assert golden.settled[-1] == 0xFF
+        assert golden.settled[-1] == 0xFF or sheet.restart is None or golden.races
         assert np.all(np.diff(golden.ticks) > 0)
         assert golden.ticks[0] == 0
         assert golden.ticks[-1] < golden.end

@@ -1,0 +1,63 @@
+"""What is proved of a run, whatever the power-up and whichever way a race falls; and which updates are races."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from forelight.sim.netlist import Netlist, Slice, Word
+from forelight.sim.schedule import schedule
+from forelight.sim.ternary import Proof
+from numpy.typing import NDArray
+
+Values = NDArray[np.unsignedinteger[Any]]
+
+
+def prove(netlist: Netlist, values: Values) -> NDArray[np.uint8]:
+    """Masks of the bits of `outputs` that are proved: after power-up with inputs at 0, and after each update.
+
+    There is an update of the port `inputs` for each of `values`.
+    """
+    proof = Proof(netlist)
+    proof.update({"inputs": 0})
+    first = np.array([proof.get("outputs")[1]], np.uint8)
+    return np.concatenate((first, proof.run("inputs", values, "outputs")[1]))
+
+
+def races(netlist: Netlist, values: Values) -> NDArray[np.int64]:
+    """The updates in which several lines move, one at least of those on which an edge, a latch or a loop depends.
+
+    All lines are 0 before the first. Where none of those moves, nothing is remembered of the way to the new levels, so
+    any order of the lines comes to the same.
+    """
+    moved = values.copy()
+    moved[1:] ^= values[:-1]
+    several = moved & (moved - moved.dtype.type(1)) != 0
+    return np.flatnonzero(several & (moved & moved.dtype.type(_minded(netlist)) != 0))
+
+
+def _minded(netlist: Netlist) -> int:
+    """Mask of the lines of the port `inputs` that lead to a clock, a latch or an asynchronous control."""
+    port = netlist.inputs["inputs"]
+    if schedule(netlist).cuts:
+        return (1 << netlist.widths[port]) - 1
+    reads: dict[int, list[Word]] = {cell.output: list(cell.operands) for cell in netlist.cells}
+    waiting: list[Word] = []
+    for register in netlist.registers:
+        masks = [override.mask for override in register.overrides]
+        waiting += masks if register.clock is None else [register.clock, *masks]
+        # What a latch lets through may lead to the clock of another.
+        reads[register.output] = [*masks, *(override.value for override in register.overrides)]
+    for memory in netlist.memories:
+        for write in memory.writes:
+            waiting += [write.enable, write.address, write.data] if write.clock is None else [write.clock]
+    found = 0
+    seen: set[int] = set()
+    while waiting:
+        for part in waiting.pop().parts:
+            if isinstance(part, Slice) and part.value == port:
+                found |= (1 << part.width) - 1 << part.low
+            elif isinstance(part, Slice) and part.value not in seen:
+                seen.add(part.value)
+                waiting += reads.get(part.value, [])
+    return found

@@ -1,0 +1,103 @@
+"""What a prediction leaves unsettled: races by their lines and instant, and runs that may begin anywhere."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from forelight.designs.catalogue import load_design, names
+from forelight.designs.datasheet import Datasheet, bare
+from forelight.harness.bench.predict import predict
+from forelight.harness.bench.routine import default_procedure
+
+from .test_predict import FRAME, QUAY, at, procedure
+
+
+def counter(tmp_path: Path, body: str) -> Datasheet:
+    """A design of eight bits of state without a restart, its step line i7."""
+    (tmp_path / "free.v").write_text(
+        "module free (input [7:0] inputs, output [7:0] outputs);\n"
+        f"    reg [7:0] state;\n    always @(posedge inputs[7]) state <= {body};\n"
+        "    assign outputs = state;\nendmodule\n"
+    )
+    return bare(tmp_path / "free.v", None, "i7", None)
+
+
+def test_a_free_counter_starts_anywhere_in_its_period(tmp_path: Path) -> None:
+    sheet = counter(tmp_path, "state + 1")
+    golden = predict(QUAY, sheet, procedure("strap 29", "steps 700"))  # half is 30 frames
+    facts = golden.facts
+    assert (facts["start"], facts["period_steps"]) == ("anywhere", 256)
+    assert facts["period_ticks"] == 256 * 60 * FRAME
+    begun = golden.ticks >= int(facts["period_from_tick"])
+    assert set(golden.settled[begun].tolist()) == {0xFF}
+    assert set(golden.settled[~begun].tolist()) <= {
+        0,
+        0x80,
+    }  # two power-ups of 256 may differ in all but one bit
+    first = int(facts["period_from_tick"])
+    seen = [at(golden, first + step * 60 * FRAME)[1] for step in range(256)]
+    assert seen == [(seen[0] + step) % 256 for step in range(256)]
+    assert not golden.races
+
+
+@pytest.mark.parametrize(
+    ("body", "steps"),
+    [
+        ("state + 1", 250),  # no period within the run
+        ("state == 0 ? 0 : state == 255 ? 1 : state + 1", 700),  # stuck at 0 from one power-up
+        ("{state[0], state[7:1]}", 700),  # a ring: what went in goes round for ever
+        ("state < 128 ? (state + 1) & 127 : 128 | (state + 1)", 700),  # two cycles
+    ],
+)
+def test_what_does_not_come_round_for_all_has_a_fixed_start(tmp_path: Path, body: str, steps: int) -> None:
+    golden = predict(QUAY, counter(tmp_path, body), procedure("strap 29", f"steps {steps}"))
+    assert golden.facts["start"] == "fixed"
+    assert golden.settled[-1] == 0
+
+
+def test_a_period_begins_where_nothing_but_the_step_line_moves(tmp_path: Path) -> None:
+    sheet = counter(tmp_path, "inputs[0] ? state + 1 : state")
+    moved = predict(
+        QUAY, sheet, procedure("set i0=1", "strap 29", "steps 300", "set i0=0", "set i0=1", "steps 600")
+    )
+    again = next(
+        tick
+        for tick, level in zip(moved.ticks.tolist(), (moved.inputs & 1).tolist(), strict=True)
+        if tick > 300 * 60 * FRAME and level
+    )
+    assert moved.facts["start"] == "anywhere"
+    assert int(moved.facts["period_from_tick"]) > again
+    left = predict(QUAY, sheet, procedure("set i0=1", "strap 29", "steps 600", "disable", "frames 5"))
+    assert left.facts["start"] == "fixed"
+
+
+def test_a_race_is_named_with_its_lines_and_its_instant(tmp_path: Path) -> None:
+    (tmp_path / "hold.v").write_text(
+        "module hold (input [7:0] inputs, output [7:0] outputs);\n"
+        "    reg kept; always @(posedge inputs[7]) kept <= inputs[0];\n"
+        "    assign outputs = {7'd0, kept};\nendmodule\n"
+    )
+    sheet = bare(tmp_path / "hold.v", None, "i7", None)
+    by_hand = predict(
+        QUAY, sheet, procedure("set i7=1", "set i7=0", "set i0=1 i7=1", "frames 2", "set i7=0", "set i7=1")
+    )
+    (race,) = by_hand.races
+    assert (race.tick, race.step, race.lines, race.outputs) == (3 * FRAME - 1, 2, ("i0", "i7"), ("o0",))
+    assert [name.rpartition(".")[2] for name in race.registers] == ["kept"]
+    # It shows one frame later, and the next step settles it.
+    assert [at(by_hand, tick * FRAME - 1)[2] & 1 for tick in (3, 4, 7, 8)] == [1, 0, 0, 1]
+    apart = predict(QUAY, sheet, procedure("set i7=1", "set i7=0", "set i0=1", "set i7=1", "frames 2"))
+    falling = predict(QUAY, sheet, procedure("set i7=1", "set i0=1 i7=0", "set i7=1", "frames 2"))
+    assert not apart.races and not falling.races
+
+
+def test_proof_and_sample_never_contradict_each_other() -> None:
+    for name in names():
+        sheet = load_design(name)
+        golden = predict(QUAY, sheet, default_procedure(QUAY, sheet, steps=50), power_ups=16)
+        assert not np.any(golden.proved & golden.sampled)
+        one = predict(QUAY, sheet, default_procedure(QUAY, sheet, steps=50), power_ups=1, seed=1)
+        for tick in golden.ticks.tolist():
+            assert (at(golden, tick)[1] ^ at(one, tick)[1]) & at(golden, tick)[2] == 0
