@@ -49,7 +49,7 @@ def flip_flops(netlist: Netlist) -> int:
 class Design:
     """Verilog sources as Icarus takes them; each register in `cleared` is set to 0 before the first row.
 
-    `start` holds Verilog statements that run before the first row is shown.
+    `start` holds Verilog statements that run before the first row is shown; what they print of `differs ...` fails.
     """
 
     sources: Sequence[Path]
@@ -109,6 +109,8 @@ def under_icarus(
     bench = folder / "bench.v"
     bench.write_text(testbench(design, inputs, outputs, len(rows)))
     printed = run([*design.sources, bench], "bench", folder, include=design.include, define=design.define)
+    differs = [line for line in printed.splitlines() if line.startswith("differs ")]
+    assert not differs, "\n".join(differs)
     # Sources may print, too.
     shown = (line.removeprefix("row ") + "\n" for line in printed.splitlines() if line.startswith("row "))
     return _characters("".join(shown), outputs)

@@ -5,31 +5,39 @@ from __future__ import annotations
 import itertools
 import re
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from forelight.sim import Simulation
-from forelight.sim.netlist import Netlist
+from forelight.sim.netlist import Netlist, Register, Slice, Word
 
 #: Rows of a memory that are set one by one; of a larger memory the rest stays x.
 _ROWS = 4096
 
 
 @dataclass(frozen=True)
+class _Value:
+    """What a variable begins with; the source itself states the bits of `stated`, if any."""
+
+    bits: int
+    width: int
+    stated: int = 0
+
+    def number(self, mask: int = -1) -> str:
+        return f"{self.width}'h{self.bits & mask:x}"
+
+
+@dataclass(frozen=True)
 class _Item:
-    """A variable or net that holds state, by its path; `values` by path where it is an array."""
+    """A variable or net that holds state, by its path; `values` has a path for each element of an array."""
 
     path: str
-    values: dict[str, str]
+    values: Mapping[str, _Value]
 
     @property
     def first(self) -> str:
         return next(iter(self.values))
-
-    @property
-    def array(self) -> bool:
-        return self.first.endswith("]")
 
     def moved(self, block: str, other: str) -> _Item:
         """The same under another name of the block that it stands in."""
@@ -38,43 +46,65 @@ class _Item:
 
 
 def start(netlist: Netlist, sim: Simulation, sources: Sequence[Path], folder: Path) -> str:
-    """Statements that put all state to what it is in `sim`, the inputs being those of the first row.
+    """Statements that look what the source states, and then put all state to what it is in `sim`, inputs of row 0.
 
     What is forced holds until all is set, so that the edges which forcing makes change nothing. Elements of
     arrays cannot be forced: they are written last.
     """
-    judge = _Judge(netlist, sources, folder)
-    items = judge.found([*_states(netlist, sim), *_memories(netlist)])
-    plain = [item.path for item in items if not item.array]
+    items = _Judge(netlist, sources, folder).found([*_states(netlist, sim), *_memories(netlist)])
     values = {path: value for item in items for path, value in item.values.items()}
-    force = [f"force {path} = {values[path]};" for path in plain]
-    write = [f"{path} = {value};" for path, value in values.items() if path.endswith("]")]
-    return "\n".join(
-        ["row = rows[0]; #5", *force, "#2;", *write, *(f"release {path};" for path in plain), "#3;"]
+    plain = {path: value for path, value in values.items() if not path.endswith("]")}
+    rows = {path: value for path, value in values.items() if path.endswith("]")}
+    lines = ["#5;", *(_look(path, value) for path, value in values.items() if value.stated)]
+    lines += ["row = rows[0]; #5;", *(f"force {path} = {value.number()};" for path, value in plain.items())]
+    lines += ["#2;", *(f"{path} = {value.number()};" for path, value in rows.items())]
+    return "\n".join([*lines, *(f"release {path};" for path in plain), "#3;"])
+
+
+def _look(path: str, value: _Value) -> str:
+    """A complaint, which fails the comparison, unless the variable begins with what the source states."""
+    mask = f"{value.width}'h{value.stated:x}"
+    return (
+        f"if (({path} & {mask}) !== {value.number(value.stated)})"
+        f' $display("differs at the start: {path} %b, not {value.number()}", {path});'
     )
 
 
-def _states(netlist: Netlist, sim: Simulation) -> list[_Item]:
+def _states(netlist: Netlist, sim: Simulation) -> Iterator[_Item]:
     """Every name that holds state."""
-    state = {register.output for register in netlist.registers}
-    found = []
+    state = {register.output: register for register in netlist.registers}
     for name, word in netlist.names.items():
         path = _path(name)
-        if path and word.width and state & set(word.values()):
-            found.append(_Item(path, {path: f"{word.width}'h{sim.get(name):x}"}))
-    return found
+        if path and word.width and state.keys() & set(word.values()):
+            value = _Value(sim.get(name), word.width, _stated(word, state))
+            yield _Item(path, {path: value})
 
 
-def _memories(netlist: Netlist) -> list[_Item]:
+def _stated(word: Word, state: Mapping[int, Register]) -> int:
+    """The bits of a word that are registers whose first value the source states; latches move before a first look."""
+    mask = at = 0
+    for part in word.parts:
+        register = state.get(part.value) if isinstance(part, Slice) else None
+        if isinstance(part, Slice) and register and register.clock and not register.overrides:
+            mask |= (~register.init.undefined >> part.low & (1 << part.width) - 1) << at
+        at += part.width
+    return mask
+
+
+def _memories(netlist: Netlist) -> Iterator[_Item]:
     """Every memory, with its first contents."""
-    found = []
     for memory in netlist.memories:
         path = _path(memory.name)
         if path and memory.width:
-            rows = enumerate(memory.init[:_ROWS])
-            values = {f"{path}[{memory.offset + n}]": f"{memory.width}'h{row.bits:x}" for n, row in rows}
-            found.append(_Item(path, values))
-    return found
+            yield _Item(
+                path,
+                {
+                    f"{path}[{memory.offset + n}]": _Value(
+                        row.bits, row.width, ~row.undefined & (1 << row.width) - 1
+                    )
+                    for n, row in enumerate(memory.init[:_ROWS])
+                },
+            )
 
 
 def _path(name: str) -> str:
