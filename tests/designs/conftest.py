@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
 from typing import Protocol
@@ -80,6 +81,14 @@ class Driven:
         """The outputs after each of so many steps."""
         outputs = self._simulation.run_clock("inputs", bit=STEP_BIT, cycles=count, observe="outputs")
         return outputs.astype(np.uint8)
+
+    def follow(self, switches: Sequence[int]) -> NDArray[np.uint8]:
+        """The outputs after each of as many steps as there are levels of i0 to i5, which are set before the step."""
+        rest = np.array([self._levels & ~SWITCHES | levels for levels in switches], np.uint8)
+        inputs = np.column_stack([rest, rest | 1 << STEP_BIT, rest]).ravel()
+        outputs = self._simulation.run_samples("inputs", inputs, "outputs")
+        self.put(int(rest[-1]))
+        return outputs[2::3].astype(np.uint8)
 
     def samples(self, count: int, high: int, low: int) -> NDArray[np.uint8]:
         """The outputs at `high + low` equal intervals of each of so many steps, which begin with the rise."""

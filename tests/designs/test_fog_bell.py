@@ -22,7 +22,8 @@ SEPARATE = 3  # rule 35(h), aground: so many separate and distinct strokes befor
 def strokes_s(outputs: NDArray[np.uint8]) -> NDArray[np.float64]:
     """When the strokes begin: the tone's high steps that no other comes before within 10 ms."""
     high = np.flatnonzero(outputs & TONE) / RATE_HZ
-    return high[np.append(True, np.diff(high) > 0.01)]
+    starts: NDArray[np.float64] = high[np.append(True, np.diff(high) > 0.01)]
+    return starts
 
 
 def ringing(strokes: NDArray[np.float64]) -> list[tuple[str, float, float]]:
