@@ -117,6 +117,12 @@ POWER_UPS = click.option(
     metavar="N",
     help="From how many states of the flip-flops to run it.",
 )
+LENGTH = click.option(
+    "--seconds",
+    type=Amount(most=LONGEST_S),
+    metavar="S",
+    help="How long to run, in seconds; 10 if not said.",
+)
 RUN_OPTIONS = (
     click.option("--strap", type=click.IntRange(min=0), metavar="N", help="Strap code of the step clock."),
     click.option(
@@ -143,19 +149,16 @@ RUN_OPTIONS = (
         metavar="FILE",
         help="Move the inputs as in this recording, after a restart.",
     ),
-    click.option(
-        "--seconds",
-        type=Amount(most=LONGEST_S),
-        metavar="S",
-        help="How long to run, in seconds; 10 if not said.",
-    ),
+    LENGTH,
+    POWER_UPS,
     SEED,
 )
 
 
-def run_options(command: Callable[..., Any]) -> Callable[..., Any]:
-    """The options of every command that runs a design."""
+def run_options(command: Callable[..., Any], without: Any = None) -> Callable[..., Any]:
+    """The options of every command that runs a design; `without` is one that a command has its own meaning for."""
     command = trust_options(command)
     for option in reversed(RUN_OPTIONS):
-        command = option(command)
+        if option is not without:
+            command = option(command)
     return board_option(command)

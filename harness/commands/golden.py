@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedure import to_text
 from forelight.sim.errors import UsageError
@@ -12,6 +13,7 @@ from ..bench.golden import Golden
 from ..bench.write import to_csv, write_golden
 from .output import emit_bytes, emit_json, emit_words
 from .question import Asked, Question, question
+from .settled import told
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
@@ -39,15 +41,15 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
         emit_json(found)
     else:
         emit_words(sentence(found))
+        for paragraph in told(golden, asking.settling(golden)):
+            emit_words(paragraph)
     return 0
 
 
 def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
     """What was written, for scripts."""
-    later = golden.ticks >= asking.start()
-    vague = 0
-    for mask in golden.settled[later].tolist():
-        vague |= ~mask
+    up = int(np.searchsorted(golden.ticks, asking.start(), side="right")) - 1
+    vague = int(np.bitwise_or.reduce(~golden.settled[up:]))
     return {
         "files": [str(path), *([str(path.with_suffix(".toml"))] if path.suffix == ".csv" else [])],
         "name": asking.sheet.name,
@@ -56,6 +58,8 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
         "rows": len(golden.ticks),
         "start_s": asking.start() / golden.oscillator_hz,
         "end_s": golden.end / golden.oscillator_hz,
+        "settling": vars(asking.settling(golden)),
+        "races": [vars(race) for race in golden.races],
         "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],
         "facts": dict(golden.facts),
     }

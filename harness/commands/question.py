@@ -29,6 +29,7 @@ from ..bench.golden import Golden
 from ..bench.hand import Hand
 from ..bench.predict import predict
 from ..bench.routine import bring_up, default_procedure, divides, strap_code
+from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
@@ -57,6 +58,7 @@ class Asked:
     procedure: Path | None
     seconds: float | None
     seed: int
+    power_ups: int = 256
     steps: int | None = None  # instead of seconds
     play: Path | None = None
     mapping: Mapping[str, str] = field(default_factory=dict)  # columns of the recording that is played
@@ -78,6 +80,7 @@ class Question:
     added: int
     setting_up: int
     seed: int
+    power_ups: int
 
     @property
     def code(self) -> int | None:
@@ -95,8 +98,19 @@ class Question:
     def golden(self) -> Golden:
         with progress(f"Running {self.sheet.name}") as advance:
             return predict(
-                self.board, self.sheet, self.procedure, slot=self.slot, seed=self.seed, progress=advance
+                self.board,
+                self.sheet,
+                self.procedure,
+                slot=self.slot,
+                power_ups=self.power_ups,
+                seed=self.seed,
+                progress=advance,
             )
+
+    def settling(self, golden: Golden) -> Settling:
+        """Whether and when its outputs settle."""
+        slot = int(golden.facts["slot"])
+        return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
 
 
 def question(asked: Asked) -> Question:
@@ -134,7 +148,9 @@ def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Qu
         actions = (*actions[:-1], Seconds(asked.seconds))
     first = next((n for n, action in enumerate(actions, 1) if isinstance(action, Restart)), None)
     up = first or next(n for n, action in enumerate(actions) if not isinstance(action, (Select, Set, Strap)))
-    return Question(board, sheet, slot, Procedure(usual.name, actions), asked.hz, up, up, asked.seed)
+    return Question(
+        board, sheet, slot, Procedure(usual.name, actions), asked.hz, up, up, asked.seed, asked.power_ups
+    )
 
 
 def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
@@ -182,7 +198,7 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
     whole = replace(told, actions=(*before, *told.actions))
     if any(isinstance(action, Play) for action in told.actions):
         whole = played(whole, board, sheet, slot or 0, asked.mapping)
-    return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed)
+    return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups)
 
 
 def _flat(actions: Sequence[Action]) -> Iterator[Action]:

@@ -15,6 +15,7 @@ from rich.text import Text
 
 from ..attach.report import paragraphs, reports
 from ..bench.golden import Golden
+from ..bench.settling import Settling
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
 from ..view.bits import Line, lines, table
@@ -27,6 +28,8 @@ from ..view.segments import LARGE, SMALL
 from .facts import facts, warnings
 from .output import console, emit_json, show
 from .question import Asked, Question, question
+from .settled import told
+from .words import ranges
 
 #: Rows of the moving preview beside the display itself.
 ROWS_BESIDE = 4
@@ -40,9 +43,10 @@ def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most:
         asking = question(asked)
     except EmptySlotError as empty:
         return _empty(asked.board, empty.slot, as_json)
-    golden = since(asking.golden(), asking.start())
+    whole = asking.golden()
+    golden, settling = since(whole, asking.start()), asking.settling(whole)
     if as_json:
-        emit_json(answer(asking, golden))
+        emit_json(answer(asking, golden, settling))
         return 0
     flash = flashing(golden, speed)
     screen = console()
@@ -57,7 +61,7 @@ def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most:
         play(asking, golden, speed, glyphs)
     else:
         show(*still(asking, golden, most, glyphs))
-    show("", *levels(asking, golden, glyphs))
+    show("", *levels(asking, golden, glyphs), *told(golden, settling))
     show(*paragraphs(reports(asking.sheet, golden)))
     return 0
 
@@ -118,20 +122,19 @@ def levels(asking: Question, golden: Golden, glyphs: Glyphs) -> Iterator[Rendera
         yield table(found, {}, {}, glyphs)
         yield from (f"{name}: {means}" for name, means in meanings.items())
     yield ""
-    yield settled(found, golden)
+    yield from unsettled(found)
 
 
-def settled(found: Sequence[Line], golden: Golden) -> str:
-    """Whether the prediction holds whatever the flip-flops held at power-up."""
-    vague = [line for line in found if line.unsettled]
-    tried = f"{golden.facts.get('power_ups', 'several')} power-ups"
-    if not vague:
-        return f"All outputs are settled: {tried} were tried and show the same."
-    names = ", ".join(
-        f"{line.name} ({'all the time' if line.unsettled == 1 else f'{line.unsettled:.0%} of the time'})"
-        for line in vague
-    )
-    return f"Unsettled: {names}. There {tried} did not agree, so the chip may show either."
+def unsettled(found: Sequence[Line]) -> Iterator[str]:
+    """The outputs that the prediction leaves open."""
+    shares: dict[str, list[str]] = {}
+    for line in found:
+        if line.unsettled:
+            share = "all the time" if line.unsettled == 1 else f"{line.unsettled:.0%} of the time"
+            shares.setdefault(share, []).append(line.name)
+    if shares:
+        names = (f"{ranges(lines)} {share}" for share, lines in shares.items())
+        yield f"Unsettled: {'; '.join(names)}."
 
 
 def caution(flash: Flashing, *, held: bool) -> str:
@@ -175,13 +178,14 @@ def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None
             time.sleep(max(0.0, 1 / RATE - (time.monotonic() - begun - passed)))
 
 
-def answer(asking: Question, golden: Golden) -> dict[str, object]:
+def answer(asking: Question, golden: Golden, settling: Settling) -> dict[str, object]:
     """The same for scripts: times in seconds from the moment at which the slot is up."""
     sheet, board, hz = asking.sheet, asking.board, golden.oscillator_hz
     sequence = pictures(golden, seen(golden), wired(asking))
     again = repeat(sequence, wired(asking))
     found = lines(golden)
     flash = flashing(golden)
+    again_ticks = golden.facts.get("period_ticks")
     return {
         "board": board.name,
         "slot": asking.slot,
@@ -202,6 +206,10 @@ def answer(asking: Question, golden: Golden) -> dict[str, object]:
         "end_s": golden.end / hz,
         "outputs": [vars(line) for line in found],
         "unsettled": [line.name for line in found if line.unsettled],
+        "settling": vars(settling),
+        "start": golden.facts["start"],
+        "period_s": None if again_ticks is None else int(again_ticks) / hz,
+        "races": [vars(race) for race in golden.races],
         "pictures": [
             {
                 "time_s": picture.start / hz,

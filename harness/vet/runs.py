@@ -12,6 +12,7 @@ from forelight.sim.errors import ForelightError
 from ..bench.golden import Golden
 from ..bench.predict import predict
 from ..bench.routine import default_procedure, run_procedure
+from ..bench.settling import settling
 from ..boards.profile import Board
 from ..view.live import flashing
 from .finding import Finding
@@ -49,16 +50,22 @@ def _restart(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> I
     except ForelightError as error:
         yield Finding("restart", f"cannot be run: {error}", must=True)
         return
-    vague = _unsettled(golden)
-    if not vague:
+    found = settling(golden, 0)
+    if not found.never:
         return
-    lines = ", ".join(vague)
+    lines = ", ".join(found.never)
     if datasheet.restart is not None:
         yield Finding(
             "restart",
             f"restart that does not settle: {STEPS} steps after it {lines} still depend on the power-up; "
             "let it set every register",
             must=True,
+        )
+    elif found.anywhere:
+        steps = golden.facts["period_steps"]
+        yield Finding(
+            "restart",
+            f"there is no restart: after power-up it may begin anywhere in a period of {steps} steps",
         )
     elif datasheet.step is not None:
         yield Finding(
@@ -78,6 +85,14 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     low = np.bitwise_or.reduce(~golden.outputs & golden.settled)
     if not high & low:
         yield Finding(procedure.name, f'run "{procedure.name}": no output changes in it', DATASHEET_FILE)
+    for race in golden.races:
+        yield Finding(
+            procedure.name,
+            f'run "{procedure.name}": {" and ".join(race.lines)} move in one update at step {race.step}, and what '
+            f"{', '.join(race.outputs)} show then depends on which is first: move inputs while the step clock is off, "
+            "or before the restart is let go",
+            DATASHEET_FILE,
+        )
     vague = _unsettled(golden)
     if vague:
         yield Finding(

@@ -49,10 +49,16 @@ def since(golden: Golden, tick: int) -> Golden:
     row = int(np.searchsorted(golden.ticks, tick, side="right")) - 1
     ticks = golden.ticks[row:] - tick
     ticks[0] = 0
+    first = int(golden.steps[row])
+    races = (r for r in golden.races if r.tick >= tick)
+    again = golden.facts.get("period_from_tick")
+    moved = {} if again is None else {"period_from_tick": max(0, int(again) - tick)}
     return replace(
         golden,
+        facts={**golden.facts, **moved},
+        races=tuple(replace(race, tick=race.tick - tick, step=race.step - first) for race in races),
         ticks=ticks,
-        steps=golden.steps[row:] - golden.steps[row],
+        steps=golden.steps[row:] - first,
         inputs=golden.inputs[row:],
         outputs=golden.outputs[row:],
         proved=golden.proved[row:],

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from forelight.harness.bench.read import read_golden
 from forelight.harness.cli import cli
 from vcdvcd import VCDVCD
 
@@ -40,7 +41,10 @@ def test_csv_file_with_its_facts(tmp_path: Path) -> None:
     assert facts["seed"] == 7
     rows = len(file.read_text().splitlines()) - 1
     assert said.startswith(f"Wrote {file} and {file.with_suffix('.toml')}: {rows} rows over ")
-    assert said.endswith(", all outputs settled.")
+    assert said.endswith(
+        ", all outputs settled. The restart settles all outputs, 1 step after it begins: that is proved for any "
+        "power-up."
+    )
     assert sorted(path.name for path in tmp_path.iterdir()) == ["tide.csv", "tide.toml"]
 
 
@@ -62,15 +66,52 @@ def test_json_tells_what_was_written(tmp_path: Path) -> None:
     assert found["procedure"][:1] == ["select 101"]
 
 
-def test_unsettled_outputs_are_named(tmp_path: Path) -> None:
-    source = tmp_path / "toggle.v"
-    source.write_text(
-        "module toggle(input [7:0] inputs, output [7:0] outputs);\n"
-        "  reg state; always @(posedge inputs[7]) state <= ~state;\n"
-        "  assign outputs = {4'b0, state, 3'b0};\nendmodule\n"
+def contribution(folder: Path, body: str) -> str:
+    (folder / "own.v").write_text(
+        f"module own(input [7:0] inputs, output [7:0] outputs);\n  {body}\nendmodule\n"
     )
-    said = ask(str(source), "-o", str(tmp_path / "toggle.csv")).output
-    assert " ".join(said.split()).endswith(" on, unsettled: o3.")
+    return str(folder / "own.v")
+
+
+def test_a_design_without_a_restart_may_begin_anywhere(tmp_path: Path) -> None:
+    toggle = "reg state; always @(posedge inputs[7]) state <= ~state; assign outputs = {4'b0, state, 3'b0};"
+    source, file = contribution(tmp_path, toggle), tmp_path / "own.csv"
+    said = " ".join(ask(source, "-o", str(file), "--hz", "50").output.split())
+    assert "every 2 steps (0.04 s), and each of 256 power-ups shows the same from another place on" in said
+    facts = tomllib.loads(file.with_suffix(".toml").read_text())
+    assert (facts["start"], facts["period_steps"]) == ("anywhere", 2)
+    claims = [row.rpartition(",")[2] for row in file.read_text().split()[1:]]
+    assert claims[-1] == "ppppsppp"
+
+
+def test_unsettled_outputs_are_named(tmp_path: Path) -> None:
+    latch = "reg state; always @(posedge inputs[7]) if (inputs[0]) state <= inputs[1]; assign outputs = {state, 7'b0};"
+    source, file = contribution(tmp_path, latch), tmp_path / "own.csv"
+    found = json.loads(ask(source, "-o", str(file), "--power-ups", "40", "--json").output)
+    assert (found["unsettled"], found["settling"]["never"]) == (["o7"], ["o7"])
+    assert found["facts"]["power_ups"] == 40
+    said = " ".join(ask(source, "-o", str(file)).output.split())
+    assert " on, unsettled: o7. The restart does not settle o7: 256 power-ups did not agree" in said
+
+
+def test_a_race_is_named_with_what_to_do(tmp_path: Path) -> None:
+    kept = "reg state; always @(posedge inputs[7]) state <= inputs[0]; assign outputs = {7'b0, state};"
+    asked = tmp_path / "race.toml"
+    asked.write_text('name = "race"\ndo = ["disable", "set i7=1", "set i7=0", "set i0=1 i7=1", "frames 3"]\n')
+    source, file = contribution(tmp_path, kept), tmp_path / "own.csv"
+    said = " ".join(ask(source, "-o", str(file), "--procedure", str(asked)).output.split())
+    assert (
+        "i0 and i7 (the step line) move in one update: what o0 shows then depends on which is first." in said
+    )
+    assert said.endswith(
+        "Change inputs with the step clock off, or only while it stands still, and nothing races."
+    )
+    facts = tomllib.loads(file.with_suffix(".toml").read_text())
+    assert [(race["lines"], race["outputs"]) for race in facts["races"]] == [("i0 i7", "o0")]
+    assert read_golden(file).races[0].registers == ("state",)
+    dump = file.with_suffix(".vcd")
+    ask(source, "-o", str(dump), "--procedure", str(asked))
+    assert read_golden(dump).races == read_golden(file).races
 
 
 def test_options_change_the_run(tmp_path: Path) -> None:
