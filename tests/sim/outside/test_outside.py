@@ -23,7 +23,7 @@ from .driving import rows
 from .known import KNOWN
 from .wanted import WANTED
 
-STEPS = 200
+STEPS = 1000
 #: The share of the output bits that Icarus must know, else a circuit is undecided.
 LEAST = 0.2
 FILES = files()
