@@ -9,7 +9,7 @@ from functools import cached_property
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
 from .gate_memories import MOST_BITS
-from .netlist import Const, Memory, Netlist, Register, Slice, WritePort
+from .netlist import Cell, Const, Memory, Netlist, Register, Slice, Word, WritePort
 from .schedule import Schedule
 from .state import is_wiring
 from .unknown_reach import Clock
@@ -81,6 +81,10 @@ class Element:
     def clocks(self) -> Sequence[Clock]:
         return ()
 
+    def follows(self) -> Sequence[Word]:
+        """What it follows without a clock, where it is a single bit."""
+        return ()
+
     def forced(self, view: View, held: Bits) -> Bits:
         """What it becomes without a clock."""
         return held
@@ -104,6 +108,9 @@ class RegisterElement(Element):
     def clocks(self) -> Sequence[Clock]:
         register = self._register
         return () if register.clock is None else ((register.clock, register.rising),)
+
+    def follows(self) -> Sequence[Word]:
+        return [word for override in self._register.overrides for word in (override.mask, override.value)]
 
     def forced(self, view: View, held: Bits) -> Bits:
         for override in self._register.overrides:
@@ -173,6 +180,13 @@ class LoopElement(Element):
 
     settles = waits = True
 
+    def __init__(self, cell: Cell, width: int, name: str, to: WaveBuilder, ticks: Ticks) -> None:
+        self._cell = cell
+        super().__init__(cell.output, width, None, name, to, ticks)
+
+    def follows(self) -> Sequence[Word]:
+        return self._cell.operands
+
     def forced(self, view: View, held: Bits) -> Bits:
         return view.cell(self.key)
 
@@ -197,10 +211,11 @@ def elements(
     registers = {register.output for register in netlist.registers}
     whole = ((name, word.parts[0]) for name, word in netlist.names.items() if len(word.parts) == 1)
     named = {part.value: name for name, part in whole if isinstance(part, Slice)}
+    makers = {cell.output: cell for cell in netlist.cells}
     for value in plan.cuts:
         if value not in registers:
             name = named.get(value, f"value {value}")
-            found.append(LoopElement(value, netlist.widths[value], None, name, to, ticks))
+            found.append(LoopElement(makers[value], netlist.widths[value], name, to, ticks))
     return found, constants, tables
 
 

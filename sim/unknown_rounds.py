@@ -23,7 +23,7 @@ the edge, which has its new level (DEVELOPERS.md, Time 4).
 until nothing grows any more, and every edge may or may not have happened.
 
 So whatever order the lines have, each state on the way is covered: joins are closed under further moves, and
-everything else is monotone. Ticks are rounds of the update, so an update that never rests is a LoopError.
+everything else is monotone. A train of edges without end becomes unknown after `PATIENCE` events.
 """
 
 from __future__ import annotations
@@ -35,16 +35,19 @@ from .schedule import schedule
 from .unknown_bits import shown
 from .unknown_elements import Element, elements
 from .unknown_lines import Lines, Phase, counted
+from .unknown_looks import Looks
 from .unknown_reach import BitOf, Clock, Reach, clocks
 from .unknown_roms import Roms
 from .unknown_ticks import Ticks
-from .unknown_views import View
+from .unknown_views import Source, View
 from .unknown_waves import TooManyCells, WaveBuilder
 
 #: The input port of the result that lets it run; it is low for the first settling after power-up.
 RUN = "run."
 #: The input port that, while it is 1, lets everything that moves in one event do so at one instant, without a glitch.
 AT_ONCE = "once."
+#: Events of one update, a power of two, after which no edge is certain and nothing is narrowed: so joins come to rest.
+PATIENCE = 512
 #: The output that is 1 after an update that left unknown what was known.
 LOST = "lost."
 
@@ -72,15 +75,15 @@ class _Rounds:
         self.rails = self.to.rails
         self.ticks = Ticks(self.rails)
         self.roms = Roms(self.to)
-        self.elements, self.constants, self.tables = elements(
-            netlist, self.plan, self.to, self.ticks, known_start
-        )
+        self.elements, constants, tables = elements(netlist, self.plan, self.to, self.ticks, known_start)
         self.inputs = {port: self.rails.value(netlist.widths[v]) for port, v in netlist.inputs.items()}
         self.inputs |= {RUN: self.rails.value(1), AT_ONCE: self.rails.value(1)}
         self.at_once = self.rails.bits(self.inputs[AT_ONCE])[0]
         self.fresh, self.rolling, self.narrow, self.calm, self.lost = (
             self.ticks.flag(start) for start in (1, 0, 0, 0, 0)
         )
+        self.count = [self.ticks.flag(0) for _ in range(PATIENCE.bit_length())]
+        self.weary = self.count[-1]
         self.clocks = clocks(netlist)
         self.reach = Reach(netlist, self.plan.cuts)
         self.lines = Lines(
@@ -91,10 +94,18 @@ class _Rounds:
             self.to,
             self.ticks,
         )
+        self.looks = Looks(
+            Source(netlist, self.plan, self.to, self.roms),
+            constants,
+            tables,
+            self.lines,
+            self.elements,
+            self.at_once,
+        )
 
     def netlist(self) -> Netlist:
         old, rails = self.old, self.rails
-        rest = self._view("rest")
+        rest = self.looks.view("rest")
         done = self._settle(rest)
         self._judge(rest, done)
         self.lines.accept(done)
@@ -117,62 +128,12 @@ class _Rounds:
             old.name, widths, self.inputs, outputs, cells, registers, memories, names, old.warnings
         )
 
-    # Views
-
-    def _view(self, look: str, own: frozenset[BitOf] = frozenset(), alone: Bit = ZERO) -> View:
-        """The netlist as it is somewhere in an event.
-
-        `rest` is its end. `first` is while lines and registers move and latches do not answer yet, and `second`
-        while these do. `wide` is the whole event, and `data` as well, but not on the move; where `alone` is 1, the
-        bits in `own` are there at their ends.
-        """
-        resting = look in ("rest", "second")
-        sources = dict(self.constants)
-        for value in self.old.inputs.values():
-            bits = [(value, place) for place in range(self.old.widths[value])]
-            if resting:
-                sources[value] = [self.lines.rest(bit) for bit in bits]
-            else:
-                sources[value] = [self.lines.wide(bit) for bit in bits]
-            if look == "data":
-                sources[value] = [
-                    self._data(bit, wide, self.lines.now(bit), own, alone)
-                    for bit, wide in zip(bits, sources[value], strict=True)
-                ]
-        memories = list(self.tables)
-        for element in self.elements:
-            found = self._seen(element, look)
-            if look == "data":
-                found = [
-                    self._data((element.key, place), bit, now, own, alone)
-                    for place, (bit, now) in enumerate(zip(found, element.now, strict=True))
-                ]
-            if element.key < 0:
-                memories[-1 - element.key] = found
-            else:
-                sources[element.key] = found
-        return View(self.old, self.plan, self.to, self.roms, sources, memories)
-
-    def _seen(self, element: Element, look: str) -> Bits:
-        if look == "rest" or (look == "second" and not element.settles):
-            return element.now
-        if look == "first" and element.waits:
-            return self.to.choose_all(self.to.level(self.lines.storm), element.before, element.wide)
-        if look == "data" or not element.settles:
-            pairs = zip(element.wide, element.now, strict=True)
-            return [self.to.picked(self.at_once, wide, now) for wide, now in pairs]
-        return element.wide
-
-    def _data(self, bit: BitOf, wide: Bit, now: Bit, own: frozenset[BitOf], alone: Bit) -> Bit:
-        still = self.to.still(wide)
-        return self.to.choose(self.to.level(alone), still, self.to.still(now)) if bit in own else still
-
     # What settles without a clock
 
     def _settle(self, rest: View) -> Bit:
         """Whether the event has come to its end; `following` takes what everything becomes until then."""
         rails, to = self.rails, self.to
-        wide = self._view("wide")
+        wide = self.looks.view("wide")
         self.following: dict[int, tuple[Bits, Bits, Bits]] = {}
         grown, shrunk = [], []
         open_elements = [element for element in self.elements if element.settles]
@@ -183,8 +144,8 @@ class _Rounds:
             # What it can be at the end is less: not what it held before an edge that has moved it.
             asked = [to.still(bit) for bit in element.forced(wide, element.now)]
             last = [to.joined(a, b) for a, b in zip(element.now, asked, strict=True)]
-            asked = element.forced(rest, element.now)
-            closer = [to.met(a, b) for a, b in zip(element.now, asked, strict=True)]
+            asked = self._narrowed(element, rest)
+            closer = [to.picked(self.weary, to.met(a, b), a) for a, b in zip(element.now, asked, strict=True)]
             shrunk += [d for a, b in zip(element.now, closer, strict=True) for d in to.differences(a, b)]
             now = to.choose_all(self.to.level(self.narrow), last, closer)
             self.following[element.key] = now, element.before, wider
@@ -195,12 +156,32 @@ class _Rounds:
         self.ticks.then([self.narrow], [narrow])
         return done
 
+    def _narrowed(self, element: Element, rest: View) -> Bits:
+        """What an element can still be; a single bit that reads itself is tried with both values, and rests on neither
+        that it would leave."""
+        if element.width > 1 or not self._reads_itself(element):
+            return element.forced(rest, element.now)
+        may0, may1 = self.to.pair(element.now[0])
+        found = [
+            self.to.pair(element.forced(self.looks.view("rest", {element.key: [value]}), [value])[0])
+            for value in (ZERO, ONE)
+        ]
+        rails = self.rails
+        return [
+            self.to.of(
+                *(rails.either(rails.both(may0, a), rails.both(may1, b)) for a, b in zip(*found, strict=True))
+            )
+        ]
+
+    def _reads_itself(self, element: Element) -> bool:
+        return any((element.key, 0) in self.reach.behind(word)[0] for word in element.follows())
+
     # Clocks
 
     def _judge(self, rest: View, done: Bit) -> None:
         """What every clock has done by the end of the event, and what that makes of the state."""
         rails, to = self.rails, self.to
-        first, second = self._view("first"), self._view("second")
+        first, second = self.looks.view("first"), self.looks.view("second")
         edges: dict[Clock, Bit] = {}
         views: dict[Clock, View] = {}
         levels: dict[Word, Bits] = {}
@@ -212,7 +193,7 @@ class _Rounds:
             own, reads = self.reach.behind(word)
             _, several = counted(rails, [self._moves(bit) for bit in sorted(own)])
             alone = ZERO if reads else rails.both(certain, rails.inverter(several))
-            views[clock] = self._view("data", own, alone)
+            views[clock] = self.looks.view("data", own=own, alone=alone)
         moved, lost = [], []
         for element in self.elements:
             after = element.clocked(views, edges)
@@ -226,6 +207,10 @@ class _Rounds:
         rolling = rails.any_of(moved)
         lost_now = rails.either(rails.any_of(lost), rails.both(self.lost, rails.inverter(first_event)))
         self._at_end(self.lost, lost_now, done)
+        carry = rails.inverter(self.weary)
+        for place, bit in enumerate(self.count):
+            more, carry = rails.differ(bit, carry), rails.both(bit, carry)
+            self._at_end(self.count[place], rails.both(more, rails.inverter(first_event)), done)
         self._at_end(self.rolling, rolling, done)
         self._at_end(self.calm, rails.both(self.lines.storm, rails.inverter(rolling)), done)
         self._at_end(self.fresh, ZERO, done)
@@ -249,7 +234,7 @@ class _Rounds:
         unknown = rails.either(rails.both(low, up), rails.both(fell, high))
         possible = rails.both(judged, rails.any_of([unknown, rises, rails.both(low, high)]))
         clean = rails.both(rails.inverter(up), rails.inverter(fell))
-        doubt = rails.either(falls, self.lines.storm)
+        doubt = rails.any_of([falls, self.lines.storm, self.weary])
         certain = rails.both(rails.both(judged, clean), rails.inverter(doubt))
         return to.of(rails.inverter(certain), possible), certain
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
@@ -13,27 +14,29 @@ from .unknown_roms import Roms
 from .unknown_waves import WILD, WaveBuilder
 
 
+@dataclass(frozen=True)
+class Source:
+    """A netlist with its schedule, and what gates and large tables are drawn with."""
+
+    netlist: Netlist
+    plan: Schedule
+    to: WaveBuilder
+    roms: Roms
+
+
 class View:
     """The cells of a netlist over given bits of inputs, registers and loops (by value) and of memories (by number).
 
     A memory that is None shows nothing that is known, or is a large table of `roms`.
     """
 
-    def __init__(
-        self,
-        netlist: Netlist,
-        plan: Schedule,
-        to: WaveBuilder,
-        roms: Roms,
-        sources: Mapping[int, Bits],
-        memories: Sequence[Bits | None],
-    ) -> None:
-        self._netlist, self._plan, self._to, self._roms = netlist, plan, to, roms
+    def __init__(self, source: Source, sources: Mapping[int, Bits], memories: Sequence[Bits | None]) -> None:
+        self._netlist, self._to, self._roms = source.netlist, source.to, source.roms
         self._nets = dict(sources)
         self._memories = memories
-        self._makers = {cell.output: cell for cell in netlist.cells}
-        self._position = {node: at for at, node in enumerate(plan.order)}
-        self._of = {cell.output: node for node, cell in enumerate(netlist.cells)}
+        self._makers = {cell.output: cell for cell in self._netlist.cells}
+        self._position = {node: at for at, node in enumerate(source.plan.order)}
+        self._of = {cell.output: node for node, cell in enumerate(self._netlist.cells)}
 
     def bits(self, word: Word) -> Bits:
         """The bits of a word, with all cells that it needs."""
