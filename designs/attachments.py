@@ -8,7 +8,8 @@ speaker             signal                                              volume (
 pulse-width meter   signal                                              none
 lamp                signal                                              active = "high"
 
-A terminal is wired to a line, or held "low" or "high". What listens may be wired to inputs too; `so` drives an input.
+A terminal is wired to a line, or held "low" or "high". What only listens may be wired to inputs too; `so` drives an
+input, whose switch stays open.
 """
 
 from __future__ import annotations
@@ -16,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from .datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Restart, Step
+from .datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet, Restart, Step
 from .toml_file import Section
 
 #: What a terminal may be held at in place of a line.
@@ -89,6 +90,11 @@ KINDS: Mapping[str, Kind] = {
 }
 
 
+def driven_lines(sheet: Datasheet) -> tuple[str, ...]:
+    """The inputs that attachments drive."""
+    return tuple(one.lines[terminal] for one in sheet.attach for terminal in KINDS[one.kind].drives)
+
+
 def read_attachments(sheet: Section, step: Step | None, restart: Restart | None) -> tuple[Attachment, ...]:
     """All attachments of a datasheet; no input has two drivers."""
     taken = {role.line: name for name, role in (("step line", step), ("restart line", restart)) if role}
@@ -125,7 +131,8 @@ def _line(lines: Section, terminal: str, kind: Kind) -> str:
     if terminal in kind.drives:
         return lines.choice(terminal, INPUT_LINES)
     held = HELD if len(kind.needs) > 1 else ()
-    return lines.choice(terminal, (*INPUT_LINES, *OUTPUT_LINES, *held))
+    inputs = () if kind.drives else INPUT_LINES
+    return lines.choice(terminal, (*inputs, *OUTPUT_LINES, *held))
 
 
 def _options(section: Section, kind: Kind) -> Mapping[str, Option]:

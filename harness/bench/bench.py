@@ -14,10 +14,15 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
+from ..attach.answering import PHASES, Memory, answering, memories
+from ..boards.profile import Board
+from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
-from .period import Period, period
-from .powerups import Answer, run_power_ups
+from .answers import check_contention, every_frame, in_phases
+from .period import period
+from .powerups import run_power_ups
 from .proof import prove
+from .story import Story
 from .timeline import Frames, Lines, Timeline
 
 ALL = 0xFF
@@ -25,10 +30,14 @@ ALL = 0xFF
 
 @dataclass(frozen=True)
 class Seat:
-    """A design in its slot: its datasheet, and the netlist of its wrapper (ports `inputs` and `outputs`)."""
+    """A design in its slot: its datasheet, the netlist of its wrapper, and the memories that are part of it.
+
+    The netlist has the ports `inputs` and `outputs`, and with memories what `answering.py` adds to them.
+    """
 
     datasheet: Datasheet
     netlist: Netlist
+    memories: tuple[Memory, ...] = ()
 
     @cached_property
     def simulation(self) -> Simulation:
@@ -36,28 +45,13 @@ class Seat:
         return Simulation(self.netlist)
 
 
-@dataclass(frozen=True)
-class Story:
-    """What one design answers: element k + 1 of each column is what it puts out from frame `frames[k]` on.
-
-    Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
-    sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift.
-    """
-
-    frames: Frames
-    outputs: NDArray[np.uint8]
-    proved: NDArray[np.uint8]
-    agreed: NDArray[np.uint8]
-    answer: Answer
-    period: Period | None = None
-
-    def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
-        """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""
-        low = int(np.searchsorted(self.frames, first - latency, side="right"))
-        high = int(np.searchsorted(self.frames, end - latency, side="left"))
-        frames = np.concatenate(([first], self.frames[low:high] + latency))
-        columns = self.outputs, self.proved, self.agreed
-        return frames, tuple(column[low : high + 1] for column in columns)
+def seated(board: Board, datasheet: Datasheet) -> Seat:
+    """The design that a datasheet names, with what it says is wired to it, on this board."""
+    found = memories(datasheet)
+    if not found:
+        return Seat(datasheet, wrapper_netlist(datasheet))
+    bench = answering(found, board.link == "chain")
+    return Seat(datasheet, wrapper_netlist(datasheet, bench=bench), found)
 
 
 @dataclass(frozen=True)
@@ -102,8 +96,12 @@ def run(
     done = 0
     for number, (frames, values) in reached.items():
         told = partial(lambda before, now: progress(before + now, total), done)
-        story = _story(seats[number], frames, values, power_ups(), seed, told)
-        if number == slot and story.answer.standings[-1].states[1:]:
+        if seats[number].memories:
+            spans = [(first, end) for first, end, where in _spans(plan) if where == number]
+            story = _answered(seats[number], plan, spans, frames, values, power_ups(), seed, told)
+        else:
+            story = _story(seats[number], frames, values, power_ups(), seed, told)
+        if number == slot and story.inputs is None and story.answer.standings[-1].states[1:]:
             story = _repeating(story, seats[number].simulation, values, plan, slot)
         stories[number] = story
         done += len(frames)
@@ -122,6 +120,33 @@ def _story(
     proved = prove(seat.netlist, values)
     answer = run_power_ups(seat.simulation, values, power_ups, seed, progress)
     return Story(frames, answer.outputs, proved, answer.agreed, answer)
+
+
+def _answered(
+    seat: Seat,
+    plan: Timeline,
+    spans: Sequence[tuple[int, int]],
+    frames: Frames,
+    values: Lines,
+    power_ups: Iterable[PowerUp],
+    seed: int,
+    progress: Callable[[int], None],
+) -> Story:
+    """The story of a design with memories: on a chain they go on in every frame, row by row."""
+    rows, each, changes = values, 1, len(frames)
+    if plan.latency:
+        frames, values = every_frame(frames, values, spans)
+        rows, each = in_phases(values, len(routing(plan.board, seat.datasheet))), len(PHASES)
+    share = changes / len(rows)
+    told = _story(seat, frames, rows, power_ups, seed, lambda done: progress(int(done * share)))
+    seat.simulation.restart(0)
+    seat.simulation.settle()
+    seen = seat.simulation.run_samples("inputs", rows, "seen")[each - 1 :: each]
+    check_contention(plan.board, seat.memories, plan.ticks(frames), values, seen >> 8)
+    forks = tuple(replace(fork, update=fork.update // each) for fork in told.answer.forks)
+    outputs, proved, agreed = (column[::each] for column in (told.outputs, told.proved, told.agreed))
+    given = (seen & ALL).astype(np.uint8)
+    return Story(frames, outputs, proved, agreed, replace(told.answer, forks=forks), inputs=given)
 
 
 def _repeating(story: Story, simulation: Simulation, values: Lines, plan: Timeline, slot: int) -> Story:
@@ -200,11 +225,13 @@ def _merged(
     empty = tuple(np.array([levels], np.uint8) for levels in (plan.board.empty_outputs, ALL, ALL))
     for first, end, slot in _spans(plan):
         frames, lines = _carried(plan, first, end)
-        when.append(frames)
-        what.append(_routed(lines, tables.get(slot, tuple(range(8)))))
+        lines = _routed(lines, tables.get(slot, tuple(range(8))))
         found = np.array([first]), empty
         if slot in stories:
             found = stories[slot].within(first, end, plan.latency)
+            frames, lines = stories[slot].given(first, end) or (frames, lines)
+        when.append(frames)
+        what.append(lines)
         shown_when.append(found[0])
         shown.append(found[1])
     input_frames, inputs = _compact(np.concatenate(when), np.concatenate(what).astype(np.uint8))

@@ -14,11 +14,11 @@ from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from ..boards.roster import find
-from ..chip.netlist import wrapper_netlist
 from ..chip.routing import input_names
-from .bench import Seat, Shown, Story, run
+from .bench import Seat, Shown, run, seated
 from .golden import Golden, Race
 from .powerups import sampled_power_ups
+from .story import Story
 from .timeline import Timeline, timeline
 
 #: What of a board profile cannot change a prediction: its labels, and which designs lie in other slots.
@@ -50,11 +50,10 @@ def predict(
     if slot is None:
         slot = _home(board, datasheet, selected)
     plan = timeline(board, datasheet, procedure, slot=slot)
-    seats = {slot: Seat(datasheet, wrapper_netlist(datasheet))}
+    seats = {slot: seated(board, datasheet)}
     for number in sorted(set(plan.slots.tolist()) - {slot}):
         if number in board.slots:
-            other = find(board, str(number)).datasheet
-            seats[number] = Seat(other, wrapper_netlist(other))
+            seats[number] = seated(board, find(board, str(number)).datasheet)
     shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), seed, progress)
     ticks = plan.ticks(shown.frames)
     ticks[shown.frames < 0] = 0
@@ -109,7 +108,9 @@ def _races(plan: Timeline, datasheet: Datasheet, story: Story, shown: Shown) -> 
                     step=int(shown.steps[row]),
                     lines=tuple(line for bit, line in enumerate(names) if fork.lines >> bit & 1),
                     outputs=tuple(line for bit, line in enumerate(OUTPUT_LINES) if lost >> bit & 1),
-                    registers=fork.registers,
+                    registers=tuple(
+                        name.removeprefix("wrapper.").removeprefix("design.") for name in fork.registers
+                    ),
                 )
             )
     return tuple(found)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from forelight.designs.attachments import driven_lines
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedure import (
     Action,
@@ -45,6 +46,7 @@ def bring_up(
     whose step line is not the one that the board's divider drives.
     """
     idle = {line: datasheet.idle >> bit & 1 for bit, line in enumerate(INPUT_LINES)}
+    idle |= {line: board.pulls.get(line, 0) for line in driven_lines(datasheet)}  # their switches are open
     actions: list[Action] = [] if slot is None else [Select(slot)]
     actions.append(Set(idle | dict(levels or {})))
     if clocked and divides(board, datasheet):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 from amaranth.back import rtlil
@@ -16,22 +17,43 @@ from .module_text import source_file
 from .wrapper import Wrapper
 
 
-def wrapper_netlist(datasheet: Datasheet, design: Elaboratable | None = None) -> Netlist:
-    """The design behind two ports: `inputs` (eight bits, then step and restart where they are its own) and `outputs`.
+class Bench(Elaboratable):
+    """What the bench runs: a wrapped design behind the ports `inputs` and `outputs`.
+
+    `inputs` holds the eight inputs, then step and restart where they are the design's own.
+    """
+
+    def __init__(self, wrapper: Wrapper) -> None:
+        self.wrapper = wrapper
+        self.inputs = Signal(len(wrapper.all_inputs()))
+        self.outputs = Signal(8)
+
+    def ports(self) -> dict[str, Signal]:
+        return {"inputs": self.inputs, "outputs": self.outputs}
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        m.submodules.wrapper = self.wrapper
+        m.d.comb += [self.wrapper.all_inputs().eq(self.inputs), self.outputs.eq(self.wrapper.outputs)]
+        return m
+
+
+def wrapper_netlist(
+    datasheet: Datasheet,
+    design: Elaboratable | None = None,
+    bench: Callable[[Wrapper], Bench] = Bench,
+) -> Netlist:
+    """The design on a bench.
 
     `design` stands in for the source that the datasheet names. Raises SourceError for a source that cannot be read,
     wrapped or elaborated, with file and line where they are known.
     """
     wrapper = Wrapper(datasheet, design)
-    m = Module()
-    m.submodules.wrapper = wrapper
-    inputs = Signal(len(wrapper.all_inputs()))
-    outputs = Signal(8)
-    m.d.comb += [wrapper.all_inputs().eq(inputs), outputs.eq(wrapper.outputs)]
-    ports = {"inputs": (inputs, None), "outputs": (outputs, None)}
+    whole = bench(wrapper)
+    ports = {name: (signal, None) for name, signal in whole.ports().items()}
     with explained(Path(source_file(datasheet)), "the design"):
         # No module of a Verilog source has a dot in its name.
-        text = rtlil.convert(m, name=f"{datasheet.name}.bench", ports=ports)
+        text = rtlil.convert(whole, name=f"{datasheet.name}.bench", ports=ports)
     netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
     missing = sorted(set(netlist.inputs) - {"inputs"})
     if missing:

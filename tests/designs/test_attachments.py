@@ -55,7 +55,7 @@ def test_each_kind_needs_no_options(tmp_path: Path, kind: str) -> None:
     [
         ('sck = "o1", ', "", ":8: attach[0].lines.sck: is missing; add it: the line that it is wired to"),
         ('sck = "o1"', 'sclk = "o1"', ':8: attach[0].lines.sclk: no such key; did you mean "sck"?'),
-        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: found "o9"; allowed: i0, i1,'),
+        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: found "o9"; allowed: o0, o1,'),
         (
             'so = "i0"',
             'so = "o3"',
