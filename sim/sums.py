@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from .errors import RtlilError
 from .lower import Design, Site
 from .netlist import Param
 from .rtlil_records import ZERO, Bits
@@ -48,6 +49,8 @@ def multiply_accumulate(design: Design, site: Site) -> dict[str, Bits]:
     for place in range(4, size - 1, 2 + 2 * digits):
         lengths = (config >> (place + 2 + part * digits) & (1 << digits) - 1 for part in (0, 1))
         first, second = (a.take(length) for length in lengths)
+        if not first:
+            raise _of_no_bits(site)
         # A second factor of no bits stands for 1.
         factors = (first, second) if second else (first,)
         terms.append(_Term(factors, config >> place & 1, bool(config >> place + 1 & 1)))
@@ -60,6 +63,8 @@ def multiply_add(design: Design, site: Site) -> dict[str, Bits]:
     """`$macc_v2`: products of parts of A and B, then parts of C; the widths are words of 16 bits."""
     a, b, c = (_Cut(site, name) for name in "ABC")
     products, addends = site.number("NPRODUCTS"), site.number("NADDENDS")
+    if products > len(a.bits) or addends > len(c.bits):
+        raise _of_no_bits(site)
     signed, negated = site.flags("A_SIGNED", products), site.flags("PRODUCT_NEGATED", products)
     pairs = zip(_widths(site, "A", products), _widths(site, "B", products), strict=True)
     terms = [
@@ -74,6 +79,10 @@ def multiply_add(design: Design, site: Site) -> dict[str, Bits]:
     for port in (a, b, c):
         port.close()
     return {"Y": _total(design, site, terms)}
+
+
+def _of_no_bits(site: Site) -> RtlilError:
+    return RtlilError(f"{site.title} adds more terms than its ports have bits", place=site.place)
 
 
 def _widths(site: Site, port: str, count: int) -> Iterator[int]:

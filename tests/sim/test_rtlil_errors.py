@@ -196,3 +196,21 @@ def test_processes(body: str, kind: type[ForelightError], message: str) -> None:
 def test_a_cut_process() -> None:
     text = HEAD + "process $p\nswitch \\a\n"
     assert refused(text, RtlilError) == "RTLIL line 7: the text ends inside process $p; is it cut off?"
+
+
+_MANY = "cell {} u adds more terms than its ports have bits"
+_SUM = "cell {} \\u\n{}\n  connect \\A \\a\n  connect \\B \\a\n  connect \\C \\a\n  connect \\Y \\y\nend"
+_ONE_PRODUCT = "NPRODUCTS=1 NADDENDS=0 A_WIDTHS=3 B_WIDTHS=1 C_WIDTHS=0 Y_WIDTH=1"
+
+
+@pytest.mark.parametrize(
+    ("kind", "params", "message"),
+    [
+        ("$macc", "CONFIG=12'001000010001 CONFIG_WIDTH=1000000", _MANY.format("$macc")),
+        ("$macc_v2", "NPRODUCTS=1000000000 NADDENDS=0", _MANY.format("$macc_v2")),
+        ("$macc_v2", _ONE_PRODUCT, "cell $macc_v2 u has 1 bits on port A, not 3"),
+    ],
+)
+def test_sums_that_do_not_fit_their_ports(kind: str, params: str, message: str) -> None:
+    lines = [f"  parameter \\{param.replace('=', ' ')}" for param in params.split()]
+    assert message in in_module(_SUM.format(kind, "\n".join(lines)))
