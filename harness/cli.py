@@ -130,7 +130,7 @@ def show(speed: float, motion: bool | None, pictures: int, as_json: bool, **aske
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", required=False)
 @run_options
 @click.option(
     "-o",
@@ -140,9 +140,20 @@ def show(speed: float, motion: bool | None, pictures: int, as_json: bool, **aske
     metavar="FILE",
     help="A .csv (with a .toml beside it) or .vcd file; - is CSV on standard output.",
 )
+@click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
+@click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
 @json_option
-def golden(output: str, as_json: bool, **asked: Any) -> int:
-    """Write the predicted outputs, as CSV or VCD."""
+def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: Any) -> int:
+    """Write the predicted outputs, as CSV or VCD.
+
+    With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
+    """
+    if everything == (asked["slot"] is not None) or update > everything:
+        raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
+    if everything:
+        from .commands.catalogue_goldens import run as run_all
+
+        return run_all(update, as_json)
     from .commands.golden import run
     from .commands.question import Asked
 
