@@ -10,6 +10,7 @@ from forelight.designs.datasheet import Attachment, Datasheet
 
 from ..bench.golden import Golden
 from ..view.pictures import Picture, repeat
+from .display import watch
 from .lamp import looks
 from .meter import Reading, measure
 from .speaker import LOWEST_HZ
@@ -148,6 +149,27 @@ def _light(level: float | None) -> str:
     return f"seems lit at {level:.0%} of its light"
 
 
+def _display(attachment: Attachment, golden: Golden) -> Report:
+    options, hz = attachment.options, golden.oscillator_hz
+    columns, rows = int(options.get("columns", 16)), int(options.get("rows", 2))
+    volts = float(options.get("volts", 5.0))
+    found = watch(wired(golden, attachment.lines), hz, columns=columns, rows=rows, volts=volts)
+    frame = f"+{'-' * columns}+"
+    lines = []
+    for screen in found.screens[:MOST_LOOKS]:
+        lines += [f"{screen.start / hz:.3f} s", frame, *(f"|{line}|" for line in screen.lines), frame]
+    if len(found.screens) > MOST_LOOKS:
+        lines.append(f"and {len(found.screens) - MOST_LOOKS} texts more")
+    lines += listed([(fault.time, fault.found) for fault in found.faults], hz)
+    wrong = counted(len(found.faults), "fault") if found.faults else "no faults"
+    heading = f"Character display of {columns} x {rows} at {volts:g} V: {wrong} by its published timing"
+    facts: dict[str, Any] = {
+        "screens": [{"time_s": screen.start / hz, "lines": list(screen.lines)} for screen in found.screens],
+        "faults": [{"time_s": fault.time / hz, "fault": fault.found} for fault in found.faults],
+    }
+    return Report(heading, tuple(lines), _named(attachment, facts))
+
+
 def listed(faults: list[tuple[int, str]], hz: float) -> Iterator[str]:
     """The first faults with their times, and how many more there are."""
     yield from (f"{time / hz:.6f} s: {fault}" for time, fault in faults[:MOST_FAULTS])
@@ -173,4 +195,5 @@ REPORTERS: Mapping[str, Callable[[Attachment, Golden], Report]] = {
     "speaker": _speaker,
     "pulse-width meter": _meter,
     "lamp": _lamp,
+    "character display": _display,
 }

@@ -64,3 +64,25 @@ def test_a_speaker_says_what_there_is_to_hear() -> None:
     assert (found["kind"], found["hz"]["most"], found["hz"]["least"]) == ("speaker", 375.0, 375.0)
     assert "\nSpeaker on o4: up to 375 Hz\n" in shown("ferry_whistle", "--seconds", "1")
     assert "\nSpeaker on o4: no tone\n" in shown("ferry_whistle", "--seconds", "1", "--set", "i2=1")
+
+
+def test_the_berth_board_writes_on_a_display_and_breaks_no_limit() -> None:
+    (found,) = attachments("berth_board", "--run", "berth 0, then berth 3 is taken")
+    texts = [[line.rstrip() for line in screen["lines"]] for screen in found["screens"]]
+    assert texts == [["BERTH 0", "FREE"], ["BERTH 3", "TAKEN"]]
+    assert found["faults"] == []
+    assert "|BERTH 3         |\n  |TAKEN           |\n" in shown(
+        "berth_board", "--run", "berth 0, then berth 3 is taken"
+    )
+
+
+def test_the_berth_board_on_the_other_board_comes_to_the_same() -> None:
+    # At 25 MHz a frame is 40 ns: here the edges lie as close together as a step lets them.
+    (found,) = attachments("berth_board", "--board", "mole", "--seconds", "1")
+    assert [line.rstrip() for line in found["screens"][-1]["lines"]] == ["BERTH 0", "FREE"]
+    assert found["faults"] == []
+
+
+def test_a_berth_board_that_is_driven_too_fast_breaks_the_limits() -> None:
+    (found,) = attachments("berth_board", "--board", "mole", "--hz", "100000", "--seconds", "0.02")
+    assert found["faults"][0]["fault"].startswith("lost: it comes ")
