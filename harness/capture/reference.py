@@ -99,8 +99,13 @@ def _step_line(rises: Floats, unit: float) -> Line:
 
 
 def _prolonged(golden: Golden, needed: float) -> Golden:
-    """A golden whose facts name a period (in ticks, found from some tick on), repeated until it is long enough."""
+    """A golden whose facts name a period (in ticks, found from some tick on), repeated until it is long enough.
+
+    Where the bench may begin anywhere in it, a capture that begins at the end of the first period must find room too.
+    """
     period, start = golden.facts.get("period_ticks"), golden.facts.get("period_from_tick", 0)
+    if golden.facts.get("start") == "anywhere" and isinstance(period, int) and isinstance(start, int):
+        needed += start + period
     if not isinstance(period, int) or not isinstance(start, int) or golden.end >= needed:
         return golden
     first, last = np.searchsorted(golden.ticks, [start, start + period])

@@ -10,6 +10,8 @@ from pathlib import Path
 import numpy as np
 from rich.text import Text
 
+from ..bench.golden import Golden
+from ..bench.routine import divides
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
@@ -22,6 +24,8 @@ from .words import hertz, ranges
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
 LONGER = 1.5
+#: Steps within which the period of a design without a restart is looked for.
+LONG_STEPS = 1 << 17
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
 
@@ -29,9 +33,14 @@ USUAL_READINGS = 100
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
     """Print the verdict; returns its exit code."""
     capture = read_capture(path, mapping, load_board(asked.board).pins)
-    asking = question(_long_enough(asked, capture))
-    step = asking.sheet.step
+    longer = asked.seconds is None
+    asked = _long_enough(asked, capture)
+    asking = question(asked)
     golden = asking.golden()
+    if longer and _may_repeat(asking, golden):
+        asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
+        golden = asking.golden()
+    step = asking.sheet.step
     row = int(np.searchsorted(golden.ticks, asking.start(), side="right")) - 1
     before = int(golden.steps[row])
     # Steps count from the moment at which the slot is up, as in `forelight show`.
@@ -51,7 +60,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
             }
         )
     else:
-        show(*paragraphs(asking, path, verdict, start))
+        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden))
     return EXIT_CODES[verdict.kind]
 
 
@@ -64,6 +73,18 @@ def _long_enough(asked: Asked, capture: Capture) -> Asked:
     if capture.unit == "steps":
         return replace(asked, steps=max(USUAL_READINGS, ceil(LONGER * (capture.end - capture.start))))
     return asked
+
+
+def _may_repeat(asking: Question, golden: Golden) -> bool:
+    """Whether a longer run might find the period of a design that wakes up anywhere."""
+    unsettled = golden.facts["start"] == "fixed" and golden.settled[-1] != 0xFF
+    return unsettled and asking.procedure.name == "default" and divides(asking.board, asking.sheet)
+
+
+def _anywhere(golden: Golden) -> Iterator[str]:
+    """What was allowed for where a design wakes up anywhere."""
+    if golden.facts["start"] == "anywhere":
+        yield f"It wakes up anywhere: all beginnings in its period of {golden.facts['period_steps']} steps were tried."
 
 
 def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> Iterator[Text | str]:

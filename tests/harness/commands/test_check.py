@@ -120,3 +120,26 @@ def test_a_line_that_is_mapped_twice(capture: Path) -> None:
 
 def test_an_empty_slot_cannot_be_checked(capture: Path) -> None:
     assert "slot 5 of quay is empty" in ask("check", "5", str(capture), code=2).stderr
+
+
+@pytest.mark.parametrize(("bits", "steps", "first"), [(8, 400, 3), (8, 400, 250), (12, 2000, 4000)])
+def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: int, first: int) -> None:
+    """A counter that was found in some state, its upper eight bits shown; and the same with one bit wrong."""
+    Path("free.v").write_text(
+        "module free(input [7:0] inputs, output [7:0] outputs);\n"
+        f"  reg [{bits - 1}:0] count; always @(posedge inputs[7]) count <= count + 1;\n"
+        f"  assign outputs = count[{bits - 1}:{bits - 8}];\nendmodule\n"
+    )
+    shown = [(first + step) % (1 << bits) >> bits - 8 for step in range(steps)]
+
+    def record(file: str) -> str:
+        rows = [[f"{step / 50.2:.6f}", *f"{value:08b}"[::-1]] for step, value in enumerate(shown)]
+        head = ["time_s", *(f"o{bit}" for bit in range(8))]
+        Path(file).write_text("\n".join(map(",".join, [head, *rows])) + "\n")
+        return file
+
+    said = ask("check", "free.v", record("good.csv"), "--hz", "50").output
+    assert f"all beginnings in its period of {1 << bits} steps were tried" in said.replace("\n", " ")
+    shown[steps // 2] ^= 1
+    said = ask("check", "free.v", record("bad.csv"), "--hz", "50", code=1).output
+    assert "line o0 is" in said
