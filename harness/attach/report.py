@@ -6,13 +6,15 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from forelight.designs.datasheet import Attachment, Datasheet
+import numpy as np
+from forelight.designs.datasheet import INPUT_LINES, Attachment, Datasheet
 
 from ..bench.golden import Golden
 from ..view.pictures import Picture, repeat
 from .display import watch
 from .lamp import looks
 from .meter import Reading, measure
+from .reads import log
 from .speaker import LOWEST_HZ
 from .terminal import Received, receive
 from .wiring import wired
@@ -24,6 +26,8 @@ MOST_LOOKS = 12
 #: Faults that are written out one by one, and characters of a terminal's text; the rest is counted.
 MOST_FAULTS = 5
 MOST_TEXT = 2000
+#: Bytes of one reading that are written out.
+MOST_BYTES = 16
 
 
 @dataclass(frozen=True)
@@ -170,6 +174,45 @@ def _display(attachment: Attachment, golden: Golden) -> Report:
     return Report(heading, tuple(lines), _named(attachment, facts))
 
 
+def _memory(attachment: Attachment, golden: Golden) -> Report:
+    hz, options = golden.oscillator_hz, attachment.options
+    found = log(wired(golden, attachment.lines), hz, int(options.get("address_bytes", 3)))
+    faults = [*found.faults, *_meetings(attachment.lines["so"], golden)]
+    lines = [
+        f"{one.time / hz:.3f} s: from {one.address():X}h: {one.data()[:MOST_BYTES].hex(' ').upper()}"
+        + (f" and {len(one.data()) - MOST_BYTES} bytes more" if len(one.data()) > MOST_BYTES else "")
+        for one in found.transfers[:MOST_LOOKS]
+    ]
+    if len(found.transfers) > MOST_LOOKS:
+        lines.append(f"and {len(found.transfers) - MOST_LOOKS} more")
+    lines += listed(faults, hz)
+    wrong = counted(len(faults), "fault") if faults else "no faults"
+    heading = f"Serial memory with {options['image']}: read {counted(len(found.transfers), 'time')}, {wrong}"
+    reads = [
+        {"time_s": one.time / hz, "address": one.address(), "data": one.data().hex()}
+        for one in found.transfers
+    ]
+    facts = {"reads": reads, "faults": [{"time_s": time / hz, "fault": what} for time, what in faults]}
+    return Report(heading, tuple(lines), _named(attachment, facts))
+
+
+def _meetings(so: str, golden: Golden) -> list[tuple[int, str]]:
+    """When an answer reaches the design in the very instant of a step, and something is unsettled from then on.
+
+    A design that looks at the answer only later does not mind.
+    """
+    step = str(golden.facts.get("step_line", ""))
+    if step not in INPUT_LINES:
+        return []
+    moved = golden.inputs[1:] ^ golden.inputs[:-1]
+    risen = moved & golden.inputs[1:]
+    bits = INPUT_LINES.index(so), INPUT_LINES.index(step)
+    both = np.flatnonzero((moved >> bits[0] & 1) & (risen >> bits[1] & 1)) + 1
+    what = f"{so} moves in the instant of a step, and what the design takes is chance: step more slowly"
+    vague = np.flatnonzero(golden.settled != 0xFF)
+    return [(int(golden.ticks[row]), what) for row in both if len(vague) and vague[-1] >= row]
+
+
 def listed(faults: list[tuple[int, str]], hz: float) -> Iterator[str]:
     """The first faults with their times, and how many more there are."""
     yield from (f"{time / hz:.6f} s: {fault}" for time, fault in faults[:MOST_FAULTS])
@@ -196,4 +239,5 @@ REPORTERS: Mapping[str, Callable[[Attachment, Golden], Report]] = {
     "pulse-width meter": _meter,
     "lamp": _lamp,
     "character display": _display,
+    "serial memory": _memory,
 }

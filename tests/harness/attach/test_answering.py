@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from forelight.designs.datasheet import Datasheet, load
 from forelight.designs.procedure import Procedure, parse
+from forelight.harness.attach.report import reports
 from forelight.harness.bench.bench import seated
 from forelight.harness.bench.golden import Golden
 from forelight.harness.bench.predict import predict
@@ -169,3 +170,12 @@ def test_seats_that_are_left_and_taken_again(tmp_path: Path) -> None:
     whole = Procedure("x", parse((*actions, "strap 2", "wait 0.5 s"), "t"))
     golden = predict(board, sheet, whole, slot=0, power_ups=4)
     assert (by_frame(golden, board)[2][-1000:] == 0xFF).all()
+
+
+def test_the_report_says_so(tmp_path: Path) -> None:
+    board, sheet = load_board("quay"), reader(tmp_path)
+    (fast,) = reports(sheet, predict(board, sheet, procedure(0), power_ups=16))
+    (slow,) = reports(sheet, predict(board, sheet, procedure(1), power_ups=16))
+    assert slow.heading == "Serial memory with image.bin: read 1 time, no faults"
+    assert slow.lines[0].endswith(f"from 2h: {(DATA[2:] + bytes([255] * 3) + DATA)[:13].hex(' ').upper()}")
+    assert any("i0 moves in the instant of a step" in line for line in fast.lines)

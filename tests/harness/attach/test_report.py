@@ -86,3 +86,21 @@ def test_the_berth_board_on_the_other_board_comes_to_the_same() -> None:
 def test_a_berth_board_that_is_driven_too_fast_breaks_the_limits() -> None:
     (found,) = attachments("berth_board", "--board", "mole", "--hz", "100000", "--seconds", "0.02")
     assert found["faults"][0]["fault"].startswith("lost: it comes ")
+
+
+def test_the_chart_reader_reads_its_memory() -> None:
+    (found,) = attachments("chart_reader", "--run", "post 5, both digits")
+    assert [(one["address"], one["data"]) for one in found["reads"]] == [(5, "07")]
+    assert found["faults"] == []
+    assert "\nSerial memory with soundings.hex: read 1 time, no faults\n  0.0" in shown(
+        "chart_reader", "--run", "post 5, both digits"
+    )
+
+
+def test_the_tape_machine_counts_down_from_its_tape() -> None:
+    (found,) = attachments("tape_machine", "--run", "count down from 5")
+    tape = bytes.fromhex("60 80 C5 3F A1 E0")
+    for one in found["reads"]:
+        data = bytes.fromhex(one["data"])
+        assert data == tape[one["address"] :][: len(data)]
+    assert [one["address"] for one in found["reads"]] == [0, 1, 1, 1, 1, 1, 5]
