@@ -41,6 +41,7 @@ def _settles(golden: Golden, found: Settling) -> str:
     if found.restarted:
         head = "The restart settles all outputs"
     when = f"{_steps(found.steps)} after it begins" if found.restarted else f"from step {found.steps} on"
+    when = when if found.steps else "at once"
     return f"{head}, {when}: {_grounds(golden, found)}."
 
 

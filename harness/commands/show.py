@@ -130,7 +130,8 @@ def unsettled(found: Sequence[Line]) -> Iterator[str]:
     shares: dict[str, list[str]] = {}
     for line in found:
         if line.unsettled:
-            share = "all the time" if line.unsettled == 1 else f"{line.unsettled:.0%} of the time"
+            some = f"{line.unsettled:.0%}" if line.unsettled >= 0.01 else "less than 1%"
+            share = "all the time" if line.unsettled == 1 else f"{some} of the time"
             shares.setdefault(share, []).append(line.name)
     if shares:
         names = (f"{ranges(lines)} {share}" for share, lines in shares.items())

@@ -1,0 +1,84 @@
+"""How far a prediction holds, in sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from forelight.harness.bench.golden import Golden, Race
+from forelight.harness.bench.settling import Settling
+from forelight.harness.commands.settled import told
+
+EIGHT = tuple(f"o{bit}" for bit in range(8))
+BYTE = np.zeros(1, np.uint8)
+
+
+def said(found: Settling, *races: Race, **facts: str | int) -> list[str]:
+    golden = Golden(
+        "quay", 1000, np.zeros(1, np.int64), np.zeros(1, np.int64), BYTE, BYTE, BYTE, BYTE, 5000,
+        {"start": "fixed", "power_ups": 256, "step_line": "i7", **facts}, races,
+    )  # fmt: skip
+    return told(golden, found)
+
+
+@pytest.mark.parametrize(
+    ("found", "sentence"),
+    [
+        (
+            Settling(True, False, 1, (), (), EIGHT, ()),
+            "The restart settles all outputs, 1 step after it begins: that is proved for any power-up.",
+        ),
+        (
+            Settling(True, False, 0, (), (), EIGHT, ()),
+            "The restart settles all outputs, at once: that is proved for any power-up.",
+        ),
+        (
+            Settling(False, False, 7, (), (), EIGHT[:6], EIGHT[6:]),
+            "All outputs are settled, from step 7 on: o0 to o5 are proved, 256 power-ups agree on o6, o7; with 95 % "
+            "confidence fewer than 1.2 % of power-ups differ.",
+        ),
+        (
+            Settling(True, False, None, ("o3",), (), EIGHT[:3], EIGHT[4:]),
+            "The restart does not settle o3: 256 power-ups did not agree to the end, so the chip may show either.",
+        ),
+        (
+            Settling(False, False, None, EIGHT, (), (), ()),
+            "Without a restart the power-up decides o0 to o7: 256 power-ups did not agree to the end, so the chip may "
+            "show either. A longer run may tell whether it repeats itself.",
+        ),
+        (
+            Settling(True, False, None, ("o3",), ("o3",), EIGHT[:3], ()),
+            "A race leaves o3 unsettled to the end: the chip may show either.",
+        ),
+    ],
+)
+def test_what_settles(found: Settling, sentence: str) -> None:
+    assert said(found) == [sentence]
+
+
+def test_where_it_may_begin() -> None:
+    found = Settling(False, True, None, EIGHT, (), (), ())
+    facts: dict[str, str | int] = {
+        "start": "anywhere",
+        "period_ticks": 2500,
+        "period_from_tick": 250,
+        "period_steps": 20,
+    }
+    assert said(found, **facts) == [
+        "It may begin anywhere: from 0.250 s on it repeats itself every 20 steps (2.5 s), and each of 256 power-ups "
+        "shows the same from another place on."
+    ]
+
+
+def test_races_are_told_one_by_one_and_then_counted() -> None:
+    found = Settling(True, False, 1, (), (), EIGHT, ())
+    race = Race(1234, 5, ("i0", "i2", "i7"), ("o1", "o2"), ("count",))
+    sentences = said(found, *[race] * 5)
+    assert len(sentences) == 1 + 3 + 2
+    assert sentences[1] == (
+        "At 1.234000 s, step 5, i0, i2 and i7 (the step line) move in one update: what o1, o2 show then depends on "
+        "which is first."
+    )
+    assert sentences[-2:] == [
+        "There are 2 more races like that.",
+        "Change inputs with the step clock off, or only while it stands still, and nothing races.",
+    ]
