@@ -7,13 +7,25 @@ import shutil
 import sys
 from collections.abc import Callable
 from contextvars import copy_context
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .options import POWER_UPS, SEED, Amount, board_option, columns, json_option, run_options, trust_options
+from .options import (
+    LENGTH,
+    LONGEST_S,
+    POWER_UPS,
+    SEED,
+    Amount,
+    board_option,
+    columns,
+    json_option,
+    run_options,
+    trust_options,
+)
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
@@ -182,6 +194,39 @@ def check(capture: Path, mapping: dict[str, str], as_json: bool, **asked: Any) -
     from .commands.question import Asked
 
     return run(Asked(**asked, mapping=mapping), capture, mapping, as_json)
+
+
+@cli.command()
+@click.argument("slot")
+@click.option(
+    "--loops", type=click.IntRange(min=1), required=True, metavar="N", help="Loops that you counted."
+)
+@click.option(
+    "--seconds",
+    "counted_s",
+    type=Amount(most=LONGEST_S),
+    required=True,
+    metavar="S",
+    help="In how many seconds.",
+)
+@click.option(
+    "--steps-per-loop",
+    type=click.IntRange(min=1),
+    metavar="P",
+    help="Steps of a loop; as foretold if not said.",
+)
+@partial(run_options, without=LENGTH)
+@json_option
+def count(loops: int, counted_s: float, steps_per_loop: int | None, as_json: bool, **asked: Any) -> int:
+    """Does a count taken by eye agree with the step rate?
+
+    Count how often the display comes round, with a stopwatch. A loop more or less and your reaction time are allowed
+    for. Exit codes as for `check`.
+    """
+    from .commands.count import run
+    from .commands.question import Asked
+
+    return run(Asked(**asked, seconds=None), loops, counted_s, steps_per_loop, as_json)
 
 
 @cli.command()

@@ -19,7 +19,7 @@ from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
-from .words import hertz, ranges
+from .words import either, hertz, ranges
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -128,7 +128,7 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
     if verdict.rate_hz is not None and verdict.expected_hz is not None:
         sigma = f" give or take {verdict.rate_sigma_hz:.2g} Hz" if verdict.rate_sigma_hz else ""
         codes = (
-            f"; strap code {_either(verdict.codes)} gives that"
+            f"; strap code {either([str(code) for code in verdict.codes])} gives that"
             if verdict.codes
             else "; no strap code gives that"
         )
@@ -139,10 +139,3 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
 
 def _odds(chance: float) -> str:
     return "less than one in a million" if chance < 1e-6 else f"about {chance:.1g}"
-
-
-def _either(codes: tuple[int, ...]) -> str:
-    listed = [str(code) for code in codes[:6]]
-    if len(codes) > 6:
-        listed.append(f"{len(codes) - 6} others")
-    return listed[0] if len(listed) == 1 else f"{', '.join(listed[:-1])} or {listed[-1]}"

@@ -45,3 +45,13 @@ def ranges(lines: Sequence[str]) -> str:
         else:
             runs.append([line])
     return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
+
+
+def either(listed: Sequence[str], most: int = 6) -> str:
+    """One of these; where they are many, how many more there are.
+
+    >>> either(["7"]), either(["251", "252", "253"]), either("abcdefgh")
+    ('7', '251, 252 or 253', 'a, b, c, d, e, f or 2 others')
+    """
+    named = [*listed[:most], *([f"{len(listed) - most} others"] if len(listed) > most else [])]
+    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}"
