@@ -89,7 +89,7 @@ def test_both_boards_of_the_bench() -> None:
         assert board.display == {**{f"o{n}": "abcdefg"[n] for n in range(7)}, "o7": "point"}
         assert set(board.pulls) == {f"i{n}" for n in range(8)}
         assert len(board.pins) >= 16
-        assert len(board.slots) < board.slot_count / 4
+        assert len(board.slots) < board.slot_count / 2  # most slots are empty
 
 
 @pytest.mark.parametrize("name", ["quay", "mole"])
