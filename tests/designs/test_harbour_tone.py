@@ -41,8 +41,8 @@ def test_pitch(drive: Drive, octave: int) -> None:
 
 
 def test_purity(drive: Drive) -> None:
-    """Signal to noise of N bits is 6.02 N + 1.76 dB (Bennett 1948, from memory): 49.9 dB, within 3 dB for one table."""
+    """Signal to noise of N bits is 6.02 N + 1.76 dB (Bennett 1948, from memory): 49.9 dB, within 1 dB for one table."""
     design = drive("harbour_tone")
     design.restart()
     power = np.abs(np.fft.rfft(design.steps(PERIOD).astype(float)))[1:] ** 2
-    assert 10 * np.log10(power[0] / power[1:].sum()) == pytest.approx(6.02 * 8 + 1.76, abs=3)
+    assert 10 * np.log10(power[0] / power[1:].sum()) == pytest.approx(6.02 * 8 + 1.76, abs=1)
