@@ -173,8 +173,11 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
 
 
 @cli.command()
-@click.argument("slot")
-@click.argument("capture", type=click.Path(path_type=Path))
+@click.argument("slot", metavar="[SLOT]")
+@click.argument("capture", type=click.Path(path_type=Path), required=False, metavar="CAPTURE")
+@click.option(
+    "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
+)
 @run_options
 @click.option(
     "--map",
@@ -185,15 +188,25 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
     help="Which column or wire of the capture holds a line; may be repeated.",
 )
 @json_option
-def check(capture: Path, mapping: dict[str, str], as_json: bool, **asked: Any) -> int:
+def check(
+    slot: str, capture: Path | None, anywhere: bool, mapping: dict[str, str], as_json: bool, **asked: Any
+) -> int:
     """Does a capture from the bench agree, and if not, where does it differ?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
     """
-    from .commands.check import run
+    from .commands import check, which
     from .commands.question import Asked
 
-    return run(Asked(**asked, mapping=mapping), capture, mapping, as_json)
+    if anywhere and capture is not None:
+        raise click.UsageError("--any asks which slot it is: give the capture alone")
+    if not anywhere and capture is None:
+        raise click.UsageError(
+            "Missing argument 'CAPTURE' (or --any, if it is not known which slot was recorded)"
+        )
+    if capture is None:
+        return which.run(Asked("", **asked, mapping=mapping), Path(slot), mapping, as_json)
+    return check.run(Asked(slot, **asked, mapping=mapping), capture, mapping, as_json)
 
 
 @cli.command()

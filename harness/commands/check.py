@@ -33,6 +33,27 @@ USUAL_READINGS = 100
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
     """Print the verdict; returns its exit code."""
     capture = read_capture(path, mapping, load_board(asked.board).pins)
+    asking, golden, verdict = judged(asked, capture)
+    start = asking.start() / golden.oscillator_hz
+    if as_json:
+        emit_json(
+            {
+                "capture": str(path),
+                "name": asking.sheet.name,
+                "board": asking.board.name,
+                "slot": asking.slot,
+                "start_s": start,
+                "start_step": int(-golden.steps[0]),
+                **verdict.to_json(),
+            }
+        )
+    else:
+        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden))
+    return EXIT_CODES[verdict.kind]
+
+
+def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
+    """What was asked, its golden, whose steps count from the moment at which the slot is up, and the verdict."""
     longer = asked.seconds is None
     asked = _long_enough(asked, capture)
     asking = question(asked)
@@ -46,22 +67,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     # Steps count from the moment at which the slot is up, as in `forelight show`.
     golden = replace(golden, steps=golden.steps - before)
     verdict = check(golden, capture, asking.board, step_line=step.line if step else None)
-    start = asking.start() / golden.oscillator_hz
-    if as_json:
-        emit_json(
-            {
-                "capture": str(path),
-                "name": asking.sheet.name,
-                "board": asking.board.name,
-                "slot": asking.slot,
-                "start_s": start,
-                "start_step": before,
-                **verdict.to_json(),
-            }
-        )
-    else:
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden))
-    return EXIT_CODES[verdict.kind]
+    return asking, golden, verdict
 
 
 def _long_enough(asked: Asked, capture: Capture) -> Asked:
@@ -124,7 +130,7 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         yield (
             f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}{doubtful}."
         )
-        yield f"The chance that such a recording fits by accident is {_odds(verdict.chance)}."
+        yield f"The chance that such a recording fits by accident is {odds(verdict.chance)}."
     if verdict.rate_hz is not None and verdict.expected_hz is not None:
         sigma = f" give or take {verdict.rate_sigma_hz:.2g} Hz" if verdict.rate_sigma_hz else ""
         codes = (
@@ -137,5 +143,6 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         )
 
 
-def _odds(chance: float) -> str:
+def odds(chance: float) -> str:
+    """A chance in words."""
     return "less than one in a million" if chance < 1e-6 else f"about {chance:.1g}"

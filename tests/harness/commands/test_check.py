@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from forelight.harness.boards.reader import load_board
 from forelight.harness.cli import cli
 
 
@@ -143,3 +144,30 @@ def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: in
     shown[steps // 2] ^= 1
     said = ask("check", "free.v", record("bad.csv"), "--hz", "50", code=1).output
     assert "line o0 is" in said
+
+
+ROSTER = {7: "word_roller", 8: "tide_gauge", 9: "travelling_wave", 11: "hex_segments"}
+
+
+def test_which_slot_a_capture_fits(capture: Path) -> None:
+    profile = load_board("quay").path
+    assert profile is not None
+    board = Path("few.toml")
+    head = profile.read_text(encoding="utf-8").partition("[slots]")[0]
+    board.write_text(head + "[slots]\n" + "".join(f'{slot} = "{name}"\n' for slot, name in ROSTER.items()))
+    result = ask("check", "--any", str(capture), "--board", str(board), "--json")
+    found = json.loads(result.output)["slots"]
+    assert [(slot["slot"], slot["kind"]) for slot in found[:2]] == [
+        (8, "agrees"),
+        (found[1]["slot"], "differs"),
+    ]
+    assert {slot["slot"] for slot in found} == set(ROSTER)
+    said = " ".join(ask("check", "--any", str(capture), "--board", str(board)).output.split())
+    assert said.startswith("bench.csv fits Tide gauge in slot 8; 0 of 4 slots cannot be told.")
+    assert re.search(r"8 Tide gauge fits \d+ bits in \d+ steps", said)
+
+
+def test_any_wants_the_capture_alone(capture: Path) -> None:
+    assert "give the capture alone" in ask("check", "--any", "101", str(capture), code=2).stderr
+    assert "Missing argument 'CAPTURE'" in ask("check", str(capture), code=2).stderr
+    assert "belongs to one design" in ask("check", "--any", str(capture), "--run", "a day", code=2).stderr

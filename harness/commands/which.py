@@ -1,0 +1,139 @@
+"""`forelight check --any`: which slots of the chip does a capture fit?"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+from collections.abc import Iterator, Mapping
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from forelight.designs.trust import TRUST, Trust, trust
+from forelight.sim.errors import ForelightError, UsageError
+from rich.table import Table
+from rich.text import Text
+
+from ..boards.profile import Board
+from ..boards.reader import load_board
+from ..capture.readers import read_capture
+from ..capture.record import Capture
+from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
+from .check import EXIT_CODES, judged, odds
+from .output import emit_json, progress, show
+from .question import Asked
+
+#: In this order; slots that could not be judged come last.
+RANKS = (AGREES, INCONCLUSIVE, DIFFERS)
+WORDS = {AGREES: "fits", INCONCLUSIVE: "may fit", DIFFERS: "does not fit"}
+
+NAMED = 8  # slots at least that are listed
+
+
+@dataclass(frozen=True)
+class Fit:
+    """What a capture is to one slot; `error` says why there is no verdict."""
+
+    slot: int
+    name: str
+    title: str
+    verdict: Verdict | None
+    error: str = ""
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """The better the fit, the smaller: by verdict, then by chance, then by the share of bits that differ."""
+        if self.verdict is None:
+            return len(RANKS), 0.0, 0.0, self.slot
+        wrong = (self.verdict.more + 1) / self.verdict.bits if self.verdict.bits else 1.0
+        return RANKS.index(self.verdict.kind), self.verdict.chance, wrong, self.slot
+
+
+def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
+    """Print the slots, those that fit first. 0 if one fits, 3 if one may, otherwise 1."""
+    for said, name in ((asked.run_name, "--run"), (asked.procedure, "--procedure"), (asked.play, "--play")):
+        if said is not None:
+            raise UsageError(
+                f"{name} belongs to one design and --any asks for all", remedy="leave one of them out"
+            )
+    board = load_board(asked.board)
+    capture = read_capture(path, mapping, board.pins)
+    found = sorted(fits(board, asked, capture), key=lambda fit: fit.rank)
+    if as_json:
+        emit_json({"capture": str(path), "board": board.name, "slots": [_plain(fit) for fit in found]})
+    else:
+        show(*paragraphs(board, path, capture, found))
+    kinds = {fit.verdict.kind for fit in found if fit.verdict}
+    return next((EXIT_CODES[kind] for kind in RANKS if kind in kinds), EXIT_CODES[DIFFERS])
+
+
+def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[Fit]:
+    """One for each slot that holds a design, as they are done; on all processors."""
+    slots = sorted(board.slots)
+    if not slots:
+        raise UsageError(f"{board.name} holds no design", remedy="fill its roster, or name another board")
+    workers = min(os.cpu_count() or 1, len(slots))
+    context = multiprocessing.get_context("spawn")  # a fork would copy threads that are at work
+    with (
+        progress("Trying the slots") as advance,
+        ProcessPoolExecutor(workers, context, _begin, (capture, trust())) as pool,
+    ):
+        waiting = [
+            pool.submit(_fit, replace(asked, slot=str(slot)), slot, board.slots[slot]) for slot in slots
+        ]
+        for done, job in enumerate(as_completed(waiting), 1):
+            advance(done, len(slots))
+            yield job.result()
+
+
+_CAPTURES: list[Capture] = []  # of a worker process: the one that all its jobs look at
+
+
+def _begin(capture: Capture, trusted: Trust) -> None:
+    TRUST.set(trusted)
+    _CAPTURES[:] = [capture]
+
+
+def _fit(asked: Asked, slot: int, entry: str) -> Fit:
+    """The verdict on one slot, in a process of its own."""
+    try:
+        asking, _, verdict = judged(asked, _CAPTURES[0])
+    except ForelightError as error:
+        return Fit(slot, Path(entry).name, "", None, str(error))
+    return Fit(slot, asking.sheet.name, asking.sheet.title, verdict)
+
+
+def _plain(fit: Fit) -> dict[str, object]:
+    said = {"slot": fit.slot, "name": fit.name, "title": fit.title, "error": fit.error or None}
+    return said | (fit.verdict.to_json() if fit.verdict else {"kind": None})
+
+
+def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> Iterator[Text | Table | str]:
+    """The answer in a sentence, then slot by slot."""
+    sure = [fit for fit in found if fit.verdict and fit.verdict.kind == AGREES]
+    maybe = [fit for fit in found if fit.verdict and fit.verdict.kind == INCONCLUSIVE]
+    listed = ", ".join(f"{fit.title} in slot {fit.slot}" for fit in sure)
+    head = f"{path} fits {listed}" if sure else f"{path} fits no slot of {board.name} for sure"
+    yield Text(head, style="bold").append(
+        f"; {len(maybe)} of {len(found)} slots cannot be told.", style="not bold"
+    )
+    table = Table(box=None, pad_edge=False, show_header=False)
+    named = found[: max(len(sure) + len(maybe), NAMED)]
+    for fit in named:
+        word, why = (WORDS[fit.verdict.kind], _why(fit.verdict)) if fit.verdict else ("not tried", fit.error)
+        table.add_row(str(fit.slot), fit.title or fit.name, word, why)
+    yield ""
+    yield table
+    if len(found) > len(named):
+        yield f"{len(found) - len(named)} more slots fit less."
+    yield ""
+    yield "Each slot was taken to be brought up with its inputs at rest; `forelight check SLOT` takes other set-ups."
+    if capture.notes:
+        yield "How the capture was read:"
+        yield from (f"  {note}" for note in capture.notes)
+
+
+def _why(verdict: Verdict) -> str:
+    if verdict.kind == AGREES:
+        return f"{verdict.bits} bits in {verdict.steps} steps; by accident: {odds(verdict.chance)}"
+    return verdict.reasons[0] if verdict.reasons else ""
