@@ -2,8 +2,9 @@
 
 Theory of operation. Golden time and capture time (both in nominal steps) are related by `golden = offset + rate *
 capture`. Candidates for the pair come from edges: two edges of one line in the capture, with n edges of that line
-between them, would be any two such edges of the golden with as many between them, and each such pair gives an offset
-and a rate. Where the rate is known (the step line was recorded) one edge is enough. All candidates are scored on a
+between them, would be any two such edges of the golden with about as many between them (spikes hide some), and each
+such pair gives an offset and a rate. Where the rate is known (the step line was recorded) one edge is enough. All
+candidates are scored on a
 first window of the capture with a table of distances to the nearest golden edge; the best are fitted by least squares
 to the edges they match, on windows four times as long each time, until the whole capture (or enough of it) is in the
 window. A score counts matched edges, less half of those on either side that have no partner, so that a longer overlap
@@ -29,7 +30,9 @@ WIDE_GATES = (
 )  # at first, as candidates that come from two edges are off by their jitter
 GATES = (0.6, GATE, GATE)  # later, lest edges behind a slip of the design pull the fit towards them
 CLEAR = 0.9  # share of the best possible score at which there is no need to look further
-FINALISTS = 6
+FINALISTS = 12
+MISCOUNTS = (0, -1, 1, -2, 2, -3, 3, -4, 4)  # edges that spikes may have hidden or made between two others
+FEW = 1 << 14  # edges of a golden line for which miscounts are tried
 SOME = 20  # edges that are worth a look by themselves
 WINDOW = 192  # edges of the first window
 MOST = 8192  # edges of the last
@@ -43,7 +46,7 @@ STAGES = (
     (1 << 20, 1 << 14),
 )  # on how many edges they are scored, and how many stay
 OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
-CELLS = 1 << 21  # numbers handled at a time
+CELLS = 1 << 15  # numbers handled at a time: they stay in the cache
 
 
 @dataclass(frozen=True)
@@ -163,10 +166,12 @@ def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floa
         return
     ends = {(0, count - 1), (0, count // 2), (count // 2, count - 1)}
     for first, last in sorted(pair for pair in ends if pair[1] > pair[0]):
-        apart = last - first
-        begin = np.flatnonzero(theirs.levels[: max(0, len(theirs.times) - apart)] == own.level[first])
-        rate = (theirs.times[begin + apart] - theirs.times[begin]) / (own.time[last] - own.time[first])
-        yield theirs.times[begin] - rate * own.time[first], rate
+        for more in MISCOUNTS if len(theirs.times) < FEW else (0,):
+            apart = max(last - first + more, 1)
+            begin = np.flatnonzero(theirs.levels[: max(0, len(theirs.times) - apart)] == own.level[first])
+            begin = begin[theirs.levels[begin + apart] == own.level[last]]
+            rate = (theirs.times[begin + apart] - theirs.times[begin]) / (own.time[last] - own.time[first])
+            yield theirs.times[begin] - rate * own.time[first], rate
 
 
 def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fits:

@@ -13,6 +13,8 @@ from .record import GAP, Floats, Levels, Line
 Ints = NDArray[np.int64]
 
 NOWHERE = 9.0  # the distance to an edge that does not exist
+CELLS_A_STEP = 4  # cells of the table by which the nearest edge is found
+MOST_CELLS = 1 << 19  # a longer golden is searched without a table
 
 
 @dataclass(frozen=True)
@@ -88,14 +90,20 @@ class Nearest:
     def __init__(self, lines: Sequence[Line], end: float) -> None:
         """`lines` hold edges only, as those of a Stream do."""
         self.lines, self.end = lines, end
-        self.span = end + 8.0
+        self.span = float(np.ceil(end)) + 8.0
         self._tables: dict[int, NDArray[np.uint8]] = {}
+        self._firsts: Ints | None = None
         kinds = [(line.times, line.levels == level) for line in lines for level in (0, 1)]
         self._bounds = np.cumsum([0, *(int(rows.sum()) for _, rows in kinds)])
         self.total = int(self._bounds[-1])
-        self._keys = np.empty(self.total)
+        self._keys = np.full(self.total + 1, np.inf)
         for kind, (times, rows) in enumerate(kinds):
             np.add(times[rows], kind * self.span, out=self._keys[self._bounds[kind] : self._bounds[kind + 1]])
+        cells = int(2 * len(lines) * self.span) * CELLS_A_STEP
+        if cells <= MOST_CELLS:
+            # For each cell of the keys the first edge that does not lie before it.
+            self._firsts = np.searchsorted(self._keys, np.arange(cells + 1) / CELLS_A_STEP)
+            self._crowd = int(np.diff(self._firsts).max(initial=0))
 
     def _of_kind(self, kind: int) -> Floats:
         """The edges of one kind, at `kind * span` plus their time."""
@@ -112,19 +120,33 @@ class Nearest:
             [line if number in lines else none for number, line in enumerate(self.lines)], self.end
         )
 
+    def only_once(self, kind: int) -> bool:
+        """Whether the golden has one edge of this kind."""
+        return len(self._of_kind(kind)) == 1
+
     def distance(self, kind: Ints, time: Floats) -> Floats:
         """Golden edge minus `time`, for the nearest edge of this kind; at least 2 where there is none near."""
         if not self.total:
             return np.full(np.shape(time), NOWHERE)
         key = kind * self.span + np.clip(time, -2.0, self.end + 2.0)
-        # Sorted questions are answered faster: their answers lie beside each other.
-        order = np.argsort(key, axis=None)
-        after = np.empty(key.shape, np.int64)
-        after.flat[order] = np.searchsorted(self._keys, key.flat[order])
-        ahead = self._keys[np.minimum(after, self.total - 1)] - key
+        after = self._after(key)
+        ahead = self._keys[after] - key
         behind = self._keys[np.maximum(after - 1, 0)] - key
-        nearest: Floats = np.where(np.abs(ahead) < np.abs(behind), ahead, behind)
+        nearest: Floats = np.where(ahead < -behind, ahead, behind)
         return nearest
+
+    def _after(self, key: NDArray[np.floating]) -> Ints:
+        """For each key the first edge that does not lie before it."""
+        if self._firsts is None:
+            # Sorted questions are answered faster: their answers lie beside each other.
+            order = np.argsort(key, axis=None)
+            after = np.empty(key.shape, np.int64)
+            after.flat[order] = np.searchsorted(self._keys[:-1], key.flat[order])
+            return after
+        after = self._firsts[np.maximum((key * CELLS_A_STEP).astype(np.int32), 0)]
+        for _ in range(self._crowd):
+            after += self._keys[after] < key
+        return after
 
     def count(self, start: Floats, stop: Floats) -> Ints:
         """How many golden edges lie between."""

@@ -76,10 +76,8 @@ def compare(
     bits = doubtful = 0
     found: list[tuple[NDArray[Any], ...]] = []
     moments: dict[float, _Moments] = {}
-    # A line that never changes would change when the others do.
-    outputs = _together([golden.lines[f"o{bit}"] for bit in range(8)])
     for number, name in enumerate(names):
-        phases = _still_phases(golden.lines[name], golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
+        phases = _phases(name, golden)
         for phase, half in phases:
             if phase not in moments:
                 moments[phase] = _moments(cells + phase, golden, base, bounds)
@@ -197,6 +195,15 @@ def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, slot: Ints,
     after = slot[pulse]
     earlier = line.times[pulse] - times[after - 1] < times[after] - line.times[pulse + 1]
     return np.unique(np.where(earlier, after - 1, after)).astype(np.int64)
+
+
+def _phases(name: str, golden: Reference) -> list[tuple[float, float]]:
+    """Where in a step a line keeps still; one that never changes would change when the others do."""
+    if name not in golden.still:
+        outputs = _together([golden.lines[f"o{bit}"] for bit in range(8)])
+        line = golden.lines[name]
+        golden.still[name] = _still_phases(line, golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
+    return golden.still[name]
 
 
 def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .align import GATE, MOST, Search, search
-from .chance import SMALL, Chance, chance
+from .chance import SMALL, Chance, anchored, chance
 from .judge import Comparison, compare
 from .prepare import View
 from .timebase import TimeBase, rejoined, settle, track
@@ -25,7 +25,8 @@ NEAR = 0.06  # rates that are searched at first, on both sides of the predicted 
 FAR = 64.0  # and at last
 SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
-MORE = 2  # edges that another offset must explain beyond those that the first one does
+NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
+MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
 
 
 @dataclass(frozen=True)
@@ -90,8 +91,25 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             break
     if best is None:
         return None
-    odds = chance(view.edges.head(found.around, MOST), view.nearest, best[0], tried)
+    best = _without_doubt(view, *best)
+    free = 1 if view.clock or not view.capture.timed else 2
+    odds = chance(view.edges.head(found.around, MOST), view.nearest, best[0], tried, free)
+    if odds.found > SMALL and view.clock:
+        edges = view.edges.head(view.edges.first, MOST)
+        odds = replace(odds, found=min(odds.found, anchored(edges, view.nearest, best[0], view.inputs)))
     return _from_start(Laid(view, *best, odds), bases)
+
+
+def _without_doubt(view: View, base: TimeBase, result: Comparison) -> tuple[TimeBase, Comparison]:
+    """Where bits cannot be told and all others agree: a time base, as far off as this one may be, by which all do."""
+    if not result.doubtful or len(result.differences.time):
+        return base, result
+    for part in (share * sign for share in NUDGES for sign in (-1, 1)):
+        moved = replace(base, golden=base.golden + part * 3 * base.sigma)
+        other = _compared(view, moved)
+        if not other.doubtful and not len(other.differences.time):
+            return moved, other
+    return base, result
 
 
 def _outside(view: View, offset: float, rate: float) -> float:
@@ -133,10 +151,15 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
             continue
         for shift in (0, *SLIPS):
             moved = replace(base, golden=base.golden + shift)
+            # What holds for longer explains about as much until then; this is quicker to see than all the bits.
+            if 2 * _explained(view, moved, best.first, gate) < _explained(view, laid.base, best.first, gate):
+                continue
             other = replace(laid, base=moved, result=_compared(view, moved))
-            later = other.first > best.first + 0.5
-            if later and _explained(other, other.first, gate) >= _explained(laid, other.first, gate) + MORE:
-                best, slip = other, (base, shift)
+            if other.first > best.first + 0.5:
+                gain = _explained(view, moved, other.first, gate)
+                gain -= _explained(view, laid.base, other.first, gate)
+                if gain >= MORE or (gain >= 0 and _wrong_lines(laid, other.first) > MORE):
+                    best, slip = other, (base, shift)
     if not slip[1] or view.clock or not view.capture.timed:
         return best
     before, after = view.edges.between(view.start, best.first), view.edges.between(best.first, view.end)
@@ -144,8 +167,14 @@ def _from_start(laid: Laid, bases: list[TimeBase]) -> Laid:
     return replace(best, base=base, result=_compared(view, base))
 
 
-def _explained(laid: Laid, until: float, gate: float) -> int:
+def _wrong_lines(laid: Laid, until: float) -> int:
+    """How many lines differ somewhere up to then."""
+    found = laid.result.differences
+    return len(np.unique(found.line[laid.base.to_capture(found.time) < until]))
+
+
+def _explained(view: View, base: TimeBase, until: float, gate: float) -> int:
     """How many edges up to then have a partner within the gate."""
-    edges = laid.view.edges.between(laid.view.start, until)
-    distance = laid.view.nearest.distance(edges.kind, laid.base.to_golden(edges.time))
+    edges = view.edges.between(view.start, until)
+    distance = view.nearest.distance(edges.kind, base.to_golden(edges.time))
     return int((np.abs(distance) < gate).sum())

@@ -7,7 +7,7 @@ capture times are divided by the length that a step is predicted to have, and th
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -18,6 +18,8 @@ from .reference import Reference
 from .stepline import StepClock, step_clock
 from .timebase import TimeBase, through
 
+AS_SHORT = 1.25  # lest what the capture's clean-up takes out just stays in the golden
+
 
 @dataclass(frozen=True)
 class View:
@@ -25,12 +27,13 @@ class View:
 
     `edges` are those of all lines but the step line, whose edges say nothing about where in the golden one is;
     `nearest` finds their golden partners. `clock` is the step clock that the axis was taken from (None: from the
-    predicted rate, `step` units of the capture's time to a step).
+    predicted rate, `step` units of the capture's time to a step). Edges number lines by their place in `telling`.
     """
 
     capture: Capture
     golden: Reference
     lines: Mapping[str, Line]
+    telling: tuple[str, ...]
     edges: Stream
     nearest: Nearest
     start: float
@@ -42,6 +45,11 @@ class View:
     def blur(self) -> float:
         """How far a spike beside an edge can shift it, in steps: by a sample, where spikes are looked for at all."""
         return self.capture.period / self.step if shortest_run(self.step, self.capture.period) > 0 else 0.0
+
+    @property
+    def inputs(self) -> set[int]:
+        """Which of the lines that the edges are numbered by are the design's inputs."""
+        return {number for number, name in enumerate(self.telling) if not name.startswith("o")}
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -97,7 +105,23 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
             lines[name] = Line(moved(kept.times), kept.levels)
     telling = tuple(name for name in lines if name != step_line)
     start, end = moved(np.array([capture.start, capture.end]))
+    # What is as short as a spike is taken out of the golden too: a switch that stood otherwise for a moment, say.
+    limit = shortest * AS_SHORT / step
+    kept_lines = {
+        name: without_spikes(line, limit) if name != step_line else line
+        for name, line in golden.lines.items()
+    }
+    golden = replace(golden, lines=kept_lines)
     nearest = Nearest.of(golden.lines, telling, golden.end)
     return View(
-        capture, golden, lines, Stream(lines, telling), nearest, float(start), float(end), step, clock
+        capture,
+        golden,
+        lines,
+        telling,
+        Stream(lines, telling),
+        nearest,
+        float(start),
+        float(end),
+        step,
+        clock,
     )

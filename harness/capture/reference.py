@@ -7,7 +7,7 @@ are as small as the reasoning about them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,6 +22,7 @@ class Reference:
 
     `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
     `unit` is then only a convenient length); `steps` counts rises before the golden's first row.
+    `still` remembers where in a step each line keeps still, and half for how long, once that was asked for.
     """
 
     lines: Mapping[str, Line]
@@ -31,6 +32,7 @@ class Reference:
     hz: float | None
     oscillator_hz: int
     end: float
+    still: dict[str, list[tuple[float, float]]] = field(default_factory=dict, compare=False, repr=False)
 
     def step_at(self, times: Floats) -> Ints:
         """The number of the step that is on at these times."""

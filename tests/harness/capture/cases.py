@@ -20,9 +20,11 @@ def draw(seed: int, fault: str, extreme: float = 0.25) -> Case:
             return case
 
 
-def _noise(
+def drawn_noise(
     rng: np.random.Generator, extreme: float, lines: tuple[str, ...], start: float, length: float
 ) -> Noise:
+    """A random instrument that records these lines; each kind of noise stands at its extreme with that probability."""
+
     def upto(limit: float) -> float:
         return float(limit if rng.random() < extreme else limit * rng.random())
 
@@ -61,7 +63,7 @@ def _attempt(rng: np.random.Generator, fault: str, extreme: float) -> Case | Non
     if rng.random() < 0.5:
         outputs = [line for line in outputs if rng.random() < 0.6]
     lines = tuple(outputs) + (("i7",) if rng.random() < 0.5 else ())
-    noise = _noise(rng, extreme, lines, start, length)
+    noise = drawn_noise(rng, extreme, lines, start, length)
     shown = setup.states[max(0, int(np.ceil(start)) + 1, setup.restart) : int(start + length)]
     mask = sum(1 << int(line[1]) for line in outputs)
     changes = sum(int((np.diff((shown >> n) & 1) != 0).sum()) for n in range(8) if mask >> n & 1)

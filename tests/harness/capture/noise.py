@@ -177,11 +177,14 @@ def _spiked(wave: Wave, noise: Noise, rng: np.random.Generator, low: float, high
 
 def recorded(setup: Setup, bench: States, noise: Noise, rng: np.random.Generator) -> str:
     """The text of the recording."""
+    return written(waves(setup, bench, noise, rng), setup.step_ticks / BOARD.oscillator_hz, noise, rng)
+
+
+def written(made: dict[str, Wave], seconds: float, noise: Noise, rng: np.random.Generator) -> str:
+    """The text of a recording of these waves, whose steps last so many seconds."""
     low, high = noise.start, noise.start + noise.length
-    made = waves(setup, bench, noise, rng)
     if noise.spikes:
         made = {line: _spiked(wave, noise, rng, low, high) for line, wave in made.items()}
-    seconds = setup.step_ticks / BOARD.oscillator_hz
 
     def clock(steps: NDArray[np.float64]) -> NDArray[np.float64]:
         """Instrument seconds, from the start of the recording: its clock is off, and drifts from one end to the

@@ -23,10 +23,10 @@ def laid(golden_kind: str, bench_kind: str, seed: int, noise: Noise, steps: int 
 
 @pytest.mark.parametrize("with_step_line", [False, True])
 def test_another_design_never_agrees(with_step_line: bool) -> None:
-    """Each kind of golden against recordings of each other kind: 60 pairs."""
+    """Goldens of each kind against recordings of another: 15 pairs."""
     kinds = ("counter", "lfsr", "slow", "lone", "ring", "serial")
     lines = ("o0", "o1", "o2", "o3", "i7") if with_step_line else ("o0", "o1", "o2", "o3")
-    for number, (one, other) in enumerate((a, b) for a in kinds for b in kinds if a != b):
+    for number, (one, other) in enumerate((a, b) for a in kinds for b in kinds if a < b):
         print("seed", number, one, other)
         noise = Noise(lines=lines, start=100.3, length=260, jitter=0.1)
         assert laid(one, other, number, noise).kind != AGREES

@@ -41,34 +41,17 @@ def confusion(fault: str, seeds: range) -> tuple[Counter[str], int]:
 
 
 def test_good_captures_agree() -> None:
-    kinds, _ = confusion("none", range(30))
+    kinds, _ = confusion("none", range(20))
     assert kinds[DIFFERS] == 0
     assert kinds[INCONCLUSIVE] <= 1
 
 
 @pytest.mark.parametrize("fault", FAULTS)
 def test_one_real_error_differs(fault: str) -> None:
-    kinds, named = confusion(fault, range(10))
+    kinds, named = confusion(fault, range(8))
     assert kinds[AGREES] == 0
-    assert kinds[DIFFERS] >= 9
+    assert kinds[DIFFERS] >= 7
     assert fault == "rate" or named >= kinds[DIFFERS] - 1
-
-
-@pytest.mark.slow
-def test_good_captures_by_the_hundred() -> None:
-    """0 of 300 means a share of at most 1 % with 95 % confidence (3/n)."""
-    kinds, _ = confusion("none", range(100_000, 100_300))
-    assert kinds[DIFFERS] == 0
-    assert kinds[INCONCLUSIVE] <= 9
-
-
-@pytest.mark.slow
-@pytest.mark.parametrize("fault", FAULTS)
-def test_real_errors_by_the_hundred(fault: str) -> None:
-    kinds, named = confusion(fault, range(100_000, 100_100))
-    assert kinds[AGREES] == 0
-    assert kinds[DIFFERS] >= 95
-    assert fault == "rate" or named >= 0.98 * kinds[DIFFERS]
 
 
 def test_a_flipped_bit_is_all_that_differs() -> None:
@@ -123,10 +106,10 @@ def test_another_rate_differs_and_is_found(factor: float, with_step_line: bool) 
 
 
 def test_the_rate_is_as_sure_as_it_says() -> None:
-    """The stated standard deviation covers the error: over 40 recordings, the mean square of error over deviation is
+    """The stated standard deviation covers the error: over 25 recordings, the mean square of error over deviation is
     near 1."""
     ratios = []
-    for seed in range(40):
+    for seed in range(25):
         setup, rng = made("slow", 500 + seed)
         noise = Noise(start=100.1, length=300, rate=rng.uniform(-0.015, 0.015), jitter=0.2)
         noise = replace(noise, lines=tuple(f"o{n}" for n in range(8)))

@@ -1,0 +1,284 @@
+"""Judges captures of the whole chip, good ones and ones with one real error: `python -m tests.harness.capture.honesty`.
+
+A case is a stretch of a run of the whole chip, with at least 200 steps and 20 settled changes, to which an instrument
+has added its noise (a quarter of the cases at each extreme); a fault is one change of what the pins did. Whether any
+reader could tell it from a good capture is decided by trying every shift of the golden, with the truth in hand.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import sys
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from numpy.typing import NDArray
+
+from tests.harness.capture.cases import drawn_noise
+from tests.harness.capture.noise import FAULTS, Noise, Wave, written
+from tests.harness.capture.silicon import POSITIONS, Run, runs
+
+Bytes = NDArray[np.uint8]
+GOOD = "none"
+RUNS = 24  # of each chip
+STEPS, CHANGES = 200, 20  # that each capture has at least
+OUTPUTS = tuple(f"o{n}" for n in range(8))
+
+
+@dataclass(frozen=True)
+class Case:
+    """What the pins did in a run, and what the instrument added; `lines` are wrong throughout."""
+
+    run: Run
+    fault: str
+    pins: Bytes
+    noise: Noise
+    lines: tuple[int, ...] = ()
+    step: int = 0
+
+    @property
+    def mask(self) -> int:
+        """The recorded outputs."""
+        return sum(1 << int(name[1]) for name in self.noise.lines if name[0] == "o")
+
+    def text(self, rng: np.random.Generator) -> str:
+        return written(_waves(self, rng), self.run.step_ticks / self.run.board.oscillator_hz, self.noise, rng)
+
+
+def _waves(case: Case, rng: np.random.Generator) -> dict[str, Wave]:
+    """Each recorded line, in steps from the first rise."""
+    out: dict[str, Wave] = {}
+    for name in case.noise.lines:
+        column = (case.pins if name[0] == "o" else case.run.lines) >> int(name[1]) & 1
+        changed = np.flatnonzero(np.diff(column, prepend=0))
+        instants = (changed - case.run.first) / (2 * case.run.half)
+        instants = np.sort(instants + rng.uniform(-case.noise.jitter, case.noise.jitter, len(instants)))
+        out[name] = np.r_[-1e9, instants], np.r_[np.uint8(0), column[changed]]
+    return out
+
+
+# Steps
+
+
+def _blocks(run: Run, frames: Bytes) -> NDArray[np.uint16]:
+    """What holds after n rises of the step clock, n from 0: after the rise and after the fall, a byte each."""
+    starts = run.first + 2 * run.half * (np.arange(run.count) - 1) + 1
+    starts = starts[starts + run.half < len(frames)]
+    pairs = [frames[np.maximum(starts + late, 0)].astype(np.uint16) for late in (0, run.half)]
+    return (pairs[0] << 8 | pairs[1]).astype(np.uint16)
+
+
+def _expected(run: Run) -> tuple[NDArray[np.uint16], NDArray[np.uint16]]:
+    """The golden's outputs and which of them are settled, in the same form."""
+    ticks = (np.arange(len(run.pins)) + 1) * run.board.frame_ticks - 1
+    row = np.searchsorted(run.golden.ticks, ticks, side="right") - 1
+    return _blocks(run, run.golden.outputs[row]), _blocks(run, run.golden.settled[row])
+
+
+def _window(case: Case, earlier: int) -> tuple[int, int]:
+    """The first and last block (exclusive) that are recorded well; a step's answer shows a frame after its rise."""
+    late = 1 / (2 * case.run.half)
+    first = max(int(np.ceil(case.noise.start - late + 1.1)) - earlier, 0)
+    return first, min(int(case.noise.start + case.noise.length - late - 0.1), case.run.count - 1)
+
+
+def _wrong(case: Case, earlier: int) -> Iterator[tuple[int, NDArray[np.int64]]]:
+    """For each shift of the golden the number of wrong bits in each block of the window."""
+    first, last = _window(case, earlier)
+    bench = _blocks(case.run, case.pins)[first:last]
+    golden, settled = _expected(case.run)
+    settled = (settled & np.uint16(case.mask * 0x101)).astype(np.uint16)
+    for shift in range(-first, len(golden) - first - len(bench) + 1):
+        rows = slice(first + shift, first + shift + len(bench))
+        yield shift, np.bitwise_count((golden[rows] ^ bench) & settled[rows]).astype(np.int64)
+
+
+def hidden(case: Case) -> bool:
+    """Whether the golden explains all, at some shift: then no reader could tell the fault."""
+    return case.fault != "rate" and any(not wrong.any() for _, wrong in _wrong(case, 0))
+
+
+def first_steps(case: Case) -> set[int]:
+    """The first step that differs, by the true shift and by each other one that explains as many bits."""
+    steps: set[int] = set()
+    for earlier in (0, 1):
+        found = dict(_wrong(case, earlier))
+        least = int(found[0].sum())
+        begin = _window(case, earlier)[0]
+        for shift, wrong in found.items():
+            if wrong.any() and wrong.sum() <= least:
+                steps.add(int(np.argmax(wrong > 0)) + begin + shift + case.run.before)
+    return steps
+
+
+# Cases
+
+
+def draw(positions: int, fault: str, seed: int, chip: int = 1) -> Case:
+    """The case that belongs to this seed, on the chip with so many positions."""
+    rng = np.random.default_rng([seed, positions, *fault.encode()])
+    made = runs(positions, chip, RUNS)
+    while True:
+        case = _attempt(rng, made[int(rng.integers(len(made)))], fault)
+        if case is not None:
+            return case
+
+
+def _attempt(rng: np.random.Generator, run: Run, fault: str) -> Case | None:
+    length = float(rng.uniform(STEPS + 3, min(run.count - 8, 600)))
+    start = float(rng.uniform(-4, run.count - 3 - length))
+    names = [name for name in OUTPUTS if rng.random() < 0.6] if rng.random() < 0.5 else list(OUTPUTS)
+    lines = (*names, *(name for name in ("i7", "i6") if rng.random() < 0.5))
+    good = Case(run, GOOD, run.pins, drawn_noise(rng, 0.25, lines, start, length))
+    if _changes(good) < CHANGES:
+        return None
+    if fault == GOOD:
+        return good
+    case = _spoilt(rng, replace(good, fault=fault))
+    # An error is real if it shows on a recorded line. By the lines that are not wrong throughout, it can be placed.
+    if case is None or not (fault == "rate" or dict(_wrong(case, 0))[0].any()) or _changes(case) < CHANGES:
+        return None
+    return case
+
+
+def _changes(case: Case) -> int:
+    """How many settled changes the recorded outputs have, but for the lines that are wrong throughout."""
+    first, last = _window(case, 0)
+    mask = np.uint16((case.mask & ~sum(1 << line for line in case.lines)) * 0x101)
+    expected, settled = (blocks[first:last] & mask for blocks in _expected(case.run))
+    if len(expected) < STEPS:
+        return 0
+    both = (expected[1:] ^ expected[:-1]) & settled[1:] & settled[:-1]
+    return int(np.maximum(np.bitwise_count(both >> 8), np.bitwise_count(both & 0xFF)).sum())
+
+
+def _spoilt(rng: np.random.Generator, case: Case) -> Case | None:
+    """The same with its fault; None where this draw has no room for it."""
+    run, noise, pins = case.run, case.noise, case.run.pins.copy()
+    first, last = _window(case, 0)
+    step, long = int(rng.integers(first + 7, last - 7)), 2 * run.half
+    at = run.first + long * (step - 1) + 1
+    outputs = [int(name[1]) for name in noise.lines if name[0] == "o"]
+    lines: tuple[int, ...] = ()
+    if case.fault == "flip":
+        pins[at : at + long] ^= np.uint8(1 << int(rng.choice(outputs)))
+    elif case.fault == "extra":
+        pins[at:-long] = pins[at + long :].copy()
+    elif case.fault == "lost":
+        pins[at + long :] = pins[at:-long].copy()
+    elif case.fault == "rate":
+        factor = float(rng.uniform(1.051, 2.0)) ** rng.choice([-1, 1])
+        noise = replace(noise, rate=(1 + noise.rate) * factor - 1)
+        if noise.samples:
+            noise = replace(noise, samples=max(noise.samples * (1 + noise.rate), 3.0))
+    elif case.fault == "swap" and len(outputs) > 1:
+        a, b = lines = tuple(rng.choice(outputs, 2, replace=False).tolist())
+        apart = (pins >> a ^ pins >> b) & 1
+        pins ^= (apart << a | apart << b).astype(np.uint8)
+    elif case.fault == "stuck":
+        line, level = int(rng.choice(outputs)), int(rng.integers(2))
+        lines = (line,)
+        pins = (pins & np.uint8(0xFF & ~(1 << line))) | np.uint8(level << line)
+    else:
+        return None
+    return replace(case, pins=pins, noise=noise, lines=lines, step=step)
+
+
+# Counting
+
+
+@dataclass
+class Tally:
+    """How many cases had each verdict, by fault; how many named the first step; those that are against the rules."""
+
+    verdicts: Counter[tuple[str, str]] = field(default_factory=Counter)
+    named: Counter[str] = field(default_factory=Counter)
+    missed_rightly: int = 0  # faults that were said to agree, and that no reader could tell
+    odd: list[str] = field(default_factory=list)
+
+    def add(self, other: Tally) -> None:
+        self.verdicts += other.verdicts
+        self.named += other.named
+        self.missed_rightly += other.missed_rightly
+        self.odd += other.odd
+
+    def count(self, kind: str, faults: Sequence[str] = FAULTS) -> int:
+        return sum(self.verdicts[fault, kind] for fault in faults)
+
+    def table(self) -> str:
+        """The confusion table, and what it means that none of the good captures differs."""
+        kinds = (AGREES, INCONCLUSIVE, DIFFERS)
+        lines = ["| in truth | agrees | inconclusive | differs | first step named |", "|---|---|---|---|---|"]
+        for fault in (GOOD, *FAULTS):
+            counts = " | ".join(str(self.verdicts[fault, kind]) for kind in kinds)
+            named = "-" if fault in (GOOD, "rate") else str(self.named[fault])
+            lines.append(f"| {'good' if fault == GOOD else fault} | {counts} | {named} |")
+        good = sum(self.verdicts[GOOD, kind] for kind in kinds)
+        wrong = self.verdicts[GOOD, DIFFERS]
+        lines.append("")
+        if not wrong:
+            lines.append(
+                f"0 of {good} good captures differ: a share of at most {300 / good:.2f} % with 95 % confidence (3/n)."
+            )
+        lines.append(f"{self.missed_rightly} faults were said to agree that no reader could tell.")
+        return "\n".join(lines)
+
+
+def judged(case: Case, seed: int) -> Verdict:
+    text = case.text(np.random.default_rng([seed, 77]))
+    return check(case.run.golden, parse_capture(text.encode(), "bench"), case.run.board)
+
+
+def tally(positions: int, fault: str, seeds: range) -> Tally:
+    """The verdicts on the cases that belong to these seeds."""
+    found = Tally()
+    for seed in seeds:
+        case = draw(positions, fault, seed)
+        verdict = judged(case, seed)
+        found.verdicts[fault, verdict.kind] += 1
+        where = f"{fault} {seed} of {case.run.label}: {verdict.kind}, {verdict.first}, {verdict.reasons}"
+        unseen = fault != GOOD and verdict.kind == AGREES and hidden(case)
+        found.missed_rightly += unseen
+        if verdict.kind != (AGREES if fault == GOOD else DIFFERS) and not unseen:
+            found.odd.append(where)
+        if fault not in (GOOD, "rate") and verdict.kind == DIFFERS:
+            named = verdict.first is not None and verdict.first.step in first_steps(case)
+            found.named[fault] += named
+            if not named:
+                found.odd.append(f"{where}, not {sorted(first_steps(case))}")
+    return found
+
+
+def measure(good: int, faulty: int, processes: int, first_seed: int = 0) -> Tally:
+    """So many good captures and so many with an error, over all chips and faults, in several processes."""
+    jobs = []
+    for number, positions in enumerate(POSITIONS):
+        for fault, count in ((GOOD, good), *((fault, faulty // len(FAULTS) + 1) for fault in FAULTS)):
+            share = [count * n // len(POSITIONS) + first_seed for n in (number, number + 1)]
+            jobs.append((positions, fault, range(*share)))
+    total = Tally()
+    if processes == 1:
+        for job in jobs:
+            total.add(tally(*job))
+        return total
+    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
+        for part in pool.map(tally, *zip(*jobs, strict=True)):
+            total.add(part)
+    return total
+
+
+def main() -> None:
+    good, faulty = (int(word) for word in sys.argv[1:3]) if len(sys.argv) > 2 else (2000, 2000)
+    found = measure(good, faulty, os.cpu_count() or 1, int(sys.argv[3]) if len(sys.argv) > 3 else 0)
+    print(*found.odd, sep="\n")
+    print(found.table())
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,47 @@
+"""Verdicts on captures of the whole chip: never a false alarm, and no real error missed that could be seen."""
+
+from __future__ import annotations
+
+import os
+
+import numpy as np
+import pytest
+from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
+
+from tests.harness.capture.honesty import GOOD, Tally, draw, hidden, measure
+from tests.harness.capture.noise import FAULTS
+
+
+def holds(found: Tally) -> None:
+    print(*found.odd, found.table(), sep="\n")
+    good = sum(found.verdicts[GOOD, kind] for kind in (AGREES, DIFFERS, INCONCLUSIVE))
+    faulty = sum(found.count(kind) for kind in (AGREES, DIFFERS, INCONCLUSIVE))
+    assert found.count(DIFFERS, [GOOD]) == 0
+    assert found.count(INCONCLUSIVE, [GOOD]) <= 0.03 * good
+    assert found.count(DIFFERS) >= 0.95 * faulty
+    placed = [fault for fault in FAULTS if fault != "rate"]
+    assert sum(found.named.values()) >= 0.98 * found.count(DIFFERS, placed)
+    assert found.count(AGREES) == found.missed_rightly <= 0.005 * faulty
+
+
+def test_some_captures_of_the_chip() -> None:
+    """Seeds 5000 to 5041 on all chips."""
+    holds(measure(42, 36, 1, first_seed=5000))
+
+
+@pytest.mark.slow
+def test_thousands_of_captures_of_the_chip() -> None:
+    """Seeds 0 to 1999; 0 of 2000 means a share of at most 0.15 % with 95 % confidence (3/n)."""
+    found = measure(2000, 2000, os.cpu_count() or 1)
+    holds(found)
+    assert sum(found.verdicts.values()) >= 4000
+
+
+def test_a_hidden_fault_is_one_that_another_shift_explains() -> None:
+    """The oracle itself: what the chip did well is explained, and one wrong bit in a run without repetition is not."""
+    assert not any(hidden(draw(4, "flip", seed)) for seed in range(6))
+    case = draw(4, "stuck", 1)
+    assert not hidden(case)
+    whole = case.__class__(case.run, "stuck", case.run.pins, case.noise)
+    assert hidden(whole)
+    assert np.array_equal(whole.pins, case.run.pins)
