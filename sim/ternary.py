@@ -29,6 +29,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from .compile.compiled import Compiled
 from .errors import LoopError, UsageError
 from .netlist import Netlist
 from .schedule import schedule
@@ -84,7 +85,7 @@ class Proof:
         self.in_rounds = rewritten is not None
         if rewritten is None:
             rewritten = unknowns(netlist, clean_clocks=True, known_start=known_start)
-        self._sim = Simulation(rewritten, "init")
+        self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
         self._whole = self._is_whole()
         self.restart()

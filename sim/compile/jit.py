@@ -58,13 +58,16 @@ def _maker() -> tuple[str, ...]:
 _numbers = count()
 
 
-def compile_text(text: str, function: str, level: int = 3) -> Code:
-    """Compile a module's text, or find it compiled on disk, and return its function of that name."""
+def compile_text(text: str, function: str, level: int = 3, *, passes: bool = True) -> Code:
+    """Compile a module's text, or find it compiled on disk, and return its function of that name.
+
+    Without `passes` the level is that of the code alone, and the text is taken as it is.
+    """
     machine = _machine(level)
-    entry = key((text, str(level), *_maker()))
+    entry = key((text, f"{level} {passes}", *_maker()))
     image = CACHE.load(entry)
     if image is None:
-        image = machine.emit_object(optimised(text, level))
+        image = machine.emit_object(optimised(text, level if passes else 0))
         CACHE.store(entry, image)
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
     # Each library in the process-wide linker needs a name of its own.
