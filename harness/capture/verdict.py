@@ -87,7 +87,7 @@ def check(
         return _unaligned(plain, [*views(capture, theirs, line)][-1])
     plain = replace(plain, chance=best.odds.found)
     if best.odds.found > SMALL:
-        return _by_chance(plain, best.odds)
+        return _by_chance(plain, best.odds, best.view.edges.total)
     return _decided(plain, best, board, tolerance)
 
 
@@ -148,7 +148,7 @@ def _difference(view: View, base: TimeBase, result: Comparison) -> Difference:
     )
 
 
-def _by_chance(plain: Verdict, odds: Chance) -> Verdict:
+def _by_chance(plain: Verdict, odds: Chance, changes: int) -> Verdict:
     """No fit that could not be chance: a difference if a true match would have been seen, otherwise nothing."""
     if odds.perfect <= SMALL:
         return replace(
@@ -157,10 +157,17 @@ def _by_chance(plain: Verdict, odds: Chance) -> Verdict:
             reasons=("The recording fits nowhere in the prediction, at no rate that was tried.",),
             remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
         )
+    remedies = ["Record more steps, more lines, or a run in which the outputs change more often."]
+    if all(line.startswith("o") for line in plain.lines):
+        remedies.append(
+            "Record the step line and the restart too: then it is known where the recording begins."
+        )
     return replace(
         plain,
-        reasons=("The recording has too few changes: it would fit somewhere by chance.",),
-        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+        reasons=(
+            f"The recording has {changes} changes, so few or so alike that it would fit somewhere by chance.",
+        ),
+        remedies=tuple(remedies),
     )
 
 
@@ -183,7 +190,9 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
     if view.edges.total >= SOME and view.nearest.total:
         middle = unit_base()
         return _by_chance(
-            plain, replace(chance(view.edges.head(view.start, MOST), view.nearest, middle, 1), found=1.0)
+            plain,
+            replace(chance(view.edges.head(view.start, MOST), view.nearest, middle, 1), found=1.0),
+            view.edges.total,
         )
     return replace(
         plain,

@@ -109,10 +109,18 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> 
     if verdict.remedies:
         yield ""
         yield from verdict.remedies
+        yield from _busier(asking, verdict)
     if verdict.notes:
         yield ""
         yield "How the capture was read:"
         yield from (f"  {note}" for note in verdict.notes)
+
+
+def _busier(asking: Question, verdict: Verdict) -> Iterator[str]:
+    """The datasheet's own runs, for a recording that told too little of the usual one."""
+    runs = [f'--run "{run.name}"' for run in asking.sheet.runs]
+    if verdict.kind == INCONCLUSIVE and not verdict.bits and asking.procedure.name == "default" and runs:
+        yield f"The author wrote down what to do and see: carry that out and check with {either(runs)}."
 
 
 def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:

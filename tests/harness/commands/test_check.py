@@ -171,3 +171,21 @@ def test_any_wants_the_capture_alone(capture: Path) -> None:
     assert "give the capture alone" in ask("check", "--any", "101", str(capture), code=2).stderr
     assert "Missing argument 'CAPTURE'" in ask("check", str(capture), code=2).stderr
     assert "belongs to one design" in ask("check", "--any", str(capture), "--run", "a day", code=2).stderr
+
+
+def test_a_tone_that_begins_and_ends_agrees_where_the_restart_was_recorded() -> None:
+    """A whistle fits itself two steps later nearly as well, all but its ends; the restart says which it is."""
+    ask("golden", "ferry_whistle", "-o", "whistle.vcd")
+    found = json.loads(ask("check", "ferry_whistle", "whistle.vcd", "--json").output)
+    assert (found["kind"], found["doubtful"]) == ("agrees", 0)
+    assert 1e-5 < found["chance"] < 1e-3
+
+
+def test_a_run_that_shows_too_little_is_no_difference_and_a_better_one_is_named() -> None:
+    """At rest the load counter shows 0 all the time; its own run counts."""
+    ask("golden", "load_counter", "-o", "rest.vcd")
+    words = " ".join(ask("check", "load_counter", "rest.vcd", code=3).output.split())
+    assert "The recording has 2 changes, so few or so alike" in words
+    assert 'check with --run "twelve sacks"' in words
+    ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
+    assert "Agrees: " in ask("check", "load_counter", "sacks.vcd", "--run", "twelve sacks").output
