@@ -120,6 +120,11 @@ class Nearest:
             [line if number in lines else none for number, line in enumerate(self.lines)], self.end
         )
 
+    @property
+    def tabled(self) -> bool:
+        """Whether the golden is short enough for a table by which edges are found fast."""
+        return self._firsts is not None
+
     def only_once(self, kind: int) -> bool:
         """Whether the golden has one edge of this kind."""
         return len(self._of_kind(kind)) == 1

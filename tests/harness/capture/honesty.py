@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from tests.harness.capture.cases import drawn_noise
 from tests.harness.capture.noise import FAULTS, Noise, Wave, written
-from tests.harness.capture.silicon import POSITIONS, Run, runs
+from tests.harness.capture.silicon import POSITIONS, Run, run_of
 
 Bytes = NDArray[np.uint8]
 GOOD = "none"
@@ -120,12 +120,11 @@ def first_steps(case: Case) -> set[int]:
 # Cases
 
 
-def draw(positions: int, fault: str, seed: int, chip: int = 1) -> Case:
-    """The case that belongs to this seed, on the chip with so many positions."""
+def draw(positions: int, fault: str, seed: int, variety: int = RUNS) -> Case:
+    """The case that belongs to this seed, from one of so many runs of the chip with so many positions."""
     rng = np.random.default_rng([seed, positions, *fault.encode()])
-    made = runs(positions, chip, RUNS)
     while True:
-        case = _attempt(rng, made[int(rng.integers(len(made)))], fault)
+        case = _attempt(rng, run_of(positions, 1, int(rng.integers(variety))), fault)
         if case is not None:
             return case
 
@@ -235,33 +234,47 @@ def judged(case: Case, seed: int) -> Verdict:
     return check(case.run.golden, parse_capture(text.encode(), "bench"), case.run.board)
 
 
-def tally(positions: int, fault: str, seeds: range) -> Tally:
-    """The verdicts on the cases that belong to these seeds."""
+def tally(positions: int, seeds: dict[str, range], variety: int = RUNS) -> Tally:
+    """The verdicts on the cases of one chip that belong to these seeds, by fault."""
     found = Tally()
-    for seed in seeds:
-        case = draw(positions, fault, seed)
-        verdict = judged(case, seed)
-        found.verdicts[fault, verdict.kind] += 1
-        where = f"{fault} {seed} of {case.run.label}: {verdict.kind}, {verdict.first}, {verdict.reasons}"
-        unseen = fault != GOOD and verdict.kind == AGREES and hidden(case)
-        found.missed_rightly += unseen
-        if verdict.kind != (AGREES if fault == GOOD else DIFFERS) and not unseen:
-            found.odd.append(where)
-        if fault not in (GOOD, "rate") and verdict.kind == DIFFERS:
-            named = verdict.first is not None and verdict.first.step in first_steps(case)
-            found.named[fault] += named
-            if not named:
-                found.odd.append(f"{where}, not {sorted(first_steps(case))}")
+    for fault, numbers in seeds.items():
+        for seed in numbers:
+            _count(found, draw(positions, fault, seed, variety), seed)
     return found
 
 
-def measure(good: int, faulty: int, processes: int, first_seed: int = 0) -> Tally:
+def _count(found: Tally, case: Case, seed: int) -> None:
+    fault, verdict = case.fault, judged(case, seed)
+    found.verdicts[fault, verdict.kind] += 1
+    where = f"{fault} {seed} of {case.run.label}: {verdict.kind}, {verdict.first}, {verdict.reasons}"
+    unseen = fault != GOOD and verdict.kind == AGREES and hidden(case)
+    found.missed_rightly += unseen
+    if verdict.kind != (AGREES if fault == GOOD else DIFFERS) and not unseen:
+        found.odd.append(where)
+    if fault not in (GOOD, "rate") and verdict.kind == DIFFERS:
+        named = verdict.first is not None and verdict.first.step in first_steps(case)
+        found.named[fault] += named
+        if not named:
+            found.odd.append(f"{where}, not {sorted(first_steps(case))[:9]}")
+
+
+def measure(
+    good: int,
+    faulty: int,
+    processes: int,
+    first_seed: int = 0,
+    chips: Sequence[int] = POSITIONS,
+    variety: int = RUNS,
+) -> Tally:
     """So many good captures and so many with an error, over all chips and faults, in several processes."""
+    shares = {GOOD: good} | dict.fromkeys(FAULTS, faulty // len(FAULTS) + 1)
     jobs = []
-    for number, positions in enumerate(POSITIONS):
-        for fault, count in ((GOOD, good), *((fault, faulty // len(FAULTS) + 1) for fault in FAULTS)):
-            share = [count * n // len(POSITIONS) + first_seed for n in (number, number + 1)]
-            jobs.append((positions, fault, range(*share)))
+    for number, positions in enumerate(chips):
+        parts = {
+            fault: range(*(count * n // len(chips) + first_seed for n in (number, number + 1)))
+            for fault, count in shares.items()
+        }
+        jobs.append((positions, parts, variety))
     total = Tally()
     if processes == 1:
         for job in jobs:

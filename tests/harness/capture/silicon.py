@@ -180,7 +180,6 @@ def silicon(positions: int, seed: int) -> Silicon:
 
 
 @cache
-def runs(positions: int, seed: int, count: int) -> tuple[Run, ...]:
-    """Several runs of one chip."""
-    chip = silicon(positions, seed)
-    return tuple(chip.run(seed * 10_000 + positions * 100 + number) for number in range(count))
+def run_of(positions: int, seed: int, number: int) -> Run:
+    """One of the runs of a chip."""
+    return silicon(positions, seed).run(seed * 10_000 + positions * 100 + number)

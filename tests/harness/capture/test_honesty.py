@@ -25,8 +25,8 @@ def holds(found: Tally) -> None:
 
 
 def test_some_captures_of_the_chip() -> None:
-    """Seeds 5000 to 5041 on all chips."""
-    holds(measure(42, 36, 1, first_seed=5000))
+    """Seeds from 5000 on, a few runs of two chips."""
+    holds(measure(40, 36, 1, first_seed=5000, chips=(3, 8), variety=4))
 
 
 @pytest.mark.slow
@@ -39,8 +39,8 @@ def test_thousands_of_captures_of_the_chip() -> None:
 
 def test_a_hidden_fault_is_one_that_another_shift_explains() -> None:
     """The oracle itself: what the chip did well is explained, and one wrong bit in a run without repetition is not."""
-    assert not any(hidden(draw(4, "flip", seed)) for seed in range(6))
-    case = draw(4, "stuck", 1)
+    assert not any(hidden(draw(3, "flip", seed, 4)) for seed in range(6))
+    case = draw(3, "stuck", 1, 4)
     assert not hidden(case)
     whole = case.__class__(case.run, "stuck", case.run.pins, case.noise)
     assert hidden(whole)
