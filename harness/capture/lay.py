@@ -19,12 +19,13 @@ from .align import GATE, MOST, Search, search
 from .chance import SMALL, Chance, anchored, chance
 from .judge import Comparison, compare
 from .prepare import View
-from .timebase import TimeBase, rejoined, settle, track
+from .timebase import TimeBase, rejoined, settle, straight, track
 
 NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
 FAR = 64.0  # and at last
 SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
+STRAIGHT = 1.2  # how much further edges may stray from one line through all than from one that was carried on
 NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
 MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
 
@@ -89,6 +90,16 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             best = base, result
         if not len(best[1].differences.time):
             break
+        # Between sparse changes a short line may have been carried on astray; then one through all is better. Where a
+        # step was lost or gained it is not: the edges stray further from it.
+        whole = (
+            None if view.clock or not view.capture.timed else straight(view.edges, view.nearest, offset, rate)
+        )
+        if whole and whole.reach < STRAIGHT * base.reach:
+            result = _compared(view, whole)
+            if not len(result.differences.time):
+                best = whole, result
+                break
     if best is None:
         return None
     best = _without_doubt(view, *best)
@@ -101,8 +112,8 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
 
 
 def _without_doubt(view: View, base: TimeBase, result: Comparison) -> tuple[TimeBase, Comparison]:
-    """Where bits cannot be told and all others agree: a time base, as far off as this one may be, by which all do."""
-    if not result.doubtful or len(result.differences.time):
+    """Where bits cannot be told: a time base, no further off than this one may be, by which all bits agree."""
+    if not result.doubtful:
         return base, result
     for part in (share * sign for share in NUDGES for sign in (-1, 1)):
         moved = replace(base, golden=base.golden + part * 3 * base.sigma)

@@ -112,6 +112,13 @@ def track(edges: Stream, nearest: Nearest, offset: float, rate: float, around: f
     return _averaged(capture, golden, rate)
 
 
+def straight(edges: Stream, nearest: Nearest, offset: float, rate: float) -> TimeBase | None:
+    """The same for a capture so short that a drift does not bend it: one line through all that matches."""
+    if edges.last - edges.first > MEMORY_STEPS or edges.total > SEED_LOOK:
+        return None
+    return _averaged(*_matched(edges.head(edges.first, edges.total), nearest, offset, rate), rate)
+
+
 def _seed(
     edges: Stream, nearest: Nearest, offset: float, rate: float, around: float
 ) -> tuple[tuple[Floats, Floats], float]:
