@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from typing import TYPE_CHECKING
 
 import pytest
@@ -32,3 +33,23 @@ def test_counts_in_decimal(drive: Drive, power_up: PowerUp) -> None:
         tens = DIGITS[design.outputs & 0x7F]
         design.set(i1=0)
         assert f"{tens}{ones}" == f"{count:03}"[-2:]
+
+
+@pytest.mark.parametrize(("samples", "once"), [(1, True), (6, False)])
+def test_a_bouncing_contact(drive: Drive, samples: int, once: bool) -> None:
+    """At the wanted 50 steps a second at most one falls into a bounce, and it reads either level: counted once.
+
+    A bounce lasts 6.2 ms at most (16 switches: Ganssle, A Guide to Debouncing). With a step each millisecond, six
+    fall into one, and sacks are counted that never came.
+    """
+    seed = 8
+    print("seed", seed)
+    chance = random.Random(seed)
+    design = drive("load_counter")
+    assert design.datasheet.step is not None
+    assert design.datasheet.step.wanted_hz == 50
+    design.restart()
+    for _ in range(9):
+        for level in (1, 0):
+            design.follow([chance.randrange(2) for _ in range(samples)] + [level] * 10)
+    assert (DIGITS[design.outputs & 0x7F] == 9) == once
