@@ -25,7 +25,6 @@ NEAR = 0.06  # rates that are searched at first, on both sides of the predicted 
 FAR = 64.0  # and at last
 SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
-STRAIGHT = 1.2  # how much further edges may stray from one line through all than from one that was carried on
 NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
 MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
 
@@ -90,14 +89,12 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             best = base, result
         if not len(best[1].differences.time):
             break
-        # Between sparse changes a short line may have been carried on astray; then one through all is better. Where a
-        # step was lost or gained it is not: the edges stray further from it.
-        whole = (
-            None if view.clock or not view.capture.timed else straight(view.edges, view.nearest, offset, rate)
-        )
-        if whole and whole.reach < STRAIGHT * base.reach:
+        # Between sparse changes a short line may have been carried on astray; then one through all is better.
+        known = view.clock or not view.capture.timed
+        whole = None if known else straight(view.edges, view.nearest, offset, rate)
+        if whole:
             result = _compared(view, whole)
-            if not len(result.differences.time):
+            if not len(result.differences.time) and _merit(view, whole, result) > _merit(view, *best):
                 best = whole, result
                 break
     if best is None:

@@ -113,10 +113,28 @@ def track(edges: Stream, nearest: Nearest, offset: float, rate: float, around: f
 
 
 def straight(edges: Stream, nearest: Nearest, offset: float, rate: float) -> TimeBase | None:
-    """The same for a capture so short that a drift does not bend it: one line through all that matches."""
-    if edges.last - edges.first > MEMORY_STEPS or edges.total > SEED_LOOK:
+    """The same for a capture with so few changes, and so short, that a line through all is surer than one carried on.
+
+    None where there are more, or where a step that was lost or gained on the way would explain the edges better.
+    """
+    if edges.last - edges.first > MEMORY_STEPS or edges.total > SEED_MOST:
         return None
-    return _averaged(*_matched(edges.head(edges.first, edges.total), nearest, offset, rate), rate)
+    capture, golden = _matched(edges.head(edges.first, edges.total), nearest, offset, rate)
+    return None if len(capture) < 3 or _slips(capture, golden) else _averaged(capture, golden, rate)
+
+
+def _slips(x: Floats, y: Floats) -> bool:
+    """Whether a line with a step of 1 up or down in it fits these points better, by least squares, than one without.
+
+    The step's own remainder is taken from the line first; ends of less than two points are left out.
+    """
+    middle, height, slope = _straight(x, y, 1.0)
+    behind = np.cumsum((y - height - slope * (x - middle))[::-1])[::-1]
+    count = np.arange(len(x), 0, -1)
+    lever = np.cumsum((x - middle)[::-1])[::-1]
+    own = count - count**2 / len(x) - lever**2 / max(float(((x - middle) ** 2).sum()), TINY)
+    better = 2 * np.abs(behind) > own
+    return bool(better[2:-1].any())
 
 
 def _seed(
