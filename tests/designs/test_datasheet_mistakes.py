@@ -174,7 +174,7 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'lines = { signal = "o4" }\n',
             "",
-            ':25: attach[0].lines: is missing; add it: a table of its terminals: signal',
+            ":25: attach[0].lines: is missing; add it: a table of its terminals: signal",
         ),
         (
             "volume = 0.5",
