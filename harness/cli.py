@@ -22,6 +22,7 @@ from .options import (
     Amount,
     board_option,
     columns,
+    delays,
     json_option,
     run_options,
     trust_options,
@@ -132,13 +133,26 @@ def slots(board: str, as_json: bool) -> int:
     metavar="N",
     help="Most pictures in a row.",
 )
+@click.option(
+    "--gate-delay",
+    callback=delays,
+    metavar="0.1ns..2ns",
+    help="Least and greatest delay of a gate: how fast does a free-running loop run?",
+)
 @json_option
-def show(speed: float, motion: bool | None, pictures: int, as_json: bool, **asked: Any) -> int:
+def show(
+    speed: float,
+    motion: bool | None,
+    pictures: int,
+    gate_delay: tuple[float, float] | None,
+    as_json: bool,
+    **asked: Any,
+) -> int:
     """Show what the display should do, as the eye sees it."""
     from .commands.question import Asked
     from .commands.show import run
 
-    return run(Asked(**asked), as_json, speed=speed, motion=motion, most=pictures)
+    return run(Asked(**asked), as_json, speed=speed, motion=motion, most=pictures, gate_delay=gate_delay)
 
 
 @cli.command()

@@ -16,12 +16,16 @@ from .schedule import Graph, Schedule, components
 
 @dataclass(frozen=True)
 class Oscillation:
-    """One free-running loop: its nets by name, their source lines, the gates of its shortest and longest way round."""
+    """One free-running loop: its nets by name, their source lines, the gates of its shortest and longest way round.
+
+    `values` are the numbers of the nets' values in the netlist.
+    """
 
     nets: tuple[str, ...]
     places: tuple[str, ...]
     shortest: int
     longest: int
+    values: tuple[int, ...] = ()
 
     def frequency(self, fastest_gate: float, slowest_gate: float) -> tuple[float, float]:
         """Lowest and highest frequency in Hz for gate delays in seconds.
@@ -77,7 +81,8 @@ def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
     sources = [cell.src for cell in netlist.cells] + [register.src for register in netlist.registers]
     nets = tuple(names.get(driven[node], f"v{driven[node]}") for node in ring)
     places = tuple(dict.fromkeys(sources[node] for node in ring if sources[node]))
-    return Oscillation(nets, places, _shortest(graph, ring), len(ring))
+    values = tuple(driven[node] for node in ring)
+    return Oscillation(nets, places, _shortest(graph, ring), len(ring), values)
 
 
 def _names(netlist: Netlist) -> dict[int, str]:

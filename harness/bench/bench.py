@@ -9,6 +9,8 @@ from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
+from forelight.sim.errors import LoopError
+from forelight.sim.loops import Oscillation
 from forelight.sim.netlist import Netlist
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
@@ -19,6 +21,7 @@ from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
 from .answers import check_contention, every_frame, in_phases
+from .freerun import MOST_LOOPS, stilled, touched
 from .period import period
 from .powerups import run_power_ups
 from .proof import prove
@@ -100,8 +103,13 @@ def run(
             spans = [(first, end) for first, end, where in _spans(plan) if where == number]
             story = _answered(seats[number], plan, spans, frames, values, power_ups(), seed, told)
         else:
-            story = _story(seats[number], frames, values, power_ups(), seed, told)
-        if number == slot and story.inputs is None and story.answer.standings[-1].states[1:]:
+            story = _story(seats[number], frames, values, power_ups, seed, told)
+        if (
+            number == slot
+            and story.inputs is None
+            and not story.loops
+            and story.answer.standings[-1].states[1:]
+        ):
             story = _repeating(story, seats[number].simulation, values, plan, slot)
         stories[number] = story
         done += len(frames)
@@ -113,13 +121,25 @@ def _story(
     seat: Seat,
     frames: Frames,
     values: Lines,
-    power_ups: Iterable[PowerUp],
+    power_ups: Callable[[], Iterable[PowerUp]],
     seed: int,
     progress: Callable[[int], None],
 ) -> Story:
-    proved = prove(seat.netlist, values)
-    answer = run_power_ups(seat.simulation, values, power_ups, seed, progress)
-    return Story(frames, answer.outputs, proved, answer.agreed, answer)
+    """Loops that run free are taken out as they are found, and what they reach is neither proved nor agreed upon."""
+    loops: tuple[Oscillation, ...] = ()
+    while True:
+        still = Seat(seat.datasheet, stilled(seat.netlist, loops)) if loops else seat
+        try:
+            answer = run_power_ups(still.simulation, values, power_ups(), seed, progress)
+            break
+        except LoopError as error:
+            if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
+                raise
+            loops += error.loops
+    known = ALL & ~touched(seat.netlist, loops)
+    proved = prove(still.netlist, values) & np.uint8(known)
+    agreed = answer.agreed & np.uint8(known)
+    return Story(frames, answer.outputs, proved, agreed, answer, loops=loops)
 
 
 def _answered(

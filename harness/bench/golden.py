@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 
@@ -34,7 +35,7 @@ class Golden:
     `proved` and `sampled` uint8 masks without a bit in common: a bit in neither is unsettled. The last row
     holds until tick `end`. `facts` go into the side file: hashes, seed, number of power-ups, start and latency
     (ticks from a change of the design's inputs to its answer at the pins), as strings and numbers. `races` are those
-    that left an output unsettled.
+    that left an output unsettled, `loops` those that run free at some time, so that what they reach is unsettled.
 
     Where the fact `start` is `fixed`, the bench shows this from the start of the procedure. Where it is `anywhere`, the
     run repeats itself every `period_ticks` from `period_from_tick` on, and the bench is somewhere in that period.
@@ -51,6 +52,7 @@ class Golden:
     end: int
     facts: Mapping[str, str | int] = field(default_factory=dict)
     races: tuple[Race, ...] = ()
+    loops: tuple[Oscillation, ...] = ()
 
     @property
     def settled(self) -> NDArray[np.uint8]:

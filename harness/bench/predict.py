@@ -59,6 +59,9 @@ def predict(
     ticks[shown.frames < 0] = 0
     sampling: dict[str, str | int] = {"power_ups": power_ups, "seed": seed, "bound": f"3/{power_ups}"}
     facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | _start(plan, shown.stories.get(slot))
+    loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
+    if loops:
+        facts["free_running"] = "; ".join(map(str, loops))
     return Golden(
         board=board.name,
         oscillator_hz=board.oscillator_hz,
@@ -71,6 +74,7 @@ def predict(
         end=int(plan.start_ticks(np.array([plan.end]))[0]),
         facts=facts,
         races=_races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else (),
+        loops=loops,
     )
 
 

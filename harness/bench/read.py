@@ -93,7 +93,7 @@ def _damaged(what: str, place: str) -> CaptureError:
     )
 
 
-def _golden(facts: dict[str, Any], columns: Mapping[str, NDArray[Any]]) -> Golden:
+def _golden(facts: dict[str, Any], columns: Mapping[str, Any]) -> Golden:
     board, hz, end = facts.pop("board"), facts.pop("oscillator_hz"), facts.pop("end_ticks")
     races = facts.pop("races")
     return Golden(board=board, oscillator_hz=hz, end=end, facts=facts, races=races, **columns)

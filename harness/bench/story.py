@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 from .period import Period
@@ -18,7 +19,8 @@ class Story:
 
     Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
     sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift. Where
-    something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`.
+    something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
+    time: nothing that they reach is proved or agreed.
     """
 
     frames: Frames
@@ -28,6 +30,7 @@ class Story:
     answer: Answer
     period: Period | None = None
     inputs: NDArray[np.uint8] | None = None
+    loops: tuple[Oscillation, ...] = ()
 
     def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
         """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""

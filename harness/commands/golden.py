@@ -13,7 +13,7 @@ from ..bench.golden import Golden
 from ..bench.write import to_csv, write_golden
 from .output import emit_bytes, emit_json, emit_words
 from .question import Asked, Question, question
-from .settled import told
+from .settled import free_running, told
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
@@ -41,7 +41,7 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
         emit_json(found)
     else:
         emit_words(sentence(found))
-        for paragraph in told(golden, asking.settling(golden)):
+        for paragraph in (*free_running(golden), *told(golden, asking.settling(golden))):
             emit_words(paragraph)
     return 0
 

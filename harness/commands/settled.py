@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..bench.golden import Golden, Race
 from ..bench.settling import Settling
-from .words import ranges
+from .words import hertz, ranges
 
 #: Races that are told one by one.
 MOST_RACES = 3
@@ -14,7 +14,29 @@ MOST_RACES = 3
 
 def told(golden: Golden, found: Settling) -> list[str]:
     """A paragraph each."""
+    if golden.loops:
+        return []  # `free_running` has said what cannot be known
     return [_settles(golden, found), *races(golden)]
+
+
+def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> Iterator[str]:
+    """Loops that never rest, and how fast they may run with gates of these least and greatest delays in seconds."""
+    for loop in golden.loops:
+        what = str(loop).replace("wrapper.design.", "").replace("wrapper.", "")
+        yield (
+            f"Warning: a loop of {loop.longest} gates runs free: {what}. Nothing that it reaches can be foretold, and "
+            "it takes current for as long as it runs."
+        )
+        if delays is None:
+            yield "Say --gate-delay 0.1ns..2ns, with your own figures, to be told how fast it may run."
+            continue
+        low, high = (hertz(rate) for rate in loop.frequency(*delays))
+        least, greatest = (f"{delay * 1e9:.4g}" for delay in delays)
+        yield (
+            f"With gates of {least} to {greatest} ns it runs at {low} to {high}, as a change goes round twice in a "
+            "period. Pairs of inverters in a row were merged when the source was read: with more gates drawn it is "
+            "slower in proportion."
+        )
 
 
 def _settles(golden: Golden, found: Settling) -> str:

@@ -28,7 +28,7 @@ from ..view.segments import LARGE, SMALL
 from .facts import facts, warnings
 from .output import console, emit_json, show
 from .question import Asked, Question, question
-from .settled import told
+from .settled import free_running, told
 from .words import ranges
 
 #: Rows of the moving preview beside the display itself.
@@ -37,8 +37,19 @@ ROWS_BESIDE = 4
 FOR_ALL_COLUMNS = 60
 
 
-def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most: int) -> int:
-    """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row."""
+def run(
+    asked: Asked,
+    as_json: bool,
+    *,
+    speed: float,
+    motion: bool | None,
+    most: int,
+    gate_delay: tuple[float, float] | None = None,
+) -> int:
+    """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row.
+
+    `gate_delay` is the range in seconds by which the rate of a free-running loop is told.
+    """
     try:
         asking = question(asked)
     except EmptySlotError as empty:
@@ -46,13 +57,15 @@ def run(asked: Asked, as_json: bool, *, speed: float, motion: bool | None, most:
     whole = asking.golden()
     golden, settling = since(whole, asking.start()), asking.settling(whole)
     if as_json:
-        emit_json(answer(asking, golden, settling))
+        emit_json(answer(asking, golden, settling, gate_delay))
         return 0
     flash = flashing(golden, speed)
     screen = console()
     can_move = screen.is_terminal and not screen.is_dumb_terminal and motion is not False
     moving = can_move and (motion is True or not flash.too_much)
     show(*facts(asking), "")
+    if golden.loops:
+        show(*free_running(golden, gate_delay), "")
     if flash.too_much:
         show(caution(flash, held=can_move and not moving), "")
     glyphs = glyphs_for(sys.stdout.encoding)
@@ -179,7 +192,9 @@ def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None
             time.sleep(max(0.0, 1 / RATE - (time.monotonic() - begun - passed)))
 
 
-def answer(asking: Question, golden: Golden, settling: Settling) -> dict[str, object]:
+def answer(
+    asking: Question, golden: Golden, settling: Settling, gate_delay: tuple[float, float] | None = None
+) -> dict[str, object]:
     """The same for scripts: times in seconds from the moment at which the slot is up."""
     sheet, board, hz = asking.sheet, asking.board, golden.oscillator_hz
     sequence = pictures(golden, seen(golden), wired(asking))
@@ -211,6 +226,15 @@ def answer(asking: Question, golden: Golden, settling: Settling) -> dict[str, ob
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
         "races": [vars(race) for race in golden.races],
+        "free_running": [
+            {
+                "nets": list(loop.nets),
+                "places": list(loop.places),
+                "gates": [loop.shortest, loop.longest],
+                "hz": list(loop.frequency(*gate_delay)) if gate_delay else None,
+            }
+            for loop in golden.loops
+        ],
         "pictures": [
             {
                 "time_s": picture.start / hz,

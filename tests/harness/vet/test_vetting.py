@@ -155,7 +155,8 @@ def test_what_must_be_put_right(folder: Path, case: str) -> None:
 #: The same for what is worth knowing.
 KNOWN = {
     "latch": (
-        COUNT + "  reg held;\n  always @* if (restart) held = 0; else if (go) held = count[0];\n  assign outputs = {held, count[6:0]};\n",
+        COUNT + "  reg held;\n  always @* if (restart) held = 0; else if (go) held = count[0];\n"
+        "  assign outputs = {held, count[6:0]};\n",
         (),
         "design.v:6.3-6.65: latch inferred for held: if none is meant, give it a value in every case",
     ),
