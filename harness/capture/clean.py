@@ -46,3 +46,18 @@ def without_spikes(line: Line, shortest: float) -> Line:
     change = np.ones(len(levels), bool)
     change[1:] = levels[1:] != levels[:-1]
     return Line(times[change], levels[change])
+
+
+def without_frays(line: Line, shortest: float, end: float) -> Line:
+    """The line with gaps for a first and a last run shorter than `shortest`.
+
+    The recording's ends (the last one at `end`) may have cut these off from longer runs or through spikes.
+    """
+    bounds = np.append(line.times, end)
+    short = np.flatnonzero(np.diff(bounds) < shortest)
+    frayed = short[(short == 0) | (short == len(line.times) - 1)]
+    if not len(frayed) or len(line.times) < 2:
+        return line
+    levels = line.levels.copy()
+    levels[frayed] = GAP
+    return Line(line.times, levels)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .clean import shortest_run, without_spikes
+from .clean import shortest_run, without_frays, without_spikes
 from .edges import Nearest, Stream
 from .record import Capture, Floats, Line
 from .reference import Reference
@@ -101,7 +101,7 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
     lines = {}
     for name, line in capture.lines.items():
         if name in golden.lines:
-            kept = without_spikes(line, shortest)
+            kept = without_frays(without_spikes(line, shortest), shortest, capture.end)
             lines[name] = Line(moved(kept.times), kept.levels)
     telling = tuple(name for name in lines if name != step_line)
     start, end = moved(np.array([capture.start, capture.end]))

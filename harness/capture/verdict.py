@@ -165,7 +165,7 @@ def _by_chance(plain: Verdict, odds: Chance, changes: int) -> Verdict:
     return replace(
         plain,
         reasons=(
-            f"The recording has {changes} changes, so few or so alike that it would fit somewhere by chance.",
+            f"The recording has {changes} change{'' if changes == 1 else 's'}, so few or so alike that it would fit somewhere by chance.",
         ),
         remedies=tuple(remedies),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from forelight.harness.capture.clean import shortest_run, without_spikes
+from forelight.harness.capture.clean import shortest_run, without_frays, without_spikes
 from forelight.harness.capture.record import GAP, Line
 
 
@@ -33,6 +33,14 @@ def test_a_spike_beside_an_edge_hides_when_it_was() -> None:
 def test_the_first_and_last_run_may_be_of_any_length() -> None:
     short = line((0, 0), (0.01, 1), (5, 0))
     assert without_spikes(short, 0.125) is short
+
+
+def test_a_short_run_at_an_end_of_the_recording_may_be_a_spike() -> None:
+    short = line((0, 0), (0.01, 1), (5, 0))
+    assert seen(without_frays(short, 0.125, 5.1)) == [(0, GAP), (0.01, 1), (5, GAP)]
+    assert without_frays(short, 0.005, 5.1) is short
+    still = line((0, 1))
+    assert without_frays(still, 0.125, 0.1) is still
 
 
 @pytest.mark.parametrize(
