@@ -162,11 +162,10 @@ def _by_chance(plain: Verdict, odds: Chance, changes: int) -> Verdict:
         remedies.append(
             "Record the step line and the restart too: then it is known where the recording begins."
         )
+    many = "1 change" if changes == 1 else f"{changes} changes"
     return replace(
         plain,
-        reasons=(
-            f"The recording has {changes} change{'' if changes == 1 else 's'}, so few or so alike that it would fit somewhere by chance.",
-        ),
+        reasons=(f"The recording has {many}, so few or so alike that it would fit somewhere by chance.",),
         remedies=tuple(remedies),
     )
 
