@@ -7,52 +7,12 @@ over-wide shifts undefined and traps on some divisions, so both are guarded here
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from ..netlist import Cell, Word
-from . import division
+from . import choices, division
+from .site import Emitter, Site
 from .words import Scope
-
-
-@dataclass(frozen=True)
-class Site:
-    """One cell at the place where its text is being written."""
-
-    cell: Cell
-    operands: Sequence[Word]  # of the cell, with what is known put in
-    scope: Scope
-    width: int  # of the result, never 0
-
-    @property
-    def signed(self) -> bool:
-        return bool(self.cell.int_param("A_SIGNED"))
-
-    @property
-    def both_signed(self) -> bool:
-        return bool(self.cell.int_param("A_SIGNED") and self.cell.int_param("B_SIGNED"))
-
-    def operand(self, index: int) -> Word:
-        return self.operands[index]
-
-    def op(self, expression: str) -> str:
-        return self.scope.text.op(expression)
-
-    def nonzero(self, word: Word) -> str:
-        width = max(word.width, 1)
-        return (
-            self.scope.word(word) if width == 1 else self.op(f"icmp ne i{width} {self.scope.word(word)}, 0")
-        )
-
-    def truth(self, bit: str) -> str:
-        """An i1 as the result of this cell."""
-        return self.scope.resize(bit, 1, self.width)
-
-    def select(self, bit: str, yes: str, no: str, width: int | None = None) -> str:
-        return self.scope.text.select(bit, f"i{width or self.width}", yes, no)
-
-
-Emitter = Callable[[Site], str]
 
 
 def emit(scope: Scope, cell: Cell, operands: Sequence[Word]) -> str:
@@ -214,75 +174,6 @@ def _shift(at: Site) -> str:
     return at.scope.resize(result, width, at.width)
 
 
-def _mux(at: Site) -> str:
-    a, b, s = (at.scope.word(word) for word in at.operands)
-    if at.cell.kind == "$mux":
-        return at.select(s, b, a)
-    kept = at.op(f"and i{at.width} {a}, {at.op(f'xor i{at.width} {s}, -1')}")
-    return at.op(f"or i{at.width} {kept}, {at.op(f'and i{at.width} {b}, {s}')}")
-
-
-def _pmux(at: Site) -> str:
-    """The highest select bit that is set wins; Yosys makes them one-hot."""
-    result = at.scope.word(at.operand(0))
-    choices, select = at.operand(1), at.operand(2)
-    for index in range(select.width):
-        choice = at.scope.word(choices.cut(index * at.width, at.width))
-        result = at.select(at.scope.word(select.bit(index)), choice, result)
-    return result
-
-
-def _tree(at: Site, leaves: list[str], select: Word) -> str:
-    """A binary tree of selects: the depth is the width of the selector, not the number of leaves."""
-    for index in range(select.width):
-        bit = at.scope.word(select.bit(index))
-        pairs = zip(leaves[::2], leaves[1::2], strict=True)
-        leaves = [low if low == high else at.select(bit, high, low) for low, high in pairs]
-    return leaves[0]
-
-
-def _bmux(at: Site) -> str:
-    words, select = at.operand(0), at.operand(1)
-    return _tree(
-        at, [at.scope.word(words.cut(i * at.width, at.width)) for i in range(1 << select.width)], select
-    )
-
-
-def _demux(at: Site) -> str:
-    value, select = at.operand(0), at.operand(1)
-    a = at.scope.extended(value, at.width, False)
-    wide = max(at.width, select.width + value.width.bit_length() + 1)
-    amount = at.op(f"mul i{wide} {at.scope.extended(select, wide, False)}, {value.width}")
-    return at.op(f"shl i{at.width} {a}, {at.scope.resize(amount, wide, at.width)}") if select.width else a
-
-
-def _lut(at: Site) -> str:
-    table, count = at.cell.int_param("LUT"), at.operand(0).width
-    rows = 1 << count
-    index = at.scope.extended(at.operand(0), max(rows, count), False)
-    wide = max(rows, count)
-    return at.truth(at.scope.resize(at.op(f"lshr i{wide} {table & (1 << rows) - 1}, {index}"), wide, 1))
-
-
-def _sop(at: Site) -> str:
-    table, depth, width = at.cell.int_param("TABLE"), at.cell.int_param("DEPTH"), at.operand(0).width
-    a = at.scope.word(at.operand(0))
-    result = "0"
-    for term in range(depth):
-        pairs = [table >> 2 * (term * width + bit) & 3 for bit in range(width)]
-        zeros = sum(1 << bit for bit, pair in enumerate(pairs) if pair & 1)
-        ones = sum(1 << bit for bit, pair in enumerate(pairs) if pair & 2)
-        if width:
-            high = at.op(f"and i{width} {a}, {zeros}")
-            low = at.op(f"and i{width} {at.op(f'xor i{width} {a}, -1')}, {ones}")
-            wrong = at.op(f"or i{width} {high}, {low}")
-        else:
-            wrong = "0"
-        met = at.op(f"icmp eq i{max(width, 1)} {wrong}, 0")
-        result = at.op(f"or i1 {result}, {met}")
-    return at.truth(result)
-
-
 def _alu(at: Site) -> str:
     """A plus B, or plus its complement where BI is set, plus CI."""
     signed = at.both_signed
@@ -311,46 +202,6 @@ def _carries(at: Site) -> str:
     return result
 
 
-def _tribuf(at: Site) -> str:
-    return at.select(at.scope.word(at.operand(1)), at.scope.word(at.operand(0)), "0")
-
-
-def _match(at: Site, select: Word, pattern: str) -> str:
-    """Whether the selector matches a pattern (highest bit first, `-` for any)."""
-    width = select.width
-    care = int("0" + "".join("0" if c == "-" else "1" for c in pattern), 2)
-    want = int("0" + "".join("1" if c == "1" else "0" for c in pattern), 2)
-    if not care:
-        return "true"
-    s = at.scope.word(select)
-    if care != (1 << width) - 1:
-        s = at.op(f"and i{width} {s}, {care}")
-    return at.op(f"icmp eq i{width} {s}, {want}")
-
-
-_TREE_BITS = 8
-
-
-def _case(at: Site) -> str:
-    select, *choices = at.operands
-    patterns = at.cell.params["patterns"]
-    assert isinstance(patterns, tuple)
-    names = [at.scope.word(choice) for choice in choices]
-    plain = all("-" not in pattern for case in patterns for pattern in case)
-    count = sum(len(case) for case in patterns)
-    if plain and 1 <= select.width <= _TREE_BITS and 2 * count >= 1 << select.width:
-        leaves = [names[-1]] * (1 << select.width)
-        for case, name in reversed(list(zip(patterns, names, strict=False))):
-            for pattern in case:
-                leaves[int(pattern, 2)] = name
-        return _tree(at, leaves, select)
-    result = names[-1]
-    for case, name in reversed(list(zip(patterns, names, strict=False))):
-        for pattern in case:
-            result = at.select(_match(at, select, pattern), name, result)
-    return result
-
-
 EMITTERS: dict[str, Emitter] = {
     **dict.fromkeys(("$not", "$pos", "$buf", "$neg"), _unary),
     **dict.fromkeys(
@@ -362,15 +213,15 @@ EMITTERS: dict[str, Emitter] = {
     **dict.fromkeys(("$div", "$mod", "$divfloor", "$modfloor"), _division),
     "$pow": _power,
     **dict.fromkeys(("$shl", "$shr", "$sshl", "$sshr", "$shift", "$shiftx"), _shift),
-    **dict.fromkeys(("$mux", "$bwmux"), _mux),
-    "$pmux": _pmux,
-    "$bmux": _bmux,
-    "$demux": _demux,
-    "$lut": _lut,
-    "$sop": _sop,
+    **dict.fromkeys(("$mux", "$bwmux"), choices.mux),
+    "$pmux": choices.pmux,
+    "$bmux": choices.bmux,
+    "$demux": choices.demux,
+    "$lut": choices.lut,
+    "$sop": choices.sop,
     "$alu": _alu,
     "$fa": _full_adder,
     "$lcu": _carries,
-    "$tribuf": _tribuf,
-    "case": _case,
+    "$tribuf": choices.tribuf,
+    "case": choices.case,
 }

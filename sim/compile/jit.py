@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+import re
 from functools import cache
 from itertools import count
 
@@ -12,6 +13,12 @@ from ..disk_cache import DiskCache, key
 
 #: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
 CACHE = DiskCache(".code", 64 * 2**20)
+
+#: Machine words handled between two labels beyond which machine code is made without optimisation, in time linear
+#: in them: LLVM's scheduler and register allocator take time that grows with the square of a block.
+LONGEST = 20_000
+#: The first integer type of a line.
+_WIDTH = re.compile(r"\bi(\d+)\b")
 
 
 class Code:
@@ -36,7 +43,7 @@ def optimised(text: str, level: int) -> llvm.ModuleRef:
     """The LLVM module of a text after the passes of a level 0 to 3."""
     module = llvm.parse_assembly(text)
     if level:
-        machine = _machine(level)
+        machine = _machine(generator_level(text, level))
         builder = llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options(speed_level=level))
         builder.getModulePassManager().run(module, builder)
     return module
@@ -55,6 +62,18 @@ def _maker() -> tuple[str, ...]:
     return version, llvm.get_process_triple(), llvm.get_host_cpu_name(), features
 
 
+def generator_level(text: str, level: int) -> int:
+    """The level at which machine code is made: 0 where a block is so long that more would take minutes."""
+    longest = here = 0
+    for line in text.splitlines():
+        if line.endswith(":"):
+            here = 0
+        width = _WIDTH.search(line)
+        here += -(-int(width[1]) // 64) if width else 1
+        longest = max(longest, here)
+    return 0 if longest > LONGEST else level
+
+
 _numbers = count()
 
 
@@ -63,7 +82,7 @@ def compile_text(text: str, function: str, level: int = 3, *, passes: bool = Tru
 
     Without `passes` the level is that of the code alone, and the text is taken as it is.
     """
-    machine = _machine(level)
+    machine = _machine(generator_level(text, level))
     entry = key((text, f"{level} {passes}", *_maker()))
     image = CACHE.load(entry)
     if image is None:

@@ -9,6 +9,11 @@ from .fold import fold
 from .layout import Place, storage_bits
 from .text import Text
 
+#: Bits of a wide value that are cut out or put together as one before single bits are: a machine word.
+_CHUNK = 64
+#: A wide concatenation of parts that are shorter than this on average is put together from chunks.
+_SHORT = 16
+
 
 class Scope:
     """What is known at a place in the text: value numbers and words, each with its LLVM name.
@@ -142,10 +147,14 @@ class Scope:
         total = word.width
         if total == 0:
             return "0"
+        runs = _runs(word.parts)
+        if total > _CHUNK and len(runs) * _SHORT > total:
+            # Bit by bit, a wide integer would be shifted and joined as a whole for every bit.
+            return self._joined([word.cut(at, min(_CHUNK, total - at)) for at in range(0, total, _CHUNK)])
         constant = 0
         at = 0
         result = ""
-        for part, repeats in _runs(word.parts):
+        for part, repeats in runs:
             width = part.width * repeats
             if isinstance(part, Const):
                 constant |= part.bits << at
@@ -162,6 +171,16 @@ class Scope:
             return str(constant)
         return self.text.op(f"or i{total} {result}, {constant}") if constant else result
 
+    def _joined(self, pieces: Sequence[Word]) -> str:
+        """The concatenation of words that are each made on their own."""
+        total = sum(piece.width for piece in pieces)
+        result, at = "0", 0
+        for piece in pieces:
+            name = self.resize(self.word(piece), piece.width, total)
+            result = self.text.op(f"or i{total} {result}, {self.text.op(f'shl i{total} {name}, {at}')}")
+            at += piece.width
+        return result
+
     def _slice(self, part: Slice) -> str:
         have = self.widths[part.value]
         place = self.places.get(part.value)
@@ -175,6 +194,13 @@ class Scope:
             if shift:
                 name = self.text.op(f"lshr i{bits} {name}, {shift}")
             return self.resize(name, bits, part.width)
+        first = part.low // _CHUNK * _CHUNK
+        chunk = Slice(part.value, first, min(_CHUNK, have - first))
+        if have > _CHUNK and part != chunk and part.low + part.width <= first + chunk.width:
+            name = self.word(Word((chunk,)))
+            if part.low > first:
+                name = self.text.op(f"lshr i{chunk.width} {name}, {part.low - first}")
+            return self.resize(name, chunk.width, part.width)
         name = self.name(part.value)
         if part.low:
             name = self.text.op(f"lshr i{have} {name}, {part.low}")
