@@ -61,6 +61,9 @@ def test_runs_are_settled(board_name: str, folder: Path) -> None:
         golden = predict(board, sheet, run_procedure(board, sheet, run.name), power_ups=16, seed=3)
         late = golden.steps >= 3 if sheet.step else golden.ticks > board.oscillator_hz // 10
         assert late.any()
+        if golden.loops:  # a ring that the run lets go: its own test says what it reaches
+            assert folder.name == "inverter_ring" and run.name == "let go"
+            continue
         assert (golden.settled[late] == 0xFF).all()
 
 
