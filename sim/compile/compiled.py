@@ -30,7 +30,7 @@ class Compiled:
     """The machine code of one netlist, shared by all simulations of it.
 
     A netlist of gates that have been folded already needs no `passes` of LLVM, some of which take more than linear
-    time on them: its code is as fast without, and ready 5 to 50 times as soon.
+    time on them: its code is as fast without, and ready 2 to 19 times as soon.
     """
 
     def __init__(self, netlist: Netlist, *, keep_in_memory: bool | None = None, passes: bool = True) -> None:
