@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from forelight.harness import cli as module
+from forelight.harness import ending as module
 from forelight.harness.cli import cli
 from forelight.sim.errors import UsageError
 

@@ -1,0 +1,75 @@
+"""How a command ends: its exit code, and what a person sees when something goes wrong."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import sys
+from collections.abc import Callable
+from contextvars import copy_context
+from pathlib import Path
+from typing import Any
+
+import click
+
+#: Exit codes beside those that `check` gives.
+DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
+#: Click lays help out for this many columns at least, unless it is told otherwise.
+NARROW = 52
+#: Names the file for the traceback of a fault of Forelight itself.
+TRACEBACK_VARIABLE = "FORELIGHT_TRACEBACK"
+FAULT_TEXT = (
+    "Forelight has failed: this is a fault of the program, not of what you asked. Please report it to those who "
+    "keep your copy of Forelight, with the command as you typed it and the files that it reads. {where} "
+    "({kind}: {said})"
+)
+
+
+class Commands(click.Group):
+    """A group whose commands return their exit code, and which shows each error as one message."""
+
+    def main(self, *args: Any, **options: Any) -> Any:
+        from .commands.output import drop_output, lenient_streams
+
+        lenient_streams()
+        options["standalone_mode"] = False
+        columns = shutil.get_terminal_size().columns
+        if columns < NARROW:
+            options.setdefault("terminal_width", columns - 1)
+        run: Callable[..., Any] = super().main
+        try:
+            # In a context of its own: what a command was trusted with ends with it.
+            code = copy_context().run(run, *args, **options) or DONE
+        except click.ClickException as error:
+            error.show()
+            code = WRONG_USE
+        except (click.Abort, KeyboardInterrupt):
+            code = INTERRUPTED
+        except SystemExit:  # click's answer to a reader who has closed the pipe: no fault, and not "differs"
+            drop_output()
+            code = DONE
+        except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
+            code = explain(error)
+        sys.exit(code)
+
+
+def explain(error: Exception) -> int:
+    """Say what went wrong on standard error; returns the exit code."""
+    from forelight.sim.errors import ForelightError
+
+    if isinstance(error, ForelightError):
+        click.echo(f"forelight: {error}", err=True)
+        return error.exit_code
+    kept = os.environ.get(TRACEBACK_VARIABLE)
+    where = f"To have the details written to a file, set {TRACEBACK_VARIABLE}=FILE and run it again."
+    if kept:
+        import traceback
+
+        try:
+            Path(kept).write_text("".join(traceback.format_exception(error)), encoding="utf-8")
+            where = f"The details are in {kept}: send them too."
+        except OSError as problem:
+            where = f"The details could not be written to {kept}: {problem.strerror}."
+    said = str(error).partition("\n")[0][:200]
+    click.echo(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said), err=True)
+    return FAULT
