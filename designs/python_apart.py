@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import json
-import signal
 import subprocess
 import sys
-import tempfile
 from pathlib import Path
 
 from forelight.sim.errors import SourceError
 
+from .child_process import BYTES, BYTES_WRITTEN, outgrew, run_child
+
 SECONDS = 60
-BYTES = 4 * 2**30
-#: Of RTLIL, which is all that comes back.
-BYTES_WRITTEN = 256 * 2**20
 
 
 def rtlil_apart(path: Path, class_name: str | None = None) -> str:
@@ -28,27 +25,18 @@ def rtlil_apart(path: Path, class_name: str | None = None) -> str:
         "class_name": class_name,
         "limits": (SECONDS + 5, BYTES, BYTES_WRITTEN),
     }
-    with tempfile.TemporaryFile() as answer:
-        try:
-            done = subprocess.run(
-                [sys.executable, "-I", "-m", "forelight.designs.python_child"],
-                input=json.dumps(order).encode(),
-                stdout=answer,
-                stderr=subprocess.PIPE,
-                timeout=SECONDS,
-                check=False,
-            )
-        except subprocess.TimeoutExpired:
-            raise _failed(path, f"did not finish within {SECONDS} s") from None
-        answer.seek(0)
-        raw = answer.read()
+    command = [sys.executable, "-I", "-m", "forelight.designs.python_child"]
+    try:
+        done = run_child(command, json.dumps(order).encode(), SECONDS)
+    except subprocess.TimeoutExpired:
+        raise _failed(path, f"did not finish within {SECONDS} s") from None
     # What the design prints is not Forelight's output.
     sys.stderr.write(done.stderr.decode(errors="replace"))
-    if done.returncode == -getattr(signal, "SIGXFSZ", 0):
+    if outgrew(done):
         raise _failed(path, f"comes to more than {BYTES_WRITTEN >> 20} MiB of RTLIL")
     if done.returncode != 0:
         raise _failed(path, f"ended its process with code {done.returncode}")
-    found = json.loads(raw)
+    found = json.loads(done.stdout)
     if "error" in found:
         what, place, remedy = found["error"]
         raise SourceError(what, place=place, remedy=remedy)

@@ -6,16 +6,15 @@ import importlib.util
 import marshal
 import os
 import re
-import signal
 import subprocess
 import sys
-import tempfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
+from .child_process import BYTES, BYTES_WRITTEN, outgrew, run_child
 from .verilog_files import files_read, reachable
 
 #: RTLIL that Yosys has written, by a hash of everything that it depends on.
@@ -34,9 +33,6 @@ SCRIPT = (
     "write_rtlil",
 )
 SECONDS = 60
-BYTES = 4 * 2**30
-#: Of RTLIL, which is all that Yosys writes.
-BYTES_WRITTEN = 256 * 2**20
 #: The WebAssembly build translates itself on its first start, which takes this long at most.
 SECONDS_SANDBOX = 600
 _CHILD = Path(__file__).with_name("yosys_child.py")
@@ -176,22 +172,8 @@ def _stamp(path: Path) -> str:
 def _run(
     command: list[str], base: Path, seconds: int, order: bytes, extra: Mapping[str, str]
 ) -> subprocess.CompletedProcess[str]:
-    environment = os.environ | extra
-    with tempfile.TemporaryFile() as printed:  # of a file the system can bound the size, of a pipe it cannot
-        done = subprocess.run(
-            command,
-            input=order,
-            stdout=printed,
-            stderr=subprocess.PIPE,
-            timeout=seconds,
-            cwd=base,
-            env=environment,
-            check=False,
-        )
-        printed.seek(0)
-        out, words = (
-            raw.decode(errors="replace").replace("\r\n", "\n") for raw in (printed.read(), done.stderr)
-        )
+    done = run_child(command, order, seconds, folder=base, environment=os.environ | extra)
+    out, words = (raw.decode(errors="replace").replace("\r\n", "\n") for raw in (done.stdout, done.stderr))
     return subprocess.CompletedProcess(command, done.returncode, out, words)
 
 
@@ -237,7 +219,7 @@ def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence
         return SourceError(
             f"Yosys needs more than {BYTES >> 20} MiB", place=", ".join(names), remedy="simplify the design"
         )
-    if done.returncode == -getattr(signal, "SIGXFSZ", 0):
+    if outgrew(done):
         return SourceError(
             f"what Yosys makes of it takes more than {BYTES_WRITTEN >> 20} MiB",
             place=", ".join(names),
