@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from ..netlist import Cell, Word
 from . import choices, division
-from .site import Emitter, Site
+from .site import Emitter, Site, pieces
 from .words import Scope
 
 
@@ -33,13 +33,13 @@ def _reduce(at: Site) -> str:
     width, kind = word.width, at.cell.kind
     if width == 0:
         return "1" if kind in ("$reduce_and", "$reduce_xnor", "$logic_not") else "0"
-    a = at.scope.word(word)
     if kind == "$reduce_and":
-        return at.truth(at.op(f"icmp eq i{width} {a}, -1"))
+        return at.truth(at.equals(word, (1 << width) - 1))
     if kind in ("$reduce_or", "$reduce_bool"):
         return at.truth(at.nonzero(word))
     if kind == "$logic_not":
-        return at.truth(at.op(f"icmp eq i{width} {a}, 0"))
+        return at.truth(at.equals(word, 0))
+    a = at.scope.word(word)
     ones = at.op(f"call i{width} @llvm.ctpop.i{width}(i{width} {a})")
     parity = at.scope.resize(ones, width, 1)
     return at.truth(parity if kind == "$reduce_xor" else at.op(f"xor i1 {parity}, 1"))
@@ -83,11 +83,21 @@ _COMPARE = {
 def _compare(at: Site) -> str:
     signed = at.both_signed
     width = max(at.operand(0).width, at.operand(1).width, 1)
-    a, b = (at.scope.extended(at.operand(i), width, signed) for i in (0, 1))
     verb = _COMPARE[at.cell.kind]
     if verb not in ("eq", "ne"):
         verb = ("s" if signed else "u") + verb
+    elif all(at.may_be_turned(side) for side in (at.operand(i).extend(width, signed) for i in (0, 1))):
+        return at.truth(_equal_hidden(at, width, verb))
+    a, b = (at.scope.extended(at.operand(i), width, signed) for i in (0, 1))
     return at.truth(at.op(f"icmp {verb} i{width} {a}, {b}"))
+
+
+def _equal_hidden(at: Site, width: int, verb: str) -> str:
+    """Equality of two words that may both be rotations (`Site.may_be_turned`)."""
+    one, other = (pieces(at.operand(i).extend(width, at.both_signed)) for i in (0, 1))
+    pairs = ((at.hidden(a), b) for a, b in zip(one, other, strict=True))
+    differs = at.differing(((bits, name), at.scope.extended(b, bits, False)) for (bits, name), b in pairs)
+    return differs if verb == "ne" else at.op(f"xor i1 {differs}, 1")
 
 
 def _division(at: Site) -> str:

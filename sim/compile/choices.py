@@ -98,10 +98,10 @@ def _match(at: Site, select: Word, pattern: str) -> str:
     want = int("0" + "".join("1" if c == "1" else "0" for c in pattern), 2)
     if not care:
         return "true"
-    s = at.scope.word(select)
-    if care != (1 << width) - 1:
-        s = at.op(f"and i{width} {s}, {care}")
-    return at.op(f"icmp eq i{width} {s}, {want}")
+    if care == (1 << width) - 1:
+        return at.equals(select, want)
+    masked = at.op(f"and i{width} {at.scope.word(select)}, {care}")
+    return at.op(f"icmp eq i{width} {masked}, {want}")
 
 
 _TREE_BITS = 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -9,7 +10,7 @@ from dataclasses import dataclass, field
 import pytest
 from forelight.sim import Simulation
 from forelight.sim.evaluate import evaluate
-from forelight.sim.netlist import PORTS, Cell, Const, Memory, Netlist, Param, Word
+from forelight.sim.netlist import PORTS, Cell, Const, Memory, Netlist, Param, Slice, Word
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -213,3 +214,58 @@ def test_compiled_cells(kind: str, data: st.DataObject, seed: int) -> None:
         for cell in bench.cells:
             meant = expected(bench, cell, values)
             assert sim.get(f"o{cell.output}") == meant, (cell, [value_of(w, values) for w in cell.operands])
+
+
+#: Two words a and b as one bit: by cells of these kinds, the first on both, each further one on what came before.
+COMPARED = [
+    *(("$eq",), ("$ne",), ("$eqx",), ("$nex",)),
+    *(("$xor", "$reduce_bool"), ("$sub", "$logic_not"), ("$xnor", "$reduce_and")),
+]
+UNSIGNED = {"A_SIGNED": 0, "B_SIGNED": 0}
+
+
+def turning(number: int, value: int, by: int, width: int) -> list[Cell]:
+    """Cells that drive value `number` + 2 with the value rotated to the right, made of shifts."""
+    word, numbers = Word.value(value, width), [Word.value(number + n, width) for n in range(2)]
+    low, high = (Word.const(distance, 8) for distance in (by, width - by))
+    return [
+        Cell("$shr", number, (word, low), UNSIGNED),
+        Cell("$shl", number + 1, (word, high), UNSIGNED),
+        Cell("$or", number + 2, (numbers[0], numbers[1]), UNSIGNED),
+    ]
+
+
+@pytest.mark.parametrize("kinds", COMPARED, ids=str)
+@pytest.mark.parametrize("by_shifts", [False, True])
+@pytest.mark.parametrize("width", [3, 5, 8, 67])
+def test_rotations_compared(kinds: tuple[str, ...], by_shifts: bool, width: int) -> None:
+    """LLVM 22 makes one rotation of both sides, and takes its distance modulo the wrong number where it may."""
+    equal_is_one = kinds[-1] in ("$eq", "$eqx", "$logic_not", "$reduce_and")
+    distances = {1, 2, width // 2, width - 1}
+    for one, other in itertools.product(distances, repeat=2):
+        sides, cells, widths = [], [], [width, width]
+        for value, by in ((0, one), (1, other)):
+            if by_shifts:
+                cells += turning(len(widths), value, by, width)
+                widths += [width] * 3
+                sides.append(Word.value(len(widths) - 1, width))
+            else:
+                sides.append(Word((Slice(value, by, width - by), Slice(value, 0, by))))
+        for kind in kinds:
+            widths.append(width if kind in ("$xor", "$xnor", "$sub") else 1)
+            cells.append(Cell(kind, len(widths) - 1, tuple(sides), UNSIGNED))
+            sides = [Word.value(len(widths) - 1, widths[-1])]
+        netlist = Netlist("turned", tuple(widths), {"a": 0, "b": 1}, {"y": sides[0]}, tuple(cells), (), ())
+        sim = Simulation(netlist)
+        for a in (*range(min(1 << width, 32)), (1 << width) - 2, 0x5A5A5A5A5A5A5A5A5 & (1 << width) - 1):
+            same = turned(turned(a, one, width), width - other, width)
+            for b in (same, a, same ^ 1):
+                sim.set_many({"a": a, "b": b})
+                sim.settle()
+                equal = turned(a, one, width) == turned(b, other, width)
+                assert sim.get("y") == (equal == equal_is_one), (one, other, a, b)
+
+
+def turned(value: int, by: int, width: int) -> int:
+    """Rotated to the right."""
+    return (value >> by | value << width - by) & (1 << width) - 1
