@@ -176,14 +176,10 @@ def _pruned(netlist: Netlist) -> Netlist:
     graph = Graph(netlist)
     wanted = [*netlist.outputs.values(), *netlist.names.values()]
     for register in netlist.registers:
-        wanted += [register.data, *(word for o in register.overrides for word in (o.mask, o.value))]
-        if register.clock is not None:
-            wanted.append(register.clock)
+        wanted += register.words
     for memory in netlist.memories:
         for port in memory.writes:
-            wanted += [port.address, port.data, port.enable]
-            if port.clock is not None:
-                wanted.append(port.clock)
+            wanted += port.words
     needed = graph.cone(wanted)
     cells = tuple(cell for number, cell in enumerate(netlist.cells) if number in needed)
     return replace(netlist, cells=cells)

@@ -162,33 +162,26 @@ class Together:
 
     def samples(self, columns: Mapping[str, NDArray[Any]], observe: str) -> Bits:
         observed = Observed(self._words(observe))
-        count = len(next(iter(columns.values()))) if columns else 0
-        out = np.zeros((count, observed.offsets[-1]), np.uint8)
-        first = self._first_sample(columns, count)
-        if first:
-            out[0] = self._record(observed)
-        self._rows(columns, observed, out, first, count)
-        return self._unpacked(observed, out)
+        return self._unpacked(observed, self._driven(columns, observed))
 
     def differs_in_samples(self, columns: Mapping[str, NDArray[Any]]) -> Bits:
-        count = len(next(iter(columns.values()))) if columns else 0
-        out = np.zeros((1, self.compare.offsets[-1]), np.uint8)
-        first = self._first_sample(columns, count)
-        if first:
-            out[0] = self._record(self.compare)
-        self._rows(columns, self.compare, out, first, count)
-        return self._unpacked(self.compare, out)[:, 0, 0]
+        return self._unpacked(self.compare, self._driven(columns, self.compare, 1))[:, 0, 0]
 
     def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> NDArray[Any]:
-        word = self.widened.agreement[observe]
-        observed = Observed((word,))
+        observed = Observed((self.widened.agreement[observe],))
+        return self._driven(columns, observed).view(f"<u{observed.offsets[-1]}")[:, 0]
+
+    def _driven(
+        self, columns: Mapping[str, NDArray[Any]], observed: Observed, rows: int | None = None
+    ) -> Bits:
+        """What is observed after each update, in as many rows as there are updates, or in so many."""
         count = len(next(iter(columns.values()))) if columns else 0
-        out = np.zeros((count, observed.offsets[-1]), np.uint8)
+        out = np.zeros((count if rows is None else rows, observed.offsets[-1]), np.uint8)
         first = self._first_sample(columns, count)
         if first:
             out[0] = self._record(observed)
         self._rows(columns, observed, out, first, count)
-        return out.view(f"<u{observed.offsets[-1]}")[:, 0]
+        return out
 
     def clock(self, port: str, bit: int, cycles: int, observe: str) -> Bits:
         observed = Observed(self._words(observe))

@@ -231,6 +231,16 @@ class Register:
     name: str = ""
     src: str = ""
 
+    @property
+    def forcing(self) -> tuple[Word, ...]:
+        """Mask and value of each override."""
+        return tuple(word for override in self.overrides for word in (override.mask, override.value))
+
+    @property
+    def words(self) -> tuple[Word, ...]:
+        """All that it reads."""
+        return (self.data, *(() if self.clock is None else (self.clock,)), *self.forcing)
+
 
 @dataclass(frozen=True, slots=True)
 class WritePort:
@@ -242,6 +252,16 @@ class WritePort:
     data: Word
     enable: Word
     src: str = ""
+
+    @property
+    def operands(self) -> tuple[Word, Word, Word]:
+        """Address, data and enable."""
+        return self.address, self.data, self.enable
+
+    @property
+    def words(self) -> tuple[Word, ...]:
+        """All that it reads."""
+        return (*self.operands, *(() if self.clock is None else (self.clock,)))
 
 
 @dataclass(frozen=True, slots=True)

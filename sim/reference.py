@@ -129,14 +129,16 @@ class Reference:
             )
         for register in self.netlist.registers:
             if register.overrides:
-                words = [word for override in register.overrides for word in (override.mask, override.value)]
                 yield _Node(
-                    register.output, _values(words), partial(self._update_register, register), register.src
+                    register.output,
+                    _values(register.forcing),
+                    partial(self._update_register, register),
+                    register.src,
                 )
         for number, memory in enumerate(self.netlist.memories):
             ports = [port for port in memory.writes if port.clock is None]
             if ports:
-                words = [word for port in ports for word in (port.address, port.data, port.enable)]
+                words = [word for port in ports for word in port.operands]
                 yield _Node(-1 - number, _values(words), partial(self._update_memory, number), memory.src)
 
     def _update_cell(self, cell: Cell) -> bool:

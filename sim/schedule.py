@@ -57,10 +57,9 @@ class Graph:
         if node < self._registers:
             return self.netlist.cells[node].operands
         if node < self._memories:
-            register = self.netlist.registers[node - self._registers]
-            return tuple(word for o in register.overrides for word in (o.mask, o.value))
+            return self.netlist.registers[node - self._registers].forcing
         ports = [p for p in self.netlist.memories[node - self._memories].writes if p.clock is None]
-        return tuple(word for port in ports for word in (port.address, port.data, port.enable))
+        return tuple(word for port in ports for word in port.operands)
 
     @cached_property
     def reads(self) -> dict[int, list[int]]:

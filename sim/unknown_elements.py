@@ -110,7 +110,7 @@ class RegisterElement(Element):
         return () if register.clock is None else ((register.clock, register.rising),)
 
     def follows(self) -> Sequence[Word]:
-        return [word for override in self._register.overrides for word in (override.mask, override.value)]
+        return self._register.forcing
 
     def forced(self, view: View, held: Bits) -> Bits:
         for override in self._register.overrides:

@@ -102,7 +102,7 @@ class Reach:
 
     def _words(self, value: int) -> list[Word]:
         if value in self._registers:
-            return [word for o in self._registers[value].overrides for word in (o.mask, o.value)]
+            return list(self._registers[value].forcing)
         cell = self._cells.get(value)
         if cell is None:
             return []
@@ -110,5 +110,5 @@ class Reach:
         if cell.kind == "read":
             ports = self._netlist.memories[cell.int_param("memory")].writes
             open_ports = [port for port in ports if port.clock is None]
-            words += [word for port in open_ports for word in (port.address, port.data, port.enable)]
+            words += [word for port in open_ports for word in port.operands]
         return words

@@ -15,18 +15,11 @@ def words(netlist: Netlist) -> Iterator[tuple[Word, str]]:
             yield word, f"cell {cell.kind} of value {cell.output}"
     for register in netlist.registers:
         place = f"register {register.name or register.output}"
-        yield register.data, place
-        if register.clock is not None:
-            yield register.clock, place
-        for override in register.overrides:
-            yield override.mask, place
-            yield override.value, place
+        yield from ((word, place) for word in register.words)
     for memory in netlist.memories:
         for port in memory.writes:
             place = f"a write port of memory {memory.name}"
-            yield from ((word, place) for word in (port.address, port.data, port.enable))
-            if port.clock is not None:
-                yield port.clock, place
+            yield from ((word, place) for word in port.words)
     for name, word in netlist.outputs.items():
         yield word, f"output {name}"
     for name, word in netlist.names.items():
@@ -89,7 +82,7 @@ def _check_cell(netlist: Netlist, cell: Cell) -> None:
 def _check_state(netlist: Netlist) -> None:
     for register in netlist.registers:
         width = netlist.widths[register.output]
-        sized = [register.data, *(w for o in register.overrides for w in (o.mask, o.value))]
+        sized = [register.data, *register.forcing]
         if register.clock is None:
             sized = sized[1:]
         wrong = any(word.width != width for word in sized) or register.width != width

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
+from forelight.sim.gate_memories import rewired
 from forelight.sim.loops import Oscillation
-from forelight.sim.netlist import Const, Netlist, Override, Part, Slice, Word, WritePort
+from forelight.sim.netlist import Const, Netlist, Override, Part, Slice, Word
 
 #: Loops are found one update at a time; a design that brings ever more is given up.
 MOST_LOOPS = 64
@@ -22,9 +23,6 @@ def stilled(netlist: Netlist, loops: Iterable[Oscillation]) -> Netlist:
     def word(old: Word) -> Word:
         return Word.of(_part(part, gone) for part in old.parts)
 
-    def clock(old: Word | None) -> Word | None:
-        return None if old is None else word(old)
-
     cells = [
         replace(cell, operands=tuple(map(word, cell.operands)))
         for cell in netlist.cells
@@ -33,36 +31,19 @@ def stilled(netlist: Netlist, loops: Iterable[Oscillation]) -> Netlist:
     registers = [
         replace(
             register,
-            clock=clock(register.clock),
+            clock=None if register.clock is None else word(register.clock),
             data=word(register.data),
             overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
         )
         for register in netlist.registers
         if register.output not in gone
     ]
-    memories = [
-        replace(
-            memory,
-            writes=tuple(
-                WritePort(
-                    clock(port.clock),
-                    port.rising,
-                    word(port.address),
-                    word(port.data),
-                    word(port.enable),
-                    port.src,
-                )
-                for port in memory.writes
-            ),
-        )
-        for memory in netlist.memories
-    ]
     return replace(
         netlist,
         outputs={name: word(old) for name, old in netlist.outputs.items()},
         cells=tuple(cells),
         registers=tuple(registers),
-        memories=tuple(memories),
+        memories=tuple(rewired(memory, word) for memory in netlist.memories),
         names={name: word(old) for name, old in netlist.names.items()},
     )
 
@@ -71,7 +52,7 @@ def touched(netlist: Netlist, loops: Iterable[Oscillation]) -> int:
     """Mask of the bits of `outputs` that may depend on these loops, through logic, registers and memories."""
     tainted = {value for loop in loops for value in loop.values}
     memories: set[int] = set()
-    grown = True
+    grown = bool(tainted)
     while grown:
         before = len(tainted), len(memories)
         for cell in netlist.cells:
@@ -79,16 +60,11 @@ def touched(netlist: Netlist, loops: Iterable[Oscillation]) -> int:
             if known or _reads(cell.operands, tainted):
                 tainted.add(cell.output)
         for register in netlist.registers:
-            words = [register.data, *([register.clock] if register.clock else [])]
-            words += [word for o in register.overrides for word in (o.mask, o.value)]
-            if _reads(words, tainted):
+            if _reads(register.words, tainted):
                 tainted.add(register.output)
         for number, memory in enumerate(netlist.memories):
-            for port in memory.writes:
-                if _reads(
-                    [port.address, port.data, port.enable, *([port.clock] if port.clock else [])], tainted
-                ):
-                    memories.add(number)
+            if any(_reads(port.words, tainted) for port in memory.writes):
+                memories.add(number)
         grown = before != (len(tainted), len(memories))
     bits = netlist.outputs["outputs"].bits()
     return sum(1 << n for n, bit in enumerate(bits) if _reads([bit], tainted))

@@ -47,10 +47,10 @@ def _minded(netlist: Netlist) -> int:
         masks = [override.mask for override in register.overrides]
         waiting += masks if register.clock is None else [register.clock, *masks]
         # What a latch lets through may lead to the clock of another.
-        reads[register.output] = [*masks, *(override.value for override in register.overrides)]
+        reads[register.output] = list(register.forcing)
     for memory in netlist.memories:
         for write in memory.writes:
-            waiting += [write.enable, write.address, write.data] if write.clock is None else [write.clock]
+            waiting += write.operands if write.clock is None else (write.clock,)
     found = 0
     seen: set[int] = set()
     while waiting:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
-from forelight.sim.netlist import Netlist, Register, Slice, Word
+from forelight.sim.netlist import Netlist, Slice, Word
 from forelight.sim.schedule import Graph, components
 
 from ..chip.routing import restart_input, step_input
@@ -58,18 +58,12 @@ def _live(netlist: Netlist) -> tuple[set[int], list[Word]]:
             if number >= 0 and number not in done:
                 done.add(number)
                 for port in netlist.memories[number].writes:
-                    read += [port.address, port.data, port.enable, *([port.clock] if port.clock else [])]
+                    read += port.words
         elif value in registers:
-            read += _register_words(registers[value])
+            read += registers[value].words
         words += read
         waiting += (v for word in read for v in word.values())
     return live, words
-
-
-def _register_words(register: Register) -> list[Word]:
-    found = [register.clock] if register.clock else []
-    found += [register.data] if register.clock else []
-    return found + [word for o in register.overrides for word in (o.mask, o.value)]
 
 
 def _inputs(datasheet: Datasheet, netlist: Netlist) -> Iterator[Finding]:
@@ -175,10 +169,11 @@ def _data(netlist: Netlist, wires: Iterable[int]) -> Iterator[Word]:
             yield from cell.operands
     for register in netlist.registers:
         if register.output in live:
-            yield from (word for word in _register_words(register) if word is not register.clock)
+            yield register.data
+            yield from register.forcing
     for memory in netlist.memories:
         for port in memory.writes:
-            yield from (port.address, port.data, port.enable)
+            yield from port.operands
 
 
 def _loops(netlist: Netlist) -> Iterator[Finding]:

@@ -60,7 +60,7 @@ class Divider:
         self.netlist, self.graph = netlist, plan.graph
         self._outputs = {register.output: index for index, register in enumerate(netlist.registers)}
         levels = [group.clock for group in plan.groups]
-        levels += [word for r in netlist.registers for o in r.overrides for word in (o.mask, o.value)]
+        levels += [word for register in netlist.registers for word in register.forcing]
         registers, self.waking_memories = self.state_of(levels)
         self._waking = registers | {i for i, register in enumerate(netlist.registers) if register.overrides}
 

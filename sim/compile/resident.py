@@ -122,7 +122,7 @@ class Writer:
                 found = number
             elif self._reached([group.clock], port, toggle.bit):
                 return None
-        forced = [word for r in netlist.registers for o in r.overrides for word in (o.mask, o.value)]
+        forced = [word for register in netlist.registers for word in register.forcing]
         return None if self._reached(forced, port, toggle.bit) else found
 
     def _reached(self, words: Sequence[Word], value: int, bit: int) -> bool:
@@ -246,7 +246,7 @@ class Writer:
         text.block("entry")
         here = Resident(program, text, "%from")
         ports = [program.netlist.memories[m].writes[p] for m, p in group.writes]
-        here.words(word for port in ports for word in (port.address, port.data, port.enable))
+        here.words(word for port in ports for word in port.operands)
         writes = waiting_writes(program, here.scope, group)
         wakes = self._region(here, here.scope, self.divider.divide(group))
         for (memory, _), write in sorted(writes.items()):
@@ -319,7 +319,7 @@ class Writer:
         register = self.program.netlist.registers[key[0]]
         offset, bits, name = store
         if register.overrides:
-            here.words((word for o in register.overrides for word in (o.mask, o.value)), scope)
+            here.words(register.forcing, scope)
             name = here.forced(key[0], scope.resize(name, bits, register.width), scope)
             name = scope.resize(name, register.width, bits)
         return offset, bits, name

@@ -58,8 +58,7 @@ class Program:
         """What a clock's edge reads."""
         words = [self.netlist.registers[index].data for index in group.registers]
         for number, position in group.writes:
-            port = self.netlist.memories[number].writes[position]
-            words += [port.address, port.data, port.enable]
+            words += self.netlist.memories[number].writes[position].operands
         return words
 
     def unclocked(self) -> set[int]:
