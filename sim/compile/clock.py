@@ -20,8 +20,9 @@ from math import prod
 
 from ..netlist import Const, Slice, Word
 from .loop import finish, later_of, lead_back, load_all, phis_of, record, store_all
+from .program import Here, Known, Live, Program
 from .text import Text
-from .update import Here, Known, Live, Program, update
+from .update import update
 
 #: A copy jumps straight to the next ones if these are no more; else through the dispatcher.
 _TARGETS = 8

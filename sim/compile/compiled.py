@@ -12,8 +12,8 @@ from ..schedule import schedule
 from . import division, loop
 from .clock import Toggle, clock
 from .layout import layout
+from .program import Program
 from .resident import Writer
-from .update import Program
 
 if TYPE_CHECKING:
     from .jit import Code

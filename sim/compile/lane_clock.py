@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 from ..netlist import Word
 from .layout import Place
+from .program import Here, Known, Program
 from .text import Text
-from .update import Here, Known, Program
 from .words import Scope
 
 #: Registers that a processor holds itself, and registers of which two copies fit on a stack.

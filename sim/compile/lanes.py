@@ -16,8 +16,9 @@ from .jit import Code, compile_text
 from .lane_clock import Copy, moving_level
 from .layout import Place, storage_bits
 from .loop import finish, lead_back, load_all, phis_of, store_all
+from .program import Here, Known, Live, Program
 from .text import Text
-from .update import Here, Known, Live, Program, update
+from .update import update
 from .vectors import LOOP, vectors
 from .words import Scope
 

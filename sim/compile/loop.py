@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 from ..netlist import Word
 from .layout import FRESH, RESTLESS, Place
+from .program import Here, Live, Program
 from .text import Text
-from .update import Here, Live, Program, update
+from .update import update
 
 #: Bits of one element of a recorded or played array.
 ELEMENTS = (8, 16, 32, 64)

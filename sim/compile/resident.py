@@ -16,9 +16,10 @@ from . import memories
 from .clock import Toggle
 from .layout import FRESH, RESTLESS, Place
 from .loop import element_bits
+from .program import Here, Known, Program
 from .regions import Divider, Region, Take
 from .text import Text
-from .update import ROUNDS, Here, Known, Program, edge_of, waiting_writes
+from .update import ROUNDS, edge_of, waiting_writes
 from .words import Scope
 
 

@@ -25,7 +25,7 @@ from .clock import Split, Toggle, clock
 from .jit import Code, compile_text
 from .layout import aligned
 from .loop import element_bits
-from .update import Program
+from .program import Program
 
 #: Cycles that are profiled, and that a candidate is timed over.
 PROFILED = 20_000
