@@ -137,9 +137,9 @@ def _story(
                 raise
             loops += error.loops
     known = ALL & ~touched(seat.netlist, loops)
-    proved = prove(still.netlist, values) & np.uint8(known)
-    agreed = answer.agreed & np.uint8(known)
-    return Story(frames, answer.outputs, proved, agreed, answer, loops=loops)
+    proved = prove(still.netlist, values)
+    sure, agreed = proved.bits & np.uint8(known), answer.agreed & np.uint8(known)
+    return Story(frames, answer.outputs, sure, agreed, answer, loops=loops, doubts=proved.forks)
 
 
 def _answered(

@@ -15,7 +15,7 @@ class Race:
     """Lines that moved in one update, whose order decided what some outputs showed from then on (Time 5).
 
     `tick` and `step` say when; `lines` and `outputs` are names such as i0 and o0, `registers` those of the source that
-    came to hold one thing or another.
+    came to hold one thing or another. A line that moved alone has made a glitch.
     """
 
     tick: int
@@ -35,7 +35,8 @@ class Golden:
     `proved` and `sampled` uint8 masks without a bit in common: a bit in neither is unsettled. The last row
     holds until tick `end`. `facts` go into the side file: hashes, seed, number of power-ups, start and latency
     (ticks from a change of the design's inputs to its answer at the pins), as strings and numbers. `races` are those
-    that left an output unsettled, `loops` those that run free at some time, so that what they reach is unsettled.
+    that left an output unsettled; `suspects` those that took the proof from an output on which all power-ups agreed
+    all the same; `loops` those that run free at some time, so that what they reach is unsettled.
 
     Where the fact `start` is `fixed`, the bench shows this from the start of the procedure. Where it is `anywhere`, the
     run repeats itself every `period_ticks` from `period_from_tick` on, and the bench is somewhere in that period.
@@ -52,6 +53,7 @@ class Golden:
     end: int
     facts: Mapping[str, str | int] = field(default_factory=dict)
     races: tuple[Race, ...] = ()
+    suspects: tuple[Race, ...] = ()
     loops: tuple[Oscillation, ...] = ()
 
     @property

@@ -14,7 +14,7 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
-from .proof import races
+from .proof import Fork, races
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -26,19 +26,6 @@ _LONGEST = 1 << 18
 _WORTH_LANES = 1 << 25
 #: Lanes in one word, beyond which code for them slows down.
 _MOST_LANES = 512
-
-
-@dataclass(frozen=True)
-class Fork:
-    """An update in which several lines move, and power-ups come to something else by which of them is the first.
-
-    `update` counts `values` from 0; `lines` is a mask of the inputs that move; `registers` are the names of what comes
-    to hold one thing or another.
-    """
-
-    update: int
-    lines: int
-    registers: tuple[str, ...]
 
 
 @dataclass(frozen=True)

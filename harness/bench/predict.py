@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import fields
+from itertools import starmap
 from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedure import Action, Procedure, Repeat, Select, to_text
 from forelight.sim.errors import UsageError
+from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..boards.roster import find
@@ -18,6 +20,7 @@ from ..chip.routing import input_names
 from .bench import Seat, Shown, run, seated
 from .golden import Golden, Race
 from .powerups import sampled_power_ups
+from .proof import Fork
 from .story import Story
 from .timeline import Timeline, timeline
 
@@ -62,6 +65,9 @@ def predict(
     loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
     if loops:
         facts["free_running"] = "; ".join(map(str, loops))
+    races, suspects = (
+        _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
+    )
     return Golden(
         board=board.name,
         oscillator_hz=board.oscillator_hz,
@@ -73,7 +79,8 @@ def predict(
         sampled=shown.sampled,
         end=int(plan.start_ticks(np.array([plan.end]))[0]),
         facts=facts,
-        races=_races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else (),
+        races=races,
+        suspects=suspects,
         loops=loops,
     )
 
@@ -93,31 +100,41 @@ def _start(plan: Timeline, story: Story | None) -> dict[str, str | int]:
     }
 
 
-def _races(plan: Timeline, datasheet: Datasheet, story: Story, shown: Shown) -> tuple[Race, ...]:
-    """The races after which, and before the next, an output is unsettled that was settled."""
-    forks = story.answer.forks
+def _races(
+    plan: Timeline, datasheet: Datasheet, story: Story, shown: Shown
+) -> tuple[tuple[Race, ...], tuple[Race, ...]]:
+    """The races that left an output unsettled, and those that only took the proof from one."""
     names = input_names(datasheet)
-    settled = story.proved | story.agreed
-    ends = [*(fork.update for fork in forks[1:]), len(story.frames)]
-    found = []
+
+    def race(fork: Fork, outputs: int) -> Race:
+        frame = story.frames[fork.update : fork.update + 1]
+        row = int(np.searchsorted(shown.frames, frame[0], side="right")) - 1
+        return Race(
+            tick=int(plan.ticks(frame)[0]),
+            step=int(shown.steps[row]),
+            lines=tuple(line for bit, line in enumerate(names) if fork.lines >> bit & 1),
+            outputs=tuple(line for bit, line in enumerate(OUTPUT_LINES) if outputs >> bit & 1),
+            registers=tuple(name.removeprefix("wrapper.").removeprefix("design.") for name in fork.registers),
+        )
+
+    seen = list(_lost(story.answer.forks, story.proved | story.agreed, story.proved | story.agreed))
+    named = {fork.update: outputs for fork, outputs in seen}
+    doubted = (
+        (fork, outputs & ~named.get(fork.update, 0))
+        for fork, outputs in _lost(story.doubts, story.proved, story.proved | ~story.agreed)
+    )
+    return tuple(starmap(race, seen)), tuple(race(fork, outputs) for fork, outputs in doubted if outputs)
+
+
+def _lost(
+    forks: Sequence[Fork], held: NDArray[np.uint8], kept: NDArray[np.uint8]
+) -> Iterator[tuple[Fork, int]]:
+    """The forks before which a bit of an output was in `held` and after which, before the next, it is not in `kept`."""
+    ends = [*(fork.update for fork in forks[1:]), len(held) - 1]
     for fork, end in zip(forks, ends, strict=False):
-        kept = int(np.bitwise_and.reduce(settled[fork.update + 1 : end + 1]))
-        lost = int(settled[fork.update]) & ~kept
+        lost = int(held[fork.update]) & ~int(np.bitwise_and.reduce(kept[fork.update + 1 : end + 1]))
         if lost:
-            frame = story.frames[fork.update : fork.update + 1]
-            row = int(np.searchsorted(shown.frames, frame[0], side="right")) - 1
-            found.append(
-                Race(
-                    tick=int(plan.ticks(frame)[0]),
-                    step=int(shown.steps[row]),
-                    lines=tuple(line for bit, line in enumerate(names) if fork.lines >> bit & 1),
-                    outputs=tuple(line for bit, line in enumerate(OUTPUT_LINES) if lost >> bit & 1),
-                    registers=tuple(
-                        name.removeprefix("wrapper.").removeprefix("design.") for name in fork.registers
-                    ),
-                )
-            )
-    return tuple(found)
+            yield fork, lost
 
 
 def _facts(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -13,15 +14,42 @@ from numpy.typing import NDArray
 Values = NDArray[np.unsignedinteger[Any]]
 
 
-def prove(netlist: Netlist, values: Values) -> NDArray[np.uint8]:
-    """Masks of the bits of `outputs` that are proved: after power-up with inputs at 0, and after each update.
+@dataclass(frozen=True)
+class Fork:
+    """An update after which a state is one thing or another, by which of several lines is the first to move.
 
-    There is an update of the port `inputs` for each of `values`.
+    `update` counts `values` from 0; `lines` is a mask of the inputs that move; `registers` are the names of what comes
+    to hold one thing or another. With one line alone it is a glitch that decides.
     """
+
+    update: int
+    lines: int
+    registers: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Proved:
+    """Masks of the bits of `outputs` that are proved, after power-up and after each update; and what proof is lost by.
+
+    In each of `forks` something is unknown that would be known if all lines moved at one instant.
+    """
+
+    bits: NDArray[np.uint8]
+    forks: tuple[Fork, ...]
+
+
+def prove(netlist: Netlist, values: Values) -> Proved:
+    """What is proved from power-up with inputs at 0 on, with an update of the port `inputs` for each of `values`."""
     proof = Proof(netlist)
     proof.update({"inputs": 0})
     first = np.array([proof.get("outputs")[1]], np.uint8)
-    return np.concatenate((first, proof.run("inputs", values, "outputs")[1]))
+    bits = np.concatenate((first, proof.run("inputs", values, "outputs")[1]))
+    forks = (
+        Fork(race.update - 1, sum(1 << bit for _, bit in race.lines), race.registers)
+        for race in proof.races
+        if race.update
+    )
+    return Proved(bits, tuple(forks))
 
 
 def races(netlist: Netlist, values: Values) -> NDArray[np.int64]:

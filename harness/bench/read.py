@@ -62,7 +62,7 @@ def _bytes(path: Path) -> bytes:
 
 
 def _facts(text: str, path: Path) -> dict[str, Any]:
-    """The facts by their keys, and under `races` those that are named."""
+    """The facts by their keys, and under `races` and `suspects` those that are named."""
     try:
         facts = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -73,11 +73,12 @@ def _facts(text: str, path: Path) -> dict[str, Any]:
     if facts["oscillator_hz"] < 1:
         raise _damaged(f"its oscillator runs at {facts['oscillator_hz']} Hz", str(path))
     try:
-        races = tuple(map(_race, facts.pop("races", ())))
+        races = {key: tuple(map(_race, facts.pop(key, ()))) for key in ("races", "suspects")}
     except (AttributeError, KeyError, TypeError, ValueError):
         raise _damaged("its races lack something", str(path)) from None
-    facts.pop("races_found", None)
-    return {key: value for key, value in facts.items() if isinstance(value, (str, int))} | {"races": races}
+    for key in races:
+        facts.pop(f"{key}_found", None)
+    return {key: value for key, value in facts.items() if isinstance(value, (str, int))} | races
 
 
 def _race(row: Mapping[str, Any]) -> Race:
@@ -95,8 +96,10 @@ def _damaged(what: str, place: str) -> CaptureError:
 
 def _golden(facts: dict[str, Any], columns: Mapping[str, Any]) -> Golden:
     board, hz, end = facts.pop("board"), facts.pop("oscillator_hz"), facts.pop("end_ticks")
-    races = facts.pop("races")
-    return Golden(board=board, oscillator_hz=hz, end=end, facts=facts, races=races, **columns)
+    races, suspects = facts.pop("races"), facts.pop("suspects")
+    return Golden(
+        board=board, oscillator_hz=hz, end=end, facts=facts, races=races, suspects=suspects, **columns
+    )
 
 
 def _from_csv(data: bytes, facts: dict[str, Any], path: Path) -> Golden:

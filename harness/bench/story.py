@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from .period import Period
 from .powerups import Answer
+from .proof import Fork
 from .timeline import Frames, Lines
 
 
@@ -20,7 +21,7 @@ class Story:
     Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
     sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift. Where
     something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
-    time: nothing that they reach is proved or agreed.
+    time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved.
     """
 
     frames: Frames
@@ -31,6 +32,7 @@ class Story:
     period: Period | None = None
     inputs: NDArray[np.uint8] | None = None
     loops: tuple[Oscillation, ...] = ()
+    doubts: tuple[Fork, ...] = ()
 
     def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
         """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""

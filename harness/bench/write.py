@@ -103,7 +103,7 @@ _EIGHT["sx"] = _eight("\0", chr(ord("s") ^ ord("x")))
 
 
 def side(golden: Golden) -> str:
-    """The facts in TOML: board and time base first, then how the golden came about, then the first races."""
+    """The facts in TOML: board and time base first, then how the golden came about, then the first races and suspects."""
     facts: dict[str, str | int] = {
         "board": golden.board,
         "oscillator_hz": golden.oscillator_hz,
@@ -111,9 +111,10 @@ def side(golden: Golden) -> str:
     }
     facts |= golden.facts
     lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in facts.items()]
-    if golden.races:
-        races = ", ".join(map(_inline, golden.races[:MOST_RACES]))
-        lines.append(f"races_found = {len(golden.races)}\nraces = [{races}]\n")
+    for key, found in (("races", golden.races), ("suspects", golden.suspects)):
+        if found:
+            named = ", ".join(map(_inline, found[:MOST_RACES]))
+            lines.append(f"{key}_found = {len(found)}\n{key} = [{named}]\n")
     return "".join(lines)
 
 

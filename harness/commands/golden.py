@@ -60,6 +60,7 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
         "end_s": golden.end / golden.oscillator_hz,
         "settling": vars(asking.settling(golden)),
         "races": [vars(race) for race in golden.races],
+        "suspects": [vars(race) for race in golden.suspects],
         "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],
         "facts": dict(golden.facts),
     }

@@ -15,7 +15,7 @@ MOST_RACES = 3
 def told(golden: Golden, found: Settling) -> list[str]:
     """A paragraph each."""
     if golden.loops:
-        return []  # `free_running` has said what cannot be known
+        return [*races(golden)]  # `free_running` has said what cannot be known
     return [_settles(golden, found), *races(golden)]
 
 
@@ -83,21 +83,39 @@ def _steps(count: object) -> str:
 
 
 def races(golden: Golden) -> Iterator[str]:
-    """Which lines race, when, what hangs on it, and what to do."""
-    for race in golden.races[:MOST_RACES]:
-        yield _race(golden, race)
-    more = len(golden.races) - MOST_RACES
-    if more > 0:
-        yield f"There {'is 1 more race' if more == 1 else f'are {more} more races'} like that."
-    if golden.races:
+    """Which lines race, when, what hangs on it, and what to do; those that only the proof suspects come last."""
+    for tell, found in ((_race, golden.races), (_suspect, golden.suspects)):
+        for race in found[:MOST_RACES]:
+            yield f"At {race.tick / golden.oscillator_hz:.6f} s, step {race.step}, {tell(golden, race)}"
+        more = len(found) - MOST_RACES
+        if more > 0:
+            yield f"There {'is' if more == 1 else 'are'} {more} more like that."
+    if any(len(race.lines) > 1 for race in (*golden.races, *golden.suspects)):
         yield "Change inputs with the step clock off, or only while it stands still, and nothing races."
+    if any(len(race.lines) == 1 for race in golden.suspects):
+        yield "No order of moves helps against a glitch: see at the bench whether it comes out the same every time."
 
 
 def _race(golden: Golden, race: Race) -> str:
+    show = "shows" if len(race.outputs) == 1 else "show"
+    return f"{_moved(golden, race)}: what {ranges(race.outputs)} {show} then depends on which is first."
+
+
+def _suspect(golden: Golden, race: Race) -> str:
+    """A race, or the glitch of one line, that sampling has not seen to matter."""
+    show = "shows" if len(race.outputs) == 1 else "show"
+    count = golden.facts.get("power_ups", "several")
+    may = (
+        f"may decide what {ranges(race.outputs)} {show} then. No proof rules it out, though {count} power-ups"
+    )
+    if len(race.lines) == 1:
+        return f"{_moved(golden, race)}, and a glitch on its way {may}, without glitches, agreed."
+    return f"{_moved(golden, race)}, and which is first {may}, in orders by chance, agreed."
+
+
+def _moved(golden: Golden, race: Race) -> str:
     step = str(golden.facts.get("step_line", ""))
     names = [f"{line} (the step line)" if line in (step, "step") else line for line in race.lines]
-    show = "shows" if len(race.outputs) == 1 else "show"
-    return (
-        f"At {race.tick / golden.oscillator_hz:.6f} s, step {race.step}, {', '.join(names[:-1])} and {names[-1]} move "
-        f"in one update: what {ranges(race.outputs)} {show} then depends on which is first."
-    )
+    if len(names) == 1:
+        return f"{names[0]} moves"
+    return f"{', '.join(names[:-1])} and {names[-1]} move in one update"

@@ -226,6 +226,7 @@ def answer(
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
         "races": [vars(race) for race in golden.races],
+        "suspects": [vars(race) for race in golden.suspects],
         "free_running": [
             {
                 "nets": list(loop.nets),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..bench.golden import Golden
+from ..bench.golden import Golden, Race
 from .brightness import FUSION_HZ, Seen
 from .display import Glyphs, Lamp, shade
 
@@ -50,13 +50,21 @@ def since(golden: Golden, tick: int) -> Golden:
     ticks = golden.ticks[row:] - tick
     ticks[0] = 0
     first = int(golden.steps[row])
-    races = (r for r in golden.races if r.tick >= tick)
     again = golden.facts.get("period_from_tick")
     moved = {} if again is None else {"period_from_tick": max(0, int(again) - tick)}
+
+    def moved_races(races: Iterable[Race]) -> tuple[Race, ...]:
+        return tuple(
+            replace(race, tick=race.tick - tick, step=race.step - first)
+            for race in races
+            if race.tick >= tick
+        )
+
     return replace(
         golden,
         facts={**golden.facts, **moved},
-        races=tuple(replace(race, tick=race.tick - tick, step=race.step - first) for race in races),
+        races=moved_races(golden.races),
+        suspects=moved_races(golden.suspects),
         ticks=ticks,
         steps=golden.steps[row:] - first,
         inputs=golden.inputs[row:],

@@ -9,7 +9,7 @@ import pytest
 from forelight.designs.catalogue import load_design, names
 from forelight.designs.datasheet import Datasheet, bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import default_procedure
+from forelight.harness.bench.routine import default_procedure, run_procedure
 
 from .test_predict import FRAME, QUAY, at, procedure
 
@@ -91,6 +91,53 @@ def test_a_race_is_named_with_its_lines_and_its_instant(tmp_path: Path) -> None:
     apart = predict(QUAY, sheet, procedure("set i7=1", "set i7=0", "set i0=1", "set i7=1", "frames 2"))
     falling = predict(QUAY, sheet, procedure("set i7=1", "set i0=1 i7=0", "set i7=1", "frames 2"))
     assert not apart.races and not falling.races
+
+
+def test_a_race_that_only_the_proof_suspects_is_named_apart(tmp_path: Path) -> None:
+    # In silicon two flip-flops may take one moving line each its way; in a sample both take the same.
+    (tmp_path / "twins.v").write_text(
+        "module twins (input [7:0] inputs, output [7:0] outputs);\n"
+        "    reg one, two; always @(posedge inputs[7]) begin one <= inputs[0]; two <= inputs[0]; end\n"
+        "    assign outputs = {6'd0, two, one ^ two};\nendmodule\n"
+    )
+    sheet = bare(tmp_path / "twins.v", None, "i7", None)
+    moves = ("set i7=1", "set i7=0", "set i0=1 i7=1", "frames 2", "set i7=0", "set i7=1", "frames 2")
+    golden = predict(QUAY, sheet, procedure(*moves))
+    (race,), (suspect,) = golden.races, golden.suspects
+    assert (race.tick, race.step, race.lines, race.outputs) == (3 * FRAME - 1, 2, ("i0", "i7"), ("o1",))
+    assert (suspect.tick, suspect.step, suspect.lines, suspect.outputs) == (
+        *(3 * FRAME - 1, 2, ("i0", "i7")),
+        ("o0",),
+    )
+    # Proved at first, then only sampled, and proved again once a step comes alone.
+    claims = [(int(p) & 3, int(s) & 3) for p, s in zip(golden.proved, golden.sampled, strict=True)]
+    assert [claim for claim, before in zip(claims, [None, *claims], strict=False) if claim != before][-3:] == [
+        (3, 0), (0, 1), (3, 0),
+    ]  # fmt: skip
+    apart = ("set i7=1", "set i7=0", "set i0=1", "set i7=1", "frames 2")
+    assert not predict(QUAY, sheet, procedure(*apart)).suspects
+
+
+def test_a_glitch_of_one_line_is_suspected(tmp_path: Path) -> None:
+    (tmp_path / "hazard.v").write_text(
+        "module hazard (input [7:0] inputs, output [7:0] outputs);\n"
+        "    wire tick = inputs[0] & inputs[1] | ~inputs[0] & inputs[2]; reg count;\n"
+        "    always @(posedge tick or posedge inputs[6]) if (inputs[6]) count <= 0; else count <= ~count;\n"
+        "    assign outputs = {7'd0, count};\nendmodule\n"
+    )
+    sheet = bare(tmp_path / "hazard.v", None, "i7", None)
+    moves = ("set i6=1", "set i6=0", "set i1=1", "set i2=1", "frames 2", "set i0=1", "frames 2")
+    golden = predict(QUAY, sheet, procedure(*moves))
+    (suspect,) = golden.suspects
+    assert (suspect.lines, suspect.outputs) == (("i0",), ("o0",))
+    assert not golden.races
+
+
+def test_nothing_is_suspected_where_lines_move_one_at_a_time() -> None:
+    for name in ("dice", "ferry_whistle", "gated_clock", "ripple_clock"):
+        sheet = load_design(name)
+        for run in sheet.runs:
+            assert not predict(QUAY, sheet, run_procedure(QUAY, sheet, run.name), power_ups=3).suspects
 
 
 def test_proof_and_sample_never_contradict_each_other() -> None:

@@ -114,6 +114,25 @@ def test_a_race_is_named_with_what_to_do(tmp_path: Path) -> None:
     assert read_golden(dump).races == read_golden(file).races
 
 
+def test_what_only_the_proof_suspects_is_named_and_read_back(tmp_path: Path) -> None:
+    twins = (
+        "reg one, two; always @(posedge inputs[7]) begin one <= inputs[0]; two <= inputs[0]; end "
+        "assign outputs = {7'b0, one ^ two};"
+    )
+    asked = tmp_path / "race.toml"
+    asked.write_text('name = "race"\ndo = ["disable", "set i7=1", "set i7=0", "set i0=1 i7=1", "frames 3"]\n')
+    source, file = contribution(tmp_path, twins), tmp_path / "own.csv"
+    said = " ".join(ask(source, "-o", str(file), "--procedure", str(asked)).output.split())
+    assert "which is first may decide what o0 shows then. No proof rules it out, though 256 power-ups" in said
+    (suspect,) = read_golden(file).suspects
+    assert (suspect.lines, suspect.outputs, suspect.registers) == (("i0", "i7"), ("o0",), ("one", "two"))
+    assert not read_golden(file).races
+    dump = file.with_suffix(".vcd")
+    found = json.loads(ask(source, "-o", str(dump), "--procedure", str(asked), "--json").output)
+    assert read_golden(dump).suspects == (suspect,)
+    assert [race["lines"] for race in found["suspects"]] == [["i0", "i7"]]
+
+
 def test_options_change_the_run(tmp_path: Path) -> None:
     held = json.loads(ask("tide_gauge", "--set", "i0=1", "-o", str(tmp_path / "held.csv"), "--json").output)
     assert "set i0=1 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0" in held["procedure"]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from forelight.harness.bench.golden import Golden, Race
@@ -12,12 +15,15 @@ EIGHT = tuple(f"o{bit}" for bit in range(8))
 BYTE = np.zeros(1, np.uint8)
 
 
-def said(found: Settling, *races: Race, **facts: str | int) -> list[str]:
-    golden = Golden(
+def bare_golden(facts: Mapping[str, str | int]) -> Golden:
+    return Golden(
         "quay", 1000, np.zeros(1, np.int64), np.zeros(1, np.int64), BYTE, BYTE, BYTE, BYTE, 5000,
-        {"start": "fixed", "power_ups": 256, "step_line": "i7", **facts}, races,
+        {"start": "fixed", "power_ups": 256, "step_line": "i7", **facts},
     )  # fmt: skip
-    return told(golden, found)
+
+
+def said(found: Settling, *races: Race, **facts: str | int) -> list[str]:
+    return told(replace(bare_golden(facts), races=races), found)
 
 
 @pytest.mark.parametrize(
@@ -79,6 +85,27 @@ def test_races_are_told_one_by_one_and_then_counted() -> None:
         "which is first."
     )
     assert sentences[-2:] == [
-        "There are 2 more races like that.",
+        "There are 2 more like that.",
         "Change inputs with the step clock off, or only while it stands still, and nothing races.",
+    ]
+
+
+def test_races_that_only_the_proof_suspects_come_last() -> None:
+    found = Settling(True, False, 1, (), (), EIGHT[1:], EIGHT[:1])
+    pair = Race(1234, 5, ("i0", "i7"), ("o0",), ("count",))
+    golden = replace(bare_golden({}), races=(pair,), suspects=(pair, replace(pair, lines=("i2",))))
+    assert told(golden, found)[1:] == [
+        "At 1.234000 s, step 5, i0 and i7 (the step line) move in one update: what o0 shows then depends on which is "
+        "first.",
+        "At 1.234000 s, step 5, i0 and i7 (the step line) move in one update, and which is first may decide what o0 "
+        "shows then. No proof rules it out, though 256 power-ups, in orders by chance, agreed.",
+        "At 1.234000 s, step 5, i2 moves, and a glitch on its way may decide what o0 shows then. No proof rules it "
+        "out, though 256 power-ups, without glitches, agreed.",
+        "Change inputs with the step clock off, or only while it stands still, and nothing races.",
+        "No order of moves helps against a glitch: see at the bench whether it comes out the same every time.",
+    ]
+    alone = replace(golden, races=(), suspects=(replace(pair, lines=("i2",)),) * 4)
+    assert told(alone, found)[-2:] == [
+        "There is 1 more like that.",
+        "No order of moves helps against a glitch: see at the bench whether it comes out the same every time.",
     ]
