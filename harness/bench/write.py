@@ -103,7 +103,7 @@ _EIGHT["sx"] = _eight("\0", chr(ord("s") ^ ord("x")))
 
 
 def side(golden: Golden) -> str:
-    """The facts in TOML: board and time base first, then how the golden came about, then the first races and suspects."""
+    """The facts in TOML: board and time base first, then how it came about, then the first races and suspects."""
     facts: dict[str, str | int] = {
         "board": golden.board,
         "oscillator_hz": golden.oscillator_hz,
