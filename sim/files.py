@@ -5,13 +5,16 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from .errors import UsageError
 
 
-def write_whole(path: str | Path, data: str | bytes) -> None:
+def write_whole(path: str | Path, data: str | bytes | Iterable[bytes]) -> None:
     """Put `data` (text goes out as UTF-8, line ends as given) into the file `path`, replacing what was there.
+
+    Large data may come piece by piece.
 
     The data goes to a temporary file beside the target and is moved into place once it is complete, so that
     a reader sees the old file or the new one and an interruption leaves no half. A symbolic link keeps
@@ -21,13 +24,15 @@ def write_whole(path: str | Path, data: str | bytes) -> None:
     Raises UsageError when the file cannot be written.
     """
     target = Path(path)
-    raw = data.encode() if isinstance(data, str) else data
+    whole = data.encode() if isinstance(data, str) else data
+    parts = [whole] if isinstance(whole, bytes) else whole
     try:
         target = target.resolve()
         if target.exists() and not target.is_file() and not target.is_dir():
-            target.write_bytes(raw)
+            with target.open("wb") as stream:
+                stream.writelines(parts)
             return
-        _replace(target, raw)
+        _replace(target, parts)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise UsageError(
@@ -37,12 +42,12 @@ def write_whole(path: str | Path, data: str | bytes) -> None:
         ) from None
 
 
-def _replace(target: Path, raw: bytes) -> None:
+def _replace(target: Path, parts: Iterable[bytes]) -> None:
     handle, name = tempfile.mkstemp(dir=target.parent, prefix=f".{target.name[:100]}.", suffix=".part")
     part = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
-            stream.write(raw)
+            stream.writelines(parts)
         # A temporary file is private; the finished one gets the rights of the old file, or of any new file.
         part.chmod(target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask())
         part.replace(target)

@@ -7,6 +7,7 @@ get the tick back by rounding. Where an output is unsettled it is written as x.
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -37,7 +38,7 @@ def write_golden(golden: Golden, path: Path) -> None:
         write_whole(path, to_vcd(golden))
     elif path.suffix == ".csv":
         write_whole(path.with_suffix(".toml"), side(golden))
-        write_whole(path, to_csv(golden))
+        write_whole(path, _csv(golden))
     else:
         raise UsageError(
             f"found the ending '{path.suffix}' for a golden", place=str(path), remedy="allowed: .csv, .vcd"
@@ -51,13 +52,16 @@ def digits(oscillator_hz: int) -> int:
 
 def to_csv(golden: Golden) -> bytes:
     """A row for each change, lines ending in CR LF."""
-    parts = [HEAD.encode() + b"\r\n"]
+    return b"".join(_csv(golden))
+
+
+def _csv(golden: Golden) -> Iterator[bytes]:
+    yield HEAD.encode() + b"\r\n"
     marks = _growing(golden.ticks // golden.oscillator_hz) | _growing(golden.steps)
     marks |= set(range(0, len(golden.ticks), _ROWS))
     bounds = [*sorted(marks), len(golden.ticks)]
     for start, end in pairwise(bounds):
-        parts.append(_block(golden, slice(start, end)).tobytes())
-    return b"".join(parts)
+        yield _block(golden, slice(start, end)).tobytes()
 
 
 def _growing(values: NDArray[np.int64]) -> set[int]:
@@ -70,10 +74,11 @@ def _block(golden: Golden, rows: slice) -> Bytes:
     """Rows whose times and steps have as many digits each as those of the others: a matrix of characters."""
     hz, places = golden.oscillator_hz, digits(golden.oscillator_hz)
     seconds, rest = np.divmod(golden.ticks[rows], hz)
-    steps, inputs, outputs, proved = (
-        column[rows] for column in (golden.steps, golden.inputs, golden.outputs, golden.proved)
+    steps, inputs, outputs, proved, sampled = (
+        column[rows]
+        for column in (golden.steps, golden.inputs, golden.outputs, golden.proved, golden.sampled)
     )
-    unsettled = golden.settled[rows] ^ np.uint8(0xFF)
+    unsettled = ~(proved | sampled)
     shown = _EIGHT["01"][outputs] ^ _EIGHT["0x"][unsettled]
     claims = _EIGHT["sp"][proved] ^ _EIGHT["sx"][unsettled]
     return beside(

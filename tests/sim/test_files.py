@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,6 +18,21 @@ def test_text_and_bytes_go_out_as_given(tmp_path: Path) -> None:
     assert (tmp_path / "a.csv").read_bytes() == b"a\r\nb\n"
     assert (tmp_path / "b.bin").read_bytes() == b"\x00\xff"
     assert sorted(p.name for p in tmp_path.iterdir()) == ["a.csv", "b.bin"]
+
+
+def test_pieces_make_one_file_or_none(tmp_path: Path) -> None:
+    target = tmp_path / "long.csv"
+    write_whole(target, (bytes([letter]) * 3 for letter in b"abc"))
+    assert target.read_bytes() == b"aaabbbccc"
+
+    def breaks() -> Iterator[bytes]:
+        yield b"half"
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        write_whole(target, breaks())
+    assert target.read_bytes() == b"aaabbbccc"
+    assert [p.name for p in tmp_path.iterdir()] == ["long.csv"]
 
 
 def test_a_failed_move_leaves_the_old_file_and_no_other(
