@@ -16,7 +16,7 @@ def told(golden: Golden, found: Settling) -> list[str]:
     """A paragraph each."""
     if golden.loops:
         return [*races(golden)]  # `free_running` has said what cannot be known
-    return [_settles(golden, found), *races(golden)]
+    return [settles(golden, found), *races(golden)]
 
 
 def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> Iterator[str]:
@@ -39,7 +39,8 @@ def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> I
         )
 
 
-def _settles(golden: Golden, found: Settling) -> str:
+def settles(golden: Golden, found: Settling) -> str:
+    """Whether the outputs settle, when, and on what that rests."""
     facts, hz = golden.facts, golden.oscillator_hz
     if found.anywhere:
         lasts, first = (int(facts[key]) / hz for key in ("period_ticks", "period_from_tick"))

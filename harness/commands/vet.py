@@ -15,6 +15,7 @@ from ..vet.draft import draft
 from ..vet.vetting import Vetting, vet
 from .cores import for_each
 from .output import emit_json, show
+from .settled import settles
 
 ACCEPTED, NOT_YET = 0, 1
 
@@ -52,7 +53,7 @@ def _one(name: str, board_name: str, power_ups: int, seed: int) -> Vetting:
 
 
 def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
-    """What must be put right, then what is worth knowing, then the verdict."""
+    """What must be put right, then what is worth knowing, then when it settles, then the verdict."""
     head = Text(found.title, style="bold")
     if found.title != found.name:
         head.append(f", {found.name}", style="not bold")
@@ -63,6 +64,8 @@ def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
         if sentences:
             out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
     if not brief:
+        if found.look is not None and found.look.settling.steps is not None:
+            out.append(Text(settles(found.look.golden, found.look.settling)))
         out.append(Text(verdict(found)))
     elif out:
         out.append(Text())
@@ -83,6 +86,7 @@ def answer(found: Vetting) -> dict[str, object]:
         "title": found.title,
         "accepted": found.accepted,
         "findings": [vars(finding) for finding in found.findings],
+        "settling": None if found.look is None else vars(found.look.settling),
     }
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
@@ -12,7 +13,7 @@ from forelight.sim.errors import ForelightError
 from ..bench.golden import Golden, Race
 from ..bench.predict import predict
 from ..bench.routine import default_procedure, run_procedure
-from ..bench.settling import settling
+from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
 from ..view.live import flashing
 from .finding import Finding
@@ -26,9 +27,25 @@ MOST_FLASHES = 3
 MOST_RACES = 3
 
 
+@dataclass(frozen=True)
+class Look:
+    """The usual procedure with `STEPS` steps, and how far its outputs settle."""
+
+    golden: Golden
+    settling: Settling
+
+
+def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Look:
+    """Raises a ForelightError where it cannot be run."""
+    procedure = default_procedure(board, datasheet, steps=STEPS)
+    golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+    slot = int(golden.facts["slot"])
+    return Look(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
+
+
 def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> list[Finding]:
-    """All findings of this file."""
-    found = [*_restart(datasheet, board, power_ups, seed)]
+    """What the runs of the datasheet show."""
+    found: list[Finding] = []
     for run in datasheet.runs:
         try:
             procedure = run_procedure(board, datasheet, run.name)
@@ -44,15 +61,9 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
     return found
 
 
-def _restart(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> Iterator[Finding]:
+def unsettled(datasheet: Datasheet, seen: Look) -> Iterator[Finding]:
     """Whether the outputs still depend on the power-up after the restart and many steps."""
-    try:
-        procedure = default_procedure(board, datasheet, steps=STEPS)
-        golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
-    except ForelightError as error:
-        yield Finding("restart", f"cannot be run: {error}", must=True)
-        return
-    found = settling(golden, 0)
+    golden, found = seen.golden, seen.settling
     if not found.never:
         return
     lines = ", ".join(found.never)
@@ -69,9 +80,10 @@ def _restart(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> I
             "restart",
             f"there is no restart: after power-up it may begin anywhere in a period of {steps} steps",
         )
-    elif datasheet.step is not None:
+    else:
+        after = f"{STEPS} steps" if datasheet.step is not None else "a second"
         yield Finding(
-            "restart", f"there is no restart, and after {STEPS} steps {lines} still depend on the power-up"
+            "restart", f"there is no restart, and after {after} {lines} still depend on the power-up"
         )
 
 

@@ -5,25 +5,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from forelight.designs.datasheet import DATASHEET_FILE, Datasheet, load
+from forelight.designs.datasheet import DATASHEET_FILE, load
 from forelight.sim.errors import ForelightError, SourceError, UsageError
 
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
-from .runs import runs
+from .runs import Look, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
 
 @dataclass(frozen=True)
 class Vetting:
-    """The findings about a contribution on one board; it is accepted where none of them must be put right."""
+    """The findings about a contribution on one board; it is accepted where none of them must be put right.
+
+    `look` is what it does after its restart, where it can be run.
+    """
 
     name: str
     title: str
     findings: tuple[Finding, ...]
+    look: Look | None = None
 
     @property
     def accepted(self) -> bool:
@@ -49,18 +53,22 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
     except ForelightError as error:
         return Vetting(name, name, (_complaint(error),))
     title = name if MARK in datasheet.title else datasheet.title
-    return Vetting(name, title, tuple(_findings(datasheet, board, power_ups, seed)))
-
-
-def _findings(datasheet: Datasheet, board: Board, power_ups: int, seed: int) -> list[Finding]:
     found = sheet(datasheet, board)
     try:
         netlist = wrapper_netlist(datasheet)
     except UsageError:  # nobody agreed to run it
         raise
     except ForelightError as error:
-        return [*found, _complaint(error)]
-    return [*found, *structure(datasheet, netlist), *runs(datasheet, board, power_ups, seed)]
+        return Vetting(name, title, (*found, _complaint(error)))
+    found += structure(datasheet, netlist)
+    seen = None
+    try:
+        seen = look(datasheet, board, power_ups, seed)
+        found += unsettled(datasheet, seen)
+    except ForelightError as error:
+        found.append(Finding("restart", f"cannot be run: {error}", must=True))
+    found += runs(datasheet, board, power_ups, seed)
+    return Vetting(name, title, tuple(found), seen)
 
 
 def _complaint(error: ForelightError) -> Finding:

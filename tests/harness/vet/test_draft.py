@@ -43,7 +43,9 @@ def test_a_draft_passes_once_its_marks_are_filled_in(language: str) -> None:
     assert fill_in(Path("tide_bell/design.py" if trust else "tide_bell/design.v")) == 1
     assert len(marks) == 9
     after = forelight("vet", "tide_bell", *trust)
-    assert (after.exit_code, after.stdout) == (0, "Words of the author., tide_bell\nAccepted.\n")
+    settles = "The restart settles all outputs, 1 step after it begins: that is proved for any power-up."
+    assert " ".join(after.stdout.split()) == f"Words of the author., tide_bell {settles} Accepted."
+    assert after.exit_code == 0
     run = forelight("golden", "tide_bell", "--run", "first look", *trust)
     last = run.stdout.splitlines()[-1]
     assert run.exit_code == 0 and re.fullmatch(r"[\d.]+,31,[01]{8},00011000,[ps]{8}", last), last

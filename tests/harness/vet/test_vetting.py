@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 from forelight.designs.catalogue import load_design, names
+from forelight.harness.bench.settling import Settling
 from forelight.harness.boards.reader import load_board
+from forelight.harness.commands.vet import answer, paragraphs
 from forelight.harness.vet.vetting import Vetting, vet
 
 SHEET = """\
@@ -212,6 +214,34 @@ def test_without_a_restart_line(folder: Path) -> None:
     found = vetted(folder, body, sheet)
     assert found.accepted
     assert any("there is no restart, and after 1000 steps o0" in line for line in said(found, must=False))
+
+
+def test_whether_and_when_the_restart_settles_is_said(folder: Path) -> None:
+    settles = "The restart settles all outputs, 1 step after it begins: that is proved for any power-up."
+    found = vetted(folder)
+    assert [str(line) for line in paragraphs(found)] == ["Mooring lamp, lamp", settles, "Accepted."]
+    assert paragraphs(found, brief=True) == []
+    assert answer(found)["settling"] == vars(settling(found))
+    assert (settling(found).steps, settling(found).never) == (1, ())
+    found = vetted(folder, COUNT.replace("count <= 0", "count[6:0] <= 0") + SHOWN)
+    assert (settling(found).steps, settling(found).never) == (None, ("o7",))
+    assert not any("settles" in str(line) for line in paragraphs(found))
+
+
+def test_a_latch_without_a_restart_is_left_to_the_power_up(folder: Path) -> None:
+    sheet = SHEET.replace('[restart]\nline = "i6"\n', "").replace('[step]\nline = "i7"\nwanted_hz = 2\n', "")
+    sheet = sheet.replace('"restart", "set i0=1", "steps 6"', '"set i0=1", "wait 1 s", "set i0=0"')
+    found = vetted(
+        folder, "  reg held;\n  always @* if (go) held = step;\n  assign outputs = {8{held}};\n", sheet
+    )
+    assert any(
+        line.startswith("there is no restart, and after a second o0, o1") for line in said(found, must=False)
+    )
+
+
+def settling(found: Vetting) -> Settling:
+    assert found.look is not None
+    return found.look.settling
 
 
 def test_the_catalogue_is_accepted() -> None:
