@@ -177,11 +177,13 @@ class Reference:
     def _propagate(self) -> None:
         for nodes, is_loop in self._groups:
             changed = [node for node in nodes if node.update()]
-            sweeps = 0
+            sweeps, order, chance = 0, nodes, random.Random(0)
             while is_loop and changed:
                 if sweeps == SWEEPS:
                     raise self._free_running(changed)
-                changed = [node for node in nodes if node.update()]
+                if sweeps > 2 * len(nodes):
+                    order = chance.sample(nodes, len(nodes))
+                changed = [node for node in order if node.update()]
                 sweeps += 1
 
     def _free_running(self, nodes: Sequence[_Node]) -> LoopError:

@@ -105,6 +105,12 @@ class Schedule:
     groups: tuple[Group, ...]
     settles_once: bool
 
+    @cached_property
+    def kept(self) -> tuple[int, ...]:
+        """The cuts that no register holds: a simulation keeps them beside its registers."""
+        held = {register.output for register in self.graph.netlist.registers}
+        return tuple(value for value in self.cuts if value not in held)
+
     def __str__(self) -> str:
         lines = ["order " + " ".join(map(str, self.order)), "cuts " + " ".join(f"v{v}" for v in self.cuts)]
         for group in self.groups:

@@ -44,7 +44,7 @@ class State:
             words = (_woken(row, held, wiring=not memory.writes) for row in memory.init)
             image = b"".join(word.to_bytes(size, "little") for word in words)
             self._view[rows.first.offset : rows.first.offset + len(image)] = image
-        for value, place in zip(self.compiled.plan.cuts, self.places.cuts, strict=True):
+        for value, place in zip(self.compiled.plan.kept, self.places.cuts, strict=True):
             self.write(place, _woken(Const(0, self.netlist.widths[value]), held, wiring=False))
 
     def save(self) -> bytes:
@@ -90,11 +90,11 @@ class State:
             raise error
 
     def _known(self) -> dict[int, int]:
-        """The values that lie in the state: inputs, registers and the cuts of loops."""
+        """The values that lie in the state: inputs, registers and what else closes a loop."""
         known = {value: self.read(self.places.inputs[name]) for name, value in self.netlist.inputs.items()}
         for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
             known[register.output] = self.read(place)
-        for value, place in zip(self.compiled.plan.cuts, self.places.cuts, strict=True):
+        for value, place in zip(self.compiled.plan.kept, self.places.cuts, strict=True):
             known[value] = self.read(place)
         return known
 

@@ -88,7 +88,7 @@ def layout(netlist: Netlist, plan: Schedule) -> Layout:
 
     inputs = {name: place(netlist.widths[value]) for name, value in netlist.inputs.items()}
     registers = tuple(place(register.width) for register in netlist.registers)
-    cuts = tuple(place(netlist.widths[value]) for value in plan.cuts)
+    cuts = tuple(place(netlist.widths[value]) for value in plan.kept)
     clocks = tuple(place(1) for _ in plan.groups)
     memories = tuple(Rows(place(memory.width, memory.size + 2), memory.size) for memory in netlist.memories)
     outputs = {name: place(word.width) for name, word in netlist.outputs.items()}

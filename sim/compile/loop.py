@@ -92,7 +92,7 @@ def settle(program: Program) -> str:
 def later_of(program: Program, text: Text, start: Live) -> Live:
     """Names of a phi for everything that changes in a run, to be placed at the head of a block."""
     registers = tuple(text.later(f"i{register.width}") for register in program.netlist.registers)
-    cuts = tuple(text.later(f"i{program.netlist.widths[value]}") for value in program.plan.cuts)
+    cuts = tuple(text.later(f"i{program.netlist.widths[value]}") for value in program.plan.kept)
     return Live(start.inputs, registers, cuts, tuple(text.later("i1") for _ in start.clocks))
 
 

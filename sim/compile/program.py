@@ -32,6 +32,9 @@ class Program:
     def __init__(self, netlist: Netlist, plan: Schedule, places: Layout) -> None:
         self.netlist, self.plan, self.layout = netlist, plan, places
         self.position = {node: at for at, node in enumerate(plan.order)}
+        self.closing = frozenset(plan.cuts)
+        self.kept = {value: at for at, value in enumerate(plan.kept)}
+        self.states = {register.output: at for at, register in enumerate(netlist.registers)}
         self._driven = {node: value for value, node in plan.graph.makers.items()}
 
     def drives(self, node: int) -> int:
@@ -65,7 +68,7 @@ class Here:
         for register, name in zip(program.netlist.registers, live.registers, strict=True):
             if not register.overrides:
                 self._enter(register.output, name)
-        for value, name in zip(program.plan.cuts, live.cuts, strict=True):
+        for value, name in zip(program.plan.kept, live.cuts, strict=True):
             self._enter(value, name)
         for value, word in (known or {}).items():
             self.scope.bind(value, word)

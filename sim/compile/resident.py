@@ -19,7 +19,7 @@ from .loop import element_bits
 from .program import Here, Known, Program
 from .regions import Divider, Region, Take
 from .text import Text
-from .update import ROUNDS, edge_of, waiting_writes
+from .update import edge_of, rounds, waiting_writes
 from .words import Scope
 
 
@@ -220,7 +220,7 @@ class Writer:
     def _again(self, text: Text, count: str) -> None:
         following = text.op(f"add i32 {count}, 1")
         text.arm(count, following, text.here)
-        over = text.op(f"icmp ugt i32 {following}, {ROUNDS}")
+        over = text.op(f"icmp ugt i32 {following}, {rounds(self.program.plan)}")
         text.do(f"br i1 {over}, label %giveup, label %top")
 
     def _edges(self, here: Resident) -> str:

@@ -12,16 +12,26 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 
-from ..schedule import Group
+from ..schedule import Group, Schedule
 from . import memories
 from .program import Here, Known, Live, Program
+from .sweep import come_to_rest
 from .text import Text
 from .words import Scope
 
-#: Rounds after which an update is given up as one that never comes to rest.
-ROUNDS = 10_000
+#: Rounds, and sweeps of loops, that any netlist may take in one update.
+_ROUNDS = 10_000
 #: A clock with no more cells than this of its own is committed by selects instead of behind a branch.
 _FEW = 4
+
+
+def rounds(plan: Schedule) -> int:
+    """Rounds, and sweeps of loops, after which an update is given up as one that never comes to rest.
+
+    A chain in which each register clocks the next takes a round a register, a loop about a sweep for each value that
+    closes it.
+    """
+    return _ROUNDS + 2 * len(plan.groups) + 2 * len(plan.cuts)
 
 
 def update(program: Program, text: Text, live: Live, *, known: Known | None = None, quiet: str = "0") -> Here:
@@ -38,64 +48,35 @@ def update(program: Program, text: Text, live: Live, *, known: Known | None = No
 
 
 def _rounds(program: Program, text: Text, live: Live, known: Known | None, quiet: str) -> Here:
-    """Rounds until no clock has an edge, each of sweeps until every loop is quiet."""
-    top, stable, rest = (text.name(stem) for stem in ("top", "stable", "rest"))
-    netlist, origin = program.netlist, text.here
+    """Rounds until no clock has an edge; in each, every loop comes to rest before what reads it is computed."""
+    top, again, rest = (text.name(stem) for stem in ("top", "again", "rest"))
+    origin = text.here
     text.do(f"br label %{top}")
     text.block(top)
     count = text.phi("i32", "0", origin)
-    kinds = [f"i{register.width}" for register in netlist.registers]
+    widths = program.netlist.widths
+    kinds = [f"i{register.width}" for register in program.netlist.registers]
     registers = [text.phi(kind, name, origin) for kind, name in zip(kinds, live.registers, strict=True)]
-    kinds = [f"i{netlist.widths[value]}" for value in program.plan.cuts]
+    kinds = [f"i{widths[value]}" for value in program.plan.kept]
     cuts = [text.phi(kind, name, origin) for kind, name in zip(kinds, live.cuts, strict=True)]
     clocks = [text.phi("i1", name, origin) for name in live.clocks]
     current = replace(live, registers=tuple(registers), cuts=tuple(cuts), clocks=tuple(clocks))
-    next_count = text.op(f"add i32 {count}, 1")
 
-    def again(label: str, after: Live) -> None:
-        """The block that goes back to the top, or gives up."""
-        text.block(label)
-        over = text.op(f"icmp ugt i32 {count}, {ROUNDS}")
-        text.do(f"br i1 {over}, label %giveup, label %{top}")
-        text.arm(count, next_count, label)
-        for phis, names in ((registers, after.registers), (cuts, after.cuts), (clocks, after.clocks)):
-            for phi, name in zip(phis, names, strict=True):
-                text.arm(phi, name, label)
-
-    here = Here(program, text, current, known)
+    here, swept, most = Here(program, text, current, known), count, rounds(program.plan)
+    for loop in program.plan.loops:
+        swept = come_to_rest(here, loop, swept, most)
     here.emit(program.unclocked())
-    if cuts:
-        swept, changed = _sweep(here)
-        sweeping = text.name("sweep")
-        text.do(f"br i1 {changed}, label %{sweeping}, label %{stable}")
-        again(sweeping, swept)
-        text.block(stable)
     after, event = _round(here, quiet)
-    ringing = text.name("again")
-    text.do(f"br i1 {event}, label %{ringing}, label %{rest}")
-    again(ringing, after)
+    text.do(f"br i1 {event}, label %{again}, label %{rest}")
+    text.block(again)
+    text.arm(count, text.op(f"add i32 {swept}, 1"), again)
+    for phis, names in ((registers, after.registers), (cuts, after.cuts), (clocks, after.clocks)):
+        for phi, name in zip(phis, names, strict=True):
+            text.arm(phi, name, again)
+    text.do(f"br i1 {text.op(f'icmp ugt i32 {swept}, {most}')}, label %giveup, label %{top}")
     text.block(rest)
     here.live = after
     return here
-
-
-def _sweep(here: Here) -> tuple[Live, str]:
-    """One pass over the loops: what is live after it, and whether any value at a cut moved."""
-    program, graph = here.program, here.program.plan.graph
-    makers = [graph.makers[value] for value in program.plan.cuts]
-    here.emit(program.needs(word for node in makers for word in graph.words(node)))
-    moved = tuple(here.result(node, here.scope) for node in makers)
-    changed = "0"
-    for value, old, new in zip(program.plan.cuts, here.live.cuts, moved, strict=True):
-        differs = here.text.op(f"icmp ne i{program.netlist.widths[value]} {old}, {new}")
-        changed = here.text.op(f"or i1 {changed}, {differs}")
-    shown = here.shown()
-    registers = list(shown.registers)
-    for node, new in zip(makers, moved, strict=True):
-        index = graph.register(node)
-        if index is not None:
-            registers[index] = new
-    return replace(shown, registers=tuple(registers), cuts=moved), changed
 
 
 def edge_of(text: Text, group: Group, before: str, now: str, quiet: str) -> str:

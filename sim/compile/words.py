@@ -36,6 +36,7 @@ class Scope:
         self._names: dict[int, str] = {}
         self._words: dict[Word, str] = {}
         self._bound: dict[int, Word] = {}
+        self._passing: dict[int, list[Word]] = {}  # values that may be renewed, with the words made of them
         self._folds: bool = parent is not None and parent._folds
 
     def child(self) -> Scope:
@@ -50,6 +51,13 @@ class Scope:
     def put(self, value: int, name: str) -> None:
         """Value number `value` is LLVM value `name` from here on."""
         self._names[value] = name
+
+    def renew(self, value: int, name: str) -> None:
+        """As `put`, of a value that has had another name: words that were made of that one are made anew."""
+        for word in self._passing.pop(value, ()):
+            self._words.pop(word, None)
+        self._passing[value] = []
+        self.put(value, name)
 
     def bind(self, value: int, word: Word) -> None:
         """Value number `value` is this word of constants and of values that have names."""
@@ -124,6 +132,8 @@ class Scope:
             if found is not None:
                 return found
         result = self._words[word] = self._build(word)
+        for value in self._passing.keys() & set(word.values()) if self._passing else ():
+            self._passing[value].append(word)
         return result
 
     def extended(self, word: Word, width: int, signed: bool) -> str:
