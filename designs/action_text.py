@@ -52,25 +52,37 @@ _LONGEST_TEXT = 20_000
 _UNITS = {"s": Decimal(1), "ms": Decimal("0.001"), "us": Decimal("0.000001"), "min": Decimal(60)}
 
 
-def parse(texts: Sequence[str], where: str = "") -> tuple[Action, ...]:
-    """Action texts to records. `where` is the file and line that an error shall name."""
-    actions: list[Action] = []
-    for number, text in enumerate(texts, 1):
-        place = f"{where}, action {number}" if where else f"action {number}"
-        if len(text) > _LONGEST_TEXT:
-            raise DatasheetError(
-                f"a text of {len(text)} characters", place=place, remedy="split it into several actions"
-            )
-        found = _sequence(text, place, 0)
-        if len(found) > 1:
-            raise DatasheetError(
-                f"{quoted(text)}: {len(found)} actions in one text",
-                place=place,
-                remedy="give each a text of its own",
-            )
-        actions += found
+#: File and line that an error shall name: one for all actions, or one for each.
+Where = str | Sequence[str]
+
+
+def place_of(where: Where, number: int) -> str:
+    """Where the action stands that has this number, from 1."""
+    line = where if isinstance(where, str) else where[number - 1]
+    return f"{line}, action {number}" if line else f"action {number}"
+
+
+def parse(texts: Sequence[str], where: Where = "") -> tuple[Action, ...]:
+    """Action texts to records."""
+    actions = tuple(parse_one(text, place_of(where, number)) for number, text in enumerate(texts, 1))
     check_bounds(actions, where)
-    return tuple(actions)
+    return actions
+
+
+def parse_one(text: str, place: str) -> Action:
+    """One action; `place` is what an error shall name."""
+    if len(text) > _LONGEST_TEXT:
+        raise DatasheetError(
+            f"a text of {len(text)} characters", place=place, remedy="split it into several actions"
+        )
+    found = _sequence(text, place, 0)
+    if len(found) > 1:
+        raise DatasheetError(
+            f"{quoted(text)}: {len(found)} actions in one text",
+            place=place,
+            remedy="give each a text of its own",
+        )
+    return found[0]
 
 
 def to_text(action: Action) -> str:
@@ -106,7 +118,9 @@ class _FormError(Exception):
 
 def _count(text: str, low: int, high: int) -> int:
     """A whole number from low to high, in plain ASCII digits."""
-    if not re.fullmatch(r"-?[0-9]{1,12}", text) or not low <= int(text) <= high:
+    if not re.fullmatch(r"-?[0-9]{1,99}", text):
+        raise _FormError(f"found {quoted(text)} for a whole number")
+    if not low <= int(text) <= high:
         raise _FormError(f"found {quoted(text)} for a whole number from {low} to {high}")
     return int(text)
 
@@ -136,7 +150,9 @@ def _levels(words: list[str]) -> dict[str, int]:
         name, equals, level = word.partition("=")
         line = _input_line(name)
         if not equals or level not in {"0", "1"}:
-            raise _FormError(f"found {quoted(level)} as the level of {line}, which is 0 or 1")
+            raise _FormError(
+                f"found {quoted(level) if level else 'nothing'} as the level of {line}, which is 0 or 1"
+            )
         if line in levels:
             raise _FormError(f"{line} is set twice at one instant")
         levels[line] = int(level)
@@ -144,7 +160,7 @@ def _levels(words: list[str]) -> dict[str, int]:
 
 
 def _wait(text: str) -> Seconds:
-    form = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?)([a-z]*)", text)
+    form = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?) ?([a-z]*)", text)
     if not form or form[2] not in _UNITS:
         raise _FormError(f"found {quoted(text)} for a time, its units are {', '.join(_UNITS)}")
     seconds = Decimal(form[1]) * _UNITS[form[2]]
@@ -174,7 +190,7 @@ _FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "restart": ("restart or restart LENGTH", 0, 1, lambda w: Restart(*(_count(n, 1, MOST_STEPS) for n in w))),
     "steps": ("steps COUNT", 1, 1, lambda w: Steps(_count(w[0], 1, MOST_STEPS))),
     "frames": ("frames COUNT", 1, 1, lambda w: Frames(_count(w[0], 1, MOST_STEPS))),
-    "wait": ("wait 3 s", 1, 2, lambda w: _wait("".join(w))),
+    "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
 _VERBS = (*_FORMS, "play", "repeat")
@@ -203,6 +219,10 @@ def _sequence(text: str, place: str, depth: int) -> list[Action]:
 def _action(text: str, place: str, depth: int) -> Action:
     verb, *words = text.lower().split() or [""]
     verb = verb.partition("(")[0]
+    if not verb:
+        raise DatasheetError(
+            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
+        )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
     form = _FORMS[verb][0] if verb in _FORMS else others.get(verb, "")
     try:
@@ -218,7 +238,8 @@ def _action(text: str, place: str, depth: int) -> Action:
             )
         _, fewest, most, make = _FORMS[verb]
         if not fewest <= len(words) <= most:
-            raise _FormError(f"found {len(words)} words after {verb}")
+            count = "nothing" if not words else "1 word" if len(words) == 1 else f"{len(words)} words"
+            raise _FormError(f"found {count} after {verb}")
         return make(words)
     except _FormError as error:
         raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None
@@ -242,13 +263,13 @@ def _repeat(text: str, place: str, depth: int) -> Repeat:
     return Repeat(_count(form[1], 1, MOST_STEPS), tuple(_sequence(form[2], place, depth + 1)))
 
 
-def check_bounds(actions: Sequence[Action], where: str = "") -> None:
+def check_bounds(actions: Sequence[Action], where: Where = "") -> None:
     """Refuse what would never end: too many steps, actions or seconds once the repeats are written out."""
     steps, number, seconds = _extent(actions)
     if steps > MOST_STEPS or number > MOST_ACTIONS or seconds > MOST_SECONDS:
         raise DatasheetError(
             f"the procedure comes to {steps} steps and frames, {number} actions and {seconds:g} s of waiting",
-            place=where,
+            place=where if isinstance(where, str) else where[0],
             remedy=f"at most {MOST_STEPS}, {MOST_ACTIONS} and {MOST_SECONDS} s are allowed",
         )
 

@@ -53,11 +53,15 @@ class Attachment:
 
 @dataclass(frozen=True)
 class Run:
-    """A named procedure: actions as written (see `action_text.py`) and what to expect from them."""
+    """A named procedure: actions as written (see `action_text.py`) and what to expect from them.
+
+    `places` say where each was read, for complaints.
+    """
 
     name: str
     do: tuple[str, ...]
     expect: str = ""
+    places: tuple[str, ...] = field(default=(), compare=False)
 
 
 @dataclass(frozen=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -63,32 +63,33 @@ __all__ = [
 
 @dataclass(frozen=True)
 class Procedure:
-    """An ordered list of bench actions with a name; the recordings that it plays lie in `folder`."""
+    """An ordered list of bench actions with a name; the recordings that it plays lie in `folder`.
+
+    `places` are file and line of each action, where they were read from a file.
+    """
 
     name: str
     actions: tuple[Action, ...]
     expect: str = ""
     folder: Path = Path()
+    places: tuple[str, ...] = field(default=(), compare=False)
 
 
 def load_toml(path: Path) -> Procedure:
     """A procedure file: `do`, and optionally `name` and `expect`, as in a datasheet's `[[run]]`."""
     top = read_toml(path)
     top.only("name", "do", "expect")
-    return Procedure(
-        top.text("name", path.stem),
-        parse(top.texts("do"), top.place("do")),
-        top.text("expect", "", 2000),
-        path.parent,
-    )
+    texts, places = top.texts("do"), top.text_places("do")
+    actions = parse(texts, places)
+    return Procedure(top.text("name", path.stem), actions, top.text("expect", "", 2000), path.parent, places)
 
 
 def of_run(datasheet: Datasheet, name: str) -> Procedure:
     """The procedure of a datasheet that has this name."""
     for run in datasheet.runs:
         if run.name == name:
-            actions = parse(run.do, f"{datasheet.name}, run {quoted(name)}")
-            return Procedure(run.name, actions, run.expect, datasheet.folder)
+            where = run.places or f"{datasheet.name}, run {quoted(name)}"
+            return Procedure(run.name, parse(run.do, where), run.expect, datasheet.folder, run.places)
     names = [run.name for run in datasheet.runs]
     known = f"its runs are {', '.join(quoted(known) for known in names)}" if names else "it has no runs"
     near = did_you_mean(name, names)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from forelight.sim.errors import DatasheetError
 
-from .action_text import check_bounds, parse, to_text
+from .action_text import Where, check_bounds, parse_one, place_of, to_text
 from .actions import (
     Action,
     Disable,
@@ -43,7 +43,7 @@ def clocked_at_start(actions: Sequence[Action]) -> bool:
 def check(
     actions: Sequence[Action],
     datasheet: Datasheet,
-    where: str = "",
+    where: Where = "",
     *,
     slot: int | None = None,
     slot_count: int | None = None,
@@ -62,7 +62,8 @@ def check(
     bench = _Bench(
         datasheet, slot, slot_count, codes, buttons, pulls or {}, switches, clocked=clocked_at_start(actions)
     )
-    bench.walk(actions, where, "")
+    for number, action in enumerate(actions, 1):
+        bench.walk(action, place_of(where, number))
 
 
 def _first_clock_action(actions: Sequence[Action]) -> Action | None:
@@ -97,28 +98,26 @@ class _Bench:
     held: set[str] = field(default_factory=set)
     driven: set[str] = field(default_factory=set)
 
-    def walk(self, actions: Sequence[Action], where: str, outer: str) -> None:
-        for number, action in enumerate(actions, 1):
-            name = f"{outer}{number}"
-            place = f"{where}, action {name}" if where else f"action {name}"
-            if isinstance(action, Repeat):
-                # The second round begins as the first ended; later ones add nothing new.
-                for _ in range(min(action.count, 2)):
-                    self.walk(action.actions, where, f"{name}.")
-                continue
-            text = to_text(action)
-            parse([text], where)  # a record made in code obeys the grammar too
-            try:
-                self._board(action)
-                self._contention(action)
-                if self.here:
-                    self._design(action)
-            except _CannotError as error:
-                found, remedy = error.args
-                raise DatasheetError(f'"{text}": {found}', place=place, remedy=remedy) from None
-            except ContentionError as error:
-                raise DatasheetError(f'"{text}": {error.found}', place=place, remedy=error.remedy) from None
-            self._do(action)
+    def walk(self, action: Action, place: str) -> None:
+        if isinstance(action, Repeat):
+            # The second round begins as the first ended; later ones add nothing new.
+            for _ in range(min(action.count, 2)):
+                for number, inner in enumerate(action.actions, 1):
+                    self.walk(inner, f"{place}.{number}")
+            return
+        text = to_text(action)
+        parse_one(text, place)  # a record made in code obeys the grammar too
+        try:
+            self._board(action)
+            self._contention(action)
+            if self.here:
+                self._design(action)
+        except _CannotError as error:
+            found, remedy = error.args
+            raise DatasheetError(f'"{text}": {found}', place=place, remedy=remedy) from None
+        except ContentionError as error:
+            raise DatasheetError(f'"{text}": {error.found}', place=place, remedy=error.remedy) from None
+        self._do(action)
 
     def _board(self, action: Action) -> None:
         match action:

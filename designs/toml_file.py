@@ -6,7 +6,7 @@ import difflib
 import re
 import tomllib
 import unicodedata
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,6 +18,11 @@ _LARGEST_FILE = 1 << 20
 _HEADER = re.compile(r"\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?")
 _ASSIGNMENT = re.compile(
     r"""\s*((?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|"[^"]*"|'[^']*'))*)\s*="""
+)
+_ARRAY = re.compile(r"[ \t]*\[")
+#: What stands in an array: texts, remarks, and the brackets of arrays and inline tables.
+_IN_ARRAY = re.compile(
+    r'''"""(?:\\.|[^\\])*?"""|"(?:\\.|[^"\\\n])*"|#[^\n]*|[\[\]{}]|''' r"""'''.*?'''|'[^'\n]*'""", re.DOTALL
 )
 _KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
 
@@ -170,6 +175,10 @@ class Section:
             raise self.wrong(key, "an array of one or more texts")
         return tuple(value)
 
+    def text_places(self, key: str) -> tuple[str, ...]:
+        """File and line of each of `texts(key)`."""
+        return tuple(self.place(key, number) for number in range(len(self.texts(key))))
+
     def section(self, key: str) -> Section | None:
         """The table of this name, or None where there is none."""
         value = self.table.get(key)
@@ -213,12 +222,14 @@ def read_toml(path: Path) -> Section:
 
 
 def _places(text: str) -> dict[tuple[Key, ...], int]:
-    """Lines of table headers and of `key =`, from 1; keys of an inline table share its line."""
+    """Lines of table headers, of `key =` and of the texts in its array, from 1; an inline table is on one line."""
     places: dict[tuple[Key, ...], int] = {}
     counts: dict[tuple[Key, ...], int] = {}
     table: tuple[Key, ...] = ()
     inside = ""  # the closing quotes of a text of several lines
+    after = 0
     for number, line in enumerate(text.split("\n"), 1):
+        start, after = after, after + len(line) + 1
         if inside:
             inside = "" if inside in line else inside
             continue
@@ -228,11 +239,27 @@ def _places(text: str) -> dict[tuple[Key, ...], int]:
                 table = keys
                 places.setdefault(table, number)
         elif assignment := _ASSIGNMENT.match(line):
-            places.setdefault((*table, *_key_parts(assignment[1])), number)
+            keys = (*table, *_key_parts(assignment[1]))
+            places.setdefault(keys, number)
+            for place, found in enumerate(_array_lines(text, start + assignment.end(), number)):
+                places.setdefault((*keys, place), found)
         for quotes in ('"""', "'''"):
             if line.count(quotes) % 2:
                 inside = quotes
     return places
+
+
+def _array_lines(text: str, start: int, number: int) -> Iterator[int]:
+    """The line of each text of the array that begins at `start`, in line `number`; none where there is no array."""
+    if not _ARRAY.match(text, start):
+        return
+    depth = 0
+    for token in _IN_ARRAY.finditer(text, start):
+        depth += (token[0] in "[{") - (token[0] in "]}")
+        if depth == 0:
+            return
+        if depth == 1 and token[0][0] in "\"'":
+            yield number + text.count("\n", start, token.start())
 
 
 def _key_parts(text: str) -> tuple[Key, ...]:

@@ -69,10 +69,10 @@ def read_datasheet(file: Path) -> Datasheet:
         lines=_lines(sheet, step, restart),
         ports=_ports(sheet, form, step, restart),
         attach=read_attachments(sheet, step, restart),
-        runs=tuple(runs.values()),
+        runs=runs,
     )
-    for place, run in runs.items():
-        check(parse(run.do, place), datasheet, place)
+    for run in runs:
+        check(parse(run.do, run.places), datasheet, run.places)
     return datasheet
 
 
@@ -189,15 +189,14 @@ def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str
             raise section.error(port, found, "allowed: the bits of a port all in or all out")
 
 
-def _runs(sheet: Section) -> dict[str, Run]:
-    """The place of each run, for complaints about its actions -> the run."""
-    runs: dict[str, Run] = {}
+def _runs(sheet: Section) -> tuple[Run, ...]:
+    runs: list[Run] = []
     for section in sheet.sections("run"):
         section.only("name", "do", "expect")
         name = section.text("name", longest=80)
-        if name in {run.name for run in runs.values()}:
+        if name in {run.name for run in runs}:
             found = f"{quoted(name)} is the name of an earlier run"
             raise section.error("name", found, "give each run its own name")
-        place = f"{section.place('do')}: run {quoted(name)}"
-        runs[place] = Run(name, section.texts("do"), section.text("expect", "", 2000))
-    return runs
+        places = tuple(f"{place}: run {quoted(name)}" for place in section.text_places("do"))
+        runs.append(Run(name, section.texts("do"), section.text("expect", "", 2000), places))
+    return tuple(runs)

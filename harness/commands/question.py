@@ -8,6 +8,7 @@ from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
+from forelight.designs.action_text import Where
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedure import (
     Action,
@@ -166,14 +167,17 @@ def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
 
 def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
     """A run of the datasheet, a procedure or a recording from a file, with the slot brought up before it."""
+    where: Where
     if asked.play is not None:
         restart = (Restart(),) if sheet.restart is not None else ()
         told = Procedure("played", (*restart, Play(asked.play.name)), "", asked.play.parent)
         where = f"--play {asked.play}"
     elif asked.procedure is None:
-        told, where = of_run(sheet, asked.run_name or ""), f"run {asked.run_name}"
+        told = of_run(sheet, asked.run_name or "")
+        where = told.places or f"run {asked.run_name}"
     else:
-        told, where = load_toml(asked.procedure), str(asked.procedure)
+        told = load_toml(asked.procedure)
+        where = told.places
     numbers = {"slot_count": board.slot_count, "codes": board.codes}
     check(
         told.actions,
@@ -195,7 +199,7 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
         clocked=clocked_at_start(told.actions),
     )
     up = len(before) + isinstance(told.actions[0], Restart)
-    whole = replace(told, actions=(*before, *told.actions))
+    whole = replace(told, actions=(*before, *told.actions), places=())
     if any(isinstance(action, Play) for action in told.actions):
         whole = played(whole, board, sheet, slot or 0, asked.mapping)
     return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups)

@@ -34,8 +34,7 @@ def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> I
         least, greatest = (f"{delay * 1e9:.4g}" for delay in delays)
         yield (
             f"With gates of {least} to {greatest} ns it runs at {low} to {high}, as a change goes round twice in a "
-            "period. Pairs of inverters in a row were merged when the source was read: with more gates drawn it is "
-            "slower in proportion."
+            "period."
         )
 
 
@@ -53,7 +52,7 @@ def settles(golden: Golden, found: Settling) -> str:
         kept = [line for line in found.never if line not in found.raced]
         if not kept:
             return f"A race leaves {names} unsettled to the end: the chip may show either."
-        whose = "The restart does not settle" if found.restarted else "Without a restart the power-up decides"
+        whose = "The restart does not settle" if found.restarted else "The power-up decides"
         longer = (
             ""
             if found.restarted or "step_line" not in facts

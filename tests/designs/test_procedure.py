@@ -127,14 +127,14 @@ def test_the_words_of_a_datasheet() -> None:
             "step 4",
             '"step 4": no such action; did you mean "steps" or "strap"? the actions are select, strap, ',
         ),
-        ("", '"": no such action; the actions are select, '),
-        ("steps", '"steps": found 0 words after steps; write steps COUNT'),
+        ("", "an empty action; take it out, or write one of select, "),
+        ("steps", '"steps": found nothing after steps; write steps COUNT'),
         ("steps -4", '"steps -4": found "-4" for a whole number from 1 to 1000000000; write steps COUNT'),
         ("steps 0", '"steps 0": found "0" for a whole number from 1 to 1000000000; write steps COUNT'),
-        ("steps 1_0", '"steps 1_0": found "1_0" for a whole number from 1 to 1000000000; write steps COUNT'),
+        ("steps 1_0", '"steps 1_0": found "1_0" for a whole number; write steps COUNT'),
         ("steps 9999999999999", '"steps 9999999999999": found "9999999999999" for a whole number from 1 to'),
         ("set i2=2", '"set i2=2": found "2" as the level of i2, which is 0 or 1; write set i2=1 i3=0'),
-        ("set i2", '"set i2": found "" as the level of i2, which is 0 or 1; write set i2=1 i3=0'),
+        ("set i2", '"set i2": found nothing as the level of i2, which is 0 or 1; write set i2=1 i3=0'),
         ("set i2=1 i2=0", '"set i2=1 i2=0": i2 is set twice at one instant; write set i2=1 i3=0'),
         ("set o2=1", '"set o2=1": "o2" is an output, the input lines are i0 to i7; write set i2=1 i3=0'),
         ("press i8", '"press i8": "i8" is no line, the input lines are i0 to i7; write press i6'),
@@ -143,9 +143,9 @@ def test_the_words_of_a_datasheet() -> None:
             '"oscillator of": found "of", the oscillator is on or off; write oscillator on or oscillator',
         ),
         ("wait 3", '"wait 3": found "3" for a time, its units are s, ms, us, min; write wait 3 s'),
-        ("wait -3 s", '"wait -3 s": found "-3s" for a time, its units are s, ms, us, min; write wait 3 s'),
-        ("wait 0 s", '"wait 0 s": found "0s", a wait is from 1 ns to 1000000 s; write wait 3 s'),
-        ("wait nan s", '"wait nan s": found "nans" for a time'),
+        ("wait -3 s", '"wait -3 s": found "-3 s" for a time, its units are s, ms, us, min; write wait 3 s'),
+        ("wait 0 s", '"wait 0 s": found "0 s", a wait is from 1 ns to 1000000 s; write wait 3 s'),
+        ("wait nan s", '"wait nan s": found "nan s" for a time'),
         (
             "repeat (wait 1 s)",
             '"repeat (wait 1 s)": found no count, or no actions in parentheses; write repeat COUNT',
@@ -154,7 +154,7 @@ def test_the_words_of_a_datasheet() -> None:
             "repeat 2 (wait 1 s",
             '"repeat 2 (wait 1 s": a parenthesis without its partner; write repeat 3 (pulse 1; wa',
         ),
-        ("repeat 2 (pulse 1;)", '"": no such action; the actions are select, '),
+        ("repeat 2 (pulse 1;)", "an empty action; take it out, or write one of select, "),
         ("pulse 1; pulse 2", '"pulse 1; pulse 2": 2 actions in one text; give each a text of its own'),
         (
             "repeat 1 (" * 9 + "enable" + ")" * 9,
@@ -194,11 +194,11 @@ def test_a_procedure_file(tmp_path: Path) -> None:
     file = tmp_path / "short.toml"
     file.write_text('do = ["restart",\n "steps 3"]\nexpect = "three"\n')
     assert load_toml(file) == Procedure("short", (Restart(), Steps(3)), "three", tmp_path)
-    file.write_text('name = "mine"\n\ndo = ["restart", "stepps 3"]\n')
+    file.write_text('name = "mine"\n\ndo = ["restart",\n  # three of them: ["x"]\n  "stepps 3"]\n')
     with pytest.raises(DatasheetError) as error:
         load_toml(file)
     assert str(error.value).startswith(
-        f'{file}:3, action 2: "stepps 3": no such action; did you mean "steps"?'
+        f'{file}:5, action 2: "stepps 3": no such action; did you mean "steps"?'
     )
     file.write_text('steps = ["restart"]\n')
     with pytest.raises(DatasheetError, match=":1: steps: no such key; the keys here are name, do, expect"):

@@ -49,6 +49,7 @@ def write(folder: Path, text: str | bytes) -> Path:
         (("lines", "a", "b"), 11),
         (("run", 0), 12),
         (("run", 0, "do"), 13),
+        (("run", 0, "do", 0), 14),
         (("run", 0, "name"), 12),
         (("run", 1), 16),
         (("run", 1, "name"), 17),
@@ -60,6 +61,20 @@ def test_a_key_is_found_on_its_line_or_that_of_its_table(
 ) -> None:
     file = write(tmp_path, TEXT)
     assert read_toml(file).place(*path) == f"{file}:{line}"
+
+
+def test_each_text_of_an_array_has_its_line(tmp_path: Path) -> None:
+    text = """do = ["a", # "b"]
+  'c]"', [ "in" ],
+  { x = "y" }, \"\"\"several
+lines"]\"\"\", "last \\" ["
+]
+next = "["
+"""
+    section = read_toml(write(tmp_path, text))
+    lines = [section.lines.get(("do", number)) for number in range(5)]
+    assert lines == [1, 2, 3, 4, None]
+    assert section.lines["next",] == 6
 
 
 def test_what_is_inside_a_text_of_several_lines_is_no_key(tmp_path: Path) -> None:

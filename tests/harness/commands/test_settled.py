@@ -48,8 +48,8 @@ def said(found: Settling, *races: Race, **facts: str | int) -> list[str]:
         ),
         (
             Settling(False, False, None, EIGHT, (), (), ()),
-            "Without a restart the power-up decides o0 to o7: 256 power-ups did not agree to the end, so the chip may "
-            "show either. A longer run may tell whether it repeats itself.",
+            "The power-up decides o0 to o7: 256 power-ups did not agree to the end, so the chip may show "
+            "either. A longer run may tell whether it repeats itself.",
         ),
         (
             Settling(True, False, None, ("o3",), ("o3",), EIGHT[:3], ()),
