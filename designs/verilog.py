@@ -22,11 +22,15 @@ CACHE = DiskCache(".rtlil", 64 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation.
 #: `tribuf` makes one driver of several that share a net through high impedance, and logic of those inside.
+#: `opt_expr` would merge inverters in a row, which is wrong in a ring: its gates say how fast it runs.
 SCRIPT = (
-    "proc",
+    "proc -noopt",
     "flatten",
     "tribuf -logic",
-    "opt_expr",
+    "scc -select",
+    "select -set loops %",
+    "select -clear",
+    "opt_expr * @loops %d",
     "opt_clean",
     "memory_collect",
     "opt_clean",

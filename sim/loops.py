@@ -7,10 +7,10 @@ cells, once around for each net and then once more, and what still moves is what
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
-from .netlist import Netlist, Slice
+from .netlist import Cell, Netlist, Slice
 from .schedule import Graph, Schedule, components
 
 
@@ -18,7 +18,8 @@ from .schedule import Graph, Schedule, components
 class Oscillation:
     """One free-running loop: its nets by name, their source lines, the gates of its shortest and longest way round.
 
-    `values` are the numbers of the nets' values in the netlist.
+    An AND, OR or XOR counts as one gate with an inverter of the same source line that alone reads it. `values` are the
+    numbers of the nets' values in the netlist.
     """
 
     nets: tuple[str, ...]
@@ -82,7 +83,34 @@ def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
     nets = tuple(names.get(driven[node], f"v{driven[node]}") for node in ring)
     places = tuple(dict.fromkeys(sources[node] for node in ring if sources[node]))
     values = tuple(driven[node] for node in ring)
-    return Oscillation(nets, places, _shortest(graph, ring), len(ring), values)
+    joined = _joined(netlist, graph, ring)
+    edges = {
+        node: {joined.get(other, other) for other in graph.reads[node]} for node in ring if node not in joined
+    }
+    return Oscillation(nets, places, _shortest(edges), len(edges), values)
+
+
+def _joined(netlist: Netlist, graph: Graph, ring: list[int]) -> dict[int, int]:
+    """Inverters that are one gate with what they invert, each with the node of that."""
+    readers: dict[int, int] = {}
+    for node in graph.nodes:
+        for other in graph.reads[node]:
+            readers[other] = readers.get(other, 0) + 1
+    found, inside = {}, set(ring)
+    for node in ring:
+        gates = [other for other in graph.reads[node] if other in inside and other < len(netlist.cells)]
+        if node < len(netlist.cells) and netlist.cells[node].kind == "$not" and len(gates) == 1:
+            gate = netlist.cells[gates[0]]
+            alone = readers[gates[0]] == 1
+            if gate.kind in ("$and", "$or", "$xor") and alone and _line(gate) == _line(netlist.cells[node]):
+                found[node] = gates[0]
+    return found
+
+
+def _line(cell: Cell) -> str:
+    """File and line of a place like `file.v:3.16-3.24`."""
+    file, _, place = cell.src.rpartition(":")
+    return f"{file}:{place.partition('.')[0]}"
 
 
 def _names(netlist: Netlist) -> dict[int, str]:
@@ -100,18 +128,17 @@ def _names(netlist: Netlist) -> dict[int, str]:
     return bits | whole
 
 
-def _shortest(graph: Graph, ring: list[int]) -> int:
-    """Gates on the shortest way round, by breadth-first search from every node."""
-    inside = set(ring)
-    best = len(ring)
-    for start in ring:
+def _shortest(edges: Mapping[int, Collection[int]]) -> int:
+    """Gates on the shortest way round, by breadth-first search from every one of them."""
+    best = len(edges)
+    for start in edges:
         distance = {start: 0}
         work = [start]
         for node in work:
-            for other in graph.reads[node]:
+            for other in edges[node]:
                 if other == start:
                     best = min(best, distance[node] + 1)
-                elif other in inside and other not in distance:
+                elif other in edges and other not in distance:
                     distance[other] = distance[node] + 1
                     work.append(other)
     return best
