@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+import textwrap
 from collections.abc import Callable
 from contextvars import copy_context
 from pathlib import Path
@@ -58,7 +59,7 @@ def explain(error: Exception) -> int:
     from forelight.sim.errors import ForelightError
 
     if isinstance(error, ForelightError):
-        click.echo(f"forelight: {error}", err=True)
+        _complain(f"forelight: {error}")
         return error.exit_code
     kept = os.environ.get(TRACEBACK_VARIABLE)
     where = f"To have the details written to a file, set {TRACEBACK_VARIABLE}=FILE and run it again."
@@ -71,5 +72,17 @@ def explain(error: Exception) -> int:
         except OSError as problem:
             where = f"The details could not be written to {kept}: {problem.strerror}."
     said = str(error).partition("\n")[0][:200]
-    click.echo(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said), err=True)
+    _complain(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said))
     return FAULT
+
+
+def _complain(text: str) -> None:
+    """On standard error: on a terminal broken between words, elsewhere one line, for those who search it."""
+    if sys.stderr.isatty():
+        width = shutil.get_terminal_size().columns
+        lines = (
+            textwrap.fill(line, width, break_long_words=False, break_on_hyphens=False)
+            for line in text.split("\n")
+        )
+        text = "\n".join(lines)
+    click.echo(text, err=True)

@@ -137,7 +137,9 @@ def paragraphs(
     )
     setting = setting_word(asking.board)
     if codes:
-        yield f"{setting[0].upper()}{setting[1:]} {_listed(codes)} would fit the count."
+        several = setting.replace("strap code", "strap codes").replace("setting", "settings")
+        named = several if len(codes) > 1 else setting
+        yield f"{named[0].upper()}{named[1:]} {_listed(codes)} would fit the count."
     else:
         yield f"No {setting} of {asking.board.name} fits the count."
     if kind == INCONCLUSIVE:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedure import Set, to_text
+from forelight.designs.procedure import Action, Set, to_text
 from rich.text import Text
 
 from ..boards.profile import Board
@@ -14,6 +14,8 @@ from .question import Question
 from .words import hertz
 
 SWITCHES = range(7, -1, -1)
+#: Actions of a run that are named.
+MOST_ACTIONS = 12
 
 
 def facts(asking: Question) -> list[Text | str]:
@@ -27,12 +29,10 @@ def facts(asking: Question) -> list[Text | str]:
     if sheet.description:
         out.append(sheet.description)
     out += ["", *_clock(asking), *_inputs(asking)]
+    if asking.told:
+        out += ["", f"Run: {asking.procedure.name}. {_actions(asking.told)}."]
     if asking.procedure.expect:
-        out += [
-            "",
-            f"Run: {asking.procedure.name}. {_actions(asking)}.",
-            f"Expected: {asking.procedure.expect}.",
-        ]
+        out.append(f"Expected: {asking.procedure.expect}.")
     if sheet.assumed:
         out += ["", "Assumed, as there is no datasheet:", *(f"  {sentence}" for sentence in sheet.assumed)]
     found = warnings(asking)
@@ -89,10 +89,9 @@ def _inputs(asking: Question) -> Iterator[str]:
             yield f"Input {line} = {level}" + (f": {said.means}" if said else "")
 
 
-def _actions(asking: Question) -> str:
-    texts = [to_text(action) for action in asking.procedure.actions[asking.added :]]
-    return (
-        "; ".join(texts)
-        if len(texts) <= 12
-        else f"{'; '.join(texts[:12])}; and {len(texts) - 12} more actions"
-    )
+def _actions(actions: Sequence[Action]) -> str:
+    named = [to_text(action) for action in actions[:MOST_ACTIONS]]
+    more = len(actions) - len(named)
+    if more:
+        named.append(f"and {more} more action{'s' if more > 1 else ''}")
+    return "; ".join(named)

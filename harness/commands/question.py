@@ -70,7 +70,8 @@ class Question:
     """A design on a board under a procedure.
 
     The procedure's first `added` actions are those that Forelight put before what was asked for; its first
-    `setting_up` actions bring the slot up, the restart included.
+    `setting_up` actions bring the slot up, the restart included. `told` are the actions that were asked for, as they
+    were told.
     """
 
     board: Board
@@ -82,6 +83,7 @@ class Question:
     setting_up: int
     seed: int
     power_ups: int
+    told: tuple[Action, ...] = ()
 
     @property
     def code(self) -> int | None:
@@ -202,7 +204,9 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
     whole = replace(told, actions=(*before, *told.actions), places=())
     if any(isinstance(action, Play) for action in told.actions):
         whole = played(whole, board, sheet, slot or 0, asked.mapping)
-    return Question(board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups)
+    return Question(
+        board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups, told.actions
+    )
 
 
 def _flat(actions: Sequence[Action]) -> Iterator[Action]:

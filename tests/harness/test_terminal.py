@@ -171,3 +171,14 @@ def test_long_work_shows_a_bar_and_leaves_nothing_when_stopped(tmp_path: Path) -
     assert "Running ferry_whistle" in ended.text
     assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
     assert not list(tmp_path.iterdir())
+
+
+def test_an_error_is_broken_between_words(tmp_path: Path) -> None:
+    wrong = tmp_path / "p.toml"
+    wrong.write_text('do = ["press i3"]\n')
+    ended = on_terminal("show", "dice", "--procedure", str(wrong), columns=40)
+    assert ended.code == 2
+    said = '"press i3": no button sits on i3; lines with buttons: i0, i6, i7; or use set'
+    assert ended.text == f"forelight: {wrong}:1, action 1: {said}"
+    lines = ended.screen.decode().split("\r\n")
+    assert len(lines) > 3 and all(len(line) <= 40 for line in lines if " " in line)

@@ -130,6 +130,12 @@ def test_a_procedure_from_a_file(tmp_path: Path) -> None:
     found = json.loads(ask("tide_gauge", "--procedure", str(file), "--json"))
     assert found["procedure"][-4:] == ["restart", "steps 2", "set i0=1", "steps 3"]
     assert found["expect"] == "it stands at 2"
+    words = " ".join(ask("tide_gauge", "--procedure", str(file)).split())
+    assert "Run: held. restart; steps 2; set i0=1; steps 3. Expected: it stands at 2." in words
+    file.write_text(f"do = {['wait 10 ms'] * 13}")
+    assert "Run: held. " + "wait 0.01 s; " * 12 + "and 1 more action." in " ".join(
+        ask("tide_gauge", "--procedure", str(file)).split()
+    )
     # o0 to o6 of the digit 2 are a, b, d, e, g
     assert found["pictures"][-1]["brightness"] == [1, 1, 0, 1, 1, 0, 1, 1]
 
