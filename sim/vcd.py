@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 from .columns import Bytes, Ints, binary, decimal, join
 from .errors import CaptureError, UsageError
 from .trace import Trace
-from .vcdscan import Dump, scan
+from .vcddump import Dump
+from .vcdscan import scan
 
 ROWS = 1 << 15  # rows that are laid out at a time
 
@@ -144,7 +145,7 @@ def read(data: str | bytes, place: str = "") -> Trace:
     if len(set(names)) < len(names):
         twice = next(name for name in names if names.count(name) > 1)
         raise CaptureError(f"two variables are named '{twice}'", place=place, remedy="rename one of them")
-    times = np.unique(np.concatenate([dump.time, dump.vector_time, [dump.first]]))
+    times = dump.times()
     values, unknown = {}, {}
     for name, variable in zip(names, wanted, strict=True):
         values[name], unknown[name] = _column(dump, variable.identifier, times)

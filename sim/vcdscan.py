@@ -1,11 +1,11 @@
 """Scans the text of a value change dump (IEEE 1364-2005, clause 18) into arrays of changes.
 
 Theory of operation. The header is small and is read word by word. The body is cut into pieces of some
-megabytes at time stamps, and each piece is handled as one array of bytes: words are found by their
+100 kilobytes at time stamps, and each piece is handled as one array of bytes: words are found by their
 surrounding blanks, told apart by their first character, and all numbers, levels and identifiers of the
-piece are converted together. A word after a vector, real or string change is its identifier, whatever it
-looks like. Sections such as `$comment` are skipped up to their `$end`; the dump sections (`$dumpvars` and
-so on) hold ordinary changes. What cannot be read is refused with its line.
+piece are converted together and sorted by identifier. A word after a vector, real or string change is its
+identifier, whatever it looks like. Sections such as `$comment` are skipped up to their `$end`; the dump sections
+(`$dumpvars` and so on) hold ordinary changes. What cannot be read is refused with its line.
 """
 
 from __future__ import annotations
@@ -14,56 +14,30 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .columns import Bytes, Ints, integers
 from .errors import CaptureError
+from .vcddump import UNKNOWN, Dump, Levels, Values
 from .vcdheader import Variable, read_header, refusal
 
-PIECE = 1 << 22  # bytes that are handled at a time
+PIECE = 1 << 18  # bytes that are handled at a time, so that the work stays in the processor's cache
 HASH = (1 << 63) - 1
 DUMPS = {b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff"}
-UNKNOWN, OTHER = 2, 255  # levels beside 0 and 1; OTHER is no level at all
+OTHER = 255  # no level at all
 
 LEVEL = np.full(256, OTHER, np.uint8)
 for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuUwW-", UNKNOWN)):
     for _character in _characters:
         LEVEL[ord(_character)] = _level
+#: A word that begins like a vector, real or string wants an identifier after it.
+WANTS = np.zeros(256, bool)
+WANTS[list(b"bBrRsS")] = True
 
-
-@dataclass(frozen=True)
-class Dump:
-    """Changes in file order. Scalars: `level` is 0, 1 or 2 (unknown). Vectors: a value and a mask of
-    unknown bits.
-
-    `which` counts the distinct identifiers in the order of `identifiers`. `unit` is the file's time unit in
-    seconds, None when it states none; `first` and `last` are its first and last time stamp.
-    """
-
-    variables: tuple[Variable, ...]
-    identifiers: Sequence[bytes]
-    unit: Fraction | None
-    time: Ints
-    which: NDArray[np.int32]
-    level: NDArray[np.uint8]
-    vector_time: Ints
-    vector_which: NDArray[np.int32]
-    vector_value: NDArray[np.uint64]
-    vector_unknown: NDArray[np.uint64]
-    first: int
-    last: int
-
-    def changes(self, variable: Variable) -> tuple[Ints, NDArray[np.uint64], NDArray[np.uint64]]:
-        """Times, values and unknown masks of one variable, as written (times may repeat)."""
-        number = self.identifiers.index(variable.identifier)
-        if variable.width == 1:
-            rows = np.flatnonzero(self.which == number)
-            level = self.level[rows]
-            return self.time[rows], (level == 1).astype(np.uint64), (level > 1).astype(np.uint64)
-        rows = np.flatnonzero(self.vector_which == number)
-        return self.vector_time[rows], self.vector_value[rows], self.vector_unknown[rows]
+_Numbers = NDArray[np.unsignedinteger]
 
 
 def scan(data: bytes, place: str = "") -> Dump:
@@ -74,12 +48,13 @@ def scan(data: bytes, place: str = "") -> Dump:
 
 @dataclass
 class _Words:
-    """The words of one piece of the body: `text` is the piece, `base` its place in the file."""
+    """The words of one piece of the body, and their first bytes; `text` is the piece, `base` its place in the file."""
 
     text: Bytes
     base: int
     starts: Ints
     ends: Ints
+    lead: Bytes
 
     def word(self, index: int) -> bytes:
         return self.text[self.starts[index] : self.ends[index]].tobytes()
@@ -99,16 +74,17 @@ class _Scanner:
         keys = _keys_of(self.identifiers)
         self.order = np.argsort(keys)
         self.keys = keys[self.order]
+        self.none = len(self.identifiers)  # the number of an identifier that is not declared
         small = np.flatnonzero(keys < 1 << 16)
-        self.short = np.full(1 << 16, -1, np.int64)
+        self.short = np.full(1 << 16, self.none, np.min_scalar_type(self.none))
         self.short[keys[small]] = small
         self.all_short = len(small) == len(keys)
         self.skipping = False  # inside a section that holds no changes
         self.opened: int | None = None  # where the section that is still open begins
         self.first: int | None = None
         self.now = 0
-        self.scalars: list[tuple[Ints, NDArray[np.int32], NDArray[np.uint8]]] = []
-        self.vectors: list[tuple[Ints, NDArray[np.int32], NDArray[np.uint64], NDArray[np.uint64]]] = []
+        self.scalars: dict[int, list[tuple[Ints, Levels]]] = {}
+        self.vectors: dict[int, list[tuple[Ints, Values, Values]]] = {}
 
     def refuse(self, offset: int, what: str) -> CaptureError:
         return refusal(self.data, self.place, offset, what)
@@ -128,44 +104,42 @@ class _Scanner:
             start = end
         if self.opened is not None:
             raise self.refuse(self.opened, "the section that begins here has no $end (cut short?)")
-        none: list[NDArray[np.int64]] = [np.zeros(0, np.int64)]
-        time, which, level = (np.concatenate([s[i] for s in self.scalars] or none) for i in range(3))
-        vector_time, vector_which, value, unknown = (
-            np.concatenate([v[i] for v in self.vectors] or none) for i in range(4)
-        )
         return Dump(
-            self.variables, self.identifiers, self.unit, time, which, level,
-            vector_time, vector_which, value, unknown, self.first or 0, self.now,
-        )  # fmt: skip
+            self.variables, self.identifiers, self.unit, self.scalars, self.vectors, self.first or 0, self.now
+        )
 
     def _piece(self, start: int, end: int) -> None:
         text = self.text[start:end]
         blank = np.ones(len(text) + 2, bool)
         np.less_equal(text, ord(" "), out=blank[1:-1])
         bounds = np.flatnonzero(blank[1:] != blank[:-1])
-        words = self._sections(_Words(text, start, bounds[::2], bounds[1::2]))
+        starts = bounds[::2]
+        words = self._sections(_Words(text, start, starts, bounds[1::2], text[starts]))
         if not len(words.starts):
             return
-        lead = text[words.starts]
-        argument, head = _arguments(lead)
+        argument, head = _arguments(words.lead)
         if head[-1]:
             raise self.refuse_word(words, -1, "the change '{}' has no identifier (cut short?)")
-        stamp = (lead == ord("#")) & ~argument
-        plain = (LEVEL[lead] != OTHER) & ~argument & ~head
+        stamp = (words.lead == ord("#")) & ~argument
+        plain = (LEVEL[words.lead] != OTHER) & ~argument & ~head
         odd = np.flatnonzero(~(stamp | plain | argument | head))
         if len(odd):
             raise self.refuse_word(words, int(odd[0]), "'{}' is neither a time stamp nor a change")
         now = self._times(words, stamp)
-        vector = head & ((lead | 0x20) == ord("b"))
-        named = np.flatnonzero(plain | np.r_[False, vector[:-1]])
-        which = self._which(words, named, plain[named])
-        self._store(words, np.where(plain[named], named, named - 1), now[named], which, plain[named])
+        vector = head & ((words.lead | 0x20) == ord("b"))
+        named = plain.copy()
+        named[1:] |= vector[:-1]
+        rows = np.flatnonzero(named)
+        self._store(words, rows, now[rows], plain[rows])
 
     def _sections(self, words: _Words) -> _Words:
         """Drop the $ words and, in sections that hold no changes, everything up to their $end."""
+        marks = np.flatnonzero(words.lead == ord("$"))
+        if not self.skipping and not len(marks):
+            return words
         keep = np.ones(len(words.starts), bool)
         since = 0
-        for index in np.flatnonzero(words.text[words.starts] == ord("$")).tolist():
+        for index in marks.tolist():
             word = words.word(index)
             if word == b"$end" and self.opened is not None:
                 if self.skipping:
@@ -179,7 +153,7 @@ class _Scanner:
             keep[index] = False
         if self.skipping:
             keep[since:] = False
-        return _Words(words.text, words.base, words.starts[keep], words.ends[keep])
+        return _Words(words.text, words.base, words.starts[keep], words.ends[keep], words.lead[keep])
 
     def _times(self, words: _Words, stamp: NDArray[np.bool_]) -> Ints:
         """The time that holds at each word."""
@@ -199,47 +173,72 @@ class _Scanner:
         self.now = int(times[-1])
         return times[np.cumsum(stamp)]
 
-    def _which(self, words: _Words, named: Ints, plain: NDArray[np.bool_]) -> NDArray[np.int32]:
-        """The number of the identifier in each of the words `named` (in plain ones it follows the level)."""
-        starts = words.starts[named] + plain
+    def _which(self, words: _Words, named: Ints, starts: Ints) -> _Numbers:
+        """The number of the identifier that begins at `starts` in each of the words `named`."""
         keys = _keys(words.text, starts, words.ends[named] - starts)
         if self.all_short:
-            which = np.where(keys < 1 << 16, self.short[np.minimum(keys, (1 << 16) - 1)], -1)
+            which = self.short[np.minimum(keys, (1 << 16) - 1)]
         else:
             near = np.minimum(np.searchsorted(self.keys, keys), len(self.keys) - 1)
-            which = np.where(self.keys[near] == keys, self.order[near], -1)
-        strange = np.flatnonzero(which < 0)
+            which = np.where(self.keys[near] == keys, self.order[near], self.none).astype(self.short.dtype)
+        strange = np.flatnonzero(which == self.none)
         if len(strange):
             raise self.refuse_word(
                 words, int(named[strange[0]]), "the change '{}' is of no declared variable"
             )
-        return which.astype(np.int32)
+        return which
 
-    def _store(
-        self, words: _Words, at: Ints, now: Ints, which: NDArray[np.int32], plain: NDArray[np.bool_]
+    def _store(self, words: _Words, named: Ints, now: Ints, plain: NDArray[np.bool_]) -> None:
+        """Sort the changes by identifier; `named` are the words that hold these, in `plain` ones after the level."""
+        which = self._which(words, named, words.starts[named] + plain)
+        order = np.argsort(which, kind="stable")
+        which, now, plain = which[order], now[order], plain[order]
+        at = named[order] - ~plain  # the words that hold the values
+        width = self.widths[which]
+        for narrow, rows in ((True, width == 1), (False, (width > 1) & (width <= 64))):
+            if rows.any():
+                part = slice(None) if rows.all() else rows
+                self._store_sorted(words, narrow, which[part], now[part], at[part], plain[part])
+
+    def _store_sorted(
+        self, words: _Words, narrow: bool, which: _Numbers, now: Ints, at: Ints, plain: NDArray[np.bool_]
     ) -> None:
-        """Sort the changes, whose values stand in the words `at`, into one-bit and wider ones."""
-        narrow = self.widths[which] == 1
-        level = LEVEL[words.text[np.where(plain, words.starts[at], words.ends[at] - 1)]]
-        self.scalars.append((now[narrow], which[narrow], level[narrow]))
-        wide = np.flatnonzero(~narrow & (self.widths[which] <= 64))
-        first = words.starts[at[wide]] + ~plain[wide]
-        last = np.where(plain[wide], first, words.ends[at[wide]] - 1)
-        width = self.widths[which[wide]]
-        value = np.zeros(len(wide), np.uint64)
-        unknown = np.zeros(len(wide), np.uint64)
-        for place in range(int(width.max(initial=0))):
+        """The same for changes that are sorted, of variables of one bit or of wider ones."""
+        bounds = np.flatnonzero(np.diff(which, prepend=self.none, append=self.none)).tolist()
+        if narrow:
+            level = self._levels(words, at, np.where(plain, words.starts[at], words.ends[at] - 1))
+            for begin, end in pairwise(bounds):
+                self.scalars.setdefault(int(which[begin]), []).append((now[begin:end], level[begin:end]))
+        else:
+            value, unknown = self._vectors(words, at, plain, self.widths[which])
+            for begin, end in pairwise(bounds):
+                rows = slice(begin, end)
+                self.vectors.setdefault(int(which[begin]), []).append((now[rows], value[rows], unknown[rows]))
+
+    def _vectors(
+        self, words: _Words, at: Ints, plain: NDArray[np.bool_], width: Ints
+    ) -> tuple[Values, Values]:
+        """Values and masks of unknown bits that stand in the words `at`."""
+        first = words.starts[at] + ~plain
+        last = np.where(plain, first, words.ends[at] - 1)
+        value = np.zeros(len(at), np.uint64)
+        unknown = np.zeros(len(at), np.uint64)
+        for place in range(int(width.max())):
             # A short vector is extended with its leftmost bit where that is x or z, and with 0 otherwise.
-            got = LEVEL[words.text[np.maximum(last - place, first)]]
-            level[wide] |= np.where(got == OTHER, OTHER, 0).astype(np.uint8)
+            got = self._levels(words, at, np.maximum(last - place, first))
             inside = place < width
             one = inside & (got == 1) & (last - place >= first)
             value |= one.astype(np.uint64) << np.uint64(place)
             unknown |= (inside & (got == UNKNOWN)).astype(np.uint64) << np.uint64(place)
-        bad = np.flatnonzero(level == OTHER)
-        if len(bad):
-            raise self.refuse_word(words, int(at[bad[0]]), "the vector '{}' is not binary")
-        self.vectors.append((now[wide], which[wide], value, unknown))
+        return value, unknown
+
+    def _levels(self, words: _Words, at: Ints, spots: Ints) -> Levels:
+        """The levels at these places, a place for each of the words `at`."""
+        levels: Levels = LEVEL[words.text[spots]]
+        if levels.max() == OTHER:
+            bad = int(at[np.argmax(levels == OTHER)])
+            raise self.refuse_word(words, bad, "the vector '{}' is not binary")
+        return levels
 
 
 def _arguments(lead: Bytes) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
@@ -248,7 +247,9 @@ def _arguments(lead: Bytes) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     A word that begins like a vector, real or string wants the next one; in a row of such words every second
     one is therefore an identifier.
     """
-    like = np.isin(lead, np.frombuffer(b"bBrRsS", np.uint8))
+    like = WANTS[lead]
+    if not like.any():
+        return like, like
     index = np.arange(len(lead))
     run_start = np.maximum.accumulate(np.where(like & ~np.r_[False, like[:-1]], index, -1))
     head = like & ((index - run_start) % 2 == 0)

@@ -17,9 +17,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
-from .edges import Edges, Ints, Nearest, Stream
-from .record import Floats, Line
+from .edges import Edges, Nearest, Stream
+from .record import Floats, Ints, Line
 
 GATE = 0.5  # an edge belongs to the golden edge of its line and direction that is nearer than half a step
 WIDE_GATES = (
@@ -45,9 +46,14 @@ STAGES = (
     (24, 1 << 14),
     (1 << 20, 1 << 14),
 )  # on how many edges they are scored, and how many stay
+ASTRAY = 2.0  # how far beyond the rates that are searched a fit may end
 OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
 CELLS = 1 << 15  # numbers handled at a time: they stay in the cache
 SORTED_CELLS = 1 << 21  # the same for a golden without a table, whose questions are sorted
+
+
+#: For each kind of edge that was asked for, a weight for each golden time.
+Tables = dict[int, NDArray[np.uint8]]
 
 
 @dataclass(frozen=True)
@@ -90,8 +96,9 @@ def search(capture: Stream, nearest: Nearest, rates: tuple[float, float]) -> Sea
     """Find the best offset and rate, the rate within `rates` (which are equal where it is known)."""
     tried, around = 0, capture.first
     best = NOTHING
+    tables: Tables = {}
     for edges, window in _windows(capture):
-        first = _candidates(window, nearest, rates)
+        first = _candidates(window, nearest, rates, tables)
         tried += len(first.offset)
         found = _narrow(edges, window, nearest, first, rates) if len(first.offset) else NOTHING
         if edges.time[0] == around or found.score.max(initial=0.0) > best.score.max(initial=0.0):
@@ -138,7 +145,7 @@ def _apart(fits: Fits) -> Fits:
     return fits.rows(np.array(chosen, np.int64))
 
 
-def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> Fits:
+def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float], tables: Tables) -> Fits:
     """Offsets and rates that bring some edges together, scored on the window; the rarest lines are the most telling."""
     offsets, slopes = [np.zeros(0)], [np.zeros(0)]
     lines = [line for line in np.unique(window.line).tolist() if len(nearest.lines[line].times)]
@@ -154,7 +161,7 @@ def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float]) -> 
                 break
         if found > CANDIDATES:
             break
-    return _scored(window, nearest, np.concatenate(offsets), np.concatenate(slopes))
+    return _scored(window, nearest, tables, np.concatenate(offsets), np.concatenate(slopes))
 
 
 def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floats, Floats]]:
@@ -175,7 +182,7 @@ def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floa
             yield theirs.times[begin] - rate * own.time[first], rate
 
 
-def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fits:
+def _scored(window: Edges, nearest: Nearest, tables: Tables, offset: Floats, rate: Floats) -> Fits:
     """Score by table: all candidates on a few edges spread over the window, the better ones on more."""
     count = len(window.time)
     score = np.zeros(len(offset))
@@ -184,7 +191,7 @@ def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fi
         rows = np.unique(np.linspace(0, count - 1, min(edges, count)).astype(np.int64))
         rows = np.setdiff1d(rows, done)
         done = np.append(done, rows)
-        score += _by_table(window, nearest, rows, offset, rate)
+        score += _by_table(window.part(rows), nearest, tables, offset, rate)
         if len(score) > kept:
             best = np.argpartition(-score, kept)[:kept]
             offset, rate, score = offset[best], rate[best], score[best]
@@ -193,13 +200,14 @@ def _scored(window: Edges, nearest: Nearest, offset: Floats, rate: Floats) -> Fi
     return Fits(offset, rate, 2 * score - 0.5 * (golden + count)).best(KEEP)
 
 
-def _by_table(window: Edges, nearest: Nearest, rows: Ints, offset: Floats, rate: Floats) -> Floats:
+def _by_table(some: Edges, nearest: Nearest, tables: Tables, offset: Floats, rate: Floats) -> Floats:
     """Sum of weights, 1 for an edge that fits well."""
     total = np.zeros(len(offset), np.int64)
-    kinds = window.kind
-    for row in rows.tolist():
-        table = nearest.table(int(kinds[row]), RESOLUTION, WEIGHTS)
-        spot = ((offset + rate * window.time[row]) * RESOLUTION).astype(np.int64) + len(WEIGHTS)
+    for kind, time in zip(some.kind.tolist(), some.time.tolist(), strict=True):
+        if kind not in tables:
+            tables[kind] = nearest.table(kind, RESOLUTION, WEIGHTS)
+        table = tables[kind]
+        spot = ((offset + rate * time) * RESOLUTION).astype(np.int64) + len(WEIGHTS)
         total += table[np.clip(spot, 0, len(table) - 1)]
     return total / WEIGHTS[0]
 
@@ -212,7 +220,12 @@ def _narrow(capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: 
     gates: tuple[float, ...] = WIDE_GATES
     while True:
         part = capture.part(slice(first, first + count))
-        fits = fitted(part, nearest, fits, gates, known).best(KEEP, max(3.0, 0.15 * count))
+        fits = fitted(part, nearest, fits, gates, known)
+        # A line that has laid many edges on one and the same lies flat, and is no fit.
+        near = (fits.rate > rates[0] / ASTRAY) & (fits.rate < rates[1] * ASTRAY)
+        fits = fits.rows(np.flatnonzero(near)).best(KEEP, max(3.0, 0.15 * count))
+        if not len(fits.rate):
+            return fits
         if count >= len(capture.time):
             return fits
         longer = min(4 * count, len(capture.time))

@@ -31,10 +31,10 @@ def without_spikes(line: Line, shortest: float) -> Line:
     if len(line.times) < 3 or shortest <= 0:
         return line
     length = np.diff(line.times)
+    if length[1:].min() >= shortest:
+        return line
     keep = np.ones(len(line.times), bool)
     keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == GAP)
-    if keep.all():
-        return line
     # The first of a row of short runs stays, as a gap, unless it is alone between equal levels.
     kept = np.flatnonzero(keep)
     differ = line.levels[kept[:-1]] != line.levels[kept[1:]]
@@ -53,11 +53,11 @@ def without_frays(line: Line, shortest: float, end: float) -> Line:
 
     The recording's ends (the last one at `end`) may have cut these off from longer runs or through spikes.
     """
-    bounds = np.append(line.times, end)
-    short = np.flatnonzero(np.diff(bounds) < shortest)
-    frayed = short[(short == 0) | (short == len(line.times) - 1)]
-    if not len(frayed) or len(line.times) < 2:
+    if len(line.times) < 2:
+        return line
+    frayed = [line.times[1] - line.times[0] < shortest, end - line.times[-1] < shortest]
+    if not any(frayed):
         return line
     levels = line.levels.copy()
-    levels[frayed] = GAP
+    levels[[0, -1]] = np.where(frayed, GAP, levels[[0, -1]])
     return Line(line.times, levels)

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .record import GAP, Floats, Levels, Line
-
-Ints = NDArray[np.int64]
+from .record import GAP, Floats, Ints, Levels, Line
 
 NOWHERE = 9.0  # the distance to an edge that does not exist
 CELLS_A_STEP = 4  # cells of the table by which the nearest edge is found
@@ -31,7 +30,7 @@ class Edges:
         """Line and direction in one number."""
         return self.line.astype(np.int64) * 2 + self.level
 
-    def part(self, rows: slice | NDArray[np.bool_]) -> Edges:
+    def part(self, rows: slice | NDArray[np.bool_] | Ints) -> Edges:
         return Edges(self.time[rows], self.line[rows], self.level[rows])
 
 
@@ -45,9 +44,11 @@ class Stream:
         self.first = min((float(times[0]) for times in filled), default=0.0)
         self.last = max((float(times[-1]) for times in filled), default=0.0)
 
-    def between(self, start: float, stop: float) -> Edges:
-        """All edges from `start` on and before `stop`."""
-        return self._joined([slice(*np.searchsorted(line.times, [start, stop])) for line in self.lines])
+    def between(self, start: float, stop: float, most: int = sys.maxsize) -> Edges:
+        """All edges from `start` on and before `stop`, or evenly chosen ones where there are more than `most`."""
+        rows = [line.times.searchsorted([start, stop]).tolist() for line in self.lines]
+        step = 1 + sum(end - begin for begin, end in rows) // most
+        return self._joined([slice(begin, end, step) for begin, end in rows])
 
     def count(self, start: float, stop: float) -> int:
         """How many edges there are from `start` on and before `stop`."""
@@ -84,6 +85,14 @@ def _known_edges(line: Line) -> Line:
     return Line(line.times[1:][rows], line.levels[1:][rows])
 
 
+def _rows_at(levels: Levels, level: int) -> slice | NDArray[np.bool_]:
+    """Which rows are at this level: every second one, unless some edges are left out."""
+    if (levels[1:] != levels[:-1]).all():
+        return slice(int(len(levels) > 0 and levels[0] != level), None, 2)
+    at: NDArray[np.bool_] = levels == level
+    return at
+
+
 class Nearest:
     """Finds the edges of some lines of a golden, which runs from 0 to `end`."""
 
@@ -91,14 +100,13 @@ class Nearest:
         """`lines` hold edges only, as those of a Stream do."""
         self.lines, self.end = lines, end
         self.span = float(np.ceil(end)) + 8.0
-        self._tables: dict[int, NDArray[np.uint8]] = {}
         self._firsts: Ints | None = None
-        kinds = [(line.times, line.levels == level) for line in lines for level in (0, 1)]
-        self._bounds = np.cumsum([0, *(int(rows.sum()) for _, rows in kinds)])
+        kinds = [line.times[_rows_at(line.levels, level)] for line in lines for level in (0, 1)]
+        self._bounds = np.cumsum([0, *map(len, kinds)])
         self.total = int(self._bounds[-1])
         self._keys = np.full(self.total + 1, np.inf)
-        for kind, (times, rows) in enumerate(kinds):
-            np.add(times[rows], kind * self.span, out=self._keys[self._bounds[kind] : self._bounds[kind + 1]])
+        for kind, times in enumerate(kinds):
+            np.add(times, kind * self.span, out=self._keys[self._bounds[kind] : self._bounds[kind + 1]])
         cells = int(2 * len(lines) * self.span) * CELLS_A_STEP
         if cells <= MOST_CELLS:
             # For each cell of the keys the first edge that does not lie before it.
@@ -174,15 +182,15 @@ class Nearest:
     def table(self, kind: int, resolution: int, weights: Sequence[int]) -> NDArray[np.uint8]:
         """A weight for each golden time, in cells of 1/`resolution`, by the distance of the nearest edge in cells.
 
-        The first len(`weights`) cells lie before the golden's start.
+        The `weights` fall. The first len(`weights`) cells lie before the golden's start.
         """
-        if kind not in self._tables:
-            pad = len(weights)
-            table = np.zeros(int(self.end * resolution) + 1 + 2 * pad, np.uint8)
-            cells = ((self._of_kind(kind) - kind * self.span) * resolution).astype(np.int32)
-            spots = np.clip(cells + pad, pad, len(table) - 1 - pad)
-            for distance in range(pad - 1, -1, -1):
-                table[spots - distance] = np.maximum(table[spots - distance], weights[distance])
-                table[spots + distance] = np.maximum(table[spots + distance], weights[distance])
-            self._tables[kind] = table
-        return self._tables[kind]
+        pad = len(weights)
+        marks = np.zeros(int(self.end * resolution) + 1 + 2 * pad, np.uint8)
+        cells = ((self._of_kind(kind) - kind * self.span) * resolution).astype(np.int64)
+        marks[np.clip(cells + pad, pad, len(marks) - 1 - pad)] = 1
+        table = marks * np.uint8(weights[0])
+        for distance in range(1, pad):
+            near = marks * np.uint8(weights[distance])
+            np.maximum(table[:-distance], near[distance:], out=table[:-distance])
+            np.maximum(table[distance:], near[:-distance], out=table[distance:])
+        return table

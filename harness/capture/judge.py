@@ -16,11 +16,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from .edges import Ints
-from .record import GAP, Floats, Levels, Line
+from .record import GAP, Floats, Ints, Levels, Line, places
 from .reference import Reference
 from .timebase import TimeBase
 
+LOOKED_AT = 4096  # changes that tell where in a step a line keeps still
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is compared whatever the jitter
 
 
@@ -124,13 +124,7 @@ def _one_line(
     expected, golden_slot = _levels_at(theirs, at.golden)
     seen, slot = _levels_at(line, at.capture)
     judged = at.inside & (expected != GAP) & (seen != GAP)
-    stray = _stray(line, theirs, base)
-    for side in (golden_slot[1:], golden_slot[1:] - 1):
-        near = np.clip(side, 0, len(at.golden) - 1)
-        close = np.abs(at.golden[near] - theirs.times[1:]) <= np.minimum(
-            STILL, 2 * stray + at.doubt[near] + blur
-        )
-        judged[near[close]] = False
+    judged[_near_edges(theirs, golden_slot[1:], at, 2 * _stray(line, theirs, base) + blur)] = False
     wrong = judged & (expected != seen)
     rows = np.flatnonzero(wrong)
     rows = rows[_unsure(line, theirs, base, at.capture[rows], blur)]
@@ -144,9 +138,22 @@ def _one_line(
     return judged, wrong, len(rows)
 
 
+def _near_edges(theirs: Line, slot: Ints, at: _Moments, stray: float) -> Ints:
+    """The moments beside which the golden changes, as near as edges `stray` and the time base may be off."""
+    most = min(STILL, stray + float(at.doubt.max()))
+    near = []
+    for side in (slot, slot - 1):
+        inner = slice(*np.searchsorted(side, [0, len(at.golden)]))
+        distance = theirs.times[1:][inner] - at.golden[side[inner]]
+        rows = np.flatnonzero(np.abs(distance, out=distance) <= most)
+        found = side[inner][rows]
+        near.append(found[distance[rows] <= np.minimum(STILL, stray + at.doubt[found])])
+    return np.concatenate(near)
+
+
 def _levels_at(line: Line, times: Floats) -> tuple[Levels, Ints]:
     """The line's level at these rising times, and how many of them come before each of its changes."""
-    slot = np.searchsorted(times, line.times)
+    slot = places(times, line.times)
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
     return np.repeat(np.concatenate([[np.uint8(GAP)], line.levels]), runs), slot
 
@@ -200,18 +207,19 @@ def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, slot: Ints,
 def _phases(name: str, golden: Reference) -> list[tuple[float, float]]:
     """Where in a step a line keeps still; one that never changes would change when the others do."""
     if name not in golden.still:
-        outputs = _together([golden.lines[f"o{bit}"] for bit in range(8)])
         line = golden.lines[name]
-        golden.still[name] = _still_phases(line, golden) or _still_phases(outputs, golden) or [(0.5, 0.49)]
+        golden.still[name] = (
+            _still_phases(_known_changes(line), golden)
+            or _still_phases(_output_changes(golden), golden)
+            or [(0.5, 0.49)]
+        )
     return golden.still[name]
 
 
-def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:
-    """Where in a step the line does not change: the middles of the gaps between the phases of its changes, and half
-    their lengths.
+def _still_phases(times: Floats, golden: Reference) -> list[tuple[float, float]]:
+    """Where in a step a line that changes at these times does not change: the middles of the gaps between their phases,
+    and half the lengths of these.
     """
-    real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
-    times = line.times[1:][real][:4096]
     if not len(times) or not len(golden.rises):
         return []
     before = np.searchsorted(golden.rises, times + 1e-6, side="right") - 1
@@ -225,11 +233,16 @@ def _still_phases(line: Line, golden: Reference) -> list[tuple[float, float]]:
     return [(float(middles[at]), 0.49 * float(gaps[at])) for at in largest]
 
 
-def _together(lines: list[Line]) -> Line:
-    """A stand-in that changes where any of the lines does."""
-    times = [line.times[1:][(line.levels[1:] != GAP) & (line.levels[:-1] != GAP)][:4096] for line in lines]
-    every = np.unique(np.concatenate([[-1.0], *times]))
-    return Line(every, (np.arange(len(every)) & 1).astype(np.uint8))
+def _known_changes(line: Line) -> Floats:
+    """When the line changes from one known level to the other, the first times."""
+    known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    return line.times[1:][np.flatnonzero(known)[:LOOKED_AT]]
+
+
+def _output_changes(golden: Reference) -> Floats:
+    """When any of the outputs changes, the first times of all together."""
+    every = [_known_changes(golden.lines[f"o{bit}"]) for bit in range(8)]
+    return np.unique(np.concatenate(every))[:LOOKED_AT]
 
 
 def _distance(edges: Floats, times: Floats) -> Floats:

@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 from forelight.sim.errors import CaptureError
-from forelight.sim.vcdscan import Dump, scan
+from forelight.sim.vcddump import Dump
+from forelight.sim.vcdscan import scan
 
 from .columns import Column, match_columns
-from .record import GAP, Capture, Line, changes_only, quantum
+from .record import ENOUGH, Capture, Line, changes_only, quantum
 from .tables import read_table
 
 NO_MAPPING: Mapping[str, str] = {}
@@ -54,11 +55,9 @@ def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mappi
         unit = Fraction(1, 10**9)
     lines: dict[str, Line] = {}
     for name, (index, bit) in chosen.items():
-        ticks, values, unknown = dump.changes(dump.variables[index])
-        levels = ((values >> np.uint64(bit)) & np.uint64(1)).astype(np.uint8)
-        levels[((unknown >> np.uint64(bit)) & np.uint64(1)).astype(bool)] = GAP
-        lines[name] = changes_only((ticks * float(unit)).astype(np.float64), levels)
-    moments = [line.times[1:] for line in lines.values()]
+        ticks, levels = dump.levels(dump.variables[index], bit)
+        lines[name] = changes_only(ticks * np.float64(unit), levels)
+    moments = [line.times[1:][:ENOUGH] for line in lines.values()]
     period = quantum(np.concatenate(moments)) if moments else 0.0
     return Capture(
         lines, dump.first * float(unit), dump.last * float(unit), "seconds", period, place, tuple(notes)

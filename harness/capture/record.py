@@ -10,8 +10,10 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 Levels = NDArray[np.uint8]
+Ints = NDArray[np.int64]
 
 ENOUGH = 1 << 16  # instants that tell whether there is a grid
+KNOT = 512  # times between two of which a straight line is guessed
 #: A level that was not recorded: a gap, or a bit that the instrument could not tell.
 GAP = 2
 #: The lines that a capture can hold. `step` and `restart` are lines of their own on boards that have such.
@@ -55,11 +57,14 @@ class Capture:
 
 def changes_only(times: Floats, levels: Levels) -> Line:
     """A line from one level for each time (which may repeat: the last one holds), without repetitions."""
-    if (times[1:] == times[:-1]).any():
-        last = np.append(times[1:] > times[:-1], True)
+    last = times[1:] > times[:-1]
+    if not last.all():
+        last = np.append(last, True)
         times, levels = times[last], levels[last]
-    rows = np.flatnonzero(levels[1:] != levels[:-1]) + 1
-    rows = np.concatenate([np.zeros(min(len(times), 1), np.int64), rows])
+    changed = levels[1:] != levels[:-1]
+    if changed.all():
+        return Line(times, levels)
+    rows = np.concatenate([[0], np.flatnonzero(changed) + 1])
     return Line(times[rows], levels[rows])
 
 
@@ -82,3 +87,21 @@ def quantum(times: Floats) -> float:
         if len(near) == len(gaps):
             return period
         reach *= 4
+
+
+def places(times: Floats, marks: Floats) -> Ints:
+    """The same as `np.searchsorted(times, marks)`, and faster where both rise and the times lie evenly.
+
+    A straight line between some of the times gives a guess; where it is wrong, the place is sought.
+    """
+    if len(times) < KNOT:
+        return np.searchsorted(times, marks)
+    last = len(times) - 1
+    knots = np.append(np.arange(0, last, KNOT), last)
+    found: Ints = np.interp(marks, times[knots], knots).astype(np.int64)
+    found += times.take(found) < marks
+    wrong = times.take(found, mode="clip") < marks
+    wrong |= times.take(found - 1, mode="clip") >= marks
+    rows = np.flatnonzero(wrong)
+    found[rows] = np.searchsorted(times, marks[rows])
+    return found

@@ -6,14 +6,13 @@ are as small as the reasoning about them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from ..bench.golden import Golden
-from .edges import Ints
-from .record import GAP, Floats, Line, changes_only
+from .record import GAP, LINES, Floats, Ints, Levels, Line, changes_only
 
 
 @dataclass(frozen=True)
@@ -50,12 +49,18 @@ class Reference:
         lengths[1:-1] = np.maximum(lengths[1:-1], 1)
         first = self.rises[0] - lengths[0] if len(self.rises) else 0.0
         starts = np.concatenate([[first], self.rises])
-        begin = np.repeat(np.cumsum(lengths) - lengths, lengths)
-        return np.repeat(starts, lengths) + (np.arange(int(lengths.sum())) - begin)
+        last = max(len(starts) - 1, 1)
+        parts = (slice(0, 1), slice(1, last), slice(last, None))
+        return np.concatenate([_counted_up(starts[part], lengths[part]) for part in parts])
 
 
-def reference(golden: Golden, step_line: str | None, needed_ticks: float = 0.0) -> Reference:
-    """The golden on its own time axis; one that repeats itself is prolonged to at least `needed_ticks`."""
+def reference(
+    golden: Golden, step_line: str | None, needed_ticks: float = 0.0, inputs: Container[str] = LINES
+) -> Reference:
+    """The golden on its own time axis; one that repeats itself is prolonged to at least `needed_ticks`.
+
+    It has all outputs, and the `inputs` that are named.
+    """
     golden = _prolonged(golden, needed_ticks)
     rises = _rises(golden, step_line)
     gaps = np.diff(rises)
@@ -68,18 +73,30 @@ def reference(golden: Golden, step_line: str | None, needed_ticks: float = 0.0) 
             float(np.median(np.diff(golden.ticks))) if len(golden.ticks) > 1 else max(golden.end / 100, 1.0)
         )
     times = golden.ticks / unit
-    lines = {}
-    for bit in range(8):
-        lines[f"i{bit}"] = changes_only(times, ((golden.inputs >> bit) & 1).astype(np.uint8))
-        level = (golden.outputs >> bit) & 1
-        lines[f"o{bit}"] = changes_only(
-            times, np.where((golden.settled >> bit) & 1, level, GAP).astype(np.uint8)
-        )
+    known = np.full(len(times), 0xFF, np.uint8)
+    wanted = sum(1 << bit for bit in range(8) if f"i{bit}" in inputs)
+    lines = _lines("i", wanted, times, golden.inputs, known)
+    lines |= _lines("o", 0xFF, times, golden.outputs, golden.settled)
     if step_line == "step" and len(rises):
         lines["step"] = _step_line(rises, unit)
     return Reference(
         lines, rises / unit, int(golden.steps[0]), unit, hz, golden.oscillator_hz, golden.end / unit
     )
+
+
+def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Levels) -> dict[str, Line]:
+    """The lines of the `wanted` bits, from a byte for each time, with a gap where a bit is not settled."""
+    changed = ((bits[1:] ^ bits[:-1]) | (settled[1:] ^ settled[:-1])) & np.uint8(wanted)
+    ever = int(np.bitwise_or.reduce(changed, initial=0))
+    lines = {}
+    for bit in range(8):
+        if not wanted >> bit & 1:
+            continue
+        later = np.flatnonzero((changed & (1 << bit)) != 0) + 1 if ever >> bit & 1 else np.zeros(0, np.int64)
+        rows = np.concatenate([[0], later])
+        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(GAP))
+        lines[f"{letter}{bit}"] = changes_only(times[rows], levels)
+    return lines
 
 
 def _rises(golden: Golden, step_line: str | None) -> Floats:
@@ -98,6 +115,14 @@ def _rises(golden: Golden, step_line: str | None) -> Floats:
 def _step_line(rises: Floats, unit: float) -> Line:
     times = np.stack([rises, rises + unit / 2], axis=1).ravel() / unit
     return changes_only(np.r_[0.0, times], np.r_[0, np.tile([1, 0], len(rises))].astype(np.uint8))
+
+
+def _counted_up(starts: Floats, lengths: Ints) -> Floats:
+    """Each start, and so many times one more until there are as many as its length says."""
+    if (lengths == 1).all():
+        return starts
+    begin = np.repeat(np.cumsum(lengths) - lengths, lengths)
+    return np.repeat(starts, lengths) + (np.arange(int(lengths.sum())) - begin)
 
 
 def _prolonged(golden: Golden, needed: float) -> Golden:

@@ -26,12 +26,13 @@ MEMORY = 1024  # edges that it remembers
 MEMORY_STEPS = 2000.0  # and for how long: a drift of 200 ppm bends this by a twentieth of a step at most
 BLOCK_EDGES = 128  # edges of a block that are looked at
 SAMPLE = 1 << 17  # edges of which an average is taken
+FLAT = 0.1  # of the rate that was searched: a time base that runs slower than this stands still
 TINY = 1e-9
 
 
 @dataclass(frozen=True)
 class TimeBase:
-    """Golden times `golden` belong to capture times `capture` (both rising), straight in between and beyond.
+    """Golden times `golden` belong to capture times `capture` (both rise), straight in between and beyond.
 
     `sigma` is the standard deviation of the time base at these points, in steps; `reach` is what 99 % of the edges keep
     within, `rate` golden time per capture time over all, `rate_sigma` its standard deviation.
@@ -64,9 +65,10 @@ def unit_base(shift: float = 0.0, sigma: float = 0.3, reach: float = GATE) -> Ti
 def through(times: Floats, x: Floats, y: Floats) -> Floats:
     """Straight lines through the points, the first and last of them prolonged."""
     out = np.interp(times, x, y)
-    first, last = (y[1] - y[0]) / (x[1] - x[0]), (y[-1] - y[-2]) / (x[-1] - x[-2])
-    out = np.where(times < x[0], y[0] + (times - x[0]) * first, out)
-    return np.where(times > x[-1], y[-1] + (times - x[-1]) * last, out)
+    for beyond, at, inner in ((times < x[0], 0, 1), (times > x[-1], -1, -2)):
+        if beyond.any():
+            out[beyond] = y[at] + (times[beyond] - x[at]) * (y[inner] - y[at]) / (x[inner] - x[at])
+    return out
 
 
 def settle(edges: Stream, nearest: Nearest, offset: float, sigma: float) -> TimeBase:
@@ -186,8 +188,7 @@ def _carry(
         middle, shift, slope = _straight(capture, golden, 1.0)
         # A block is a part of what is known already, so that its prediction is sure.
         there = here + direction * min(max((capture[-1] - capture[0]) / 4, 1.0), memory / 4)
-        block = edges.between(min(here, there), max(here, there))
-        block = block.part(slice(None, None, 1 + len(block.time) // BLOCK_EDGES))
+        block = edges.between(min(here, there), max(here, there), BLOCK_EDGES)
         found = _matched(block, nearest, shift - slope * middle, slope)
         count = len(block.time)
         if (
@@ -221,10 +222,7 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
     """Means of groups of matched edges, and straight lines through the first and last group to the ends."""
     count = len(capture)
     if count < 3:
-        middle = float(capture.mean()) if count else 0.0
-        at = float(golden.mean()) if count else 0.0
-        points = np.array([middle, middle + 1.0])
-        return TimeBase(points, at + rate * (points - middle), np.full(2, 0.3), GATE, rate, 0.05)
+        return _one_line(capture, golden, rate, 0.3)
     span = float(capture[-1] - capture[0])
     groups = int(max(1, min(count // SEED_EDGES, 2 * span / _memory(span))))
     bounds = np.linspace(0, count, groups + 1).astype(np.int64)
@@ -239,6 +237,8 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
     y = np.concatenate([[ends[0][1]], y, [ends[1][1]]])
     rest = golden - np.interp(capture, x, y)
     spread = max(float(rest.std()) * (count / max(count - 2, 1)) ** 0.5, 0.003)
+    if np.diff(x).min() <= 0 or (np.diff(y) < FLAT * rate * np.diff(x)).any():
+        return _one_line(capture, golden, rate, spread)  # many edges that fall on one instant, say
     sigma = spread / np.sqrt(sizes)
     lever = float(np.sqrt(((capture - capture.mean()) ** 2).sum()))
     return TimeBase(
@@ -249,3 +249,10 @@ def _averaged(capture: Floats, golden: Floats, rate: float) -> TimeBase:
         rate=float((y[-1] - y[0]) / (x[-1] - x[0])),
         rate_sigma=spread / max(lever, 1e-9),
     )
+
+
+def _one_line(capture: Floats, golden: Floats, rate: float, sigma: float) -> TimeBase:
+    """A line of this rate through the middle of some matched edges, or through nothing."""
+    middle, at = (float(times.mean()) if len(times) else 0.0 for times in (capture, golden))
+    points = np.array([middle, middle + 1.0])
+    return TimeBase(points, at + rate * (points - middle), np.full(2, sigma), GATE, rate, 0.05)

@@ -80,7 +80,7 @@ def check(
     line = step_line or board.step_line
     line = "step" if line == "own" else line
     seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
-    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1)
+    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1, capture.lines)
     plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
     best = lay(views(capture, theirs, line))
     if best is None:
