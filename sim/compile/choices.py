@@ -104,7 +104,8 @@ def _match(at: Site, select: Word, pattern: str) -> str:
     return at.op(f"icmp eq i{width} {masked}, {want}")
 
 
-_TREE_BITS = 8
+#: Bits of a selector up to which cases that fill half of its values are a tree: 5 times as fast as one after another.
+_TREE_BITS = 12
 
 
 def case(at: Site) -> str:

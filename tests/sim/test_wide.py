@@ -9,8 +9,9 @@ from time import perf_counter
 
 import pytest
 from forelight.designs import read
-from forelight.sim import Simulation
+from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
+from forelight.sim.netlist import Cell, Slice, Word
 
 SEED = 2000
 VECTORS = 40
@@ -121,3 +122,23 @@ def test_a_shift_register_of_2000_bits(tmp_path: Path, in_memory: bool) -> None:
     assert [int(bit) for bit in recorded] == [
         state >> (1999 - n - 1) & 1 if n < 1999 else 0 for n in range(2001)
     ]
+
+
+@pytest.mark.parametrize("arms", [1024, 700, 300], ids=["all values", "most", "few"])
+def test_a_case_of_many_arms(arms: int) -> None:
+    """Each arm another part of a word: what takes no arm is the last choice (IEEE 1364-2005, 9.5)."""
+    rng = random.Random(SEED + arms)
+    print("seed", SEED + arms)
+    taken = rng.sample(range(1024), arms)
+    places = [rng.randrange(200) for _ in range(arms + 1)]
+    choices = (Word.of([Slice(1, place, 17)]) for place in places)
+    patterns = tuple((f"{value:010b}",) for value in taken)
+    cell = Cell("case", 2, (Word.value(0, 10), *choices), {"patterns": patterns})
+    netlist = Netlist("case", (10, 217, 17), {"s": 0, "d": 1}, {"y": Word.value(2, 17)}, (cell,), (), ())
+    sim = Simulation(netlist)
+    for select in rng.sample(range(1024), VECTORS * 5):
+        data = rng.getrandbits(217)
+        sim.set_many({"s": select, "d": data})
+        sim.settle()
+        place = places[taken.index(select)] if select in taken else places[-1]
+        assert sim.get("y") == data >> place & mask(17), select
