@@ -13,10 +13,15 @@ from .netlist import Memory, Netlist, Override, Register, Word, WritePort
 MOST_BITS = 4096
 
 
+def is_small(memory: Memory) -> bool:
+    """Whether it has few enough bits for gates."""
+    return memory.size * memory.width <= MOST_BITS
+
+
 def is_kept(memory: Memory) -> bool:
     """Whether a memory stays one: it has too many bits, or is written by more than one clock."""
     clocks = {(port.clock, port.rising) for port in memory.writes if port.clock is not None}
-    return memory.size * memory.width > MOST_BITS or len(clocks) > 1
+    return not is_small(memory) or len(clocks) > 1
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ unknown, being old or new. One line alone takes an ordinary update of `unknowns.
 together are raced (`unknown_races.py`).
 
 *In rounds.* Gated, ripple and self-made clocks, controls made by logic, latches and loops of gates need the
-moves themselves: `unknown_rounds.py`. Only netlists that grow beyond `MOST_CELLS` gates there are taken as
-plain; that covers every order of the lines still, but no glitch, and loops remember nothing.
+moves themselves: `unknown_rounds.py`. Where a netlist grows beyond `MOST_CELLS` gates there, whatever is not
+plain is unknown for good (`unknown_plain.py`), and `left_open` says so.
 
 *Why a race on a plain netlist is sound.* Take any order of the lines, one after another. Before, between and after
 the clock lines, each other line holds its old or its new value, which unknown covers; a change of it
@@ -32,22 +32,26 @@ from numpy.typing import NDArray
 from .compile.compiled import Compiled
 from .errors import LoopError, UsageError
 from .netlist import Netlist
+from .recurrence import recurring_samples
 from .schedule import schedule
 from .simulation import Recorded, Simulation
 from .state import is_wiring
 from .unknown_clocks import clock_lines
+from .unknown_plain import Wild, tamed, wild
 from .unknown_races import Line, race, unknown_state
-from .unknown_reach import is_plain
 from .unknown_rounds import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 from .unknowns import unknowns
 
-#: Gates up to which a netlist is run in rounds; more take minutes to compile.
-MOST_CELLS = 12_000
+#: Gates up to which a netlist is run in rounds: some 10 s to compile, and 10,000 updates a second.
+MOST_CELLS = 100_000
+#: Gates that are run in rounds however long the run is; and gates times updates, half a minute's work, of more of them.
+_FEW_CELLS, _WORK = 12_000, 1 << 36
 #: Races that one run names; the claims of a run count them all.
 MOST_RACES = 64
 #: The widest output that a run observes: its value, its mask and one bit more make a word.
 WIDEST = 31
-_BLOCK = 1 << 14
+#: Updates that are made before a first look at what was lost; each further look comes after twice as many.
+_FIRST = 1 << 8
 
 
 @dataclass(frozen=True)
@@ -71,20 +75,36 @@ class Race:
         return f"update {self.update}: {lines} {moved} {left} unsettled"
 
 
+def worth_following(updates: int) -> int:
+    """Gates for rounds that are worth while in a run of so many updates, for `most_cells` of a proof."""
+    return max(_FEW_CELLS, min(MOST_CELLS, _WORK // max(updates, 1)))
+
+
 class Proof:
     """A netlist run from all power-ups at once: every answer is a value and a mask of the bits that are proved.
 
     With `known_start`, registers and memories begin with what the source states. `races` holds what the updates so far
     left unsettled by races or glitches; a `run` names at most `MOST_RACES` of them. `in_rounds` says
-    whether glitches and loops are followed; it is found from the netlist unless it is given.
+    whether glitches and loops are followed; it is found from the netlist, or asked for. That takes gates; where it
+    takes more than `most_cells`, what they were to follow counts as unknown for good, and `left_open` says so in words.
     """
 
-    def __init__(self, netlist: Netlist, *, known_start: bool = False, in_rounds: bool | None = None) -> None:
+    def __init__(
+        self,
+        netlist: Netlist,
+        *,
+        known_start: bool = False,
+        in_rounds: bool = False,
+        most_cells: int = MOST_CELLS,
+    ) -> None:
         self.netlist = netlist
-        rewritten = None if in_rounds is False else _rounds(netlist, known_start, bool(in_rounds))
+        found = wild(netlist)
+        rewritten = _rounds(netlist, known_start, most_cells) if in_rounds or found else None
         self.in_rounds = rewritten is not None
+        self.left_open: tuple[str, ...] = ()
         if rewritten is None:
-            rewritten = unknowns(netlist, clean_clocks=True, known_start=known_start)
+            self.left_open = _told(netlist, found) if found else ()
+            rewritten = unknowns(tamed(netlist, found), clean_clocks=True, known_start=known_start)
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
         self._whole = self._is_whole()
@@ -163,26 +183,26 @@ class Proof:
     def _quiet(self, port: str, values: Recorded, observe: str, seen: NDArray[np.uint64], most: int) -> None:
         """Updates in machine code; one that loses something in rounds is made by itself, so that it is named."""
         at, both, width = 0, f"{observe}.both", self.netlist.outputs[observe].width
+        size = _FIRST
         while at < len(values):
-            size = min(_BLOCK, len(values) - at)
             block = values[at : at + size]
             before = self._sim.snapshot()
-            seen[at : at + size] = self._sim.run_samples(port, block, both)
-            rows = np.flatnonzero(seen[at : at + size] >> np.uint64(2 * width))
+            seen[at : at + len(block)] = recurring_samples(self._sim, port, block, both)
+            rows = np.flatnonzero(seen[at : at + len(block)] >> np.uint64(2 * width))
             if len(rows) and len(self.races) < most:
                 lost = int(rows[0])
                 self._sim.restore(before)
                 if lost:
-                    self._sim.run_samples(port, block[:lost], both)
+                    recurring_samples(self._sim, port, block[:lost], both)
                     self._now[port] = int(block[lost - 1])
                 self._updates += lost
                 self.update({port: int(block[lost])})
                 seen[at + lost] = self._sim.get(both)
-                at += lost + 1
+                at, size = at + lost + 1, _FIRST
                 continue
-            self._updates += size
+            self._updates += len(block)
             self._now[port] = int(block[-1])
-            at += size
+            at, size = at + len(block), 2 * size
 
     def _observed(self, port: str, observe: str) -> int:
         """The width of an output that a run can watch."""
@@ -254,11 +274,18 @@ class Proof:
         return {port: self._sim.get(f"{port}.unknown") for port in self.netlist.outputs}
 
 
-def _rounds(netlist: Netlist, known_start: bool, wanted: bool) -> Netlist | None:
-    """The netlist in rounds, where that is wanted or needed, and not too large."""
-    if not wanted and is_plain(netlist):
-        return None
+def _rounds(netlist: Netlist, known_start: bool, most_cells: int) -> Netlist | None:
+    """The netlist in rounds, where that is not too large."""
     try:
-        return in_rounds(netlist, known_start=known_start, most_cells=MOST_CELLS)
+        return in_rounds(netlist, known_start=known_start, most_cells=most_cells)
     except TooManyCells:
         return None
+
+
+def _told(netlist: Netlist, found: Wild) -> tuple[str, ...]:
+    """What is given up, in words."""
+    names = [netlist.registers[index].name or "a register" for index in found.registers]
+    names += [netlist.memories[number].name or "a memory" for number in found.memories]
+    names += [f"{len(found.looped)} cells in loops"] * bool(found.looped)
+    shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+    return (f"clocks, controls and loops made by logic are not followed, so this counts as unknown: {shown}",)

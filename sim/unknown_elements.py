@@ -8,7 +8,7 @@ from functools import cached_property
 
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
-from .gate_memories import MOST_BITS
+from .gate_memories import is_small
 from .netlist import Cell, Const, Memory, Netlist, Register, Slice, Word, WritePort
 from .schedule import Schedule
 from .state import is_wiring
@@ -127,7 +127,7 @@ class RegisterElement(Element):
 
 
 class MemoryElement(Element):
-    """A memory of at most `MOST_BITS` bits, row after row."""
+    """A small memory, row after row."""
 
     def __init__(self, number: int, memory: Memory, known_start: bool, to: WaveBuilder, ticks: Ticks) -> None:
         self._memory = memory
@@ -204,7 +204,7 @@ def elements(
             found.append(RegisterElement(register, known_start, to, ticks))
     tables: list[Bits | None] = []
     for number, memory in enumerate(netlist.memories):
-        small = memory.size * memory.width <= MOST_BITS
+        small = is_small(memory)
         tables.append(to.constant(_image(memory)) if small and not memory.writes else None)
         if small and memory.writes:
             found.append(MemoryElement(number, memory, known_start, to, ticks))

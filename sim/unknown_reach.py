@@ -1,13 +1,11 @@
-"""What reaches the clocks of a netlist: bits and input lines; and whether all of it is plain."""
+"""What reaches the clocks of a netlist: bits and input lines."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from .netlist import Netlist, Override, Slice, Word
-from .schedule import schedule
+from .netlist import Netlist, Slice, Word
 from .state import is_wiring
-from .unknown_clocks import clock_sources
 
 #: A clock and whether its rising edge counts.
 Clock = tuple[Word, bool]
@@ -20,37 +18,6 @@ def clocks(netlist: Netlist) -> tuple[Clock, ...]:
     found = [(r.clock, r.rising) for r in netlist.registers if not is_wiring(r)]
     found += [(port.clock, port.rising) for memory in netlist.memories for port in memory.writes]
     return tuple(dict.fromkeys((word, rising) for word, rising in found if word is not None))
-
-
-def is_plain(netlist: Netlist) -> bool:
-    """Whether no gate but inverters can disturb a clock or a control, and nothing settles but cells without a loop.
-
-    Then each clock is an input line, each override of a register is made by input lines alone and forces
-    constants, and no memory is written without a clock.
-    """
-    lines = clock_sources(netlist)
-    straight = _straight(netlist)
-    return (
-        not schedule(netlist).loops
-        and all(word in lines for word, _ in clocks(netlist))
-        and all(port.clock is not None for memory in netlist.memories for port in memory.writes)
-        and all(_is_plain(each, straight) for register in netlist.registers for each in register.overrides)
-    )
-
-
-def _straight(netlist: Netlist) -> set[int]:
-    """Inputs, and what follows them through inverters and buffers alone."""
-    found = set(netlist.inputs.values())
-    for node in schedule(netlist).order:
-        if node < len(netlist.cells):
-            cell = netlist.cells[node]
-            if cell.kind in ("$not", "$buf", "$pos") and found.issuperset(cell.operands[0].values()):
-                found.add(cell.output)
-    return found
-
-
-def _is_plain(override: Override, straight: set[int]) -> bool:
-    return straight.issuperset(override.mask.values()) and not list(override.value.values())
 
 
 def bits_of(word: Word) -> Iterable[BitOf]:

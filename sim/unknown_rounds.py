@@ -1,6 +1,6 @@
 """Rewrites any netlist to one that finds by rounds what is known after each update, glitches and loops included.
 
-`unknowns.py` is quicker and serves where every clock and control is a line of its own (`unknown_reach.is_plain`).
+`unknowns.py` is quicker and serves where every clock and control is a line of its own (`unknown_plain.py`).
 Here every update is a series of events: lines move, or registers do after an edge. An event takes ticks of a
 clock that the result makes itself, so one update of the result comes to rest by itself, in machine code.
 

@@ -139,7 +139,16 @@ def _story(
     known = ALL & ~touched(seat.netlist, loops)
     proved = prove(still.netlist, values)
     sure, agreed = proved.bits & np.uint8(known), answer.agreed & np.uint8(known)
-    return Story(frames, answer.outputs, sure, agreed, answer, loops=loops, doubts=proved.forks)
+    return Story(
+        frames,
+        answer.outputs,
+        sure,
+        agreed,
+        answer,
+        loops=loops,
+        doubts=proved.forks,
+        left_open=proved.left_open,
+    )
 
 
 def _answered(

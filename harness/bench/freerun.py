@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 
-from forelight.sim.gate_memories import rewired
 from forelight.sim.loops import Oscillation
-from forelight.sim.netlist import Const, Netlist, Override, Part, Slice, Word
+from forelight.sim.netlist import Netlist, Word
+from forelight.sim.without import without
 
 #: Loops are found one update at a time; a design that brings ever more is given up.
 MOST_LOOPS = 64
@@ -18,34 +17,7 @@ def stilled(netlist: Netlist, loops: Iterable[Oscillation]) -> Netlist:
 
     What does not depend on them is as before.
     """
-    gone = {value for loop in loops for value in loop.values}
-
-    def word(old: Word) -> Word:
-        return Word.of(_part(part, gone) for part in old.parts)
-
-    cells = [
-        replace(cell, operands=tuple(map(word, cell.operands)))
-        for cell in netlist.cells
-        if cell.output not in gone
-    ]
-    registers = [
-        replace(
-            register,
-            clock=None if register.clock is None else word(register.clock),
-            data=word(register.data),
-            overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
-        )
-        for register in netlist.registers
-        if register.output not in gone
-    ]
-    return replace(
-        netlist,
-        outputs={name: word(old) for name, old in netlist.outputs.items()},
-        cells=tuple(cells),
-        registers=tuple(registers),
-        memories=tuple(rewired(memory, word) for memory in netlist.memories),
-        names={name: word(old) for name, old in netlist.names.items()},
-    )
+    return without(netlist, {value for loop in loops for value in loop.values})
 
 
 def touched(netlist: Netlist, loops: Iterable[Oscillation]) -> int:
@@ -72,9 +44,3 @@ def touched(netlist: Netlist, loops: Iterable[Oscillation]) -> int:
 
 def _reads(words: Iterable[Word], values: set[int]) -> bool:
     return any(value in values for word in words for value in word.values())
-
-
-def _part(part: Part, gone: set[int]) -> Part:
-    if isinstance(part, Slice) and part.value in gone:
-        return Const(0, part.width, (1 << part.width) - 1)
-    return part

@@ -65,6 +65,9 @@ def predict(
     loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
     if loops:
         facts["free_running"] = "; ".join(map(str, loops))
+    left_open = [words for story in shown.stories.values() for words in story.left_open]
+    if left_open:
+        facts["left_open"] = "; ".join(left_open)
     races, suspects = (
         _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
     )

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from forelight.sim.netlist import Netlist, Slice, Word
 from forelight.sim.schedule import schedule
-from forelight.sim.ternary import Proof
+from forelight.sim.ternary import Proof, worth_following
 from numpy.typing import NDArray
 
 Values = NDArray[np.unsignedinteger[Any]]
@@ -31,16 +31,18 @@ class Fork:
 class Proved:
     """Masks of the bits of `outputs` that are proved, after power-up and after each update; and what proof is lost by.
 
-    In each of `forks` something is unknown that would be known if all lines moved at one instant.
+    In each of `forks` something is unknown that would be known if all lines moved at one instant. `left_open` says in
+    words what counts as unknown because it would be too much to follow.
     """
 
     bits: NDArray[np.uint8]
     forks: tuple[Fork, ...]
+    left_open: tuple[str, ...] = ()
 
 
 def prove(netlist: Netlist, values: Values) -> Proved:
     """What is proved from power-up with inputs at 0 on, with an update of the port `inputs` for each of `values`."""
-    proof = Proof(netlist)
+    proof = Proof(netlist, most_cells=worth_following(len(values)))
     proof.update({"inputs": 0})
     first = np.array([proof.get("outputs")[1]], np.uint8)
     bits = np.concatenate((first, proof.run("inputs", values, "outputs")[1]))
@@ -49,7 +51,7 @@ def prove(netlist: Netlist, values: Values) -> Proved:
         for race in proof.races
         if race.update
     )
-    return Proved(bits, tuple(forks))
+    return Proved(bits, tuple(forks), proof.left_open)
 
 
 def races(netlist: Netlist, values: Values) -> NDArray[np.int64]:

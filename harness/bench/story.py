@@ -22,6 +22,7 @@ class Story:
     sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift. Where
     something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
     time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved.
+    `left_open` says in words what no proof was tried of.
     """
 
     frames: Frames
@@ -33,6 +34,7 @@ class Story:
     inputs: NDArray[np.uint8] | None = None
     loops: tuple[Oscillation, ...] = ()
     doubts: tuple[Fork, ...] = ()
+    left_open: tuple[str, ...] = ()
 
     def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
         """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import random
-from itertools import permutations
 
 import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Cell, Const, Override, Register, Word
-from forelight.sim.state import PowerUp
 from forelight.sim.ternary import Proof
 
+from .contradictions import never_contradicted
 from .test_ternary import circuit, flip_flop, line, one
-from .unclocked_netlists import LINES, unclocked_netlist
 
 Cells = list[tuple[str, int, tuple[Word, ...]]]
 #: Two NAND gates, values 2 and 4: line 0 low sets value 2, line 1 low sets value 4.
@@ -223,51 +221,7 @@ def test_a_train_of_edges_without_end_is_unknown() -> None:
 def test_no_order_and_no_power_up_contradicts(seed: int) -> None:
     """Every order of up to three lines, from every state that is found: thousands of runs in all."""
     print("seed", seed)
-    rng = random.Random(f"unclocked {seed}")
-    netlist = unclocked_netlist(rng)
-    known_start = seed % 2 == 1
-    proof = Proof(netlist, known_start=known_start, in_rounds=True)
-    proof.update({"inputs": 0})
-    states = _woken(netlist, known_start, rng)
-    sim, now = Simulation(netlist), 0
-    for step in range(30):
-        moving = rng.sample(range(LINES), rng.randint(2, 3) if step % 4 == 3 else 1)
-        for bit in moving:
-            now ^= 1 << bit
-        proof.update({"inputs": now})
-        value, known = proof.get("outputs")
-        after: dict[tuple[object, ...], bytes] = {}
-        for state in states:
-            for order in permutations(moving):
-                sim.restore(state)
-                try:
-                    for bit in order:
-                        sim.set("inputs", sim.get("inputs") ^ 1 << bit)
-                        sim.settle()
-                except LoopError:
-                    return
-                assert (sim.get("outputs") ^ value) & known == 0, (step, order)
-                after[_held(sim)] = sim.snapshot()
-        assert len(after) == 1 or not proof.settled
-        states = rng.sample(list(after.values()), min(len(after), 8))
-
-
-def _woken(netlist: Netlist, known_start: bool, rng: random.Random) -> list[bytes]:
-    """Snapshots after power-up and one settling."""
-    starts: list[PowerUp] = [0, 1, *(random.Random(rng.getrandbits(32)) for _ in range(10))]
-    if known_start:
-        starts = ["init"]
-    found = []
-    for start in starts:
-        sim = Simulation(netlist, start)
-        sim.settle()
-        found.append(sim.snapshot())
-    return found
-
-
-def _held(sim: Simulation) -> tuple[object, ...]:
-    memories = (tuple(sim.peek_memory(memory.name)) for memory in sim.netlist.memories)
-    return (*(sim.get(name) for name in sim.netlist.names), *memories)
+    never_contradicted(seed, in_rounds=True)
 
 
 def test_cells_of_a_netlist_in_rounds_are_those_of_plain_logic() -> None:
