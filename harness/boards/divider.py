@@ -10,6 +10,9 @@ from forelight.sim.errors import UsageError
 
 from .profile import Board
 
+#: Codes of which all are tried; boards with more have a counter.
+LISTED = 256
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -51,17 +54,33 @@ def codes_for(board: Board, hz: float | Fraction) -> tuple[Setting, ...]:
     return tuple(item for item in settings if abs(item.hz - wanted) == least)
 
 
+def codes_between(board: Board, low: float, high: float) -> tuple[range, ...]:
+    """The strap codes whose rate lies from `low` to `high` hertz, as ranges of neighbours, the smallest first."""
+    if high <= 0:
+        return ()
+    if board.codes > LISTED:  # a long counter: the higher the code, the lower the rate
+        first = max(math.ceil(board.frame_hz / (2 * Fraction(high))), 1) - 1
+        end = min(math.floor(board.frame_hz / (2 * Fraction(low))), board.codes) if low > 0 else board.codes
+        return (range(first, end),) if first < end else ()
+    found: list[range] = []
+    for code in range(board.codes):
+        if low <= board.step_hz(code) <= high:
+            start = found.pop().start if found and found[-1].stop == code else code
+            found.append(range(start, code + 1))
+    return tuple(found)
+
+
 def span(board: Board) -> tuple[Fraction, Fraction]:
     """The slowest and the fastest step rate of the divider, in hertz."""
     rates = [
-        rate(board, code) for code in (range(board.codes) if board.codes <= 256 else (0, board.codes - 1))
+        rate(board, code) for code in (range(board.codes) if board.codes <= LISTED else (0, board.codes - 1))
     ]
     return min(rates), max(rates)
 
 
 def _candidates(board: Board, wanted: Fraction) -> range:
     """Codes among which the nearest is: all, or for a long counter the two around the exact half."""
-    if board.codes <= 256:
+    if board.codes <= LISTED:
         return range(board.codes)
     half = min(max(math.floor(board.frame_hz / (2 * wanted)), 1), board.codes)
     return range(half - 1, min(half + 1, board.codes))

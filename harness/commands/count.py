@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import inf
 
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from rich.text import Text
 
 from ..bench.golden import Golden
+from ..boards.divider import codes_between
 from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from .check import EXIT_CODES
 from .facts import setting_word
@@ -91,7 +92,7 @@ def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as
     found = steps_per_loop or _loop(asked)
     count = Count(loops, seconds, found)
     expected = float(asking.board.step_hz(asking.code))
-    codes = tuple(code for code in range(asking.board.codes) if count.fits(float(asking.board.step_hz(code))))
+    codes = codes_between(asking.board, count.low_hz, count.high_hz)
     if as_json:
         emit_json(answer(asking, count, expected, codes))
     else:
@@ -99,7 +100,8 @@ def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as
     return EXIT_CODES[count.verdict(expected)]
 
 
-def answer(asking: Question, count: Count, expected: float, codes: tuple[int, ...]) -> dict[str, object]:
+def answer(asking: Question, count: Count, expected: float, codes: Sequence[range]) -> dict[str, object]:
+    """For scripts; codes by the first and the last of neighbours that all fit."""
     return {
         "kind": count.verdict(expected),
         "name": asking.sheet.name,
@@ -114,19 +116,21 @@ def answer(asking: Question, count: Count, expected: float, codes: tuple[int, ..
         "low_hz": count.low_hz,
         "high_hz": count.high_hz,
         "expected_loops": expected * count.seconds / count.steps_per_loop,
-        "codes": list(codes),
+        "codes": [[run[0], run[-1]] for run in codes],
     }
 
 
 def paragraphs(
-    asking: Question, count: Count, expected: float, codes: tuple[int, ...], *, given: bool
+    asking: Question, count: Count, expected: float, codes: Sequence[range], *, given: bool
 ) -> Iterator[Text | str]:
     """The verdict first, then what it rests on, then what to do."""
     kind = count.verdict(expected)
     words = {AGREES: "Agrees", DIFFERS: "Differs", INCONCLUSIVE: "Inconclusive"}
     due = expected * count.seconds / count.steps_per_loop
+    loops = "1 loop" if count.loops == 1 else f"{count.loops} loops"
+    foretold = f"{due:.4g}" if due < 10_000 else f"{due:.0f}"
     yield Text(words[kind], style="bold").append(
-        f": {count.loops} loops of {asking.sheet.title} in {count.seconds:g} s; {due:.4g} are foretold.",
+        f": {loops} of {asking.sheet.title} in {count.seconds:g} s; {foretold} are foretold.",
         style="not bold",
     )
     source = "as you said" if given else "as foretold"
@@ -137,9 +141,9 @@ def paragraphs(
     )
     setting = setting_word(asking.board)
     if codes:
-        several = setting.replace("strap code", "strap codes").replace("setting", "settings")
-        named = several if len(codes) > 1 else setting
-        yield f"{named[0].upper()}{named[1:]} {_listed(codes)} would fit the count."
+        if len(codes) > 1 or len(codes[0]) > 1:
+            setting = setting.replace("strap code", "strap codes").replace("setting", "settings")
+        yield f"{setting[0].upper()}{setting[1:]} {_listed(codes)} would fit the count."
     else:
         yield f"No {setting} of {asking.board.name} fits the count."
     if kind == INCONCLUSIVE:
@@ -155,15 +159,8 @@ def paragraphs(
         )
 
 
-def _listed(codes: tuple[int, ...]) -> str:
-    """Codes with neighbours drawn together."""
-    runs: list[list[int]] = []
-    for code in codes:
-        if runs and runs[-1][-1] == code - 1:
-            runs[-1].append(code)
-        else:
-            runs.append([code])
-    return either([f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in runs])
+def _listed(codes: Sequence[range]) -> str:
+    return either([f"{run[0]} to {run[-1]}" if len(run) > 1 else str(run[0]) for run in codes])
 
 
 # The loop

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import pairwise
 
 import pytest
-from forelight.harness.boards.divider import codes_for, rate, setting, span
+from forelight.harness.boards.divider import codes_between, codes_for, rate, setting, span
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
 from forelight.sim.errors import UsageError
@@ -79,6 +80,24 @@ def test_no_neighbouring_setting_of_mole_is_nearer(hz: float) -> None:
         for code in (item.code - 1, item.code + 1, 0, MOLE.codes - 1):
             if 0 <= code < MOLE.codes:
                 assert abs(rate(MOLE, code) - Fraction(hz)) >= distance
+
+
+@given(st.floats(0, 1e4), st.floats(0, 1e4))
+@settings(print_blob=True, deadline=None)
+def test_the_codes_between_two_rates(one: float, other: float) -> None:
+    low, high = sorted((one, other))
+    short = Board("short", "", 20_000, "direct", {}, 1, law="counter", codes=700)
+    for board in (QUAY, COUNTER, short):
+        found = [code for run in codes_between(board, low, high) for code in run]
+        assert found == [code for code in range(board.codes) if low <= rate(board, code) <= high]
+        runs = codes_between(board, low, high)
+        assert all(before.stop < after.start for before, after in pairwise(runs))
+
+
+def test_a_long_counter_is_not_tried_code_by_code() -> None:
+    assert codes_between(MOLE, 0, 1e9) == (range(MOLE.codes),)
+    assert codes_between(MOLE, 2, 2.5) == (range(9_999_999, 12_500_000),)
+    assert codes_between(MOLE, 26e6, 1e9) == codes_between(MOLE, 0, 0.1) == ()
 
 
 @pytest.mark.parametrize(("hz", "code"), [(25e6, 0), (50, 499_999), (1e-3, 2**26 - 1), (1e9, 0)])
