@@ -17,7 +17,6 @@ from .options import (
     SEED,
     Amount,
     board_option,
-    columns,
     delays,
     json_option,
     run_options,
@@ -127,18 +126,8 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
 )
 @run_options
-@click.option(
-    "--map",
-    "mapping",
-    multiple=True,
-    callback=columns,
-    metavar="o0=CH3",
-    help="Which column or wire of the capture holds a line; may be repeated.",
-)
 @json_option
-def check(
-    slot: str, capture: Path | None, anywhere: bool, mapping: dict[str, str], as_json: bool, **asked: Any
-) -> int:
+def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **asked: Any) -> int:
     """Does a capture from the bench agree, and if not, where does it differ?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
@@ -153,8 +142,8 @@ def check(
             "Missing argument 'CAPTURE' (or --any, if it is not known which slot was recorded)"
         )
     if capture is None:
-        return which.run(Asked("", **asked, mapping=mapping), Path(slot), mapping, as_json)
-    return check.run(Asked(slot, **asked, mapping=mapping), capture, mapping, as_json)
+        return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
+    return check.run(Asked(slot, **asked), capture, asked["mapping"], as_json)
 
 
 @cli.command()

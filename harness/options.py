@@ -64,7 +64,7 @@ def columns(context: click.Context, option: click.Parameter, values: tuple[str, 
         line, equals, column = value.partition("=")
         if not equals or not column or not line:
             raise click.BadParameter(
-                f"found {value!r}; write a line and a column of the capture, such as o0=CH3"
+                f"found {value!r}; write a line and a column of the recording, such as o0=CH3"
             )
         if line in found:
             raise click.BadParameter(f"{line} is mapped twice")
@@ -165,6 +165,14 @@ RUN_OPTIONS = (
         type=click.Path(path_type=Path),
         metavar="FILE",
         help="Move the inputs as in this recording, after a restart.",
+    ),
+    click.option(
+        "--map",
+        "mapping",
+        multiple=True,
+        callback=columns,
+        metavar="o0=CH3",
+        help="Which column or wire of a recording holds a line; may be repeated.",
     ),
     LENGTH,
     POWER_UPS,

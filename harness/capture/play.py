@@ -8,8 +8,9 @@ from itertools import groupby
 from pathlib import Path
 
 import numpy as np
+from forelight.designs.action_text import Where, place_of
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
-from forelight.designs.procedure import Action, Frames, Play, Procedure, Set
+from forelight.designs.procedure import Action, Frames, Play, Procedure, Set, to_text
 from forelight.sim.errors import CaptureError, UsageError
 
 from ..bench.hand import Hand
@@ -28,34 +29,41 @@ def played(
     datasheet: Datasheet,
     slot: int = 0,
     mapping: Mapping[str, str] = NO_MAPPING,
+    *,
+    before: Sequence[Action] = (),
+    where: Where = "",
 ) -> Procedure:
     """The procedure with each `Play` replaced by waits and settings of the inputs, change by change.
 
-    If the recording holds the step line, and the step clock runs, its steps are laid on those of the procedure: the
-    next rise of the step clock is the first one recorded. Without a step line its times count. A level that was not
-    recorded leaves the line as it is. Raises CaptureError or UsageError for a recording that cannot be played.
+    `before` is done before it; `where` is what an error shall name. If the recording holds the step line, and the step
+    clock runs, its steps are laid on those of the procedure: the next rise of the step clock is the first one recorded.
+    Without a step line its times count. A level that was not recorded leaves the line as it is. Raises CaptureError or
+    UsageError for a recording that cannot be played.
     """
     hand = Hand(board, datasheet, slot)
+    hand.do(before)
     actions: list[Action] = []
-    for action in procedure.actions:
-        if isinstance(action, Play):
+    for number, action in enumerate(procedure.actions, 1):
+        if not isinstance(action, Play):
+            hand.do([action])
+            actions.append(action)
+            continue
+        try:
             inside = _file(action.file, procedure.folder)
-            more = _actions(read_capture(inside, mapping, board.pins), action.file, hand, board, datasheet)
-        else:
-            more = [action]
-        hand.do(more)
+            recording = read_capture(inside, mapping, board.pins)
+            more = _actions(recording, action.file, hand, board, datasheet)
+            hand.do(more)
+        except UsageError as error:
+            found = f'"{to_text(action)}": {error.what}'
+            raise UsageError(found, place=place_of(where, number), remedy=error.remedy) from None
         actions += more
-    return replace(procedure, actions=tuple(actions))
+    return replace(procedure, actions=tuple(actions), places=())
 
 
 def _file(name: str, folder: Path) -> Path:
     path = folder / name
     if not path.resolve().is_relative_to(folder.resolve()):
-        raise UsageError(
-            f"play {name}: the recording lies outside the folder",
-            place=str(folder),
-            remedy="put a copy into it",
-        )
+        raise UsageError("the recording lies outside the folder", remedy="put a copy into it")
     return path
 
 

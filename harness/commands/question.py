@@ -201,9 +201,10 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
         clocked=clocked_at_start(told.actions),
     )
     up = len(before) + isinstance(told.actions[0], Restart)
-    whole = replace(told, actions=(*before, *told.actions), places=())
+    done = told
     if any(isinstance(action, Play) for action in told.actions):
-        whole = played(whole, board, sheet, slot or 0, asked.mapping)
+        done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
+    whole = replace(done, actions=(*before, *done.actions), places=())
     return Question(
         board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups, told.actions
     )

@@ -137,6 +137,32 @@ def test_only_from_the_folder_of_the_procedure(folder: Path) -> None:
         predict(QUAY, DICE, Procedure("test", parse(["play hand.csv"])), slot=137)
 
 
+def test_what_stands_against_a_recording_is_named_with_its_line(folder: Path) -> None:
+    (folder / "in").mkdir()
+    Path("in/hand.csv").write_text("time_s,i0\n0,0\n1,1\n")
+    file = Path("in/p.toml")
+
+    def asked(*actions: str) -> str:
+        file.write_text("do = [\n" + "".join(f'"{action}",\n' for action in actions) + "]\n")
+        answer = CliRunner().invoke(cli, ["show", "dice", "--procedure", str(file)])
+        assert answer.exit_code == 2
+        return answer.stderr
+
+    assert asked("restart", "play ../hand.csv").startswith(
+        f'forelight: {file}:3, action 2: "play ../hand.csv": the recording lies outside the folder; put a copy into'
+    )
+    assert asked("restart", "drive i0=1", "play hand.csv").startswith(
+        f'forelight: {file}:4, action 3: "play hand.csv": set i0=0: i0 is driven from outside; two sources on one line'
+    )
+
+
+def test_columns_of_a_recording_are_mapped_for_any_command() -> None:
+    Path("hand.csv").write_text("time_s,CH1\n0,0\n1,1\n2,0\n")
+    answer = CliRunner().invoke(cli, ["golden", "dice", "--play", "hand.csv", "--map", "i0=CH1", "-o", "-"])
+    assert answer.exit_code == 0, answer.output
+    assert any(row.split(",")[2].endswith("1") for row in answer.output.splitlines()[1:])
+
+
 def test_check_plays_the_inputs_of_its_own_capture() -> None:
     """A person rolled the dice by hand while the instrument recorded all lines."""
     write_golden(golden(*THROWS), Path("bench.csv"))
