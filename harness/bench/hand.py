@@ -3,8 +3,8 @@
 The hand is exact. Each action that moves something takes one frame: what it moves is sampled in the frame
 that follows the action before, and the next action comes one frame later. `Strap` is three such moves (code
 on the switches, enable, switches back), or four where the step clock runs and must be switched off first.
-`Restart` moves the restart line twice. Waits take the time that they say. Before the first action all
-switches are at 0, no button is held, the step clock is off and the oscillator runs.
+`Restart` moves the restart line twice, with steps in between. Waits take the time that they say. Before the first
+action all switches are at 0, no button is held, the step clock is off and the oscillator runs.
 """
 
 from __future__ import annotations
@@ -184,19 +184,27 @@ class Hand:
         self._switches = self._switches & ~(1 << line) | level << line
 
     def _restart(self, length: int) -> None:
-        index = restart_input(self.datasheet)
-        if index is None or self.datasheet.restart is None:
-            raise UsageError(
-                f"{self.datasheet.name} has no restart line",
-                remedy="leave restart out, or state [restart] in its datasheet",
-            )
-        line = self._table[index]
-        active = int(self.datasheet.restart.active == "high")
+        index, sheet = restart_input(self.datasheet), self.datasheet
+        if index is None or sheet.restart is None:
+            remedy = "leave restart out, or state [restart] in its datasheet"
+            raise UsageError(f"{sheet.name} has no restart line", remedy=remedy)
+        line, active = self._table[index], int(sheet.restart.active == "high")
         self._drive(line, active)
-        clocked = self.step_clock.enable and self._running and self._step_line() == self._divided
-        self._hold(self.step_clock.frames_to_rise(length) if clocked else max(length, 1))
+        self._let_pass(length)
         self._drive(line, 1 - active)
         self._hold(1)
+
+    def _let_pass(self, steps: int) -> None:
+        """Steps of the clock, or by hand where it does not reach the design; frames where there is nothing to step."""
+        line = self._step_line()
+        clocked = self.step_clock.enable and line == self._divided
+        if clocked and self._running:
+            self._hold(self.step_clock.frames_to_rise(steps))
+        elif self.datasheet.step is not None and not clocked and not self._outside.driven >> line & 1:
+            self._hold(1)  # lines that move at one instant would race
+            self._pulse(steps)
+        else:
+            self._hold(max(steps, 1))
 
     def _drive(self, line: int, level: int) -> None:
         """Move the switch of a line so that the line has this level, whatever its button does."""

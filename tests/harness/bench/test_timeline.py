@@ -91,9 +91,20 @@ def test_a_restart_lasts_for_steps_where_there_is_a_step_clock() -> None:
     active = [frame for frame, lines in table(found) if lines[1] == "1"]
     assert (active[0], active[-1]) == (3, 7)
     assert dict(table(found))[8] == "10000000"  # let go in the frame after the second rise
-    assert table(plan("restart 3")) == [(0, "01000000"), (3, "00000000")]
-    low = replace(SHEET, restart=Restart("i6", "low"))
+    frames = replace(SHEET, step=None)
+    assert table(plan("restart 3", sheet=frames)) == [(0, "01000000"), (3, "00000000")]
+    low = replace(frames, restart=Restart("i6", "low"))
     assert table(plan("restart 3", sheet=low)) == [(0, "00000000"), (3, "01000000")]
+
+
+def test_a_restart_makes_its_steps_by_hand_where_the_step_clock_does_not() -> None:
+    """As a register that takes its restart at an edge needs one; and never both lines at one instant."""
+    found = plan("restart 2")
+    expected = ["01000000", "11000000", "01000000", "11000000", "01000000", "00000000"]
+    assert table(found) == list(enumerate(expected))
+    elsewhere = replace(SHEET, step=Step("i0"))
+    assert rises(plan("strap 1", "restart 2", sheet=elsewhere), 0) != []
+    assert rises(plan("drive i7=0", "restart 2"), 7) == []  # whatever drives the line from outside makes the steps
 
 
 def test_steps_end_with_the_rise_that_was_waited_for() -> None:
