@@ -14,6 +14,7 @@ from ..bench.write import to_csv, write_golden
 from .output import emit_bytes, emit_json, emit_words
 from .question import Asked, Question, question
 from .settled import free_running, told
+from .words import seconds
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
@@ -68,10 +69,12 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
 
 def sentence(found: dict[str, object]) -> str:
     """The same for people."""
-    files, vague = found["files"], found["unsettled"]
+    files, vague, start, end = (found[key] for key in ("files", "unsettled", "start_s", "end_s"))
     assert isinstance(files, list) and isinstance(vague, list)
+    assert isinstance(start, float) and isinstance(end, float)
+    rows = "1 row" if found["rows"] == 1 else f"{found['rows']} rows"
     settled = f"unsettled: {', '.join(vague)}" if vague else "all outputs settled"
     return (
-        f"Wrote {' and '.join(files)}: {found['rows']} rows over {found['end_s']:.3f} s; "
-        f"once the slot is up, from {found['start_s']:.3f} s on, {settled}."
+        f"Wrote {' and '.join(files)}: {rows} over {seconds(end)}; "
+        f"once the slot is up, from {seconds(start)} on, {settled}."
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..bench.golden import Golden, Race
 from ..bench.settling import Settling
-from .words import hertz, ranges
+from .words import hertz, ranges, seconds
 
 #: Races that are told one by one.
 MOST_RACES = 3
@@ -44,7 +44,7 @@ def settles(golden: Golden, found: Settling) -> str:
     if found.anywhere:
         lasts, first = (int(facts[key]) / hz for key in ("period_ticks", "period_from_tick"))
         return (
-            f"It may begin anywhere: from {first:.3f} s on it repeats itself every {_steps(facts['period_steps'])} "
+            f"It may begin anywhere: from {seconds(first)} on it repeats itself every {_steps(facts['period_steps'])} "
             f"({lasts:.6g} s), and each of {facts['power_ups']} power-ups shows the same from another place on."
         )
     if found.steps is None:
@@ -86,13 +86,18 @@ def races(golden: Golden) -> Iterator[str]:
     """Which lines race, when, what hangs on it, and what to do; those that only the proof suspects come last."""
     for tell, found in ((_race, golden.races), (_suspect, golden.suspects)):
         for race in found[:MOST_RACES]:
-            yield f"At {race.tick / golden.oscillator_hz:.6f} s, step {race.step}, {tell(golden, race)}"
+            when = seconds(race.tick / golden.oscillator_hz, 6)
+            yield f"At {when}, step {race.step}, {tell(golden, race)}"
         more = len(found) - MOST_RACES
         if more > 0:
             yield f"There {'is' if more == 1 else 'are'} {more} more like that."
-    if any(len(race.lines) > 1 for race in (*golden.races, *golden.suspects)):
+    moved = [race.lines for race in (*golden.races, *golden.suspects)]
+    stepped = [any(_is_step(golden, line) for line in lines) for lines in moved if len(lines) > 1]
+    if any(stepped):
         yield "Change inputs with the step clock off, or only while it stands still, and nothing races."
-    if any(len(race.lines) == 1 for race in golden.suspects):
+    if not all(stepped):
+        yield "Change one input at a time, and nothing races."
+    if any(len(lines) == 1 for lines in moved):
         yield "No order of moves helps against a glitch: see at the bench whether it comes out the same every time."
 
 
@@ -114,8 +119,11 @@ def _suspect(golden: Golden, race: Race) -> str:
 
 
 def _moved(golden: Golden, race: Race) -> str:
-    step = str(golden.facts.get("step_line", ""))
-    names = [f"{line} (the step line)" if line in (step, "step") else line for line in race.lines]
+    names = [f"{line} (the step line)" if _is_step(golden, line) else line for line in race.lines]
     if len(names) == 1:
         return f"{names[0]} moves"
     return f"{', '.join(names[:-1])} and {names[-1]} move in one update"
+
+
+def _is_step(golden: Golden, line: str) -> bool:
+    return line in (golden.facts.get("step_line"), "step")

@@ -22,6 +22,17 @@ def hertz(rate: Fraction | float) -> str:
     return f"{value:.6g} Hz"
 
 
+def seconds(value: float, digits: int = 3) -> str:
+    """A time with so many digits after the point, or in a smaller unit where it is short.
+
+    >>> seconds(0), seconds(11.04132), seconds(0.0026671, 6), seconds(7.123456e-6), seconds(20e-9)
+    ('0.000 s', '11.041 s', '0.002667 s', '7.123 us', '20 ns')
+    """
+    if value == 0 or value >= 1e-3:
+        return f"{value:.{digits}f} s"
+    return f"{value * 1e6:.4g} us" if value >= 1e-6 else f"{value * 1e9:.4g} ns"
+
+
 def apart(percent: float) -> str:
     """By how much a number lies beside another.
 

@@ -169,3 +169,13 @@ def test_an_empty_slot_has_no_golden() -> None:
     assert ask("5", code=2).stderr == (
         "forelight: slot 5 of quay is empty; `forelight slots` lists those that are not\n"
     )
+
+
+def test_times_of_a_direct_link_are_told_in_small_units(tmp_path: Path) -> None:
+    asked = tmp_path / "short.toml"
+    asked.write_text('do = ["set i0=1 i1=1", "frames 3", "set i0=0 i1=0", "frames 4"]\n')
+    file = tmp_path / "g.csv"
+    said = ask("nor_latch", "--board", "mole", "--procedure", str(asked), "-o", str(file)).output
+    words = " ".join(said.split())
+    assert "3 rows over 200 ns; once the slot is up, from 20 ns on, unsettled: o0, o1." in words
+    assert "At 100 ns, step 0, i0 and i1 move in one update" in words

@@ -109,3 +109,16 @@ def test_races_that_only_the_proof_suspects_come_last() -> None:
         "There is 1 more like that.",
         "No order of moves helps against a glitch: see at the bench whether it comes out the same every time.",
     ]
+
+
+def test_lines_that_race_without_the_step_line_are_moved_one_at_a_time() -> None:
+    found = Settling(True, False, 1, (), (), EIGHT, ())
+    pair = Race(0, 0, ("i0", "i1"), ("o0",), ("held",))
+    assert said(found, pair)[1:] == [
+        "At 0.000000 s, step 0, i0 and i1 move in one update: what o0 shows then depends on which is first.",
+        "Change one input at a time, and nothing races.",
+    ]
+    assert said(found, pair, replace(pair, lines=("i0", "i7")))[-2:] == [
+        "Change inputs with the step clock off, or only while it stands still, and nothing races.",
+        "Change one input at a time, and nothing races.",
+    ]
