@@ -1,9 +1,37 @@
-"""What a person does at the bench, one record for each kind of action."""
+"""What a person does at the bench, one record for each kind of action.
+
+An action that nobody could carry out on any board (a line i9, no steps at all) raises a DatasheetError where it is made.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from math import isfinite
+from numbers import Integral
+
+from forelight.sim.errors import DatasheetError
+
+from .datasheet import INPUT_LINES
+
+
+def _whole(action: object, number: int, least: int) -> None:
+    if not isinstance(number, Integral) or number < least:
+        raise DatasheetError(f"{action}: found {number!r}", remedy=f"give a whole number from {least} on")
+
+
+def _lines(action: object, lines: Iterable[str]) -> None:
+    named = list(lines)
+    if not named or not set(named) <= set(INPUT_LINES):
+        wrong = next((line for line in named if line not in INPUT_LINES), "none")
+        raise DatasheetError(f"{action}: found {wrong!r} for an input line", remedy="those are i0 to i7")
+
+
+def _levels(action: object, levels: Mapping[str, int]) -> None:
+    _lines(action, levels)
+    for line, level in levels.items():
+        if level not in (0, 1):
+            raise DatasheetError(f"{action}: found {level!r} as the level of {line}", remedy="give 0 or 1")
 
 
 @dataclass(frozen=True)
@@ -12,12 +40,18 @@ class Select:
 
     slot: int
 
+    def __post_init__(self) -> None:
+        _whole(self, self.slot, 0)
+
 
 @dataclass(frozen=True)
 class Strap:
     """Set all eight input switches to a strap code, enable the step clock, set the switches back."""
 
     code: int
+
+    def __post_init__(self) -> None:
+        _whole(self, self.code, 0)
 
 
 @dataclass(frozen=True)
@@ -43,6 +77,9 @@ class Set:
 
     levels: Mapping[str, int]
 
+    def __post_init__(self) -> None:
+        _levels(self, self.levels)
+
 
 @dataclass(frozen=True)
 class Press:
@@ -54,6 +91,9 @@ class Press:
     line: str
     bouncing: bool = False
 
+    def __post_init__(self) -> None:
+        _lines(self, [self.line])
+
 
 @dataclass(frozen=True)
 class Release:
@@ -62,6 +102,9 @@ class Release:
     line: str
     bouncing: bool = False
 
+    def __post_init__(self) -> None:
+        _lines(self, [self.line])
+
 
 @dataclass(frozen=True)
 class Drive:
@@ -69,12 +112,18 @@ class Drive:
 
     levels: Mapping[str, int]
 
+    def __post_init__(self) -> None:
+        _levels(self, self.levels)
+
 
 @dataclass(frozen=True)
 class LetGo:
     """Take what drives these input lines from outside off them."""
 
     lines: tuple[str, ...]
+
+    def __post_init__(self) -> None:
+        _lines(self, self.lines)
 
 
 @dataclass(frozen=True)
@@ -90,12 +139,18 @@ class Restart:
 
     length: int = 2
 
+    def __post_init__(self) -> None:
+        _whole(self, self.length, 1)
+
 
 @dataclass(frozen=True)
 class Steps:
     """Wait for so many rises of the step line."""
 
     count: int
+
+    def __post_init__(self) -> None:
+        _whole(self, self.count, 1)
 
 
 @dataclass(frozen=True)
@@ -104,12 +159,19 @@ class Frames:
 
     count: int
 
+    def __post_init__(self) -> None:
+        _whole(self, self.count, 1)
+
 
 @dataclass(frozen=True)
 class Seconds:
     """Wait; rounded to whole frames."""
 
     seconds: float
+
+    def __post_init__(self) -> None:
+        if not isfinite(self.seconds) or self.seconds <= 0:
+            raise DatasheetError(f"{self}: found {self.seconds!r}", remedy="give a time above 0 s")
 
 
 @dataclass(frozen=True)
@@ -118,6 +180,9 @@ class Pulse:
 
     count: int
 
+    def __post_init__(self) -> None:
+        _whole(self, self.count, 1)
+
 
 @dataclass(frozen=True)
 class Repeat:
@@ -125,6 +190,11 @@ class Repeat:
 
     count: int
     actions: tuple[Action, ...]
+
+    def __post_init__(self) -> None:
+        _whole(self, self.count, 1)
+        if not self.actions:
+            raise DatasheetError(f"{self}: nothing to repeat", remedy="give at least one action")
 
 
 Action = (

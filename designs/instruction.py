@@ -64,10 +64,10 @@ def _sentence(action: Action, wording: Wording) -> str:
         case Restart(length):
             sentence = _restart(length, wording)
         case Steps(count):
-            seconds = (
-                f", {count / wording.step_hz:.3g} s at {wording.step_hz:g} Hz" if wording.step_hz else ""
-            )
-            sentence = f"wait for {_counted(count, 'step')}{seconds}"
+            lasts = count / wording.step_hz if wording.step_hz else 0.0
+            known = f", {lasts:.3g} s" if lasts < 1000 else f", {lasts:.0f} s"
+            at_rate = f"{known} at {wording.step_hz:g} Hz" if wording.step_hz else ""
+            sentence = f"wait for {_counted(count, 'step')}{at_rate}"
         case Frames(count):
             sentence = f"wait for {_counted(count, 'frame')}"
         case Seconds(seconds):

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from forelight.sim.errors import DatasheetError
 
-from .action_text import Where, check_bounds, parse_one, place_of, to_text
+from .action_text import Where, check_bounds, place_of, to_text
 from .actions import (
     Action,
     Disable,
@@ -106,7 +106,6 @@ class _Bench:
                     self.walk(inner, f"{place}.{number}")
             return
         text = to_text(action)
-        parse_one(text, place)  # a record made in code obeys the grammar too
         try:
             self._board(action)
             self._contention(action)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -217,3 +218,31 @@ def test_a_run_of_a_datasheet_by_name() -> None:
     )
     with pytest.raises(UsageError, match='vote has no run "x"; it has no runs'):
         of_run(PLAIN, "x")
+
+
+@pytest.mark.parametrize(
+    ("make", "message"),
+    [
+        (lambda: Set({"i9": 1}), "Set(levels={'i9': 1}): found 'i9' for an input line; those are i0 to i7"),
+        (lambda: Set({"i0": 2}), "Set(levels={'i0': 2}): found 2 as the level of i0; give 0 or 1"),
+        (lambda: Set({}), "Set(levels={}): found 'none' for an input line"),
+        (lambda: Drive({"o1": 1}), "Drive(levels={'o1': 1}): found 'o1' for an input line"),
+        (lambda: LetGo(()), "LetGo(lines=()): found 'none' for an input line"),
+        (lambda: Press("i8"), "Press(line='i8', bouncing=False): found 'i8'"),
+        (lambda: Release("step"), "Release(line='step', bouncing=False): found 'step'"),
+        (lambda: Steps(-1), "Steps(count=-1): found -1; give a whole number from 1 on"),
+        (lambda: Frames(1.5), "Frames(count=1.5): found 1.5; give a whole number"),  # type: ignore[arg-type]
+        (lambda: Pulse(0), "Pulse(count=0): found 0"),
+        (lambda: Restart(0), "Restart(length=0): found 0"),
+        (lambda: Select(-1), "Select(slot=-1): found -1; give a whole number from 0 on"),
+        (lambda: Strap(-1), "Strap(code=-1): found -1"),
+        (lambda: Seconds(float("inf")), "Seconds(seconds=inf): found inf; give a time above 0 s"),
+        (lambda: Seconds(0.0), "Seconds(seconds=0.0): found 0.0"),
+        (lambda: Repeat(0, (Steps(1),)), "Repeat(count=0, actions=(Steps(count=1),)): found 0"),
+        (lambda: Repeat(2, ()), "Repeat(count=2, actions=()): nothing to repeat"),
+    ],
+)
+def test_what_nobody_could_do_is_refused_in_python_too(make: Callable[[], Action], message: str) -> None:
+    with pytest.raises(DatasheetError) as error:
+        make()
+    assert str(error.value).startswith(message)
