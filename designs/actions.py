@@ -1,6 +1,6 @@
 """What a person does at the bench, one record for each kind of action.
 
-An action that nobody could carry out on any board (a line i9, no steps at all) raises a DatasheetError where it is made.
+An action that nobody could carry out on any board (line i9, no steps at all) raises a DatasheetError where it is made.
 """
 
 from __future__ import annotations
