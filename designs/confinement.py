@@ -20,6 +20,8 @@ _READ = 1 << 2 | 1 << 3  # files and folders
 _RIGHTS = {1: 13, 2: 14, 3: 15, 4: 15, 5: 16}
 _NET = 0b11  # to bind and to connect
 _SCOPES = 0b11  # abstract sockets and signals
+#: Bytes of stack; Linux leaves room for 128 MiB whatever the bound was when the process began (`mm/util.c`, MIN_GAP).
+_STACK = 100 * 2**20
 
 
 class _PathBeneath(ctypes.Structure):
@@ -29,7 +31,10 @@ class _PathBeneath(ctypes.Structure):
 
 
 def limit(seconds: int, memory: int, written: int) -> None:
-    """Bounds on seconds of processor time, and bytes of memory and of a file that is written (0: no bound)."""
+    """Bounds on seconds of processor time, and bytes of memory and of a file that is written (0: no bound).
+
+    The stack may grow further than usual: Yosys goes along chains of gates by recursion.
+    """
     try:
         import resource
     except ImportError:  # not on this system: the parent's time limit remains
@@ -45,6 +50,9 @@ def limit(seconds: int, memory: int, written: int) -> None:
     for kind, bound in bounds:
         if bound or kind == resource.RLIMIT_CORE:
             resource.setrlimit(kind, (bound, bound))
+    _, hard = resource.getrlimit(resource.RLIMIT_STACK)
+    deep = _STACK if hard == resource.RLIM_INFINITY else min(_STACK, hard)
+    resource.setrlimit(resource.RLIMIT_STACK, (deep, hard))
 
 
 def landlock_version() -> int:

@@ -6,6 +6,7 @@ import importlib.util
 import marshal
 import os
 import re
+import signal
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
@@ -219,7 +220,7 @@ def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence
     if match is not None:
         words = " ".join(match["words"].split())
         return SourceError(f"Yosys: {words}", place=match["place"] or _place(words, base, names))
-    if "bad_alloc" in done.stderr or "MemoryError" in done.stderr:
+    if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
         return SourceError(
             f"Yosys needs more than {BYTES >> 20} MiB", place=", ".join(names), remedy="simplify the design"
         )
@@ -228,6 +229,12 @@ def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence
             f"what Yosys makes of it takes more than {BYTES_WRITTEN >> 20} MiB",
             place=", ".join(names),
             remedy="simplify the design",
+        )
+    if done.returncode == -signal.SIGSEGV:
+        return SourceError(
+            "Yosys crashed, as it does where gates in a row are too many for its stack",
+            place=", ".join(names),
+            remedy="put registers between them, or simplify the design",
         )
     last = done.stderr.strip().splitlines()[-1:] or ["it said nothing"]
     return SourceError(f"Yosys ended with code {done.returncode}: {last[0]}", place=", ".join(names))

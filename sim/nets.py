@@ -27,6 +27,7 @@ class Nets:
         self.labels: list[tuple[str, str]] = []  # what drives value n: its name, its src
         self.floating: set[int] = set()  # wire bits that are read and that nothing drives
         self._blocks: list[tuple[int, Module, str]] = []  # first bit, module, path of the instance
+        self._wires: dict[int, list[Wire]] = {}  # by the identity of a module: its wires that have bits
         self._words: dict[Bits, Word] = {(): Word()}
         self._loose: dict[Bits, set[int]] = {}  # of those words that have some: the bits that nothing drives
 
@@ -90,7 +91,9 @@ class Nets:
         """The wire that holds a bit, the wire's full name, and the bit's place in it."""
         start, module, path = self._blocks[bisect_right(self._blocks, bit, key=lambda block: block[0]) - 1]
         at = bit - start + module.first
-        wires = [w for w in module.wires.values() if w.width]
+        wires = self._wires.get(id(module))
+        if wires is None:
+            wires = self._wires[id(module)] = [w for w in module.wires.values() if w.width]
         wire = wires[bisect_right(wires, at, key=lambda w: w.base) - 1]
         return wire, path + public(wire.name), at - wire.base
 

@@ -12,6 +12,7 @@ from ..schedule import schedule
 from . import division, loop
 from .clock import Toggle, clock
 from .layout import layout
+from .many_clocks import MANY
 from .program import Program
 from .resident import Writer
 
@@ -20,7 +21,8 @@ if TYPE_CHECKING:
 
 #: Netlists with more cells than this are compiled with less optimisation, which takes less than linear time no more.
 _LARGE = 20_000
-
+#: Netlists with more clocks than this are compiled without optimisation, which is ready five times as soon.
+_MANY_CLOCKS = 1000
 
 #: Bits of state from which on it stays in memory.
 _MUCH = 1024
@@ -77,7 +79,8 @@ class Compiled:
         """Whether the state stays in memory during a run, which pays where there is much of it."""
         bits = sum(register.width for register in self.program.netlist.registers)
         plain = not self.plan.cuts and not self.plan.graph.unclocked
-        return plain and (bits > _MUCH if self.keep_in_memory is None else self.keep_in_memory)
+        much = bits > _MUCH or len(self.plan.groups) > MANY
+        return plain and (much if self.keep_in_memory is None else self.keep_in_memory)
 
     def text(self, function: str, *arguments: object) -> str:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
@@ -98,6 +101,7 @@ class Compiled:
 
             # One update needs no loop optimisation, and people wait for it.
             level = 1 if function == "settle" or len(self.program.netlist.cells) > _LARGE else 3
+            level = 0 if len(self.plan.groups) > (MANY if function == "settle" else _MANY_CLOCKS) else level
             found = self._codes[key] = compile_text(
                 self.text(function, *key[1:]), function, level, passes=self.passes
             )

@@ -12,47 +12,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..netlist import Register, Slice, Word
-from . import memories
+from . import many_clocks, memories
 from .clock import Toggle
-from .layout import FRESH, RESTLESS, Place
+from .in_memory import Resident, Stored, put, put_place
+from .layout import FRESH, RESTLESS
 from .loop import element_bits
-from .program import Here, Known, Program
+from .program import Program
 from .regions import Divider, Region, Take
 from .text import Text
 from .update import edge_of, rounds, waiting_writes
 from .words import Scope
-
-
-class Resident(Here):
-    """A place in the text where state is loaded when it is wanted."""
-
-    def __init__(
-        self, program: Program, text: Text, base: str = "%state", known: Known | None = None
-    ) -> None:
-        netlist, layout = program.netlist, program.layout
-        places = {value: layout.inputs[port] for port, value in netlist.inputs.items()}
-        for register, place in zip(netlist.registers, layout.registers, strict=True):
-            if not register.overrides:
-                places[register.output] = place
-        self.program, self.text = program, text
-        self.scope = Scope(text, netlist.widths, None, places)
-        self.scope.base = base
-        for value, word in (known or {}).items():
-            self.scope.bind(value, word)
-
-    def held(self, index: int, scope: Scope) -> str:
-        place = self.program.layout.registers[index]
-        return scope.load(place.offset, place.bits, place.width)
-
-
-def _put(text: Text, offset: int, bits: int, name: str) -> None:
-    """Store a name of `bits` bits at a byte offset of the state."""
-    pointer = text.op(f"getelementptr i8, ptr %state, i64 {offset}")
-    text.do(f"store i{bits} {name}, ptr {pointer}, align {min(offset & -offset or 8, bits // 8, 8)}")
-
-
-def _put_place(scope: Scope, place: Place, name: str) -> None:
-    _put(scope.text, place.offset, place.bits, scope.resize(name, place.width, place.bits))
 
 
 class Writer:
@@ -61,19 +30,23 @@ class Writer:
     def __init__(self, program: Program) -> None:
         self.program = program
         self.divider = Divider(program.netlist, program.plan)
+        self.stored = Stored(program)
+
+    def _here(self, text: Text, base: str = "%state") -> Resident:
+        return Resident(self.program, text, self.stored.sure, base)
 
     def settle(self) -> str:
         """LLVM text of `settle`."""
         text = Text()
         text.block("entry")
-        here = Resident(self.program, text)
+        here = self._here(text)
         fresh = here.scope.load(FRESH, 8, 8)
         text.do(f"call void @check(ptr %state, i1 {text.op(f'icmp ne i8 {fresh}, 0')})")
-        _put(text, FRESH, 8, "0")
+        put(text, FRESH, 8, "0")
         outputs = self.program.netlist.outputs
-        here = Resident(self.program, text)
+        here = self._here(text)
         for name, shown in zip(outputs, here.words(outputs.values()), strict=True):
-            _put_place(here.scope, self.program.layout.outputs[name], shown)
+            put_place(here.scope, self.program.layout.outputs[name], shown)
         return self._module("settle(ptr %state)", text)
 
     def rows(self, ports: Sequence[str], observe: Word) -> str:
@@ -85,7 +58,7 @@ class Writer:
             bits = element_bits(place.width)
             at = text.op(f"mul i64 {index}, {bits // 8}")
             pointer = text.op(f"getelementptr i8, ptr %in{number}, i64 {at}")
-            _put(text, place.offset, bits, text.op(f"load i{bits}, ptr {pointer}, align {bits // 8}"))
+            put(text, place.offset, bits, text.op(f"load i{bits}, ptr {pointer}, align {bits // 8}"))
         text.do("call void @check(ptr %state, i1 0)")
         self._close(text, index, observe)
         arrays = "".join(f"ptr noalias %in{number}, " for number in range(len(ports)))
@@ -96,7 +69,7 @@ class Writer:
         text = Text()
         index = self._open(text)
         place = self.program.layout.inputs[toggle.port]
-        whole = Resident(self.program, text).scope.load(place.offset, place.bits, place.bits)
+        whole = self._here(text).scope.load(place.offset, place.bits, place.bits)
         mask = 1 << toggle.bit
         levels = {
             1: text.op(f"or i{place.bits} {whole}, {mask}"),
@@ -104,13 +77,13 @@ class Writer:
         }
         alone = self._alone(toggle)
         for level, port in levels.items():
-            _put(text, place.offset, place.bits, port)
+            put(text, place.offset, place.bits, port)
             if alone is None:
                 text.do("call void @check(ptr %state, i1 0)")
             elif self.program.plan.groups[alone].rising == bool(level):
                 self._edge_alone(text, alone, level)
         self._close(text, index, toggle.observe)
-        return self._module("clock(ptr noalias %state, ptr noalias %out, i64 %n)", text)
+        return self._module("clock(ptr noalias %state, ptr noalias %out, i64 %n)", text, alone)
 
     def _alone(self, toggle: Toggle) -> int | None:
         """The group whose clock is the toggled bit, if no other clock and no override is reached by that bit."""
@@ -142,9 +115,9 @@ class Writer:
         text.do(f"br i1 {wakes}, label %{awake}, label %{on}")
         text.block(awake)
         clock = self.program.layout.clocks[group]
-        _put(text, clock.offset, clock.bits, str(level))
+        put(text, clock.offset, clock.bits, str(level))
         text.do("call void @check(ptr %state, i1 0)")
-        _put(text, clock.offset, clock.bits, "0")
+        put(text, clock.offset, clock.bits, "0")
         text.do(f"br label %{on}")
         text.block(on)
 
@@ -156,7 +129,7 @@ class Writer:
 
     def _close(self, text: Text, index: str, observe: Word) -> None:
         """Record, and go on to the next round of the loop."""
-        here = Resident(self.program, text)
+        here = self._here(text)
         here.words([observe])
         bits = element_bits(observe.width)
         pointer = text.op(f"getelementptr i8, ptr %out, i64 {text.op(f'mul i64 {index}, {bits // 8}')}")
@@ -168,10 +141,16 @@ class Writer:
         text.do(f"br i1 {text.op(f'icmp eq i64 {following}, %n')}, label %exit, label %head")
         text.block("exit")
 
-    def _module(self, signature: str, text: Text) -> str:
+    def _module(self, signature: str, text: Text, alone: int | None = None) -> str:
+        """The whole text; `alone` is a clock group that is called by itself."""
         text.do("ret void")
-        groups = "".join(self._group(number) for number in range(len(self.program.plan.groups)))
-        return f"{groups}{self._check()}define void @{signature} {{\n{text.render()}\n}}\n"
+        clocks = range(len(self.program.plan.groups))
+        if len(clocks) > many_clocks.MANY:
+            groups = "" if alone is None else self._group(alone)
+            check = many_clocks.check(self.stored, self.divider, self._commit)
+        else:
+            groups, check = "".join(map(self._group, clocks)), self._check()
+        return f"{groups}{check}define void @{signature} {{\n{text.render()}\n}}\n"
 
     def _check(self) -> str:
         """LLVM text of `check`."""
@@ -182,11 +161,11 @@ class Writer:
         text.do("br label %top")
         text.block("top")
         count = text.phi("i32", "0", "entry")
-        here = Resident(program, text)
+        here = self._here(text)
         for index, register in enumerate(program.netlist.registers):
             if register.overrides:
                 (shown,) = here.words([Word.value(register.output, register.width)])
-                _put_place(here.scope, program.layout.registers[index], shown)
+                put_place(here.scope, program.layout.registers[index], shown)
         mask = self._edges(here)
         kind = f"i{max(len(groups), 1)}"
         cases = " ".join(f"{kind} {1 << number}, label %one{number}" for number in range(len(groups)))
@@ -211,7 +190,7 @@ class Writer:
             text.block(f"skip{number}")
         self._again(text, count)
         text.block("giveup")
-        _put(text, RESTLESS, 8, "1")
+        put(text, RESTLESS, 8, "1")
         text.do("br label %rest")
         text.block("rest")
         text.do("ret void")
@@ -235,17 +214,23 @@ class Writer:
             place = self.program.layout.clocks[number]
             before = here.scope.load(place.offset, place.bits, place.width)
             edge = edge_of(text, group, before, level, "%quiet")
-            _put_place(here.scope, place, level)
+            put_place(here.scope, place, level)
             moved = text.op(f"shl {kind} {here.scope.resize(edge, 1, len(groups))}, {number}")
             mask = text.op(f"or {kind} {mask}, {moved}")
         return mask
 
     def _group(self, number: int) -> str:
         """LLVM text of `group_k`."""
-        program, text = self.program, Text()
-        group = program.plan.groups[number]
+        text = Text()
         text.block("entry")
-        here = Resident(program, text, "%from")
+        text.do(f"ret i1 {self._commit(text, number)}")
+        return f"define internal i1 @group_{number}(ptr %from, ptr %state) {{\n{text.render()}\n}}\n"
+
+    def _commit(self, text: Text, number: int) -> str:
+        """Commit a clock group here; an i1 that says whether a clock or an override may have moved."""
+        program = self.program
+        group = program.plan.groups[number]
+        here = self._here(text, "%from")
         ports = [program.netlist.memories[m].writes[p] for m, p in group.writes]
         here.words(word for port in ports for word in port.operands)
         writes = waiting_writes(program, here.scope, group)
@@ -254,8 +239,7 @@ class Writer:
             memories.store(here.scope, program.layout.memories[memory], write)
         if any(memory in self.divider.waking_memories for memory, _ in group.writes):
             wakes = "1"
-        text.do(f"ret i1 {wakes}")
-        return f"define internal i1 @group_{number}(ptr %from, ptr %state) {{\n{text.render()}\n}}\n"
+        return wakes
 
     def _region(self, here: Resident, scope: Scope, region: Region) -> str:
         """Commit one region: everything it takes is computed first, then its branches run, then it is stored."""
@@ -278,7 +262,7 @@ class Writer:
                 text.arm(woke, woken, last)
                 wakes = text.op(f"or i1 {wakes}, {woke}")
         for offset, bits, name in stores:
-            _put(text, offset, bits, name)
+            put(text, offset, bits, name)
         return wakes
 
     def _preload(self, here: Resident, scope: Scope, region: Region) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import sys
 from pathlib import Path
 
 import pytest
@@ -207,6 +208,29 @@ def test_limits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(verilog, "BYTES", 0)
     monkeypatch.setattr(verilog, "SECONDS", 1)
     assert refused(["many.v"]) == "many.v: Yosys did not finish within 1 s; simplify the design"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere Yosys has the stack that the system gives it")
+def test_a_long_chain_of_gates_does_not_overflow_the_stack(folder: Path) -> None:
+    """Yosys follows it by recursion; with 8 MiB of stack, which is usual, it would end with a violation of memory."""
+    lines = [
+        "module chain (input a, b, output y);",
+        "  wire [50000:0] n;",
+        "  assign n[0] = a, y = n[50000];",
+    ]
+    lines += [f"  xor (n[{gate + 1}], n[{gate}], b);" for gate in range(50_000)]
+    Path("chain.v").write_text("\n".join([*lines, "endmodule\n"]))
+    assert verilog_rtlil(["chain.v"]).count("cell $xor") > 49_000
+
+
+def test_a_crash_is_explained(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("gate.v").write_text(GATE)
+    crash = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+    Path("crash.py").write_text(crash)
+    monkeypatch.setattr(verilog, "_CHILD", Path("crash.py"))
+    assert refused(["gate.v"]).startswith(
+        "gate.v: Yosys crashed, as it does where gates in a row are too many"
+    )
 
 
 def test_the_sandbox_is_an_extra(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

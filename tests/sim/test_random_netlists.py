@@ -7,6 +7,7 @@ import random
 import numpy as np
 import pytest
 from forelight.sim import Simulation
+from forelight.sim.compile import many_clocks
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Netlist
@@ -49,6 +50,17 @@ def compare(netlist: Netlist, seed: int, in_memory: bool) -> int:
             compared += 1
         levels = inputs(rng, levels)
     return compared
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_clocks_looked_for_in_parts_are_those_of_the_interpreter(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(many_clocks, "MANY", 0)
+    monkeypatch.setattr(many_clocks, "_PART", 1 + seed % 3)
+    netlist = random_netlist(seed, derived_clocks=True)
+    assert "@look_0(" in Compiled(netlist, keep_in_memory=True).text("settle")
+    compare(netlist, seed, True)
 
 
 @pytest.mark.parametrize("in_memory", [False, True], ids=["in values", "in memory"])
