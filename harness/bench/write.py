@@ -26,6 +26,13 @@ from .golden import Golden, Race
 HEAD = "time_s,step,inputs,outputs,claim"
 #: Races that a side file names; it says how many there are.
 MOST_RACES = 20
+#: What a side file remarks on races, and on what only the proof suspects.
+RACES = "Which of these lines is first decides what the outputs show from then on."
+SUSPECTS = (
+    "No proof rules out that which of these lines is first, or a glitch of a line alone, decides what the outputs "
+    "show; all power-ups agreed."
+)
+APART = "Change inputs one at a time and with the step clock off, and nothing races."
 _ROWS = 1 << 14  # rows that are laid out at a time
 
 
@@ -116,10 +123,10 @@ def side(golden: Golden) -> str:
     }
     facts |= golden.facts
     lines = [f"{key} = {json.dumps(value, ensure_ascii=False)}\n" for key, value in facts.items()]
-    for key, found in (("races", golden.races), ("suspects", golden.suspects)):
+    for key, found, remark in (("races", golden.races, RACES), ("suspects", golden.suspects, SUSPECTS)):
         if found:
             named = ", ".join(map(_inline, found[:MOST_RACES]))
-            lines.append(f"{key}_found = {len(found)}\n{key} = [{named}]\n")
+            lines.append(f"# {remark} {APART}\n{key}_found = {len(found)}\n{key} = [{named}]\n")
     return "".join(lines)
 
 

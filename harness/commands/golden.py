@@ -11,9 +11,9 @@ from forelight.sim.errors import UsageError
 
 from ..bench.golden import Golden
 from ..bench.write import to_csv, write_golden
-from .output import emit_bytes, emit_json, emit_words
+from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
-from .settled import free_running, told
+from .settled import free_running, races, told
 from .words import seconds
 
 STDOUT = "-"
@@ -35,6 +35,8 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
     golden = asking.golden()
     if output == STDOUT:
         emit_bytes(to_csv(golden))
+        for paragraph in (*free_running(golden), *races(golden)):
+            warn(paragraph)
         return 0
     write_golden(golden, path)
     found = answer(asking, golden, path)

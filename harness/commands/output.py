@@ -35,8 +35,17 @@ def emit(text: str) -> None:
 
 def emit_words(text: str) -> None:
     """A paragraph, at the width of the terminal, without loading what draws."""
+    emit(_filled(text))
+
+
+def warn(text: str) -> None:
+    """A paragraph on standard error, where standard output is for data."""
+    sys.stderr.write(_filled(text))
+
+
+def _filled(text: str) -> str:
     width = shutil.get_terminal_size().columns
-    emit(textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False) + "\n")
+    return textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False) + "\n"
 
 
 def emit_bytes(data: bytes) -> None:

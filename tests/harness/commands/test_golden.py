@@ -124,6 +124,10 @@ def test_what_only_the_proof_suspects_is_named_and_read_back(tmp_path: Path) -> 
     source, file = contribution(tmp_path, twins), tmp_path / "own.csv"
     said = " ".join(ask(source, "-o", str(file), "--procedure", str(asked)).output.split())
     assert "which is first may decide what o0 shows then. No proof rules it out, though 256 power-ups" in said
+    assert "# No proof rules out that which of these lines is first" in file.with_suffix(".toml").read_text()
+    piped = ask(source, "--procedure", str(asked))
+    assert piped.stdout.startswith("time_s,step,inputs,outputs,claim") and "race" not in piped.stdout
+    assert " ".join(piped.stderr.split()).endswith("or only while it stands still, and nothing races.")
     (suspect,) = read_golden(file).suspects
     assert (suspect.lines, suspect.outputs, suspect.registers) == (("i0", "i7"), ("o0",), ("one", "two"))
     assert not read_golden(file).races
