@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit, Builder
-from .netlist import Memory, Netlist, Override, Register, Word, WritePort
+from .netlist import Const, Memory, Netlist, Override, Register, Word, WritePort
 
 #: Memories of more bits stay memories.
 MOST_BITS = 4096
@@ -22,6 +22,22 @@ def is_kept(memory: Memory) -> bool:
     """Whether a memory stays one: it has too many bits, or is written by more than one clock."""
     clocks = {(port.clock, port.rising) for port in memory.writes if port.clock is not None}
     return not is_small(memory) or len(clocks) > 1
+
+
+def row_at(to: Builder, memory: Memory, rows: Sequence[Bits], address: Bits) -> Bits:
+    """The row that an address says; 0 outside of the memory."""
+    places = enumerate(rows, memory.offset)
+    reached = {place: row for place, row in places if not place >> len(address)}
+    return to.tree(address, reached, [ZERO] * memory.width)
+
+
+def image(memory: Memory) -> Const:
+    """The declared contents, row after row."""
+    bits = undefined = 0
+    for place, row in enumerate(memory.init):
+        bits |= row.bits << place * memory.width
+        undefined |= row.undefined << place * memory.width
+    return Const(bits, memory.size * memory.width, undefined)
 
 
 @dataclass(frozen=True)
@@ -45,9 +61,7 @@ class Cells:
 
     def read(self, to: Builder, address: Bits) -> Bits:
         """The row that an address says; 0 outside of the memory."""
-        offset = self.memory.offset
-        reached = {offset + n: row for n, row in enumerate(self.rows) if not (offset + n) >> len(address)}
-        return to.tree(address, reached, [ZERO] * self.memory.width)
+        return row_at(to, self.memory, self.rows, address)
 
     def registers(self, to: Builder, netlist_word: Callable[[Word], Bits]) -> list[Register]:
         """The registers with all that writes them; nothing for a memory of constants."""

@@ -37,7 +37,8 @@ from .schedule import schedule
 from .simulation import Recorded, Simulation
 from .state import is_wiring
 from .unknown_clocks import clock_lines
-from .unknown_plain import Wild, tamed, wild
+from .unknown_memories import untracked
+from .unknown_plain import given_up, tamed, wild
 from .unknown_races import Line, race, unknown_state
 from .unknown_rounds import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 from .unknowns import unknowns
@@ -101,9 +102,9 @@ class Proof:
         found = wild(netlist)
         rewritten = _rounds(netlist, known_start, most_cells) if in_rounds or found else None
         self.in_rounds = rewritten is not None
-        self.left_open: tuple[str, ...] = ()
+        self.left_open = untracked(netlist, self.in_rounds)
         if rewritten is None:
-            self.left_open = _told(netlist, found) if found else ()
+            self.left_open += given_up(netlist, found) if found else ()
             rewritten = unknowns(tamed(netlist, found), clean_clocks=True, known_start=known_start)
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
@@ -280,12 +281,3 @@ def _rounds(netlist: Netlist, known_start: bool, most_cells: int) -> Netlist | N
         return in_rounds(netlist, known_start=known_start, most_cells=most_cells)
     except TooManyCells:
         return None
-
-
-def _told(netlist: Netlist, found: Wild) -> tuple[str, ...]:
-    """What is given up, in words."""
-    names = [netlist.registers[index].name or "a register" for index in found.registers]
-    names += [netlist.memories[number].name or "a memory" for number in found.memories]
-    names += [f"{len(found.looped)} cells in loops"] * bool(found.looped)
-    shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
-    return (f"clocks, controls and loops made by logic are not followed, so this counts as unknown: {shown}",)

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
-from .gate_memories import is_small
+from .gate_memories import image, is_small
 from .netlist import Cell, Const, Memory, Netlist, Register, Slice, Word, WritePort
 from .schedule import Schedule
 from .state import is_wiring
@@ -134,7 +134,7 @@ class MemoryElement(Element):
         self.settles = any(port.clock is None for port in memory.writes)
         self.waits = not self.clocks()
         width = memory.size * memory.width
-        start = _image(memory) if known_start else None
+        start = image(memory) if known_start else None
         super().__init__(-1 - number, width, start, memory.name or f"memory {number}", to, ticks)
 
     def clocks(self) -> Sequence[Clock]:
@@ -205,7 +205,7 @@ def elements(
     tables: list[Bits | None] = []
     for number, memory in enumerate(netlist.memories):
         small = is_small(memory)
-        tables.append(to.constant(_image(memory)) if small and not memory.writes else None)
+        tables.append(to.constant(image(memory)) if small and not memory.writes else None)
         if small and memory.writes:
             found.append(MemoryElement(number, memory, known_start, to, ticks))
     registers = {register.output for register in netlist.registers}
@@ -217,11 +217,3 @@ def elements(
             name = named.get(value, f"value {value}")
             found.append(LoopElement(makers[value], netlist.widths[value], name, to, ticks))
     return found, constants, tables
-
-
-def _image(memory: Memory) -> Const:
-    bits = undefined = 0
-    for place, row in enumerate(memory.init):
-        bits |= row.bits << place * memory.width
-        undefined |= row.undefined << place * memory.width
-    return Const(bits, memory.size * memory.width, undefined)

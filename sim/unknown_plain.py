@@ -46,19 +46,28 @@ def wild(netlist: Netlist) -> Wild:
     return Wild(tuple(registers), tuple(memories), frozenset(looped))
 
 
-def tamed(netlist: Netlist, given_up: Wild) -> Netlist:
+def tamed(netlist: Netlist, found: Wild) -> Netlist:
     """The netlist in which all that is wild is undefined, for good."""
-    gone = {netlist.registers[index].output for index in given_up.registers} | given_up.looped
+    gone = {netlist.registers[index].output for index in found.registers} | found.looped
     gone |= {
         cell.output
         for cell in netlist.cells
-        if cell.kind == "read" and cell.int_param("memory") in given_up.memories
+        if cell.kind == "read" and cell.int_param("memory") in found.memories
     }
     memories = (
-        replace(memory, writes=()) if number in given_up.memories else memory
+        replace(memory, writes=()) if number in found.memories else memory
         for number, memory in enumerate(netlist.memories)
     )
     return without(replace(netlist, memories=tuple(memories)), gone)
+
+
+def given_up(netlist: Netlist, found: Wild) -> tuple[str, ...]:
+    """What is given up, in words."""
+    names = [netlist.registers[index].name or "a register" for index in found.registers]
+    names += [netlist.memories[number].name or "a memory" for number in found.memories]
+    names += [f"{len(found.looped)} cells in loops"] * bool(found.looped)
+    shown = ", ".join(names[:8]) + (f" and {len(names) - 8} more" if len(names) > 8 else "")
+    return (f"clocks, controls and loops made by logic are not followed, so this counts as unknown: {shown}",)
 
 
 def _is_plain_register(

@@ -59,7 +59,10 @@ def _join(one: bytes, other: bytes) -> bytes:
 
 
 def unknown_state(sim: Simulation) -> dict[str, int]:
-    """Masks of the unknown bits of everything that has its rails in registers `.may1` and `.may0`, side by side."""
+    """Masks of the unknown bits of everything that has its rails in registers `.may1` and `.may0`, side by side.
+
+    Of a large memory it is the number of times, in ones, that all of it was lost.
+    """
     state, places = sim.snapshot(), sim.compiled.layout.registers
     levels = [int.from_bytes(state[p.offset : p.offset + p.size], "little") for p in places]
     found: dict[str, int] = {}
@@ -67,4 +70,6 @@ def unknown_state(sim: Simulation) -> dict[str, int]:
         if register.name.endswith(".may1"):
             name = register.name.removesuffix(".may1") or f"register {index // 2}"
             found[name] = found.get(name, 0) | levels[index] & levels[index + 1]
+        elif register.name.endswith(".lost"):
+            found[register.name.removesuffix(".lost")] = levels[index]
     return found

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
 from .gate_cells import Site, draw
+from .gate_memories import row_at
 from .netlist import Cell, Netlist, Slice, Word
 from .schedule import Schedule
 from .unknown_roms import Roms
@@ -78,9 +79,7 @@ class View:
         if contents is not None:
             width = memory.width
             rows = [contents[row * width : (row + 1) * width] for row in range(memory.size)]
-            places = enumerate(rows, memory.offset)
-            reached = {place: row for place, row in places if not place >> len(address)}
-            return to.tree(address, reached, [ZERO] * width)
+            return row_at(to, memory, rows, address)
         if memory.writes:
             return [to.wave(*WILD)] * memory.width
         moves = to.rails.any_of([move for bit in address for move in to.moves(bit)])

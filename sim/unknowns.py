@@ -26,8 +26,9 @@ itself, a latch that feeds its own enable) the state is unknown for good. So the
 in common is known, a loop without a stable state is unknown, and so is what a loop of gates only remembers.
 Each turn can make at least one bit known; after `TURNS` turns the rest stays unknown, which is sound.
 
-**Memories** of at most 4096 bits with one write clock become registers; reads of a larger one that somebody
-writes, or of one with several clocks, are unknown. One that nobody writes is wiring.
+**Memories** of at most 4096 bits with one write clock become registers. A larger one stays a memory, if its clock
+is clean (`unknown_memories.py`); reads of others, and of one with several clocks, are unknown. One that nobody
+writes is wiring.
 """
 
 from __future__ import annotations
@@ -37,12 +38,13 @@ from collections.abc import Sequence
 from .gate_arithmetic import Bits
 from .gate_builder import UNDEFINED, ZERO, Bit
 from .gate_cells import Site, draw
-from .gate_memories import is_kept
-from .netlist import Cell, Const, Netlist, Register, Slice, Word
+from .gate_memories import image, is_kept, row_at
+from .netlist import Cell, Netlist, Register, Slice, Word
 from .schedule import schedule
 from .state import is_wiring
 from .unknown_bits import TernaryBuilder, shown
 from .unknown_clocks import clock_sources
+from .unknown_memories import Carrier, Written, can_carry
 from .unknown_roms import Roms
 from .unknown_state import FINE, NEVER, Key, States
 
@@ -95,6 +97,11 @@ class _Rewriting:
         self.rows: dict[int, tuple[int, int]] = {}
         self.contents: list[Bits | None] = [self._contents(n) for n in range(len(netlist.memories))]
         self.roms = Roms(self.to)
+        self.carriers = {
+            number: Carrier(self.to, memory, known_start, self.roms.memories)
+            for number, memory in enumerate(netlist.memories)
+            if can_carry(memory, self.clean)
+        }
         self.drawn = States(self.to, known_start, care)
 
     def netlist(self) -> Netlist:
@@ -105,6 +112,8 @@ class _Rewriting:
             registers += self._register(index)
         for number in self.rows:
             registers += self._memory(number)
+        for number, carrier in self.carriers.items():
+            registers += self._carried(number, carrier)
         outputs: dict[str, Word] = {}
         for port, word in old.outputs.items():
             outputs |= shown(self.to, port, self._bits(word))
@@ -161,7 +170,7 @@ class _Rewriting:
         if is_kept(memory):
             return None
         if not memory.writes:
-            return [bit for row in memory.init for bit in self.to.constant(row)]
+            return self.to.constant(image(memory))
         if self.care.get(("memory", number)) == NEVER:
             return [UNDEFINED] * memory.size * memory.width
         self.rows[number], bits = self._new_state(memory.size * memory.width)
@@ -225,12 +234,9 @@ class _Rewriting:
         if contents is not None:
             width = memory.width
             rows = [contents[row * width : (row + 1) * width] for row in range(memory.size)]
-            reached = {
-                memory.offset + n: row
-                for n, row in enumerate(rows)
-                if not (memory.offset + n) >> len(address)
-            }
-            return self.to.tree(address, reached, [ZERO] * width)
+            return row_at(self.to, memory, rows, address)
+        if number in self.carriers:
+            return self.carriers[number].read(address)
         if memory.writes:
             return [UNDEFINED] * memory.width
         return self.roms.read(number, memory, cell, address)
@@ -274,14 +280,15 @@ class _Rewriting:
                 data = [
                     self.to.choose(hit, old, new) for hit, old, new in zip(hits, data, words, strict=True)
                 ]
-        bits = undefined = 0
-        for place, row in enumerate(memory.init):
-            bits |= row.bits << place * memory.width
-            undefined |= row.undefined << place * memory.width
-        init = Const(bits, len(now), undefined)
         return self.drawn.pair(
-            self.rows[number], now, clock, rising, data, forced, init, memory, ("memory", number)
+            self.rows[number], now, clock, rising, data, forced, image(memory), memory, ("memory", number)
         )
+
+    def _carried(self, number: int, carrier: Carrier) -> list[Register]:
+        ports = self.old.memories[number].writes
+        assert ports[0].clock is not None
+        written = [Written(*map(self._bits, port.operands)) for port in ports]
+        return carrier.write(written, self._clock(ports[0].clock), ports[0].rising)
 
     def _clock(self, word: Word) -> Bit:
         if word in self.clean:
