@@ -73,6 +73,8 @@ def _grounds(golden: Golden, found: Settling) -> str:
         return "that is proved for any power-up"
     count = int(golden.facts.get("power_ups", 0))
     share = f"; with 95 % confidence fewer than {300 / count:.2g} % of power-ups differ" if count > 3 else ""
+    if count == 1:
+        return f"only 1 power-up was tried, and others may show something else on {ranges(found.sampled)}"
     proved = f"{ranges(found.proved)} are proved, " if len(found.proved) > 1 else ""
     proved = f"{found.proved[0]} is proved, " if len(found.proved) == 1 else proved
     return f"{proved}{count} power-ups agree on {ranges(found.sampled)}{share}"
@@ -86,8 +88,7 @@ def races(golden: Golden) -> Iterator[str]:
     """Which lines race, when, what hangs on it, and what to do; those that only the proof suspects come last."""
     for tell, found in ((_race, golden.races), (_suspect, golden.suspects)):
         for race in found[:MOST_RACES]:
-            when = seconds(race.tick / golden.oscillator_hz, 6)
-            yield f"At {when}, step {race.step}, {tell(golden, race)}"
+            yield f"{_when(golden, race)}, {tell(golden, race)}"
         more = len(found) - MOST_RACES
         if more > 0:
             yield f"There {'is' if more == 1 else 'are'} {more} more like that."
@@ -99,6 +100,13 @@ def races(golden: Golden) -> Iterator[str]:
         yield "Change one input at a time, and nothing races."
     if any(len(lines) == 1 for lines in moved):
         yield "No order of moves helps against a glitch: see at the bench whether it comes out the same every time."
+
+
+def _when(golden: Golden, race: Race) -> str:
+    time = race.tick / golden.oscillator_hz
+    if time < 0:
+        return "While the slot is brought up"
+    return f"At {seconds(time, 6)}, step {race.step}"
 
 
 def _race(golden: Golden, race: Race) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..bench.golden import Golden, Race
 from .brightness import FUSION_HZ, Seen
@@ -45,7 +46,10 @@ def steps_at(golden: Golden, tick: int) -> int:
 
 
 def since(golden: Golden, tick: int) -> Golden:
-    """The golden from this tick on, with times and steps counted from there."""
+    """The golden from this tick on, with times and steps counted from there.
+
+    Races before it stay, with negative times, where they still tell on an output.
+    """
     row = int(np.searchsorted(golden.ticks, tick, side="right")) - 1
     ticks = golden.ticks[row:] - tick
     ticks[0] = 0
@@ -53,18 +57,19 @@ def since(golden: Golden, tick: int) -> Golden:
     again = golden.facts.get("period_from_tick")
     moved = {} if again is None else {"period_from_tick": max(0, int(again) - tick)}
 
-    def moved_races(races: Iterable[Race]) -> tuple[Race, ...]:
+    def told(races: Iterable[Race], claims: NDArray[np.uint8]) -> tuple[Race, ...]:
+        left = int(np.bitwise_or.reduce(claims[row:]))
         return tuple(
             replace(race, tick=race.tick - tick, step=race.step - first)
             for race in races
-            if race.tick >= tick
+            if race.tick >= tick or any(left >> int(line[1:]) & 1 for line in race.outputs)
         )
 
     return replace(
         golden,
         facts={**golden.facts, **moved},
-        races=moved_races(golden.races),
-        suspects=moved_races(golden.suspects),
+        races=told(golden.races, ~golden.settled),
+        suspects=told(golden.suspects, golden.sampled),
         ticks=ticks,
         steps=golden.steps[row:] - first,
         inputs=golden.inputs[row:],

@@ -118,7 +118,17 @@ def test_lines_that_race_without_the_step_line_are_moved_one_at_a_time() -> None
         "At 0.000000 s, step 0, i0 and i1 move in one update: what o0 shows then depends on which is first.",
         "Change one input at a time, and nothing races.",
     ]
+    assert said(found, replace(pair, tick=-1))[1].startswith(
+        "While the slot is brought up, i0 and i1 move in one"
+    )
     assert said(found, pair, replace(pair, lines=("i0", "i7")))[-2:] == [
         "Change inputs with the step clock off, or only while it stands still, and nothing races.",
         "Change one input at a time, and nothing races.",
+    ]
+
+
+def test_one_power_up_says_nothing_of_others() -> None:
+    assert said(Settling(True, False, 1, (), (), EIGHT[:6], EIGHT[6:]), power_ups=1) == [
+        "The restart settles all outputs, 1 step after it begins: only 1 power-up was tried, and others may show "
+        "something else on o6, o7."
     ]

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
+import numpy as np
 import pytest
-from forelight.harness.bench.golden import Golden
+from forelight.harness.bench.golden import Golden, Race
 from forelight.harness.view.brightness import seen
 from forelight.harness.view.display import ASCII, UNICODE
 from forelight.harness.view.filmstrip import scale, strip
@@ -144,3 +146,18 @@ def test_a_golden_from_some_tick_on(
     assert (later.ticks.tolist(), later.steps.tolist(), later.outputs.tolist()) == (ticks, steps, outputs)
     assert later.end == 1500 - tick
     assert golden.ticks.tolist() == [0, 500, 900]
+
+
+def test_races_before_it_stay_where_they_still_tell_on_an_output(make_golden: MakeGolden) -> None:
+    # o0 is unsettled and o1 sampled.
+    claims = {"proved": np.full(3, 0xFC, np.uint8), "sampled": np.full(3, 2, np.uint8)}
+    golden = replace(make_golden([(0, 0), (500, 4), (900, 8)], 1500), **claims)
+    one, two, three = (Race(tick, 1, ("i0", "i7"), outputs, ()) for tick, outputs in (
+        (400, ("o0", "o4")), (400, ("o1", "o4")), (600, ("o4",))
+    ))  # fmt: skip
+    later = since(replace(golden, races=(one, two, three), suspects=(one, two, three)), 500)
+    assert [(race.tick, race.outputs) for race in later.races] == [(-100, one.outputs), (100, three.outputs)]
+    assert [(race.tick, race.outputs) for race in later.suspects] == [
+        (-100, two.outputs),
+        (100, three.outputs),
+    ]
