@@ -78,9 +78,9 @@ def memory_netlist(kind: Kind) -> Netlist:
             taken = cell("$and", WIDTH, port.enable, Word.of(hit.parts * WIDTH))
             shown = cell("$bwmux", WIDTH, shown, port.data, taken)
     cells.append(Cell("$pos", passed, (shown,)))
-    first = Word.of([Slice(clocks, 0, 1)])
+    first, undefined = Word.of([Slice(clocks, 0, 1)]), Const(0, total, (1 << total) - 1)
     registers = (
-        Register(state, total, Word.of([Slice(clocks, 2, 1)]), True, whole[0], (), Const(0, total), "state"),
+        Register(state, total, Word.of([Slice(clocks, 2, 1)]), True, whole[0], (), undefined, "state"),
         Register(now, WIDTH, first, True, Word.value(passed, WIDTH), (), Const(0, WIDTH), "now"),
     )
     contents = tuple(Const(row, WIDTH) for row in range(kind.rows))
