@@ -150,8 +150,8 @@ def test_a_golden_from_some_tick_on(
 
 def test_races_before_it_stay_where_they_still_tell_on_an_output(make_golden: MakeGolden) -> None:
     # o0 is unsettled and o1 sampled.
-    claims = {"proved": np.full(3, 0xFC, np.uint8), "sampled": np.full(3, 2, np.uint8)}
-    golden = replace(make_golden([(0, 0), (500, 4), (900, 8)], 1500), **claims)
+    proved, sampled = np.full(3, 0xFC, np.uint8), np.full(3, 2, np.uint8)
+    golden = replace(make_golden([(0, 0), (500, 4), (900, 8)], 1500), proved=proved, sampled=sampled)
     one, two, three = (Race(tick, 1, ("i0", "i7"), outputs, ()) for tick, outputs in (
         (400, ("o0", "o4")), (400, ("o1", "o4")), (600, ("o4",))
     ))  # fmt: skip
