@@ -67,7 +67,7 @@ def predict(
         facts["free_running"] = "; ".join(map(str, loops))
     left_open = [words for story in shown.stories.values() for words in story.left_open]
     if left_open:
-        facts["left_open"] = "; ".join(left_open)
+        facts["left_open"] = "; ".join(left_open).replace("wrapper.design.", "").replace("wrapper.", "")
     races, suspects = (
         _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
     )

@@ -14,9 +14,16 @@ MOST_RACES = 3
 
 def told(golden: Golden, found: Settling) -> list[str]:
     """A paragraph each."""
-    if golden.loops:
-        return [*races(golden)]  # `free_running` has said what cannot be known
-    return [settles(golden, found), *races(golden)]
+    settled = (
+        () if golden.loops else (settles(golden, found),)
+    )  # of loops `free_running` has said what cannot be known
+    return [*settled, *left_open(golden), *races(golden)]
+
+
+def left_open(golden: Golden) -> Iterator[str]:
+    """What no proof was tried of."""
+    if "left_open" in golden.facts:
+        yield f"Proof goes only so far here: {golden.facts['left_open']}."
 
 
 def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> Iterator[str]:

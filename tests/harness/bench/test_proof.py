@@ -3,12 +3,18 @@
 # Amaranth has no py.typed; `inputs: In(8)` fails a strict check.
 # mypy: disable-error-code="valid-type, misc"
 
+from pathlib import Path
+
 import numpy as np
 from amaranth.hdl import Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.catalogue import load_design
+from forelight.designs.datasheet import bare
+from forelight.harness.bench.predict import predict
 from forelight.harness.bench.proof import prove, races
+from forelight.harness.bench.routine import default_procedure
+from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.sim.rtlil import parse
 
@@ -97,3 +103,18 @@ def test_what_is_undefined_is_not_proved() -> None:
     # A bit is undefined; another is where i4 selects it. i0 = 0 decides the loop; two inverters are none at all.
     assert prove(parse(LOOP), values(0)).bits[-1] == 0b1011_1111
     assert prove(parse(LOOP), values(0x10)).bits[-1] == 0b1011_0111
+
+
+def test_a_golden_says_what_no_proof_was_tried_of(tmp_path: Path) -> None:
+    """A memory of a kilobyte, written by two clocks."""
+    (tmp_path / "store.v").write_text(
+        "module store (input [7:0] inputs, output reg [7:0] outputs);\n"
+        "    reg [7:0] rows [0:1023];\n    reg [9:0] at;\n"
+        "    always @(posedge inputs[7]) begin at <= inputs[6] ? 0 : at + 1; outputs <= rows[at]; end\n"
+        "    always @(posedge inputs[7]) rows[at] <= {inputs[3:0], at[3:0]};\n"
+        "    always @(posedge inputs[5]) rows[at] <= 0;\nendmodule\n"
+    )
+    sheet, board = bare(tmp_path / "store.v", None, "i7", "i6"), load_board("quay")
+    golden = predict(board, sheet, default_procedure(board, sheet, steps=20), power_ups=3)
+    assert golden.facts["left_open"] == "memory rows has 8192 bits, so what it holds counts as unknown"
+    assert not golden.proved[-1]

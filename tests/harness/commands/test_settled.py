@@ -132,3 +132,9 @@ def test_one_power_up_says_nothing_of_others() -> None:
         "The restart settles all outputs, 1 step after it begins: only 1 power-up was tried, and others may show "
         "something else on o6, o7."
     ]
+
+
+def test_what_no_proof_was_tried_of() -> None:
+    open_memory = "memory store has 8192 bits, so what it holds counts as unknown"
+    _, sentence = said(Settling(True, False, 1, (), (), (), EIGHT), left_open=open_memory)
+    assert sentence == f"Proof goes only so far here: {open_memory}."
