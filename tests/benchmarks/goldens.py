@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import subprocess
 import sys
 import tempfile
@@ -48,26 +49,33 @@ def in_process(sheet: Datasheet, folder: Path) -> str:
     )
 
 
-def whole_process(name: str, folder: Path) -> float:
-    """Seconds of the command, Python's start included; the cache is kept from a first run."""
+def whole_process(name: str, folder: Path) -> tuple[float, float]:
+    """Seconds of the command, Python's start included, and of the processor; the cache is kept from a first run."""
     command = [str(Path(sys.executable).with_name("forelight")), "golden", name, "--strap", "0"]
     command += ["--seconds", f"{STEPS / 1500:.2f}", "--power-ups", str(POWER_UPS), "-o", "golden.csv"]
-    times = []
+    walls, cores = [], []
     for _ in range(4):
-        begun = perf_counter()
+        begun, used = perf_counter(), _children_s()
         subprocess.run(command, cwd=folder, check=True, capture_output=True)
-        times.append(perf_counter() - begun)
-    return min(times)
+        walls.append(perf_counter() - begun)
+        cores.append(_children_s() - used)
+    return min(walls), min(cores)
+
+
+def _children_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def main() -> None:
     print(f"{STEPS:,} steps, {POWER_UPS} power-ups, proof and CSV; seconds, million steps a second")
-    print(f"{'design':16} foretold written    sum   rate  Mrows     MB  start     command")
+    print(f"{'design':16} foretold written    sum   rate  Mrows     MB  start     command   core")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         for design in sys.argv[1:] or DESIGNS:
             told = in_process(load_design(design), folder)
-            print(f"{design:16} {told:44} {whole_process(design, folder):8.2f}", flush=True)
+            wall, core = whole_process(design, folder)
+            print(f"{design:16} {told:44} {wall:8.2f} {core:6.2f}", flush=True)
         (folder / "free.v").write_text(FREE)
         print(f"{'free (16 bits)':16} {in_process(bare(folder / 'free.v', None, 'i7', None), folder):44}")
 
