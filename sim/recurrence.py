@@ -20,20 +20,30 @@ def recurring_samples(sim: Simulation, port: str, values: Recorded, observe: str
     begun = _alternating(values)
     if len(values) - begun < 4 * _FIRST:
         return sim.run_samples(port, values, observe)
-    parts, at, size = [sim.run_samples(port, values[:begun], observe)], begun, _FIRST
+    head = sim.run_samples(port, values[:begun], observe)
+    out = np.empty(len(values), head.dtype)
+    out[:begun] = head
+    at, size = begun, _FIRST
     while at < len(values):
         start, stretch = sim.snapshot(), values[at : at + size]
-        shown = sim.run_samples(port, stretch, observe)
+        shown = out[at : at + size] = sim.run_samples(port, stretch, observe)
         period = _period(sim, start, port, observe, stretch, shown)
         if period:
-            left = len(values) - at
-            parts.append(np.resize(shown[:period], left))
+            _repeat(out[at:], period)
             sim.restore(start)
-            sim.run_samples(port, values[at : at + left % period], observe)
+            sim.run_samples(port, values[at : at + (len(values) - at) % period], observe)
             break
-        parts.append(shown)
         at, size = at + size, 2 * size
-    return np.concatenate(parts)
+    return out
+
+
+def _repeat(out: Recorded, period: int) -> None:
+    """Fill an array with its first rows, over and over."""
+    done = period
+    while done < len(out):
+        more = min(done, len(out) - done)
+        out[done : done + more] = out[:more]
+        done += more
 
 
 def _alternating(values: Recorded) -> int:
