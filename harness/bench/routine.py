@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
+from forelight.designs.action_text import Where
 from forelight.designs.attachments import driven_lines
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedure import (
@@ -19,7 +20,7 @@ from forelight.designs.procedure import (
     Strap,
     of_run,
 )
-from forelight.designs.procedure_check import clocked_at_start
+from forelight.designs.procedure_check import check, clocked_at_start
 
 from ..boards.divider import codes_for
 from ..boards.profile import Board
@@ -94,11 +95,38 @@ def run_procedure(
     hz: float | None = None,
     levels: Mapping[str, int] | None = None,
 ) -> Procedure:
-    """A run of the datasheet with the slot brought up before it; strapped unless the run sees to that itself."""
+    """A run of the datasheet with the slot brought up before it; strapped unless the run sees to that itself.
+
+    Raises DatasheetError, with line and action, where it cannot be carried out on this board.
+    """
     run = of_run(datasheet, name)
+    check_on(board, datasheet, run.actions, run.places, slot=slot, levels=levels)
     clocked = clocked_at_start(run.actions)
     before = bring_up(board, datasheet, slot=slot, code=code, hz=hz, levels=levels, clocked=clocked)
     return Procedure(run.name, (*before, *run.actions), run.expect)
+
+
+def check_on(
+    board: Board,
+    datasheet: Datasheet,
+    actions: Sequence[Action],
+    where: Where,
+    *,
+    slot: int | None,
+    levels: Mapping[str, int] | None = None,
+) -> None:
+    """Raise DatasheetError where an action cannot be done on this design and this board."""
+    check(
+        actions,
+        datasheet,
+        where,
+        slot=slot,
+        slot_count=board.slot_count,
+        codes=board.codes,
+        buttons=board.buttons,
+        pulls=board.pulls,
+        levels=levels,
+    )
 
 
 def divides(board: Board, datasheet: Datasheet) -> bool:

@@ -23,13 +23,13 @@ from forelight.designs.procedure import (
     load_toml,
     of_run,
 )
-from forelight.designs.procedure_check import check, clocked_at_start
+from forelight.designs.procedure_check import clocked_at_start
 from forelight.sim.errors import UsageError
 
 from ..bench.golden import Golden
 from ..bench.hand import Hand
 from ..bench.predict import predict
-from ..bench.routine import bring_up, default_procedure, divides, strap_code
+from ..bench.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
@@ -180,17 +180,7 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
     else:
         told = load_toml(asked.procedure)
         where = told.places
-    numbers = {"slot_count": board.slot_count, "codes": board.codes}
-    check(
-        told.actions,
-        sheet,
-        where,
-        slot=slot,
-        buttons=board.buttons,
-        pulls=board.pulls,
-        levels=asked.levels,
-        **numbers,
-    )
+    check_on(board, sheet, told.actions, where, slot=slot, levels=asked.levels)
     before = bring_up(
         board,
         sheet,

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
 from forelight.designs.procedure import Procedure
-from forelight.sim.errors import ForelightError
+from forelight.sim.errors import DatasheetError, ForelightError
 
 from ..bench.golden import Golden, Race
 from ..bench.predict import predict
@@ -50,12 +50,12 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
         try:
             procedure = run_procedure(board, datasheet, run.name)
             golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+        except DatasheetError as error:  # which names the run, its line and the action
+            found.append(Finding(run.name, f"{error.what}; {error.remedy}", error.place, must=True))
+            continue
         except ForelightError as error:
-            found.append(
-                Finding(
-                    run.name, f'run "{run.name}" cannot be carried out: {error}', DATASHEET_FILE, must=True
-                )
-            )
+            said = f'run "{run.name}" cannot be carried out: {error}'
+            found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
         found += _shown(golden, procedure)
     return found
@@ -91,16 +91,18 @@ def _raced(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     """The first races, and the first that only the proof suspects."""
     apart = "move inputs while the step clock is off, or before the restart is let go"
     for race in golden.races[:MOST_RACES]:
-        said = f"what {', '.join(race.outputs)} show then depends on which is first: {apart}"
+        said = f"what {_show(race)} then depends on which is first: {apart}"
         yield Finding(procedure.name, f"{_when(procedure, race)}, and {said}", DATASHEET_FILE)
     for race in golden.suspects[:MOST_RACES]:
-        what = (
-            f"what {', '.join(race.outputs)} show then, though no power-up that was tried showed a difference"
-        )
+        what = f"what {_show(race)} then, though no power-up that was tried showed a difference"
         said = f"which is first may decide {what}: {apart}"
         if len(race.lines) == 1:
             said = f"a glitch on its way may decide {what}: keep gates off clocks, restarts and latch enables"
         yield Finding(procedure.name, f"{_when(procedure, race)}, and {said}", DATASHEET_FILE)
+
+
+def _show(race: Race) -> str:
+    return f"{', '.join(race.outputs)} show{'s' if len(race.outputs) == 1 else ''}"
 
 
 def _when(procedure: Procedure, race: Race) -> str:

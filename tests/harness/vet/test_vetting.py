@@ -130,7 +130,7 @@ WRONG = {
     "a run with a button where there is none": (
         COUNT + SHOWN,
         ('"set i0=1"', '"press i3"'),
-        'datasheet.toml: run "count" cannot be carried out: no button of quay sits on i3; '
+        'lamp/datasheet.toml:17: run "count", action 2: "press i3": no button sits on i3; '
         "lines with buttons: i0, i6, i7; or use set",
     ),
     "datasheet that cannot be read": (
@@ -188,6 +188,18 @@ KNOWN = {
         COUNT + SHOWN,
         ("wanted_hz = 2", "wanted_hz = 15"),
         'datasheet.toml: run "count": o0 flashes 7.5 times in a second',
+    ),
+    "race": (
+        "  reg one, two;\n  always @(posedge step) if (restart) {one, two} <= 0; else {one, two} <= {2{go}};\n"
+        "  assign outputs = {6'd0, one, one ^ two};\n",
+        ('"steps 6"', '"steps 6", "disable", "set i0=0", "set i0=1 i7=1"'),
+        'datasheet.toml: run "count": i0 and i7 move in one update at step 10, and what o1 shows then depends on which',
+    ),
+    "race that only the proof suspects": (
+        "  reg one, two;\n  always @(posedge step) if (restart) {one, two} <= 0; else {one, two} <= {2{go}};\n"
+        "  assign outputs = {6'd0, one, one ^ two};\n",
+        ('"steps 6"', '"steps 6", "disable", "set i0=0", "set i0=1 i7=1"'),
+        'datasheet.toml: run "count": i0 and i7 move in one update at step 10, and which is first may decide what o0',
     ),
     "nothing changes": (
         COUNT + SHOWN,
