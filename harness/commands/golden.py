@@ -44,7 +44,8 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
         emit_json(found)
     else:
         emit_words(sentence(found))
-        for paragraph in (*free_running(golden), *told(golden, asking.settling(golden))):
+        settled = told(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
+        for paragraph in (*free_running(golden), *settled):
             emit_words(paragraph)
     return 0
 

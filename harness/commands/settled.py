@@ -12,11 +12,10 @@ from .words import hertz, ranges, seconds
 MOST_RACES = 3
 
 
-def told(golden: Golden, found: Settling) -> list[str]:
-    """A paragraph each."""
-    settled = (
-        () if golden.loops else (settles(golden, found),)
-    )  # of loops `free_running` has said what cannot be known
+def told(golden: Golden, found: Settling, *, restart: bool = False) -> list[str]:
+    """A paragraph each; `restart` says whether the design has one."""
+    # Of loops `free_running` has said what cannot be known.
+    settled = [] if golden.loops else [settles(golden, found, restart=restart)]
     return [*settled, *left_open(golden), *races(golden)]
 
 
@@ -45,7 +44,7 @@ def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> I
         )
 
 
-def settles(golden: Golden, found: Settling) -> str:
+def settles(golden: Golden, found: Settling, *, restart: bool = False) -> str:
     """Whether the outputs settle, when, and on what that rests."""
     facts, hz = golden.facts, golden.oscillator_hz
     if found.anywhere:
@@ -60,12 +59,12 @@ def settles(golden: Golden, found: Settling) -> str:
         if not kept:
             return f"A race leaves {names} unsettled to the end: the chip may show either."
         whose = "The restart does not settle" if found.restarted else "The power-up decides"
-        longer = (
-            ""
-            if found.restarted or "step_line" not in facts
-            else " A longer run may tell whether it repeats itself."
-        )
-        return f"{whose} {names}: {tried} did not agree to the end, so the chip may show either.{longer}"
+        hint = ""
+        if restart and not found.restarted:
+            hint = " A procedure that begins with restart may settle them."
+        elif not found.restarted and "step_line" in facts:
+            hint = " A longer run may tell whether it repeats itself."
+        return f"{whose} {names}: {tried} did not agree to the end, so the chip may show either.{hint}"
     head = "All outputs are settled"
     if found.restarted:
         head = "The restart settles all outputs"

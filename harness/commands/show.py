@@ -74,7 +74,8 @@ def run(
         play(asking, golden, speed, glyphs)
     else:
         show(*still(asking, golden, most, glyphs))
-    show("", *levels(asking, golden, glyphs), *told(golden, settling))
+    settled = told(golden, settling, restart=asking.sheet.restart is not None)
+    show("", *levels(asking, golden, glyphs), *settled)
     show(*paragraphs(reports(asking.sheet, golden)))
     return 0
 

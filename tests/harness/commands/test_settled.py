@@ -138,3 +138,11 @@ def test_what_no_proof_was_tried_of() -> None:
     open_memory = "memory store has 8192 bits, so what it holds counts as unknown"
     _, sentence = said(Settling(True, False, 1, (), (), (), EIGHT), left_open=open_memory)
     assert sentence == f"Proof goes only so far here: {open_memory}."
+
+
+def test_a_design_that_has_a_restart_may_be_settled_by_it() -> None:
+    found = Settling(False, False, None, ("o3",), (), EIGHT[:3], ())
+    (sentence,) = told(bare_golden({}), found, restart=True)
+    assert sentence.endswith(
+        "so the chip may show either. A procedure that begins with restart may settle them."
+    )
