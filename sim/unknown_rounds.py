@@ -196,7 +196,8 @@ class _Rounds:
             views[clock] = self.looks.view("data", own=own, alone=alone)
         moved, lost = [], []
         for element in self.elements:
-            after = element.clocked(views, edges)
+            # At rest, though what it takes may be read from a memory of which nothing is known, not even that it rests.
+            after = [to.still(bit) for bit in element.clocked(views, edges)]
             moved += [d for a, b in zip(element.now, after, strict=True) for d in to.differences(a, b)]
             lost += [
                 rails.both(rails.both(*to.pair(new)), rails.inverter(rails.both(*to.pair(old))))

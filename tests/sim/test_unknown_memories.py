@@ -241,6 +241,27 @@ def test_two_clocks(large: bool) -> None:
     assert store.proof.left_open == (told if large else ())
 
 
+def test_a_memory_of_which_nothing_is_known_may_be_a_clock() -> None:
+    """8192 rows of a bit, which clocks a register that takes it; what that holds goes on to one on a line."""
+    clock, address, bit = (Word.of([Slice(0, at, 1)]) for at in range(3))
+    port = WritePort(clock, True, address, bit, Word.const(1, 1))
+    memory = Memory("store", 1, 8192, 0, (Const(0, 1),) * 8192, (port,))
+    read, first, second = (Word.value(value, 1) for value in (1, 2, 3))
+    registers = (
+        Register(2, 1, read, True, read, (), Const(0, 1), "first"),
+        Register(3, 1, clock, True, first, (), Const(0, 1), "second"),
+        Register(4, 1, clock, True, bit, (), Const(0, 1), "third"),
+    )
+    cells = (Cell("read", 1, (address,), {"memory": 0}),)
+    outputs = {"outputs": read + first + second + Word.value(4, 1)}
+    netlist = Netlist("clock", (3, 1, 1, 1, 1), {"inputs": 0}, outputs, cells, registers, (memory,))
+    proof = Proof(netlist, known_start=True)
+    assert proof.in_rounds
+    for value in (0b000, 0b100, 0b101, 0b110, 0b111):
+        proof.update({"inputs": value})
+    assert proof.get("outputs") == (0b1000, 0b1000)
+
+
 def test_losses_without_end(large: bool) -> None:
     """Before anything is known nothing can be lost; after `LOSSES` of what was known it is given up."""
     store = Store()
