@@ -1,25 +1,22 @@
-"""Known-ness: never contradicted by a power-up or a value of an unknown line; as strong as three-valued logic."""
+"""Known-ness: never contradicted by a power-up or a value of an unknown line.
+
+That it is as strong as three-valued logic, Icarus Verilog judges in `three_valued`.
+"""
 
 from __future__ import annotations
 
 import random
-from pathlib import Path
 
 import pytest
-from forelight.designs import read
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError
-from forelight.sim.gates import gates
 from forelight.sim.netlist import Cell, Const, Memory, Override, Param, Register, Slice, Word
 from forelight.sim.state import PowerUp
 from forelight.sim.unknowns import unknowns
 
 from .any_netlists import any_netlist
-from .bench_format import read_bench
-from .icarus import needs_icarus, run
 from .random_netlists import random_netlist
-from .test_faults import C17, S27
 
 POWER_UPS, UPDATES = 24, 30
 
@@ -185,67 +182,3 @@ def test_a_table_is_known_under_a_known_address(size: int) -> None:
     assert settled(netlist, {"a": 9})["y"] == "00001001"
     assert settled(netlist, {"a": 2})["y"] == "0000xxxx"
     assert settled(netlist, {"a": 8, "a.unknown": 1})["y"] == ("0000100x" if size == 16 else "xxxxxxxx")
-
-
-# Icarus Verilog: gates with known clocks.
-
-
-def verilog(netlist: Netlist, steps: list[dict[str, str]]) -> str:
-    """The netlist as primitives, and a bench that prints its outputs after each step."""
-    gate = {"$and": "and", "$or": "or", "$xor": "xor", "$not": "not", "$buf": "buf"}
-    gate |= {"$reduce_and": "and", "$reduce_or": "or", "$reduce_xor": "xor"}
-    lines = ["module bench;"]
-    lines += [f"reg v{value};" for value in netlist.inputs.values()]
-    lines += [f"reg v{r.output};" for r in netlist.registers]
-    for each in netlist.cells:
-        inputs = ", ".join(f"v{v}" for word in each.operands for v in word.values())
-        lines += [f"wire v{each.output};", f"{gate[each.kind]} (v{each.output}, {inputs});"]
-    for r in netlist.registers:
-        assert r.clock is not None
-        (clock,), (data,) = r.clock.values(), r.data.values()
-        lines.append(f"always @(posedge v{clock}) v{r.output} <= v{data};")
-    lines.append("initial begin")
-    word = ", ".join(f"v{v}" for shown in netlist.outputs.values() for v in shown.values())
-    for step in steps:
-        lines += [f"v{netlist.inputs[port]} = 1'b{bit};" for port, bit in step.items()]
-        lines += ["#1;", f'$display("%b", {{{word}}});']
-    return "\n".join([*lines, "end", "endmodule"])
-
-
-def as_icarus(netlist: Netlist, seed: int, directory: Path, steps: int) -> None:
-    rng = random.Random(seed)
-    print("seed", seed)
-    plan: list[dict[str, str]] = [dict.fromkeys(netlist.inputs, "0")]
-    for _ in range(steps):
-        # Data moves while the clock stands still, then the clock.
-        plan.append({port: rng.choice("0011x") for port in netlist.inputs if port != "clk"})
-        if "clk" in netlist.inputs:
-            plan += [{"clk": "1"}, {"clk": "0"}]
-    (directory / "bench.v").write_text(verilog(netlist, plan))
-    theirs = run([directory / "bench.v"], "bench", directory).split()
-    sim = Simulation(unknowns(netlist), "init")
-    ours = []
-    for step in plan:
-        sim.set_many({port: int(bit == "1") for port, bit in step.items()})
-        sim.set_many({f"{port}.unknown": int(bit == "x") for port, bit in step.items()})
-        sim.settle()
-        ours.append("".join(shown(sim, port, 1) for port in netlist.outputs))
-    assert any("x" in line for line in theirs)
-    assert any("x" not in line for line in theirs)
-    assert ours == theirs
-
-
-@needs_icarus
-@pytest.mark.parametrize(("name", "text"), [("c17", C17), ("s27", S27)])
-def test_gates_as_icarus_shows_them(name: str, text: str, tmp_path: Path) -> None:
-    """Sources: Brglez and Fujiwara, ISCAS 1985 (c17); Brglez, Bryan and Kozminski, ISCAS 1989 (s27)."""
-    as_icarus(read_bench(text, name), 17, tmp_path, 200)
-
-
-@needs_icarus
-@pytest.mark.parametrize("name", ["c499", "c880", "c1355g", "c1908g"])
-def test_published_netlists_as_icarus_shows_them(name: str, tmp_path: Path) -> None:
-    """The ISCAS netlists that PyPI `circuitgraph` 0.2.1 carries."""
-    circuitgraph = pytest.importorskip("circuitgraph", reason="the netlists come from PyPI: circuitgraph")
-    source = Path(circuitgraph.__file__).parent / "netlists" / f"{name}.v"
-    as_icarus(gates(read(source), as_drawn=True), 18, tmp_path, 60)

@@ -1,0 +1,128 @@
+"""Published gate-level netlists: what is proved is what Icarus Verilog knows, bit for bit, at every net.
+
+The sources are made of the primitives of IEEE 1364-2005, clause 7.2, with its tables of 0, 1 and x, and of flip-flops
+`always @(posedge clk) q <= d` on one clock that is an input and always known. Nothing here is optimistic or
+pessimistic: `sim/unknowns.py` rewrites gate by gate by the tables of Kleene (1952), which are those of the clause,
+and a known clock makes known edges. So equality is exact, and is asserted so. The proof that goldens rest on
+(`sim/ternary.py`) is compared where all lines are known: it comes to the same, since clocks move alone.
+
+Netlists: ISCAS '85 (Brglez and Fujiwara) and '89 (Brglez, Bryan and Kozminski), in the folder that `FORELIGHT_ISCAS`
+names and from PyPI `circuitgraph` 0.2.1.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import random
+import re
+from collections.abc import Sequence
+from pathlib import Path
+
+import pytest
+from forelight.designs import read
+from forelight.sim.netlist import Netlist, Word
+
+from ..bench_format import read_bench
+from ..icarus import needs_icarus
+from ..test_faults import C17, S27
+from .bench import Drive, Row, Seen, rows, showing, tally, under_icarus, under_proof, under_unknowns
+
+SEED, STEPS = 31, 150
+FOLDER = os.environ.get("FORELIGHT_ISCAS", "")
+BENCHES = {path.stem: path for path in sorted(Path(FOLDER).glob("*.bench"))} if FOLDER else {}
+_SPEC = importlib.util.find_spec("circuitgraph")
+NETLISTS = Path(_SPEC.origin).parent / "netlists" if _SPEC and _SPEC.origin else Path()
+#: ISCAS netlists as written, and as mapped to other gates; those that take more than some seconds are slow.
+VERILOG = sorted(path.stem for path in NETLISTS.glob("[cs][0-9]*.v") if "unrolled" not in path.stem)
+SLOW = {"c5315", "c5315g", "c6288", "c6288g", "c7552", "c7552g", "s13207", "s38417", "s38584"}
+#: A flip-flop that says nothing of its first state, in place of those that begin with 0 or are not defined.
+FLIP_FLOP = "module {} (input CK, D, output reg Q); always @(posedge CK) Q <= D; endmodule\n"
+
+pytestmark = needs_icarus
+
+
+def compared(name: str, netlist: Netlist, body: str, paths: Sequence[str], clock: str, folder: Path) -> None:
+    """With x on the data lines, and with all lines known; power-up is unknown in both."""
+    widths = {port: netlist.widths[value] for port, value in netlist.inputs.items()}
+    drive = Drive([(clock, 0)] if clock else [])
+    print("seed", SEED)
+
+    def icarus(driven: Sequence[Row]) -> Seen:
+        return under_icarus(body, netlist, paths, driven, folder)
+
+    driven = rows(random.Random(SEED), widths, drive, STEPS, unknown=0.3)
+    theirs = icarus(driven)
+    found = tally(f"{name}, lines unknown", theirs, under_unknowns(netlist, driven))
+    assert found.equal == found.bits
+    assert 0 < found.icarus < found.bits
+    driven = rows(random.Random(SEED + 1), widths, drive, STEPS)
+    found = tally(f"{name}, lines known", icarus(driven), under_proof(netlist, driven))
+    assert found.equal == found.bits
+
+
+# In the form of the benchmarks
+
+
+def bench_verilog(text: str) -> tuple[str, list[str]]:
+    """Primitives and flip-flops for a `.bench` text, written without our reader of it; and the nets."""
+    lines, nets = [], []
+    for net, kind, listed in re.findall(r"^\s*(\S+)\s*=\s*(\w+)\((.*)\)", text, re.MULTILINE):
+        operands = ", ".join(f"\\{each.strip()} " for each in listed.split(","))
+        nets.append(f"\\{net} ")
+        if kind == "DFF":
+            lines += [f"reg \\{net} ;", f"always @(posedge clk) \\{net} <= {operands};"]
+        else:
+            primitive = {"BUFF": "buf"}.get(kind, kind.lower())
+            lines += [f"wire \\{net} ;", f"{primitive} (\\{net} , {operands});"]
+    # A net may be read before the line that drives it.
+    lines.sort(key=lambda line: not line.startswith(("wire", "reg")))
+    return "\n".join(lines), nets
+
+
+def compare_bench(name: str, text: str, folder: Path) -> None:
+    body, nets = bench_verilog(text)
+    netlist = read_bench(text, name)
+    words = [netlist.names[net[1:-1]] for net in nets]
+    compared(name, showing(netlist, words), body, nets, "clk" if netlist.registers else "", folder)
+
+
+@pytest.mark.parametrize(("name", "text"), [("c17", C17), ("s27", S27)])
+def test_the_smallest(name: str, text: str, tmp_path: Path) -> None:
+    compare_bench(name, text, tmp_path)
+
+
+@pytest.mark.skipif(not BENCHES, reason="FORELIGHT_ISCAS is not the folder of the larger .bench netlists")
+@pytest.mark.parametrize("name", BENCHES)
+def test_in_the_form_of_the_benchmarks(name: str, tmp_path: Path) -> None:
+    compare_bench(name, BENCHES[name].read_text(), tmp_path)
+
+
+# In Verilog, which Yosys reads for us and Icarus for itself
+
+
+@pytest.mark.skipif(not VERILOG, reason="the netlists come from PyPI: circuitgraph")
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in VERILOG]
+)
+def test_in_verilog(name: str, tmp_path: Path) -> None:
+    text = re.sub(r"module fflopd\b.*?endmodule", "", (NETLISTS / f"{name}.v").read_text(), flags=re.DOTALL)
+    (top,) = re.findall(r"^module (\w+)", text, re.MULTILINE)
+    text += "".join(
+        FLIP_FLOP.format(kind) for kind in ("ff", "fflopd") if re.search(rf"^\s+{kind} ", text, re.M)
+    )
+    (tmp_path / "dut.v").write_text(text)
+    netlist = read(tmp_path / "dut.v", top=top)
+    ports = ", ".join(f".{port} ({port})" for port in netlist.inputs)
+    inside = {
+        path: word for path, word in netlist.names.items() if "." not in path and _driven(netlist, word)
+    }
+    clock = next((port for port in netlist.inputs if port in ("clk", "clock")), "")
+    paths = [f"dut.\\{path} " for path in inside]
+    compared(name, showing(netlist, list(inside.values())), f"{top} dut ({ports});", paths, clock, tmp_path)
+
+
+def _driven(netlist: Netlist, word: Word) -> bool:
+    """Whether gates or registers make all of a word: what nothing drives is z in Verilog."""
+    made = {cell.output for cell in netlist.cells} | {register.output for register in netlist.registers}
+    return set(word.values()) <= made and all(part.width for part in word.parts) and bool(word.width)
