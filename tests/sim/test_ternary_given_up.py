@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from forelight.sim import gate_memories
 from forelight.sim.netlist import Cell, Const, Memory, Netlist, Override, Register, Word, WritePort
 from forelight.sim.ternary import MOST_CELLS, Proof, worth_following
 
@@ -16,6 +17,17 @@ WRONG_ONCE = (210, 231)
 @pytest.mark.parametrize("seed", [*range(20), *WRONG_ONCE])
 def test_no_order_and_no_power_up_contradicts(seed: int) -> None:
     print("seed", seed)
+    never_contradicted(seed, most_cells=0)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_no_order_and_no_power_up_contradicts_where_memories_are_large(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Followed by rounds, where nothing is known of them, and row by row where the rest is plain."""
+    print("seed", seed)
+    monkeypatch.setattr(gate_memories, "MOST_BITS", 0)
+    never_contradicted(seed, in_rounds=True)
     never_contradicted(seed, most_cells=0)
 
 
