@@ -181,14 +181,13 @@ def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Que
         told = load_toml(asked.procedure)
         where = told.places
     check_on(board, sheet, told.actions, where, slot=slot, levels=asked.levels)
+    clocked = clocked_at_start(told.actions)
+    if not clocked and (asked.strap is not None or asked.hz is not None):
+        raise UsageError(
+            f"the procedure {told.name} sets the step clock itself", remedy="leave --strap and --hz out"
+        )
     before = bring_up(
-        board,
-        sheet,
-        slot=slot,
-        code=asked.strap,
-        hz=asked.hz,
-        levels=asked.levels,
-        clocked=clocked_at_start(told.actions),
+        board, sheet, slot=slot, code=asked.strap, hz=asked.hz, levels=asked.levels, clocked=clocked
     )
     up = len(before) + isinstance(told.actions[0], Restart)
     done = told

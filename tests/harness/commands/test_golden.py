@@ -114,6 +114,16 @@ def test_a_race_is_named_with_what_to_do(tmp_path: Path) -> None:
     assert read_golden(dump).races == read_golden(file).races
 
 
+def test_a_rate_beside_a_procedure_that_sets_its_own_is_refused(tmp_path: Path) -> None:
+    asked = tmp_path / "own.toml"
+    asked.write_text('do = ["strap 29", "restart", "steps 2"]\n')
+    for option in (("--strap", "5"), ("--hz", "2")):
+        said = ask("dice", "--procedure", str(asked), *option, code=2).stderr
+        assert said == "forelight: the procedure own sets the step clock itself; leave --strap and --hz out\n"
+    asked.write_text('do = ["restart", "steps 2", "strap 29", "steps 2"]\n')
+    ask("dice", "--procedure", str(asked), "--strap", "5")
+
+
 def test_what_only_the_proof_suspects_is_named_and_read_back(tmp_path: Path) -> None:
     twins = (
         "reg one, two; always @(posedge inputs[7]) begin one <= inputs[0]; two <= inputs[0]; end "
