@@ -123,13 +123,14 @@ def _race(golden: Golden, race: Race) -> str:
 def _suspect(golden: Golden, race: Race) -> str:
     """A race, or the glitch of one line, that sampling has not seen to matter."""
     show = "shows" if len(race.outputs) == 1 else "show"
-    count = golden.facts.get("power_ups", "several")
-    may = (
-        f"may decide what {ranges(race.outputs)} {show} then. No proof rules it out, though {count} power-ups"
+    alone, count = len(race.lines) == 1, golden.facts.get("power_ups", "several")
+    what = "a glitch on its way" if alone else "which is first"
+    tried = "without glitches" if alone else "in orders by chance"
+    agreed = f", though {count} power-ups, {tried}, agreed" if count != 1 else ""
+    return (
+        f"{_moved(golden, race)}, and {what} may decide what {ranges(race.outputs)} {show} then. "
+        f"No proof rules it out{agreed}."
     )
-    if len(race.lines) == 1:
-        return f"{_moved(golden, race)}, and a glitch on its way {may}, without glitches, agreed."
-    return f"{_moved(golden, race)}, and which is first {may}, in orders by chance, agreed."
 
 
 def _moved(golden: Golden, race: Race) -> str:
