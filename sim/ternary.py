@@ -123,7 +123,10 @@ class Proof:
 
     @property
     def settled(self) -> bool:
-        """Whether all that the netlist remembers is proved: every power-up and every order have led to one state."""
+        """Whether all that the netlist remembers is proved: every power-up and every order have led to one state.
+
+        Never with a written memory that is too large for gates.
+        """
         return self._whole and not any(unknown_state(self._sim).values())
 
     def get(self, name: str) -> tuple[int, int]:

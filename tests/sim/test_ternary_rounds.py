@@ -9,7 +9,7 @@ import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Cell, Const, Override, Register, Word
-from forelight.sim.ternary import Proof
+from forelight.sim.ternary import MOST_RACES, Proof
 
 from .contradictions import never_contradicted
 from .test_ternary import circuit, flip_flop, line, one
@@ -198,6 +198,36 @@ def test_a_run_in_rounds_is_its_updates_one_by_one() -> None:
     assert single.races == whole.races
     assert len(whole.races) > 1
     assert 0 < np.count_nonzero(known == 3) < len(values)
+
+
+def test_a_long_run_names_what_is_lost_again_and_again() -> None:
+    """A counter of two bits, whose and glitches between 01 and 10 and clocks a bit that 00 clears."""
+    cells: Cells = [
+        ("$not", 1, (one(5),)),
+        ("$xor", 2, (one(5), one(6))),
+        ("$and", 3, (one(5), one(6))),
+        ("$not", 4, (one(7),)),
+        ("$not", 8, (one(6),)),
+        ("$and", 9, (one(1), one(8))),
+    ]
+    clear = (Override(one(9), Word.const(0, 1)),)
+    registers = [
+        flip_flop(5, line(0), one(1)),
+        flip_flop(6, line(0), one(2)),
+        Register(7, 1, one(3), True, one(4), clear, Const(0, 1), "q7"),
+    ]
+    netlist = circuit(cells, registers, one(7))
+    values = (np.arange(20_000) & 1).astype(np.uint8)
+    whole, single = Proof(netlist, known_start=True), Proof(netlist, known_start=True)
+    for proof in (whole, single):
+        proof.update({"inputs": 0})
+    seen, known = whole.run("inputs", values, "outputs")
+    for at, value in enumerate(values.tolist()):
+        single.update({"inputs": value})
+        assert single.get("outputs") == (seen[at], known[at]), at
+    assert [race.registers for race in whole.races] == [("q7",)] * MOST_RACES
+    assert whole.races == single.races[:MOST_RACES]
+    assert len(single.races) > MOST_RACES
 
 
 def test_a_train_of_edges_without_end_is_unknown() -> None:
