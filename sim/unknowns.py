@@ -58,7 +58,7 @@ def unknowns(netlist: Netlist, *, clean_clocks: bool = False, known_start: bool 
     Each input port `p` has a companion `p.unknown`, a mask; each output likewise, and `p` is 0 where it is
     unknown. Where both fit into 64 bits, `p.both` shows `p` with its mask above it. For every name there are
     `name.may0` and `name.may1`. The registers of the result stand in pairs (may be 1, may be 0) for each that is not
-    wiring, then for each memory, then the latches of uncertain clocks.
+    wiring, then for each memory, then what large memories have lost, then the latches of uncertain clocks.
 
     With `clean_clocks`, an input line that is a clock has no unknown edges (its mask counts for its other
     uses alone). With `known_start`, registers and memories hold what the source states.
