@@ -42,7 +42,7 @@ def never_contradicted(seed: int, *, in_rounds: bool = False, most_cells: int = 
                 if not _taken(sim, list(accumulate((1 << bit for bit in order), xor, initial=before))):
                     return claims
                 assert (sim.get("outputs") ^ value) & known == 0, (step, order)
-                after[_held(sim)] = sim.snapshot()
+                after[held(sim)] = sim.snapshot()
         assert len(after) < 2 or not proof.settled
         states = rng.sample(list(after.values()), min(len(after), 8))
     return claims
@@ -73,6 +73,7 @@ def _woken(netlist: Netlist, known_start: bool, rng: random.Random) -> list[byte
     return found
 
 
-def _held(sim: Simulation) -> tuple[object, ...]:
+def held(sim: Simulation) -> tuple[object, ...]:
+    """All names and memories: a snapshot has more, such as what was written outside of a memory."""
     memories = (tuple(sim.peek_memory(memory.name)) for memory in sim.netlist.memories)
     return (*(sim.get(name) for name in sim.netlist.names), *memories)
