@@ -2,7 +2,8 @@
 
 A loop that has no stable state never lets an update come to rest. The compiled code gives up after a bounded
 number of rounds and leaves the state as it was; here the update is repeated by the plain meaning of the
-cells, once around for each net and then once more, and what still moves is what runs free.
+cells, once around for each net and then once more, and what still moves is what runs free. Large loops are
+swept less often: a sweep goes all the way round, and as many as there are closing values bring each change back.
 """
 
 from __future__ import annotations
@@ -12,6 +13,9 @@ from dataclasses import dataclass
 
 from .netlist import Cell, Netlist, Slice
 from .schedule import Graph, Schedule, components
+
+#: Cells that are computed for one report, but where loops are closed in so many places that they need more.
+_WORK = 200_000
 
 
 @dataclass(frozen=True)
@@ -55,15 +59,19 @@ def oscillations(
     for node in order:
         known[driven[node]] = update(node, known)
     around = [node for node in order if node in looped]
+    closing = {plan.graph.makers[value] for value in plan.cuts}
+    most = max((len(closing & set(loop)) for loop in plan.loops), default=0)
+    sweeps = max(most, min(len(around), _WORK // max(2 * len(around), 1))) + 1
     moving: set[int] = set()
-    for sweep in range(2 * len(around) + 2):
+    for sweep in range(2 * sweeps):
         for node in around:
             value = update(node, known)
-            if value != known[driven[node]] and sweep > len(around):
+            if value != known[driven[node]] and sweep >= sweeps:
                 moving.add(node)
             known[driven[node]] = value
+    names = _names(netlist)
     rings = (ring for loop in plan.loops for ring in _rings(plan.graph, sorted(moving & set(loop))))
-    return tuple(_described(netlist, plan.graph, ring) for ring in rings)
+    return tuple(_described(netlist, plan.graph, names, ring, closing) for ring in rings)
 
 
 def _rings(graph: Graph, nodes: list[int]) -> list[list[int]]:
@@ -76,9 +84,10 @@ def _rings(graph: Graph, nodes: list[int]) -> list[list[int]]:
     ]
 
 
-def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
+def _described(
+    netlist: Netlist, graph: Graph, names: Mapping[int, str], ring: list[int], closing: set[int]
+) -> Oscillation:
     driven = {node: value for value, node in graph.makers.items()}
-    names = _names(netlist)
     sources = [cell.src for cell in netlist.cells] + [register.src for register in netlist.registers]
     nets = tuple(names.get(driven[node], f"v{driven[node]}") for node in ring)
     places = tuple(dict.fromkeys(sources[node] for node in ring if sources[node]))
@@ -87,7 +96,8 @@ def _described(netlist: Netlist, graph: Graph, ring: list[int]) -> Oscillation:
     edges = {
         node: {joined.get(other, other) for other in graph.reads[node]} for node in ring if node not in joined
     }
-    return Oscillation(nets, places, _shortest(edges), len(edges), values)
+    starts = {joined.get(node, node) for node in closing & set(ring)}
+    return Oscillation(nets, places, _shortest(edges, starts), len(edges), values)
 
 
 def _joined(netlist: Netlist, graph: Graph, ring: list[int]) -> dict[int, int]:
@@ -128,10 +138,10 @@ def _names(netlist: Netlist) -> dict[int, str]:
     return bits | whole
 
 
-def _shortest(edges: Mapping[int, Collection[int]]) -> int:
-    """Gates on the shortest way round, by breadth-first search from every one of them."""
+def _shortest(edges: Mapping[int, Collection[int]], starts: Collection[int]) -> int:
+    """Gates on the shortest way round, by breadth-first search from each of some that every way round passes."""
     best = len(edges)
-    for start in edges:
+    for start in starts:
         distance = {start: 0}
         work = [start]
         for node in work:

@@ -1,4 +1,4 @@
-"""Chains of 50,000 gates and of 50,000 registers that clock one another come out right: nothing hangs or recurses."""
+"""Chains of 50,000 gates, and of 50,000 registers that clock one another, come out right; a ring of 50,000 is named."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 from forelight.sim import Simulation
+from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil import parse
 
@@ -97,3 +98,39 @@ def test_a_chain_of_registers(source: Callable[[int], str], length: int, tmp_pat
     sim.set("inputs", 0b1000_0000)
     sim.settle()
     assert sim.get("outputs") == 0
+
+
+def ring_in_rtlil(length: int) -> str:
+    """A NAND gate, which lets the ring run, and an even number of inverters."""
+    lines = ["module \\ring", "wire input 1 \\run", "wire output 2 \\y", f"wire width {length + 1} \\n"]
+    lines += [
+        "cell $_NAND_ $g",
+        "connect \\A \\run",
+        f"connect \\B \\n [{length}]",
+        "connect \\Y \\n [0]",
+        "end",
+    ]
+    for gate in range(length):
+        lines += [
+            f"cell $_NOT_ $g{gate}",
+            f"connect \\A \\n [{gate}]",
+            f"connect \\Y \\n [{gate + 1}]",
+            "end",
+        ]
+    return "\n".join([*lines, f"connect \\y \\n [{length}]", "end", ""])
+
+
+def test_a_ring_of_gates_without_rest() -> None:
+    """One error, with every net; then the ring is held and the simulation goes on."""
+    sim = Simulation(parse(ring_in_rtlil(DEEP)))
+    sim.settle()
+    assert sim.get("y") == 1
+    sim.set("run", 1)
+    with pytest.raises(LoopError) as caught:
+        sim.settle()
+    (loop,) = caught.value.loops
+    assert {f"n[{gate}]" for gate in range(DEEP)} <= set(loop.nets)
+    assert (loop.shortest, loop.longest) == (DEEP + 1, DEEP + 1)
+    sim.set("run", 0)
+    sim.settle()
+    assert sim.get("y") == 1
