@@ -8,7 +8,8 @@ candidates are scored on a
 first window of the capture with a table of distances to the nearest golden edge; the best are fitted by least squares
 to the edges they match, on windows four times as long each time, until the whole capture (or enough of it) is in the
 window. A score counts matched edges, less half of those on either side that have no partner, so that a longer overlap
-wins over a shorter one that fits as well.
+wins over a shorter one that fits as well. An edge before the golden's start, when a hand was setting up, costs as much
+as an edge on either side without a partner.
 """
 
 from __future__ import annotations
@@ -47,7 +48,7 @@ STAGES = (
     (1 << 20, 1 << 14),
 )  # on how many edges they are scored, and how many stay
 ASTRAY = 2.0  # how far beyond the rates that are searched a fit may end
-OUTSIDE = 1.5  # what an edge of the capture beyond the golden's ends costs
+EARLY, LATE = 1.0, 1.5  # what an edge of the capture before the golden's start or beyond its end costs
 CELLS = 1 << 15  # numbers handled at a time: they stay in the cache
 SORTED_CELLS = 1 << 21  # the same for a golden without a table, whose questions are sorted
 
@@ -84,6 +85,8 @@ NOTHING = Fits(np.zeros(0), np.zeros(0), np.zeros(0))
 class Search:
     """The best fits, which differ by a step at least, and how many candidates were looked at.
 
+    Those by which the whole capture lies behind the golden's start come first.
+
     The fits are good from the capture time `around` on, for MOST edges at least.
     """
 
@@ -107,7 +110,9 @@ def search(capture: Stream, nearest: Nearest, rates: tuple[float, float]) -> Sea
             around = float(edges.time[0])
         if len(best.score) and best.score.max() > CLEAR * len(edges.time):
             break
-    return Search(_apart(best), tried, around)
+    early = best.offset + best.rate * capture.first <= nearest.start - GATE
+    fits = [_apart(best.rows(np.flatnonzero(rows))) for rows in (~early, early)]
+    return Search(fits[0].joined(fits[1]), tried, around)
 
 
 def _windows(capture: Stream) -> Iterator[tuple[Edges, Edges]]:
@@ -261,8 +266,9 @@ def fitted(part: Edges, nearest: Nearest, fits: Fits, gates: tuple[float, ...], 
         inside = offset[:, None] + rate[:, None] * time
         distance = nearest.distance(part.kind, inside)
         matched = (np.abs(distance) < GATE).sum(axis=1)
-        own = ((inside > -GATE) & (inside < nearest.end + GATE)).sum(axis=1)
+        early = (inside <= nearest.start - GATE).sum(axis=1)
+        late = (inside >= nearest.end + GATE).sum(axis=1)
         golden = nearest.count(inside[:, 0] - GATE, inside[:, -1] + GATE)
-        score = 2.0 * matched - 0.5 * (own + golden) - OUTSIDE * (len(part.time) - own)
+        score = 2.0 * matched - 0.5 * (len(part.time) - early - late + golden) - EARLY * early - LATE * late
         out.append(Fits(offset - rate * middle, rate, score))
     return Fits(*(np.concatenate([getattr(f, name) for f in out]) for name in ("offset", "rate", "score")))

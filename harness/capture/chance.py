@@ -16,6 +16,7 @@ and nothing has to be multiplied: the share of other shifts at which the outputs
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -42,32 +43,53 @@ class Chance:
 
 
 def chance(
-    edges: Edges, nearest: Nearest, base: TimeBase, tried: int, free: int = 2, seed: int = 0
+    edges: Edges,
+    nearest: Nearest,
+    base: TimeBase,
+    tried: int,
+    free: int = 2,
+    seed: int = 0,
+    inputs: Collection[int] = (),
 ) -> Chance:
     """Both chances for the capture's edges under the time base; `tried` placements were looked at.
 
-    `free` is how many numbers were fitted: 2, or 1 where the rate is known.
+    `free` is how many numbers were fitted: 2, or 1 where the rate is known. A hand moves the lines `inputs`: they help
+    to find a fit, but need not fit.
     """
     rng = np.random.default_rng(seed)
     good = np.abs(nearest.distance(edges.kind, base.to_golden(edges.time))) < GATE
     lines = np.unique(edges.line)
     fitting = [line for line in lines if good[edges.line == line].mean() > 0.5]
     result = _parts(edges, nearest, base, tried, free, rng)
+    inside = base.to_golden(edges.time) > nearest.start - GATE
+    if not inside.all():
+        # What lies before the golden's start is no evidence.
+        rest = _parts(edges.part(inside), nearest, base, tried, free, rng)
+        result = Chance(max(result.found, rest.found), result.perfect)
     if 0 < len(fitting) < len(lines):
         # Some lines do not fit at all: the others may, and there are that many ways to choose them.
         some = np.isin(edges.line, fitting)
         theirs = nearest.only(fitting)
         other = _parts(edges.part(some), theirs, base, tried * 2 ** len(lines), free, rng)
         result = Chance(min(result.found, other.found), min(result.perfect, other.perfect))
+    answers = ~np.isin(edges.line, list(inputs))
+    if not answers.all():
+        rest = _parts(edges.part(answers), nearest, base, tried, free, rng)
+        result = Chance(result.found, max(result.perfect, rest.perfect))
     return result
 
 
-def anchored(edges: Edges, nearest: Nearest, base: TimeBase, inputs: set[int]) -> float:
+def anchored(edges: Edges, nearest: Nearest, base: TimeBase, inputs: set[int], onward: float) -> float:
     """The chance where the rate is known and a change of one of the `inputs` says which shift is the right one.
 
-    1 where there is no such change: one that golden and capture both have once, and that fits.
+    1 where there is no such change: one that golden and capture both have once, and that fits, or lies in both
+    somewhere between the golden's start and the rise that is `onward` of it.
     """
-    good = np.abs(nearest.distance(edges.kind, base.to_golden(edges.time))) < GATE
+    inside = base.to_golden(edges.time) > nearest.start
+    edges = edges.part(inside)
+    time = base.to_golden(edges.time)
+    distance = nearest.distance(edges.kind, time)
+    good = (np.abs(distance) < GATE) | (np.maximum(time, time + distance) < onward)
     kinds, count = np.unique(edges.kind, return_counts=True)
     once = [kind for kind, n in zip(kinds.tolist(), count.tolist(), strict=True) if n == 1]
     if not any(
@@ -145,7 +167,7 @@ def _placements(time: Floats, end: float, rng: np.random.Generator) -> Floats:
 def _shares(edges: Edges, nearest: Nearest, time: Floats) -> Floats:
     """The share of edges of both sides that have a partner, where the two overlap: (placements, edges) to
     (placements,)."""
-    inside = (time > -GATE) & (time < nearest.end + GATE)
+    inside = (time > nearest.start - GATE) & (time < nearest.end + GATE)
     matched = (inside & (np.abs(nearest.distance(edges.kind, time)) < GATE)).sum(axis=1)
     golden = nearest.count(time[:, 0] - GATE, time[:, -1] + GATE)
     shares: Floats = np.minimum(2 * matched / np.maximum(inside.sum(axis=1) + golden, 1), 1.0)

@@ -85,6 +85,12 @@ def _known_edges(line: Line) -> Line:
     return Line(line.times[1:][rows], line.levels[1:][rows])
 
 
+def _from(line: Line, start: float) -> Line:
+    """The line from that time on."""
+    rows = slice(int(np.searchsorted(line.times, start)), None)
+    return Line(line.times[rows], line.levels[rows])
+
+
 def _rows_at(levels: Levels, level: int) -> slice | NDArray[np.bool_]:
     """Which rows are at this level: every second one, unless some edges are left out."""
     if (levels[1:] != levels[:-1]).all():
@@ -94,14 +100,14 @@ def _rows_at(levels: Levels, level: int) -> slice | NDArray[np.bool_]:
 
 
 class Nearest:
-    """Finds the edges of some lines of a golden, which runs from 0 to `end`."""
+    """Finds the edges of some lines of a golden from `start` to `end`."""
 
-    def __init__(self, lines: Sequence[Line], end: float) -> None:
+    def __init__(self, lines: Sequence[Line], end: float, start: float = 0.0) -> None:
         """`lines` hold edges only, as those of a Stream do."""
-        self.lines, self.end = lines, end
+        self.lines, self.start, self.end = [_from(line, start) for line in lines], start, end
         self.span = float(np.ceil(end)) + 8.0
         self._firsts: Ints | None = None
-        kinds = [line.times[_rows_at(line.levels, level)] for line in lines for level in (0, 1)]
+        kinds = [line.times[_rows_at(line.levels, level)] for line in self.lines for level in (0, 1)]
         self._bounds = np.cumsum([0, *map(len, kinds)])
         self.total = int(self._bounds[-1])
         self._keys = np.full(self.total + 1, np.inf)
@@ -118,14 +124,16 @@ class Nearest:
         return self._keys[self._bounds[kind] : self._bounds[kind + 1]]
 
     @staticmethod
-    def of(lines: Mapping[str, Line], names: Sequence[str], end: float) -> Nearest:
-        return Nearest(Stream(lines, names).lines, end)
+    def of(lines: Mapping[str, Line], names: Sequence[str], end: float, start: float = 0.0) -> Nearest:
+        return Nearest(Stream(lines, names).lines, end, start)
 
     def only(self, lines: Sequence[int]) -> Nearest:
         """The same for some of the lines; the others keep their numbers and lose their edges."""
         none = Line(np.zeros(0), np.zeros(0, np.uint8))
         return Nearest(
-            [line if number in lines else none for number, line in enumerate(self.lines)], self.end
+            [line if number in lines else none for number, line in enumerate(self.lines)],
+            self.end,
+            self.start,
         )
 
     @property

@@ -5,6 +5,9 @@ the step's rise, at which it does change somewhere in the golden. There the two 
 line that also follows the falling edge). A bit is compared only where the golden is settled and keeps still for as
 long as edges stray, and where the capture has no gap; a bit that differs is set aside, as one that cannot be told,
 where an edge of the capture is so near that the uncertainty of the time base could have put it on the other side.
+
+Nothing is compared before the last step of the set-up: a hand makes that at its own pace, and holds restart for as
+long as it likes. In that step it lets go somewhere; so a line is compared there only if letting go does not move it.
 """
 
 from __future__ import annotations
@@ -82,9 +85,9 @@ def compare(
             if phase not in moments:
                 moments[phase] = _moments(cells + phase, golden, base, bounds)
             at = moments[phase]
-            judged, wrong, unsure = _one_line(
-                lines[name], golden.lines[name], base, at, blur, len(phases) == 1
-            )
+            theirs = golden.lines[name]
+            free = _let_go(theirs, golden, at)
+            judged, wrong, unsure = _one_line(lines[name], theirs, base, at, blur, free, len(phases) == 1)
             bits += int(judged.sum())
             doubtful += unsure
             compared |= judged
@@ -113,17 +116,22 @@ def _moments(
     golden_times: Floats, golden: Reference, base: TimeBase, bounds: tuple[float, float]
 ) -> _Moments:
     times = base.to_capture(golden_times)
-    inside = (times > bounds[0]) & (times < bounds[1]) & (golden_times > 0) & (golden_times < golden.end)
+    inside = (times > bounds[0]) & (times < bounds[1])
+    inside &= (golden_times > max(golden.since, 0.0)) & (golden_times < golden.end)
     return _Moments(golden_times, times, inside, base.doubt(times))
 
 
 def _one_line(
-    line: Line, theirs: Line, base: TimeBase, at: _Moments, blur: float, once: bool
+    line: Line, theirs: Line, base: TimeBase, at: _Moments, blur: float, free: slice, once: bool
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], int]:
-    """Which bits are judged, which of those are wrong, and how many cannot be told; `once` a step or more often."""
+    """Which bits are judged, which of those are wrong, and how many cannot be told.
+
+    The bench is free to show what it likes at the moments `free`; there is one moment to a step, if `once`, or more.
+    """
     expected, golden_slot = _levels_at(theirs, at.golden)
     seen, slot = _levels_at(line, at.capture)
     judged = at.inside & (expected != GAP) & (seen != GAP)
+    judged[free] = False
     judged[_near_edges(theirs, golden_slot[1:], at, 2 * _stray(line, theirs, base) + blur)] = False
     wrong = judged & (expected != seen)
     rows = np.flatnonzero(wrong)
@@ -136,6 +144,12 @@ def _one_line(
             beside
         ]  # there the pulse has the level that the line does not have at the moment itself
     return judged, wrong, len(rows)
+
+
+def _let_go(theirs: Line, golden: Reference, at: _Moments) -> slice:
+    """The moments in the step in which restart is let go, if the line moves then."""
+    moves = np.diff(np.searchsorted(theirs.times, [golden.freed, golden.onward]))[0] > 0
+    return slice(*np.searchsorted(at.golden, [golden.since, golden.onward + STILL])) if moves else slice(0)
 
 
 def _near_edges(theirs: Line, slot: Ints, at: _Moments, stray: float) -> Ints:

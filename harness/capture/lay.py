@@ -17,6 +17,7 @@ import numpy as np
 
 from .align import GATE, MOST, Search, search
 from .chance import SMALL, Chance, anchored, chance
+from .early import Beginning, beginning
 from .judge import Comparison, compare
 from .prepare import View
 from .timebase import TimeBase, rejoined, settle, straight, track
@@ -29,14 +30,22 @@ NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
 MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
 
 
+Placed = tuple[TimeBase, Comparison]
+
+
 @dataclass(frozen=True)
 class Laid:
-    """A capture laid on the golden: what its time base is, what differs, and how likely it is to be chance."""
+    """A capture laid on the golden: what its time base is, what differs, and how likely it is to be chance.
+
+    It is an `open_question` if nothing differs should the recording begin in the set-up, and something does should it
+    not.
+    """
 
     view: View
     base: TimeBase
     result: Comparison
     odds: Chance
+    open_question: bool = False
 
     @property
     def first(self) -> float:
@@ -77,38 +86,70 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
         key=lambda f: _outside(view, *f),
     )
     bases: list[TimeBase] = []
-    best: tuple[TimeBase, Comparison] | None = None
+    best: Placed | None = None
+    early: Placed | None = None  # of those that begin in the set-up
+    sure = True
     for offset, rate in fits:
-        if view.clock or not view.capture.timed:
-            base = settle(view.edges, view.nearest, offset, view.clock.phase if view.clock else 0.0)
-        else:
-            base = track(view.edges, view.nearest, offset, rate, found.around)
-        bases.append(base)
-        result = _compared(view, base)
-        if best is None or _merit(view, base, result) > _merit(view, *best):
-            best = base, result
-        if not len(best[1].differences.time):
-            break
-        # Between sparse changes a short line may have been carried on astray; then one through all is better.
-        known = view.clock or not view.capture.timed
-        whole = None if known else straight(view.edges, view.nearest, offset, rate)
-        if whole:
-            result = _compared(view, whole)
-            if not len(result.differences.time) and _merit(view, whole, result) > _merit(view, *best):
-                best = whole, result
+        base = _base(view, offset, rate, found.around)
+        begins = beginning(view, base)
+        if begins is Beginning.INSIDE:
+            bases.append(base)
+            best = _better(view, best, _straightened(view, (base, _compared(view, base)), offset, rate))
+            if not len(best[1].differences.time):
                 break
+        elif begins is not Beginning.ASTRAY:
+            placed = base, _compared(view, base)
+            if _better(view, early, placed) is placed:
+                early, sure = placed, begins is Beginning.SET_UP
+    open_question = False
+    if early and best and not sure:
+        open_question = _share(early) == 0 < _share(best)
+    elif early and (best is None or (sure and _share(early) < _share(best) / 2)):
+        best, bases = early, [early[0]]
     if best is None:
         return None
     best = _without_doubt(view, *best)
     free = 1 if view.clock or not view.capture.timed else 2
-    odds = chance(view.edges.head(found.around, MOST), view.nearest, best[0], tried, free)
+    edges = view.edges.head(found.around, MOST)
+    odds = chance(edges, view.nearest, best[0], tried, free, inputs=view.inputs)
     if odds.found > SMALL and view.clock:
         edges = view.edges.head(view.edges.first, MOST)
-        odds = replace(odds, found=min(odds.found, anchored(edges, view.nearest, best[0], view.inputs)))
-    return _from_start(Laid(view, *best, odds), bases)
+        known = anchored(edges, view.nearest, best[0], view.inputs, view.golden.onward)
+        odds = replace(odds, found=min(odds.found, known))
+    return _from_start(Laid(view, *best, odds, open_question), bases)
 
 
-def _without_doubt(view: View, base: TimeBase, result: Comparison) -> tuple[TimeBase, Comparison]:
+def _share(placed: Placed) -> float:
+    """The share of bits that differ."""
+    return len(placed[1].differences.time) / max(placed[1].bits, 1)
+
+
+def _base(view: View, offset: float, rate: float, around: float) -> TimeBase:
+    if view.clock or not view.capture.timed:
+        return settle(view.edges, view.nearest, offset, view.clock.phase if view.clock else 0.0)
+    return track(view.edges, view.nearest, offset, rate, around)
+
+
+def _straightened(view: View, placed: Placed, offset: float, rate: float) -> Placed:
+    """The same, or by one line through all edges, if nothing differs then.
+
+    Between sparse changes a short line may have been carried on astray.
+    """
+    if view.clock or not view.capture.timed or not len(placed[1].differences.time):
+        return placed
+    base = straight(view.edges, view.nearest, offset, rate)
+    if base is None:
+        return placed
+    other = base, _compared(view, base)
+    return placed if len(other[1].differences.time) else _better(view, placed, other)
+
+
+def _better(view: View, one: Placed | None, other: Placed) -> Placed:
+    """The one of more merit, the first where it is the same."""
+    return other if one is None or _merit(view, *other) > _merit(view, *one) else one
+
+
+def _without_doubt(view: View, base: TimeBase, result: Comparison) -> Placed:
     """Where bits cannot be told: a time base, no further off than this one may be, by which all bits agree."""
     if not result.doubtful:
         return base, result
@@ -121,9 +162,9 @@ def _without_doubt(view: View, base: TimeBase, result: Comparison) -> tuple[Time
 
 
 def _outside(view: View, offset: float, rate: float) -> float:
-    """How many whole steps of the capture lie beyond the golden's ends."""
+    """How many whole steps of the capture lie before the golden's start or beyond its end."""
     low, high = offset + rate * view.start, offset + rate * view.end
-    return float(np.floor(max(0.0, -low) + max(0.0, high - view.golden.end)))
+    return float(np.floor(max(0.0, view.golden.since - low) + max(0.0, high - view.golden.end)))
 
 
 def _merit(view: View, base: TimeBase, result: Comparison) -> tuple[int, int]:
@@ -138,7 +179,8 @@ def _merit(view: View, base: TimeBase, result: Comparison) -> tuple[int, int]:
 def _goes_beyond(view: View, base: TimeBase) -> bool:
     """Whether the capture has edges that lie beyond the golden's ends, so that nothing can be said about them."""
     low, high = base.to_capture(np.array([-1.0, view.golden.end + 1.0]))
-    return view.edges.count(-np.inf, low) + view.edges.count(high, np.inf) >= BEYOND
+    early = 0 if view.golden.onward else view.edges.count(-np.inf, low)
+    return early + view.edges.count(high, np.inf) >= BEYOND
 
 
 def _compared(view: View, base: TimeBase) -> Comparison:

@@ -25,9 +25,10 @@ AS_SHORT = 1.25  # lest what the capture's clean-up takes out just stays in the 
 class View:
     """A capture on an axis of steps, from `start` to `end`.
 
-    `edges` are those of all lines but the step line, whose edges say nothing about where in the golden one is;
-    `nearest` finds their golden partners. `clock` is the step clock that the axis was taken from (None: from the
-    predicted rate, `step` units of the capture's time to a step). Edges number lines by their place in `telling`.
+    `edges` are those of the lines that tell where in the golden one is: not the step line, nor inputs that rest once
+    the slot is up; `nearest` finds their golden partners. `clock` is the step clock that the axis was taken from (None:
+    from the predicted rate, `step` units of the capture's time to a step). Edges number lines by their place in
+    `telling`.
     """
 
     capture: Capture
@@ -103,7 +104,7 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
         if name in golden.lines:
             kept = without_frays(without_spikes(line, shortest), shortest, capture.end)
             lines[name] = Line(moved(kept.times), kept.levels)
-    telling = tuple(name for name in lines if name != step_line)
+    telling = tuple(name for name in lines if name != step_line and _tells(name, golden))
     start, end = moved(np.array([capture.start, capture.end]))
     # What is as short as a spike is taken out of the golden too: a switch that stood otherwise for a moment, say.
     limit = shortest * AS_SHORT / step
@@ -112,7 +113,7 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
         for name, line in golden.lines.items()
     }
     golden = replace(golden, lines=kept_lines)
-    nearest = Nearest.of(golden.lines, telling, golden.end)
+    nearest = Nearest.of(golden.lines, telling, golden.end, golden.since)
     return View(
         capture,
         golden,
@@ -125,3 +126,8 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
         step,
         clock,
     )
+
+
+def _tells(name: str, golden: Reference) -> bool:
+    """Whether this is an output, or an input that moves from the golden's start on."""
+    return name.startswith("o") or bool((golden.lines[name].times[1:] >= golden.since).any())

@@ -22,6 +22,9 @@ class Reference:
     `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
     `unit` is then only a convenient length); `steps` counts rises before the golden's first row.
     `still` remembers where in a step each line keeps still, and half for how long, once that was asked for.
+
+    The bench is bound to follow from `since` on. Until then the set-up is made, at a hand's own pace: that ends at
+    `freed`, when restart is let go, and the next rise is at `onward`. Where in that step a hand lets go is not known.
     """
 
     lines: Mapping[str, Line]
@@ -31,6 +34,9 @@ class Reference:
     hz: float | None
     oscillator_hz: int
     end: float
+    since: float = 0.0
+    freed: float = 0.0
+    onward: float = 0.0
     still: dict[str, list[tuple[float, float]]] = field(default_factory=dict, compare=False, repr=False)
 
     def step_at(self, times: Floats) -> Ints:
@@ -55,11 +61,15 @@ class Reference:
 
 
 def reference(
-    golden: Golden, step_line: str | None, needed_ticks: float = 0.0, inputs: Container[str] = LINES
+    golden: Golden,
+    step_line: str | None,
+    needed_ticks: float = 0.0,
+    inputs: Container[str] = LINES,
+    start: int = 0,
 ) -> Reference:
     """The golden on its own time axis; one that repeats itself is prolonged to at least `needed_ticks`.
 
-    It has all outputs, and the `inputs` that are named.
+    It has all outputs, and the `inputs` that are named. At the tick `start` the set-up is over.
     """
     golden = _prolonged(golden, needed_ticks)
     rises = _rises(golden, step_line)
@@ -80,8 +90,24 @@ def reference(
     if step_line == "step" and len(rises):
         lines["step"] = _step_line(rises, unit)
     return Reference(
-        lines, rises / unit, int(golden.steps[0]), unit, hz, golden.oscillator_hz, golden.end / unit
+        lines,
+        rises / unit,
+        int(golden.steps[0]),
+        unit,
+        hz,
+        golden.oscillator_hz,
+        golden.end / unit,
+        *_bound(rises / unit, start / unit, 1 / unit),
     )
+
+
+def _bound(rises: Floats, start: float, tick: float) -> tuple[float, float, float]:
+    """`since`, `freed` and `onward` of a set-up that ends at `start`: the last step in it shows what comes of it."""
+    if start <= 0:
+        return 0.0, 0.0, 0.0
+    after = int(np.searchsorted(rises, start))
+    since = float(rises[after - 1]) if after else start
+    return since, start - 1.5 * tick, float(rises[after]) if after < len(rises) else start
 
 
 def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Levels) -> dict[str, Line]:

@@ -70,17 +70,25 @@ class Verdict:
 
 
 def check(
-    golden: Golden, capture: Capture, board: Board, *, step_line: str | None = None, tolerance: float = 0.02
+    golden: Golden,
+    capture: Capture,
+    board: Board,
+    *,
+    step_line: str | None = None,
+    tolerance: float = 0.02,
+    start: int = 0,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
-    far the instrument's clock may be off. Never raises for a readable capture: what cannot be told is inconclusive.
+    far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
+    up at its own pace, so nothing before the last step under restart is compared. Never raises for a readable capture:
+    what cannot be told is inconclusive.
     """
     line = step_line or board.step_line
     line = "step" if line == "own" else line
     seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
-    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1, capture.lines)
+    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1, capture.lines, start)
     plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
     best = lay(views(capture, theirs, line))
     if best is None:
@@ -117,6 +125,10 @@ def _decided(plain: Verdict, laid: Laid, board: Board, tolerance: float) -> Verd
         kind = INCONCLUSIVE
         reasons.append(f"{result.doubtful} bits differ, but so near an edge that the time base cannot tell.")
         remedies = ("Record more samples a step, or the step line too.",)
+    if laid.open_question and not off:
+        kind = INCONCLUSIVE
+        reasons.append("If the recording began before the slot was up, though, nothing else differs.")
+        remedies = ("Record the restart too, or begin when it has been let go.",)
     return replace(
         plain,
         kind=kind,
@@ -190,7 +202,10 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
         middle = unit_base()
         return _by_chance(
             plain,
-            replace(chance(view.edges.head(view.start, MOST), view.nearest, middle, 1), found=1.0),
+            replace(
+                chance(view.edges.head(view.start, MOST), view.nearest, middle, 1, inputs=view.inputs),
+                found=1.0,
+            ),
             view.edges.total,
         )
     return replace(

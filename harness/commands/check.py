@@ -62,11 +62,12 @@ def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
         asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
         golden = asking.golden()
     step = asking.sheet.step
-    row = int(np.searchsorted(golden.ticks, asking.start(), side="right")) - 1
+    start = asking.start()
+    row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
     before = int(golden.steps[row])
     # Steps count from the moment at which the slot is up, as in `forelight show`.
     golden = replace(golden, steps=golden.steps - before)
-    verdict = check(golden, capture, asking.board, step_line=step.line if step else None)
+    verdict = check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
     return asking, golden, verdict
 
 

@@ -11,113 +11,23 @@ import multiprocessing
 import os
 import sys
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 from forelight.harness.capture.readers import parse_capture
 from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
-from numpy.typing import NDArray
 
 from tests.harness.capture.cases import drawn_noise
-from tests.harness.capture.noise import FAULTS, Noise, Wave, written
+from tests.harness.capture.noise import FAULTS
+from tests.harness.capture.oracle import Case, expected, first_steps, hidden, window, wrong_bits
 from tests.harness.capture.silicon import POSITIONS, Run, run_of
 
-Bytes = NDArray[np.uint8]
 GOOD = "none"
 RUNS = 24  # of each chip
 STEPS, CHANGES = 200, 20  # that each capture has at least
 OUTPUTS = tuple(f"o{n}" for n in range(8))
-
-
-@dataclass(frozen=True)
-class Case:
-    """What the pins did in a run, and what the instrument added; `lines` are wrong throughout."""
-
-    run: Run
-    fault: str
-    pins: Bytes
-    noise: Noise
-    lines: tuple[int, ...] = ()
-    step: int = 0
-
-    @property
-    def mask(self) -> int:
-        """The recorded outputs."""
-        return sum(1 << int(name[1]) for name in self.noise.lines if name[0] == "o")
-
-    def text(self, rng: np.random.Generator) -> str:
-        return written(_waves(self, rng), self.run.step_ticks / self.run.board.oscillator_hz, self.noise, rng)
-
-
-def _waves(case: Case, rng: np.random.Generator) -> dict[str, Wave]:
-    """Each recorded line, in steps from the first rise."""
-    out: dict[str, Wave] = {}
-    for name in case.noise.lines:
-        column = (case.pins if name[0] == "o" else case.run.lines) >> int(name[1]) & 1
-        changed = np.flatnonzero(np.diff(column, prepend=0))
-        instants = (changed - case.run.first) / (2 * case.run.half)
-        instants = np.sort(instants + rng.uniform(-case.noise.jitter, case.noise.jitter, len(instants)))
-        out[name] = np.r_[-1e9, instants], np.r_[np.uint8(0), column[changed]]
-    return out
-
-
-# Steps
-
-
-def _blocks(run: Run, frames: Bytes) -> NDArray[np.uint16]:
-    """What holds after n rises of the step clock, n from 0: after the rise and after the fall, a byte each."""
-    starts = run.first + 2 * run.half * (np.arange(run.count) - 1) + 1
-    starts = starts[starts + run.half < len(frames)]
-    pairs = [frames[np.maximum(starts + late, 0)].astype(np.uint16) for late in (0, run.half)]
-    return (pairs[0] << 8 | pairs[1]).astype(np.uint16)
-
-
-def _expected(run: Run) -> tuple[NDArray[np.uint16], NDArray[np.uint16]]:
-    """The golden's outputs and which of them are settled, in the same form."""
-    ticks = (np.arange(len(run.pins)) + 1) * run.board.frame_ticks - 1
-    row = np.searchsorted(run.golden.ticks, ticks, side="right") - 1
-    return _blocks(run, run.golden.outputs[row]), _blocks(run, run.golden.settled[row])
-
-
-def _window(case: Case, earlier: int) -> tuple[int, int]:
-    """The first and last block (exclusive) that are recorded well; a step's answer shows a frame after its rise."""
-    late = 1 / (2 * case.run.half)
-    first = max(int(np.ceil(case.noise.start - late + 1.1)) - earlier, 0)
-    return first, min(int(case.noise.start + case.noise.length - late - 0.1), case.run.count - 1)
-
-
-def _wrong(case: Case, earlier: int) -> Iterator[tuple[int, NDArray[np.int64]]]:
-    """For each shift of the golden the number of wrong bits in each block of the window."""
-    first, last = _window(case, earlier)
-    bench = _blocks(case.run, case.pins)[first:last]
-    golden, settled = _expected(case.run)
-    settled = (settled & np.uint16(case.mask * 0x101)).astype(np.uint16)
-    for shift in range(-first, len(golden) - first - len(bench) + 1):
-        rows = slice(first + shift, first + shift + len(bench))
-        yield shift, np.bitwise_count((golden[rows] ^ bench) & settled[rows]).astype(np.int64)
-
-
-def hidden(case: Case) -> bool:
-    """Whether the golden explains all, at some shift: then no reader could tell the fault."""
-    return case.fault != "rate" and any(not wrong.any() for _, wrong in _wrong(case, 0))
-
-
-def first_steps(case: Case) -> set[int]:
-    """The first step that differs, by the true shift and by each other one that explains as many bits."""
-    steps: set[int] = set()
-    for earlier in (0, 1):
-        found = dict(_wrong(case, earlier))
-        least = int(found[0].sum())
-        begin = _window(case, earlier)[0]
-        for shift, wrong in found.items():
-            if wrong.any() and wrong.sum() <= least:
-                steps.add(int(np.argmax(wrong > 0)) + begin + shift + case.run.before)
-    return steps
-
-
-# Cases
 
 
 def draw(positions: int, fault: str, seed: int, variety: int = RUNS) -> Case:
@@ -141,26 +51,30 @@ def _attempt(rng: np.random.Generator, run: Run, fault: str) -> Case | None:
         return good
     case = _spoilt(rng, replace(good, fault=fault))
     # An error is real if it shows on a recorded line. By the lines that are not wrong throughout, it can be placed.
-    if case is None or not (fault == "rate" or dict(_wrong(case, 0))[0].any()) or _changes(case) < CHANGES:
+    if (
+        case is None
+        or not (fault == "rate" or dict(wrong_bits(case, 0))[0].any())
+        or _changes(case) < CHANGES
+    ):
         return None
     return case
 
 
 def _changes(case: Case) -> int:
     """How many settled changes the recorded outputs have, but for the lines that are wrong throughout."""
-    first, last = _window(case, 0)
+    first, last = window(case, 0)
     mask = np.uint16((case.mask & ~sum(1 << line for line in case.lines)) * 0x101)
-    expected, settled = (blocks[first:last] & mask for blocks in _expected(case.run))
-    if len(expected) < STEPS:
+    shown, settled = (blocks[first:last] & mask for blocks in expected(case.run))
+    if len(shown) < STEPS:
         return 0
-    both = (expected[1:] ^ expected[:-1]) & settled[1:] & settled[:-1]
+    both = (shown[1:] ^ shown[:-1]) & settled[1:] & settled[:-1]
     return int(np.maximum(np.bitwise_count(both >> 8), np.bitwise_count(both & 0xFF)).sum())
 
 
 def _spoilt(rng: np.random.Generator, case: Case) -> Case | None:
     """The same with its fault; None where this draw has no room for it."""
     run, noise, pins = case.run, case.noise, case.run.pins.copy()
-    first, last = _window(case, 0)
+    first, last = window(case, 0)
     step, long = int(rng.integers(first + 7, last - 7)), 2 * run.half
     at = run.first + long * (step - 1) + 1
     outputs = [int(name[1]) for name in noise.lines if name[0] == "o"]
@@ -231,7 +145,8 @@ class Tally:
 
 def judged(case: Case, seed: int) -> Verdict:
     text = case.text(np.random.default_rng([seed, 77]))
-    return check(case.run.golden, parse_capture(text.encode(), "bench"), case.run.board)
+    capture = parse_capture(text.encode(), "bench")
+    return check(case.run.golden, capture, case.run.board, start=case.run.start)
 
 
 def tally(positions: int, seeds: dict[str, range], variety: int = RUNS) -> Tally:

@@ -1,10 +1,14 @@
-"""Runs of the whole chip in Amaranth, tick by tick, from a random power-up, and the goldens that foretell them."""
+"""Runs of the whole chip in Amaranth, tick by tick, from a random power-up, and the goldens that foretell them.
+
+The golden's ideal hand restarts a design at once and for one step. At the bench a hand waits, holds restart for some
+steps, and lets go anywhere between two rises of the step clock (but not in the very update of one, which is a race).
+"""
 
 # Amaranth has no py.typed; `inputs: In(8)` fails a strict check.
 # mypy: disable-error-code="valid-type, misc"
 
 import random
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache, partial
 
@@ -17,6 +21,7 @@ from forelight.designs.catalogue import load_design
 from forelight.designs.procedure import Action, Frames, Procedure, Restart, Set, Steps, Strap
 from forelight.harness.bench.bench import run
 from forelight.harness.bench.golden import Golden
+from forelight.harness.bench.hand import Hand
 from forelight.harness.bench.powerups import sampled_power_ups
 from forelight.harness.bench.timeline import Timeline, timeline
 from forelight.harness.boards.profile import Board
@@ -71,21 +76,24 @@ SCRAMBLES: Mapping[str, Callable[[], Elaboratable]] = {
 
 @dataclass(frozen=True)
 class Run:
-    """What the whole chip did, and its golden.
+    """What the whole chip did, and its golden, in which the slot is up at the tick `start`.
 
     `pins` (uint8) are the output pins after each frame, `lines` (uint8) the eight inputs of the selected slot. The step
-    clock first rises in frame `first` and then every 2 * `half` frames, `count` times; the golden has counted
-    `before` steps until then.
+    clock first rises in frame `first` and then every 2 * `half` frames, `count` times; restart is let go after `up` of
+    these. What the golden foretells for after that comes `late` frames later; it has counted `before` steps more.
     """
 
     label: str
     board: Board
     golden: Golden
+    start: int
     pins: NDArray[np.uint8]
     lines: NDArray[np.uint8]
     first: int
     half: int
     count: int
+    up: int
+    late: int
     before: int
 
     @property
@@ -140,26 +148,66 @@ class Silicon:
         free = {line: rng.randint(0, 1) for line in ("i0", "i1", "i2", "i3", "i4", "i5")}
         if rng.random() < 0.5:
             actions.append(Set(free))
-        actions += [Restart(), Steps(rng.randint(450, 1200)), Frames(2 * half - 1)]
-        plan = timeline(self.board, sheet_, Procedure("run", tuple(actions)), slot=slot)
+        then = (Steps(rng.randint(450, 1200)), Frames(2 * half - 1))
+        ideal = Hand(self.board, sheet_, slot)
+        ideal.do([*actions, Restart()])
+        plan = self._plan(slot, (*actions, Restart(), *then))
+        golden = _foretold(self.setup, plan, slot)
+        drive = self.rig.ticks(self._by_hand(rng, slot, actions, then))
         self._power_up(rng)
-        drive = self.rig.ticks(plan)
         seen = self.simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
         last = seen.reshape(drive.shape)[:, -1]
-        pins = (last & np.uint64(0xFF)).astype(np.uint8)
         place = np.uint64(8 + self.rig.slots.index(slot) * self.rig.lines_width)
         lines = (last >> place & np.uint64(0xFF)).astype(np.uint8)
-        rises = np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
+        rises = _rises(lines)
         begin = len(rises) - 1
         while begin and rises[begin] - rises[begin - 1] == 2 * half:
             begin -= 1
-        golden = _foretold(self.setup, plan, slot)
-        row = int(np.searchsorted(golden.ticks, plan.ticks(rises[begin : begin + 1]), side="right")[0]) - 1
-        before = int(golden.steps[row]) - 1
-        label = f"{sheet_.name} in slot {slot} of {self.board.positions}"
+        released = int(np.flatnonzero(np.diff(lines >> 6 & 1))[-1]) + 1
+        up = int((rises[begin:] < released).sum())
+        start = ideal.frame * self.board.frame_ticks
+        rows = _rises(golden.inputs)
+        row = rows[golden.ticks[rows] >= start][0]
+        foretold = (int(golden.ticks[row]) + 1) // self.board.frame_ticks - 1
         return Run(
-            label, self.board, golden, pins, lines, int(rises[begin]), half, len(rises) - begin, before
+            f"{sheet_.name} in slot {slot} of {self.board.positions}",
+            self.board,
+            golden,
+            start,
+            (last & np.uint64(0xFF)).astype(np.uint8),
+            lines,
+            int(rises[begin]),
+            half,
+            len(rises) - begin,
+            up,
+            int(rises[begin + up]) - foretold,
+            int(golden.steps[row]) - 1 - up,
         )
+
+    def _plan(self, slot: int, actions: Sequence[Action]) -> Timeline:
+        return timeline(self.board, self.setup.sheets[slot], Procedure("run", tuple(actions)), slot=slot)
+
+    def _by_hand(
+        self, rng: random.Random, slot: int, before: Sequence[Action], then: Sequence[Action]
+    ) -> Timeline:
+        """The same with restart pressed and let go by a hand."""
+        restart = self.setup.sheets[slot].restart
+        assert restart is not None
+        active = int(restart.active == "high")
+        while True:
+            step = 2 * next(self.board.half(a.code) for a in before if isinstance(a, Strap))
+            wait, hold = rng.randint(1, 4 * step), rng.randint(2 * step, 12 * step)
+            pressed = (Set({restart.line: active}), Frames(hold), Set({restart.line: 1 - active}))
+            plan = self._plan(slot, (*before, Frames(wait), *pressed, *then))
+            moved = plan.lines[1:] ^ plan.lines[:-1]
+            let_go = np.flatnonzero(moved & np.uint16(1 << int(restart.line[1])))[-1]
+            if not moved[let_go] & plan.lines[let_go + 1] & 0x80:
+                return plan
+
+
+def _rises(lines: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """In which rows the step line has risen."""
+    return np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
 
 
 def _foretold(setup: Setup, plan: Timeline, slot: int) -> Golden:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
-from tests.harness.capture.honesty import GOOD, Tally, draw, hidden, measure
+from tests.harness.capture.honesty import GOOD, Tally, draw, measure
 from tests.harness.capture.noise import FAULTS
+from tests.harness.capture.oracle import hidden
 
 
 def holds(found: Tally) -> None:
