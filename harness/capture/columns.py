@@ -61,7 +61,7 @@ def match_columns(
             or (line in BYTES and any(f"{BYTES[line]}{n}" in mapping for n in range(8)))
         ):
             continue
-        names = {line, labels[line].lower()} if line in labels else {line}
+        names = _names(line, labels)
         found = [
             (i, c)
             for i, c in free
@@ -85,6 +85,15 @@ def match_columns(
             remedy="say which is which, as in --map o0=NAME",
         )
     return chosen, notes
+
+
+def _names(line: str, labels: Mapping[str, str]) -> set[str]:
+    """What a column may be called that holds this line, in small letters."""
+    names = {line, labels.get(line, line).lower()}
+    for whole, letter in BYTES.items():
+        if line[0] == letter and line not in BYTES:
+            names.add(f"{whole}[{line[1:]}]")
+    return names
 
 
 def _take(chosen: Chosen, columns: Sequence[Column], line: str, name: str, place: str) -> None:

@@ -94,7 +94,7 @@ def find_layout(data: bytes, place: str) -> Layout:
     _, row, delimiter = best
     count = len(lines[row].rstrip("\r\n").split(delimiter))
     heading: list[list[str]] = []
-    for above in reversed(lines[max(0, row - 2) : row]):
+    for above in reversed([line for line in lines[:row] if line.strip()][-2:]):
         cells = _cells(above, delimiter)
         if len(cells) != count:
             if not heading:
@@ -105,7 +105,8 @@ def find_layout(data: bytes, place: str) -> Layout:
         heading.pop(0)  # the lower row is the names; the upper one is of settings and happens to be as wide
     names = heading[0] if heading else [str(n + 1) for n in range(count)]
     units = heading[1] if len(heading) > 1 else [""] * count
-    above = "".join(lines[: row - len(heading)])
+    filled = [line for line in lines[:row] if line.strip()]
+    above = "".join(filled[: len(filled) - len(heading)])
     offset = len("".join(lines[:row]).encode())
     return _with_time(
         names,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,20 +13,25 @@ from forelight.sim.vcddump import Dump
 from forelight.sim.vcdscan import scan
 
 from .columns import Column, match_columns
+from .eye import spelled_out
 from .record import ENOUGH, Capture, Line, changes_only, quantum
-from .tables import read_table
+from .tables import as_utf8, read_table
 
 NO_MAPPING: Mapping[str, str] = {}
 
 
 def read_capture(
-    path: str | Path, mapping: Mapping[str, str] = NO_MAPPING, labels: Mapping[str, str] = NO_MAPPING
+    path: str | Path,
+    mapping: Mapping[str, str] = NO_MAPPING,
+    labels: Mapping[str, str] = NO_MAPPING,
+    display: Mapping[str, str] = NO_MAPPING,
 ) -> Capture:
     """Read the recording in the file `path`.
 
     `mapping` says which column or variable a line stands in (`{"o0": "CH3"}`; `outputs` and `inputs` stand for eight
     lines in one); what it does not say is guessed from equal names, or from the `labels` that the board has at its
-    pins (line -> label). Raises CaptureError, with place and remedy, for a file that is damaged or ambiguous.
+    pins (line -> label). `display` says which segment each output lights (line -> segment), for what an eye wrote down.
+    Raises CaptureError, with place and remedy, for a file that is damaged or ambiguous.
     """
     try:
         data = Path(path).read_bytes()
@@ -34,16 +40,22 @@ def read_capture(
         raise CaptureError(
             f"cannot read the recording: {reason}", place=str(path), remedy="name a file that can be read"
         ) from None
-    return parse_capture(data, str(path), mapping, labels)
+    return parse_capture(data, str(path), mapping, labels, display)
 
 
 def parse_capture(
-    data: bytes, place: str, mapping: Mapping[str, str] = NO_MAPPING, labels: Mapping[str, str] = NO_MAPPING
+    data: bytes,
+    place: str,
+    mapping: Mapping[str, str] = NO_MAPPING,
+    labels: Mapping[str, str] = NO_MAPPING,
+    display: Mapping[str, str] = NO_MAPPING,
 ) -> Capture:
     """The same from bytes; `place` is what errors name."""
     if data.lstrip()[:1] == b"$":
         return _from_dump(scan(data, place), place, mapping, labels)
-    return read_table(data, place, mapping, labels)
+    data, notes = spelled_out(as_utf8(data), display, place)
+    capture = read_table(data, place, mapping, labels)
+    return replace(capture, notes=(*notes, *capture.notes))
 
 
 def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:

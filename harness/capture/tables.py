@@ -73,8 +73,11 @@ class Fields:
 
 
 def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
-    """Raises CaptureError, with line and column, for what cannot be read or may mean two things."""
-    data = _as_utf8(data)
+    """A table in UTF-8 to a capture.
+
+    Raises CaptureError, with line and column, for what cannot be read or may mean two things.
+    """
+    data = _without_quoted_commas(data)
     layout = find_layout(data, place)
     chosen: Chosen = {}
     notes: list[str] = []
@@ -105,7 +108,7 @@ def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapp
     return Capture(lines, first, end, unit, period, place, (*layout.notes, *notes))
 
 
-def _as_utf8(data: bytes) -> bytes:
+def as_utf8(data: bytes) -> bytes:
     """Whatever the file's encoding is, the same in UTF-8 without a byte order mark."""
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", "replace").encode()
@@ -116,6 +119,16 @@ def _as_utf8(data: bytes) -> bytes:
         if error.end < min(len(data), PIECE) - 3:  # else a character was cut in two
             return data.decode("latin-1").encode()
     return data
+
+
+def _without_quoted_commas(data: bytes) -> bytes:
+    """Commas that stand between quotation marks are no delimiters (RFC 4180): points take their place."""
+    if b'"' not in data:
+        return data
+    text = np.frombuffer(data, np.uint8).copy()
+    inside = np.bitwise_xor.accumulate(text == ord('"'))
+    text[inside & (text == ord(","))] = ord(".")
+    return text.tobytes()
 
 
 def _pieces(data: bytes, layout: Layout, place: str) -> Iterator[Fields]:

@@ -32,7 +32,8 @@ USUAL_READINGS = 100
 
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
     """Print the verdict; returns its exit code."""
-    capture = read_capture(path, mapping, load_board(asked.board).pins)
+    board = load_board(asked.board)
+    capture = read_capture(path, mapping, board.pins, board.display)
     asking, golden, verdict = judged(asked, capture)
     start = asking.start() / golden.oscillator_hz
     if as_json:

@@ -57,7 +57,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
                 f"{name} belongs to one design and --any asks for all", remedy="leave one of them out"
             )
     board = load_board(asked.board)
-    capture = read_capture(path, mapping, board.pins)
+    capture = read_capture(path, mapping, board.pins, board.display)
     found = sorted(fits(board, asked, capture), key=lambda fit: fit.rank)
     if as_json:
         emit_json({"capture": str(path), "board": board.name, "slots": [_plain(fit) for fit in found]})

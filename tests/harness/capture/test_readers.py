@@ -59,6 +59,9 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
         "Sample Interval (us);1000\n\nsample;o0\n0;0\n1;0\n2;1\n3;0\n",
         "time_us;o0\n0;0\n1\u00a0000;0\n2\u202f000;1\n3'000;0\n",
         "0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        'time_s,o0\n"0,000",0\n"0,001",0\n"0,002",1\n"0,003",0\n',
+        "time_s,o0\n\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        "Time,o0\n(us),(V)\n0,0\n1000,0\n2000,1\n3000,0\n",
         "time_s,outputs\n0,00000000\n0.001,00000000\n0.002,00000001\n0.003,00000000\n",
         "time_s,outputs\n0,0x00\n0.001,0x00\n0.002,0x01\n0.003,0x00\n",
         "time_s,outputs\n0,0\n0.001,0\n0.002,129\n0.003,128\n",
@@ -86,6 +89,24 @@ def test_what_an_eye_wrote_down() -> None:
     assert not capture.timed
     assert levels(capture, "o0") == [(3, 0), (4, 1), (5, GAP), (7, 1)]
     assert (capture.start, capture.end) == (3, 8)
+
+
+def test_a_dump_with_a_variable_for_each_bit_and_no_time_scale() -> None:
+    text = (
+        "$scope module top $end $var wire 1 ! outputs [0] $end $var wire 1 ! CH3 $end $var wire 1 # inputs [7] $end"
+        " $upscope $end $enddefinitions $end\n0!\nx#\n#7\n1#\n#9\n1!\n#20\n"
+    )
+    capture = parse_capture(text.encode(), "a.vcd")
+    assert levels(capture, "o0") == [(7e-9, 0), (9e-9, 1)]
+    assert levels(capture, "i7") == [(7e-9, 1)]
+    assert (capture.start, capture.end) == pytest.approx((7e-9, 20e-9))
+    assert capture.notes == (
+        "'top.inputs[7]' was taken as i7.",
+        "'top.outputs[0]' was taken as o0.",
+        "The dump has no $timescale: 1 ns was assumed.",
+    )
+    mapped = parse_capture(text.encode(), "a.vcd", {"o4": "CH3"})
+    assert levels(mapped, "o4") == [(7e-9, 0), (9e-9, 1)]
 
 
 def test_sample_numbers_without_a_rate() -> None:

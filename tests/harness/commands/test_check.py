@@ -189,3 +189,23 @@ def test_a_run_that_shows_too_little_is_no_difference_and_a_better_one_is_named(
     assert 'check with --run "twelve sacks"' in words
     ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
     assert "Agrees: " in ask("check", "load_counter", "sacks.vcd", "--run", "twelve sacks").output
+
+
+def test_characters_that_an_eye_wrote_down() -> None:
+    """The tide rises with the point lit, and falls without it."""
+    shown = [*(f"{n}." for n in range(9)), *(str(n) for n in range(9, 0, -1)), "0.", "1."]
+    Path("eye.csv").write_text("\n".join(["shown", *shown]) + "\n")
+    words = " ".join(ask("check", "tide_gauge", "eye.csv").output.split())
+    assert "Agrees: " in words
+    assert "The rows have no step: each was taken as the next one." in words
+    shown[6] = "5."
+    Path("eye.csv").write_text("\n".join(["shown", *shown]) + "\n")
+    assert "At step 6 line o4 is 0 where 1" in ask("check", "tide_gauge", "eye.csv", code=1).output
+
+
+def test_restart_that_a_hand_held_for_longer_is_no_difference() -> None:
+    """The prediction restarts at once and for one step."""
+    Path("hand.toml").write_text('do = ["wait 1.3 s", "set i6=1", "frames 777", "set i6=0", "steps 150"]\n')
+    ask("golden", "weather_report", "--procedure", "hand.toml", "-o", "hand.vcd")
+    found = json.loads(ask("check", "weather_report", "hand.vcd", "--json").output)
+    assert (found["kind"], found["steps"], found["doubtful"]) == ("agrees", 150, 0)

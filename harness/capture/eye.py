@@ -1,0 +1,76 @@
+"""What an eye wrote down of a display, step by step: characters or bytes, to the table that a recording is read from.
+
+The digits have the shapes of the TI SN74LS47 data sheet; bars that other decoders add to 6, 7 and 9 are left open. The
+letters are common practice, no source.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+
+from forelight.sim.errors import CaptureError
+
+#: Character -> the segments that are lit; those after the mark ? may be or not.
+SHAPES: Mapping[str, str] = {
+    "0": "abcdef", "1": "bc", "2": "abdeg", "3": "abcdg", "4": "bcfg", "5": "acdfg", "6": "cdefg?a", "7": "abc?f",
+    "8": "abcdefg", "9": "abcfg?d", "A": "abcefg", "b": "cdefg", "C": "adef", "c": "deg", "d": "bcdeg", "E": "adefg",
+    "F": "aefg", "H": "bcefg", "h": "cefg", "L": "def", "n": "ceg", "o": "cdeg", "P": "abefg", "r": "eg", "t": "defg",
+    "O": "abcdef", "S": "acdfg", "U": "bcdef", "u": "cde", "y": "bcdfg", "-": "g", "_": "d", "=": "dg", "blank": "",
+}  # fmt: skip
+UNREAD = ("", "?", "x", "X")
+HEADINGS = (["shown"], ["step", "shown"], ["outputs"])
+
+
+def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[bytes, tuple[str, ...]]:
+    """A list of what was seen as a table of steps and outputs, and a sentence for what was guessed; all else as it is.
+
+    `display` maps output lines to segments. Raises CaptureError for a character that seven segments do not show.
+    """
+    head = data[:64].decode("utf-8", "replace").lower()
+    first = head.splitlines()[0] if head.strip() else ""
+    delimiter = next((mark for mark in ";\t" if mark in first), ",")
+    names = [name.strip(' "') for name in first.split(delimiter)]
+    if names not in HEADINGS:
+        return data, ()
+    rows = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
+    while rows and not any(rows[-1]):
+        rows.pop()
+    notes: list[str] = []
+    if "step" not in names:
+        notes.append("The rows have no step: each was taken as the next one.")
+        rows = [[str(number), *row] for number, row in enumerate(rows)]
+    if names[-1] == "shown":
+        pointed = any(row[-1].strip()[1:] == "." for row in rows)
+        if not pointed:
+            notes.append("No point was noted: it was not compared.")
+        for number, row in enumerate(rows):
+            row[-1] = _outputs(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
+    lines = ["step,outputs", *(",".join(row) for row in rows)]
+    return ("\n".join(lines) + "\n").encode(), tuple(notes)
+
+
+def _outputs(shown: str, display: Mapping[str, str], pointed: bool, place: str) -> str:
+    """Eight levels, bit 7 first; X where the character says nothing."""
+    if shown in UNREAD:
+        return "X" * 8
+    character, point = (shown[:-1], "1") if shown[1:] == "." else (shown, "0")
+    shape = SHAPES.get(character) or SHAPES.get(character.swapcase())
+    if shape is None and character != "blank":
+        allowed = " ".join(SHAPES)
+        raise CaptureError(
+            f"'{shown}' is nothing that seven segments show",
+            place=place,
+            remedy=f"write one of {allowed}, a point behind it if that is lit, or ? for what was not read",
+        )
+    lit, _, either = (shape or "").partition("?")
+    levels = []
+    for bit in range(7, -1, -1):
+        segment = display.get(f"o{bit}")
+        if segment == "point":
+            levels.append(point if pointed else "X")
+        elif segment is None or segment in either:
+            levels.append("X")
+        else:
+            levels.append("1" if segment in lit else "0")
+    return "".join(levels)
