@@ -6,7 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from forelight.designs import read
+from forelight.harness.cli import cli
 from forelight.sim import Simulation
 from forelight.sim.errors import LoopError
 from forelight.sim.netlist import Netlist
@@ -134,3 +136,14 @@ def test_a_ring_of_gates_without_rest() -> None:
     sim.set("run", 0)
     sim.settle()
     assert sim.get("y") == 1
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("source", [gates_in_rtlil, ripple_in_rtlil])
+def test_a_golden_of_a_chain(source: Callable[[int], str], tmp_path: Path) -> None:
+    """As a slot of the chip, power-ups and proof included."""
+    contribution, golden = tmp_path / "deep.il", tmp_path / "deep.csv"
+    contribution.write_text(source(3000))
+    done = CliRunner().invoke(cli, ["golden", str(contribution), "-o", str(golden), "--seconds", "2"])
+    assert done.exit_code == 0, done.output
+    assert golden.read_text().startswith("time_s,step,inputs,outputs,claim\n")
