@@ -4,7 +4,7 @@
 commits one clock group, region by region (see `regions.py`), reading from one block of state and writing to
 another, which may be the same; it returns whether a clock or an override may have moved. `check(state,
 quiet)` looks for edges and overrides until there are none. Groups that have their edges at once read from a
-copy of the state made before any of them wrote.
+copy of the state made before any of them wrote. Where there are many groups, `many_clocks.py` writes these functions.
 """
 
 from __future__ import annotations
