@@ -73,6 +73,11 @@ class Fits:
     def rows(self, rows: Ints) -> Fits:
         return Fits(self.offset[rows], self.rate[rows], self.score[rows])
 
+    def parted(self, time: float, start: float) -> tuple[Fits, Fits]:
+        """Those that lay this time of the capture behind `start`, and those that lay it before."""
+        early = self.offset + self.rate * time <= start
+        return self.rows(np.flatnonzero(~early)), self.rows(np.flatnonzero(early))
+
     def joined(self, other: Fits) -> Fits:
         pairs = ((self.offset, other.offset), (self.rate, other.rate), (self.score, other.score))
         return Fits(*(np.concatenate(pair) for pair in pairs))
@@ -103,16 +108,16 @@ def search(capture: Stream, nearest: Nearest, rates: tuple[float, float]) -> Sea
     for edges, window in _windows(capture):
         first = _candidates(window, nearest, rates, tables)
         tried += len(first.offset)
-        found = _narrow(edges, window, nearest, first, rates) if len(first.offset) else NOTHING
+        begin = capture.first, nearest.start - GATE
+        found = _narrow(edges, window, nearest, first, rates, begin) if len(first.offset) else NOTHING
         if edges.time[0] == around or found.score.max(initial=0.0) > best.score.max(initial=0.0):
             # Fits from elsewhere in a long capture do not compare: its clock may drift.
             best = best.joined(found) if edges.time[0] == around else found
             around = float(edges.time[0])
         if len(best.score) and best.score.max() > CLEAR * len(edges.time):
             break
-    early = best.offset + best.rate * capture.first <= nearest.start - GATE
-    fits = [_apart(best.rows(np.flatnonzero(rows))) for rows in (~early, early)]
-    return Search(fits[0].joined(fits[1]), tried, around)
+    inside, early = best.parted(capture.first, nearest.start - GATE)
+    return Search(_apart(inside).joined(_apart(early)), tried, around)
 
 
 def _windows(capture: Stream) -> Iterator[tuple[Edges, Edges]]:
@@ -217,8 +222,18 @@ def _by_table(some: Edges, nearest: Nearest, tables: Tables, offset: Floats, rat
     return total / WEIGHTS[0]
 
 
-def _narrow(capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: tuple[float, float]) -> Fits:
-    """Fit the candidates on ever longer windows and keep the ones that stay good."""
+def _narrow(
+    capture: Edges,
+    window: Edges,
+    nearest: Nearest,
+    fits: Fits,
+    rates: tuple[float, float],
+    begin: tuple[float, float],
+) -> Fits:
+    """Fit the candidates on ever longer windows and keep the ones that stay good.
+
+    Those that lay the capture's first time before the golden's start (both in `begin`) do not compete with the others.
+    """
     known = rates[0] == rates[1]
     first = int(np.searchsorted(capture.time, window.time[0]))
     count = len(window.time)
@@ -228,14 +243,18 @@ def _narrow(capture: Edges, window: Edges, nearest: Nearest, fits: Fits, rates: 
         fits = fitted(part, nearest, fits, gates, known)
         # A line that has laid many edges on one and the same lies flat, and is no fit.
         near = (fits.rate > rates[0] / ASTRAY) & (fits.rate < rates[1] * ASTRAY)
-        fits = fits.rows(np.flatnonzero(near)).best(KEEP, max(3.0, 0.15 * count))
+        margin = max(3.0, 0.15 * count)
+        inside, early = fits.rows(np.flatnonzero(near)).parted(*begin)
+        fits = inside.best(KEEP, margin).joined(early.best(KEEP, margin))
         if not len(fits.rate):
             return fits
         if count >= len(capture.time):
             return fits
         longer = min(4 * count, len(capture.time))
         first = max(0, min(first, len(capture.time) - longer))
-        fits = fits.best(max(16, KEEP * WINDOW // longer))
+        inside, early = fits.parted(*begin)
+        most = max(16, KEEP * WINDOW // longer)
+        fits = inside.best(most).joined(early.best(most))
         count, gates = longer, GATES
 
 

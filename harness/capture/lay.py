@@ -17,14 +17,13 @@ import numpy as np
 
 from .align import GATE, MOST, Search, search
 from .chance import SMALL, Chance, anchored, chance
-from .early import Beginning, beginning
+from .early import SLIPS, Beginning, beginning
 from .judge import Comparison, compare
 from .prepare import View
 from .timebase import TimeBase, rejoined, settle, straight, track
 
 NEAR = 0.06  # rates that are searched at first, on both sides of the predicted one
 FAR = 64.0  # and at last
-SLIPS = (-1, 1, -2, 2)  # steps that may have been gained or lost
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
 NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
 MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
