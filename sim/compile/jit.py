@@ -10,6 +10,7 @@ from itertools import count
 import llvmlite.binding as llvm
 
 from ..disk_cache import DiskCache, key
+from .sweep import SWEEP
 
 #: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
 CACHE = DiskCache(".code", 64 * 2**20)
@@ -17,6 +18,10 @@ CACHE = DiskCache(".code", 64 * 2**20)
 #: Machine words handled between two labels beyond which machine code is made without optimisation, in time linear
 #: in them: LLVM's scheduler and register allocator take time that grows with the square of a block.
 LONGEST = 20_000
+#: Loops of sweeps in a text that go through LLVM's passes on loops, whose time grows with the square of their number.
+FEW_SWEEPS = 4
+#: Loops of sweeps beyond which machine code is made without optimisation.
+MANY_SWEEPS = 500
 #: The first integer type of a line.
 _WIDTH = re.compile(r"\bi(\d+)\b")
 
@@ -45,7 +50,15 @@ def optimised(text: str, level: int) -> llvm.ModuleRef:
     if level:
         machine = _machine(generator_level(text, level))
         builder = llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options(speed_level=level))
-        builder.getModulePassManager().run(module, builder)
+        if text.count(SWEEP) > FEW_SWEEPS:
+            passes = llvm.create_new_function_pass_manager()
+            passes.add_instruction_combine_pass()
+            passes.add_simplify_cfg_pass()
+            for function in module.functions:
+                if not function.is_declaration:
+                    passes.run(function, builder)
+        else:
+            builder.getModulePassManager().run(module, builder)
     return module
 
 
@@ -63,7 +76,7 @@ def _maker() -> tuple[str, ...]:
 
 
 def generator_level(text: str, level: int) -> int:
-    """The level at which machine code is made: 0 where a block is so long that more would take minutes."""
+    """The level at which machine code is made: 0 where blocks are long, or loops many, and more would take minutes."""
     longest = here = 0
     for line in text.splitlines():
         if line.endswith(":"):
@@ -71,7 +84,7 @@ def generator_level(text: str, level: int) -> int:
         width = _WIDTH.search(line)
         here += -(-int(width[1]) // 64) if width else 1
         longest = max(longest, here)
-    return 0 if longest > LONGEST else level
+    return 0 if longest > LONGEST or text.count(SWEEP) > MANY_SWEEPS else level
 
 
 _numbers = count()

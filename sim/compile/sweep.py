@@ -16,6 +16,8 @@ from dataclasses import replace
 from ..netlist import Word
 from .program import Here, Live
 
+#: What stands before each loop of sweeps in a text.
+SWEEP = "; a loop of sweeps"
 #: Sweeps in order before chance is called in, and as many again as twice the loop has nodes.
 _IN_ORDER = 64
 #: Sweeps by chance before the loop starts again from where it was; a power of two.
@@ -24,19 +26,21 @@ _ATTEMPT = 64
 _MIX = 0x9E3779B97F4A7C15
 
 
-def come_to_rest(here: Here, loop: Sequence[int], count: str, most: int) -> str:
-    """Write the sweeps of one loop, with `count` (an i32) led on; beyond `most` of them the text goes to `giveup`.
+def come_to_rest(here: Here, loop: Sequence[int], most: int) -> None:
+    """Write the sweeps of one loop; after `most` of them the text goes to `giveup`.
 
-    `here` is afterwards the place where the loop is at rest.
+    `here` is afterwards the place where the loop is at rest. The sweeps are one block that jumps to itself: such loops
+    LLVM compiles soon however many there are.
     """
     program, text, graph = here.program, here.text, here.program.plan.graph
     nodes = sorted(loop, key=program.position.__getitem__)
     here.emit(program.needs(word for node in nodes for word in graph.words(node)) - set(nodes))
 
-    origin, top, moving, rest = text.here, text.name("sweep"), text.name("moving"), text.name("rest")
+    origin, top, still, rest = text.here, text.name("sweep"), text.name("still"), text.name("rest")
+    text.do(SWEEP)
     text.do(f"br label %{top}")
     text.block(top)
-    swept = text.phi("i32", count, origin)
+    swept = text.phi("i32", "0", origin)
     start = _passed_on(here, nodes)
     before = {
         value: text.phi(f"i{program.netlist.widths[value]}", name, origin) for value, name in start.items()
@@ -44,31 +48,17 @@ def come_to_rest(here: Here, loop: Sequence[int], count: str, most: int) -> str:
     here.live = _with(here, before)
     changed = _sweep(here, nodes, before)
     after = {value: here.scope.word(Word.value(value, program.netlist.widths[value])) for value in before}
+    taken = _by_chance(here, start, before, after, swept, _IN_ORDER + 2 * len(nodes))
     following = text.op(f"add i32 {swept}, 1")
-    text.do(f"br i1 {changed}, label %{moving}, label %{rest}")
-
-    def again(label: str, names: Mapping[str, str]) -> None:
-        text.arm(swept, following, label)
-        for phi, name in names.items():
-            text.arm(phi, name, label)
-
-    text.block(moving)
-    chance, patience = text.name("chance"), _IN_ORDER + 2 * len(nodes)
-    so_far = text.op(f"sub i32 {swept}, {count}")
-    late = text.op(f"icmp ugt i32 {so_far}, {patience}")
-    text.do(f"br i1 {late}, label %{chance}, label %{top}")
-    again(moving, {before[value]: after[value] for value in before})
-    text.block(chance)
-    anew = text.op(f"icmp eq i32 {text.op(f'and i32 {swept}, {_ATTEMPT - 1}')}, 0")
-    chosen = {}
+    again = text.op(f"and i1 {changed}, {text.op(f'icmp ult i32 {swept}, {most}')}")
+    text.do(f"br i1 {again}, label %{top}, label %{still}")
+    text.arm(swept, following, text.here)
     for value, phi in before.items():
-        name, kind = _by_chance(here, value, swept, phi, after[value]), f"i{program.netlist.widths[value]}"
-        chosen[phi] = text.select(anew, kind, start[value], name)
-    again(chance, chosen)
-    text.do(f"br i1 {text.op(f'icmp ugt i32 {swept}, {most}')}, label %giveup, label %{top}")
+        text.arm(phi, taken[value], text.here)
+    text.block(still)
+    text.do(f"br i1 {changed}, label %giveup, label %{rest}")
     text.block(rest)
     here.live = _with(here, after)
-    return following
 
 
 def _sweep(here: Here, nodes: Sequence[int], before: Mapping[int, str]) -> str:
@@ -89,20 +79,49 @@ def _sweep(here: Here, nodes: Sequence[int], before: Mapping[int, str]) -> str:
     return changed
 
 
-def _by_chance(here: Here, value: int, count: str, old: str, new: str) -> str:
-    """Of a value that closes the loop, the new one in about half of the bits; the count says in which."""
-    if value not in here.program.closing:
-        return new
-    width, text, scope = here.program.netlist.widths[value], here.text, here.scope
-    mixed = text.op(f"mul i64 {scope.resize(count, 32, 64)}, {_MIX}")
-    mixed = text.op(f"xor i64 {mixed}, {(value + 1) * _MIX % 2**64}")
-    mixed = text.op(f"xor i64 {mixed}, {text.op(f'lshr i64 {mixed}, 29')}")
-    mixed = text.op(f"lshr i64 {text.op(f'mul i64 {mixed}, {_MIX}')}, 32")
-    bits = scope.resize(mixed, 64, width)
-    if width > 32:
-        bits = text.op(f"mul i{width} {bits}, {sum(1 << low for low in range(0, width, 32))}")
-    moves = text.op(f"and i{width} {text.op(f'xor i{width} {old}, {new}')}, {bits}")
-    return text.op(f"xor i{width} {old}, {moves}")
+def _by_chance(
+    here: Here,
+    start: Mapping[int, str],
+    before: Mapping[int, str],
+    after: Mapping[int, str],
+    count: str,
+    patience: int,
+) -> Mapping[int, str]:
+    """What the next sweep begins with: what this one came to, or, beyond the patience, about half of its bits."""
+    program, text = here.program, here.text
+    closing = sorted(before.keys() & program.closing)
+    if sum(program.netlist.widths[value] for value in closing) < 2:
+        return after  # one bit alone has nobody to wait for
+    late = text.op(f"icmp ugt i32 {count}, {patience}")
+    coins = text.op(f"select i1 {late}, i64 {_mixed(here, count)}, i64 -1")
+    due = text.op(f"icmp eq i32 {text.op(f'and i32 {count}, {_ATTEMPT - 1}')}, 0")
+    anew = text.op(f"and i1 {late}, {due}")
+    found = dict(after)
+    for place, value in enumerate(closing):
+        width = program.netlist.widths[value]
+        differs = text.op(f"xor i{width} {before[value]}, {after[value]}")
+        moves = text.op(f"and i{width} {differs}, {_coins(here, coins, place, width)}")
+        found[value] = text.op(f"xor i{width} {before[value]}, {moves}")
+    kinds = {value: f"i{program.netlist.widths[value]}" for value in found}
+    return {value: text.select(anew, kinds[value], start[value], name) for value, name in found.items()}
+
+
+def _mixed(here: Here, count: str) -> str:
+    """64 bits that look like chance, another set for each count."""
+    text = here.text
+    mixed = text.op(f"mul i64 {here.scope.resize(count, 32, 64)}, {_MIX}")
+    high = text.op(f"lshr i64 {mixed}, 29")
+    return text.op(f"mul i64 {text.op(f'xor i64 {mixed}, {high}')}, {_MIX}")
+
+
+def _coins(here: Here, coins: str, place: int, width: int) -> str:
+    """So many of 64 bits, other ones for each place."""
+    turn = 7 * place + 32 & 63
+    turned = here.text.op(f"call i64 @llvm.fshl.i64(i64 {coins}, i64 {coins}, i64 {turn})")
+    bits = here.scope.resize(turned, 64, width)
+    if width <= 64:
+        return bits
+    return here.text.op(f"mul i{width} {bits}, {sum(1 << low for low in range(0, width, 64))}")
 
 
 def _passed_on(here: Here, nodes: Sequence[int]) -> dict[int, str]:

@@ -62,18 +62,18 @@ def _rounds(program: Program, text: Text, live: Live, known: Known | None, quiet
     clocks = [text.phi("i1", name, origin) for name in live.clocks]
     current = replace(live, registers=tuple(registers), cuts=tuple(cuts), clocks=tuple(clocks))
 
-    here, swept, most = Here(program, text, current, known), count, rounds(program.plan)
+    here, most = Here(program, text, current, known), rounds(program.plan)
     for loop in program.plan.loops:
-        swept = come_to_rest(here, loop, swept, most)
+        come_to_rest(here, loop, most)
     here.emit(program.unclocked())
     after, event = _round(here, quiet)
     text.do(f"br i1 {event}, label %{again}, label %{rest}")
     text.block(again)
-    text.arm(count, text.op(f"add i32 {swept}, 1"), again)
+    text.arm(count, text.op(f"add i32 {count}, 1"), again)
     for phis, names in ((registers, after.registers), (cuts, after.cuts), (clocks, after.clocks)):
         for phi, name in zip(phis, names, strict=True):
             text.arm(phi, name, again)
-    text.do(f"br i1 {text.op(f'icmp ugt i32 {swept}, {most}')}, label %giveup, label %{top}")
+    text.do(f"br i1 {text.op(f'icmp ugt i32 {count}, {most}')}, label %giveup, label %{top}")
     text.block(rest)
     here.live = after
     return here

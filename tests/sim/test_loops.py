@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from dataclasses import replace
 from itertools import pairwise
 
@@ -9,7 +10,7 @@ import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError
-from forelight.sim.netlist import Cell, Const, Register, Word
+from forelight.sim.netlist import Cell, Const, Register, Slice, Word
 
 
 def rings(*stages: int) -> Netlist:
@@ -138,3 +139,70 @@ def test_clocks_that_chase_each_other_are_a_train_of_edges() -> None:
     with pytest.raises(LoopError) as caught:
         sim.settle()
     assert "a train of clock edges without end" in str(caught.value)
+
+
+@pytest.mark.parametrize("stages", [1, 3, 150])
+def test_a_shift_register_of_nand_gates(stages: int) -> None:
+    """Edge-triggered flip-flops of six NAND gates, two loops each: few, and more than LLVM takes with optimisation.
+
+    The circuit is the one of the 7474's data sheet (from memory), without preset and clear.
+    """
+    cells: list[Cell] = []
+    widths = [2]
+    clock, data = (Word.of([Slice(0, bit, 1)]) for bit in (0, 1))
+
+    def net() -> Word:
+        widths.append(1)
+        return Word.value(len(widths) - 1, 1)
+
+    def nand(output: Word, *inputs: Word) -> None:
+        both = inputs[0]
+        for other in inputs[1:]:
+            both, one = net(), both
+            cells.append(Cell("$and", next(iter(both.values())), (one, other)))
+        cells.append(Cell("$not", next(iter(output.values())), (both,)))
+
+    shown = Word()
+    for _ in range(stages):
+        n1, n2, n3, n4, q, other = (net() for _ in range(6))
+        for output, *inputs in (
+            (n1, n4, n2),
+            (n2, n1, clock),
+            (n3, n2, clock, n4),
+            (n4, n3, data),
+            (q, n2, other),
+            (other, n3, q),
+        ):
+            nand(output, *inputs)
+        shown, data = shown + q, q
+    netlist = Netlist(
+        "shift",
+        tuple(widths),
+        {"i": 0},
+        {"q": shown, "low": shown.cut(0, min(stages, 8))},
+        tuple(cells),
+        (),
+        (),
+        {},
+    )
+    sim = Simulation(netlist)
+    for level in (0, 1) * stages:  # fill it with zeros
+        sim.set("i", level)
+        sim.settle()
+    rng, held = random.Random(stages), 0
+    print("seed", stages)
+    for _ in range(40):
+        bit = rng.getrandbits(1)
+        for level in (
+            2 * bit,
+            2 * bit | 1,
+            1 - bit << 1 | 1,
+            1 - bit << 1,
+        ):  # what comes after the rise does not count
+            sim.set("i", level)
+            sim.settle()
+        held = (held << 1 | bit) & (1 << stages) - 1
+        assert sim.get("q") == held
+    sim.set("i", 2)
+    expected = [(held << n | (1 << n) - 1) & (1 << min(stages, 8)) - 1 for n in range(1, 21)]
+    assert sim.run_clock("i", bit=0, cycles=20, observe="low").tolist() == expected
