@@ -65,6 +65,8 @@ def _slipped(view: View, base: TimeBase, start: float, shift: float) -> bool:
     rest = view.edges.between(start, view.end).part(slice(None, MOST))
     time = base.to_golden(rest.time)
     for slip in (0, *SLIPS):
+        if abs(shift + slip) < 1:
+            continue  # the place itself: whether the first steps are a set-up or came late cannot be told
         moved = time + shift + slip
         on = moved < view.golden.end
         partners = np.abs(view.nearest.distance(rest.kind[on], moved[on])) < GATE

@@ -101,6 +101,10 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
             if _better(view, early, placed) is placed:
                 early, sure = placed, begins is Beginning.SET_UP
     open_question = False
+    free = 1 if view.clock or not view.capture.timed else 2
+    edges = view.edges.head(found.around, MOST)
+    if early and best and chance(edges, view.nearest, best[0], tried, free, inputs=view.inputs).found > SMALL:
+        best = None  # by accident only
     if early and best and not sure:
         open_question = _share(early) == 0 < _share(best)
     elif early and (best is None or (sure and _share(early) < _share(best) / 2)):
@@ -108,8 +112,6 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
     if best is None:
         return None
     best = _without_doubt(view, *best)
-    free = 1 if view.clock or not view.capture.timed else 2
-    edges = view.edges.head(found.around, MOST)
     odds = chance(edges, view.nearest, best[0], tried, free, inputs=view.inputs)
     if odds.found > SMALL and view.clock:
         edges = view.edges.head(view.edges.first, MOST)
