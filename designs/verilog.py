@@ -21,17 +21,13 @@ from .verilog_files import files_read, reachable
 #: RTLIL that Yosys has written, by a hash of everything that it depends on.
 CACHE = DiskCache(".rtlil", 64 * 2**20)
 
-#: What follows reading. Not `opt`: it splits registers by enable, which slows simulation.
+#: What follows reading. Not `opt`: it splits registers by enable, which slows simulation. Nor `opt_expr`: it merges
+#: inverters in a row and takes `a & ~a` for 0, and gates as drawn say how fast a ring runs and where a clock glitches.
 #: `tribuf` makes one driver of several that share a net through high impedance, and logic of those inside.
-#: `opt_expr` would merge inverters in a row, which is wrong in a ring: its gates say how fast it runs.
 SCRIPT = (
     "proc -noopt",
     "flatten",
     "tribuf -logic",
-    "scc -select",
-    "select -set loops %",
-    "select -clear",
-    "opt_expr * @loops %d",
     "opt_clean",
     "memory_collect",
     "opt_clean",

@@ -8,32 +8,19 @@ a loop does not make. A loop is swept until it is quiet.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
 from functools import partial
 
 from .errors import LoopError, UsageError
 from .evaluate import evaluate
 from .netlist import Cell, Const, Netlist, Register, Word, WritePort
+from .reference_order import Group, Node, ordered
 
 #: A loop that is not quiet after so many sweeps, or a ripple of clocks after so many rounds, is called
 #: free-running.
 SWEEPS = 4096
 
 PowerUp = int | str | random.Random
-
-
-@dataclass(frozen=True, slots=True)
-class _Node:
-    """Something that settles: a cell, a register with overrides, a memory that is written without a clock.
-
-    What nodes read and drive are value numbers, and `-1 - n` for the rows of memory n.
-    """
-
-    drives: int
-    reads: frozenset[int]
-    update: Callable[[], bool]
-    src: str
 
 
 class Reference:
@@ -50,7 +37,7 @@ class Reference:
         self._values = [0] * len(netlist.widths)
         self._rows: list[list[int]] = []
         self._power_up(power_up)
-        self._groups = _ordered(list(self._nodes()))
+        self._groups = ordered(list(self._nodes()))
         self._ports = [(n, port) for n, memory in enumerate(netlist.memories) for port in memory.writes]
         self._clocks: list[int] | None = None
 
@@ -121,25 +108,24 @@ class Reference:
 
     # Settling: everything that follows its inputs without a clock.
 
-    def _nodes(self) -> Iterator[_Node]:
+    def _nodes(self) -> Iterator[Node]:
         for cell in self.netlist.cells:
             rows = {-1 - cell.int_param("memory")} if cell.kind == "read" else set()
-            yield _Node(
-                cell.output, _values(cell.operands) | rows, partial(self._update_cell, cell), cell.src
-            )
+            yield Node(cell.output, _values(cell.operands) | rows, partial(self._update_cell, cell), cell.src)
         for register in self.netlist.registers:
             if register.overrides:
-                yield _Node(
+                yield Node(
                     register.output,
                     _values(register.forcing),
                     partial(self._update_register, register),
                     register.src,
+                    holds=True,
                 )
         for number, memory in enumerate(self.netlist.memories):
             ports = [port for port in memory.writes if port.clock is None]
             if ports:
                 words = [word for port in ports for word in port.operands]
-                yield _Node(-1 - number, _values(words), partial(self._update_memory, number), memory.src)
+                yield Node(-1 - number, _values(words), partial(self._update_memory, number), memory.src)
 
     def _update_cell(self, cell: Cell) -> bool:
         operands = [self._word(word) for word in cell.operands]
@@ -175,18 +161,24 @@ class Reference:
         return before != self._rows[number]
 
     def _propagate(self) -> None:
-        for nodes, is_loop in self._groups:
-            changed = [node for node in nodes if node.update()]
-            sweeps, order, chance = 0, nodes, random.Random(0)
-            while is_loop and changed:
-                if sweeps == SWEEPS:
-                    raise self._free_running(changed)
-                if sweeps > 2 * len(nodes):
-                    order = chance.sample(nodes, len(nodes))
-                changed = [node for node in order if node.update()]
-                sweeps += 1
+        for group in self._groups:
+            self._settle_group(group)
 
-    def _free_running(self, nodes: Sequence[_Node]) -> LoopError:
+    def _settle_group(self, group: Group) -> None:
+        order, chance, sweeps = group.nodes, random.Random(0), 0
+        while True:
+            for inner in group.inner:
+                self._settle_group(inner)
+            changed = [node for node in order if node.update()]
+            if not group.is_loop or not changed:
+                return
+            if sweeps == SWEEPS:
+                raise self._free_running(changed)
+            sweeps += 1
+            if sweeps > 2 * len(order):
+                order = chance.sample(order, len(order))
+
+    def _free_running(self, nodes: Sequence[Node]) -> LoopError:
         driven = {node.drives for node in nodes}
         names = sorted(name for name, word in self.netlist.names.items() if driven & set(word.values()))
         return LoopError(
@@ -248,51 +240,3 @@ def _never_assigned(register: Register) -> bool:
     """Such a register is wiring: nothing can change it."""
     kept = register.clock is None or register.data == Word.value(register.output, register.width)
     return kept and not register.overrides
-
-
-def _ordered(nodes: Sequence[_Node]) -> list[tuple[list[_Node], bool]]:
-    """Groups of nodes, each after all that it reads; a group of several, or one that reads itself, is a
-    loop.
-
-    Two walks, as S. R. Kosaraju found (in Aho, Hopcroft and Ullman, Data Structures and Algorithms, 1983,
-    section 6.7): number the nodes as the walk along the readers leaves them, then walk back from the last.
-    """
-    by_driven = {node.drives: number for number, node in enumerate(nodes)}
-    sources = [[by_driven[read] for read in sorted(node.reads) if read in by_driven] for node in nodes]
-    readers: list[list[int]] = [[] for _ in nodes]
-    for number, found in enumerate(sources):
-        for source in found:
-            readers[source].append(number)
-    left: list[int] = []
-    seen: set[int] = set()
-    for start in range(len(nodes)):
-        left += _walk(start, readers, seen)
-    groups = []
-    seen = set()
-    for start in reversed(left):
-        found = sorted(_walk(start, sources, seen))
-        if found:
-            is_loop = len(found) > 1 or found[0] in sources[found[0]]
-            groups.append(([nodes[number] for number in found], is_loop))
-    return groups
-
-
-def _walk(start: int, along: Sequence[Sequence[int]], seen: set[int]) -> list[int]:
-    """The numbers reached from `start` that were not seen before, in the order in which the walk leaves
-    them."""
-    if start in seen:
-        return []
-    seen.add(start)
-    left: list[int] = []
-    path = [(start, iter(along[start]))]
-    while path:
-        number, following = path[-1]
-        for nxt in following:
-            if nxt not in seen:
-                seen.add(nxt)
-                path.append((nxt, iter(along[nxt])))
-                break
-        else:
-            left.append(number)
-            path.pop()
-    return left

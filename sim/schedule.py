@@ -93,7 +93,8 @@ class Schedule:
 
     `order` holds the nodes so that each stands after those that it reads, but for the values in `cuts`: those
     close a combinational loop, and a reader that comes first sees the previous pass. `loops` holds the nodes
-    of each loop.
+    of each loop in order. A loop through latches is closed by these, which stand last in it: they hold what the cells
+    answer to. Loops that its cells make among themselves are in `inner`.
     `settles_once` says that no state reaches a clock and that there is no loop, so that one commit brings the
     netlist to rest.
     """
@@ -102,6 +103,7 @@ class Schedule:
     order: tuple[int, ...]
     cuts: tuple[int, ...]
     loops: tuple[tuple[int, ...], ...]
+    inner: tuple[tuple[int, ...], ...]
     groups: tuple[Group, ...]
     settles_once: bool
 
@@ -174,11 +176,14 @@ def schedule(netlist: Netlist) -> Schedule:
     order: list[int] = []
     cuts: list[int] = []
     loops: list[tuple[int, ...]] = []
+    inner: list[tuple[int, ...]] = []
+    held = {index for node, index in place.items() if graph.register(node) is not None}
     for component in components(reads):
         if len(component) == 1 and component[0] not in reads[component[0]]:
             order.append(graph.nodes[component[0]])
             continue
-        members, closing = _cut(component, reads)
+        members, closing, rings = _opened(component, reads, held)
+        inner += (tuple(graph.nodes[index] for index in ring) for ring in rings)
         nodes = [graph.nodes[index] for index in members]
         order.extend(nodes)
         loops.append(tuple(nodes))
@@ -195,13 +200,36 @@ def schedule(netlist: Netlist) -> Schedule:
             cuts.append(driven[graph.nodes[index]])
     groups = _groups(netlist)
     once = not cuts and _settles_once(graph, groups)
-    return Schedule(graph, tuple(order), tuple(cuts), tuple(loops), groups, once)
+    return Schedule(graph, tuple(order), tuple(cuts), tuple(loops), tuple(inner), groups, once)
 
 
-def _cut(component: list[int], reads: list[list[int]]) -> tuple[list[int], list[int]]:
-    """Order one loop's cells depth first; the cells that are read before they stand close it."""
+def _opened(
+    component: list[int], reads: list[list[int]], held: set[int]
+) -> tuple[list[int], list[int], list[list[int]]]:
+    """Order one loop, what is `held` last; with that which is read before it stands, and loops of the rest."""
+    free = sorted(set(component) - held)
+    order, rings = [], []
+    if len(free) < len(component):
+        place = {node: index for index, node in enumerate(free)}
+        edges = [[place[other] for other in reads[node] if other in place] for node in free]
+        for part in components(edges):
+            members = _depth_first([free[index] for index in part], reads)
+            order += members
+            if len(part) > 1 or part[0] in edges[part[0]]:
+                rings.append(members)
+        order += sorted(held & set(component))
+    else:
+        order = _depth_first(component, reads)
+    done = {node: index for index, node in enumerate(order)}
+    closing = {
+        other for node in order for other in reads[node] if other in done and done[other] >= done[node]
+    }
+    return order, sorted(closing), rings
+
+
+def _depth_first(component: list[int], reads: list[list[int]]) -> list[int]:
+    """Each node after as many of those that it reads as that way of walking allows."""
     inside = set(component)
-    done: dict[int, int] = {}
     entered: set[int] = set()
     order: list[int] = []
     for root in sorted(component):
@@ -209,7 +237,6 @@ def _cut(component: list[int], reads: list[list[int]]) -> tuple[list[int], list[
         while work:
             node, leave = work.pop()
             if leave:
-                done[node] = len(order)
                 order.append(node)
             elif node not in entered:
                 entered.add(node)
@@ -219,10 +246,7 @@ def _cut(component: list[int], reads: list[list[int]]) -> tuple[list[int], list[
                     for other in reversed(reads[node])
                     if other in inside and other not in entered
                 )
-    closing = {
-        other for node in order for other in reads[node] if other in inside and done[other] >= done[node]
-    }
-    return order, sorted(closing)
+    return order
 
 
 def _groups(netlist: Netlist) -> tuple[Group, ...]:

@@ -33,6 +33,7 @@ class Program:
         self.netlist, self.plan, self.layout = netlist, plan, places
         self.position = {node: at for at, node in enumerate(plan.order)}
         self.closing = frozenset(plan.cuts)
+        self.inner = {ring[0]: ring for ring in plan.inner}
         self.kept = {value: at for at, value in enumerate(plan.kept)}
         self.states = {register.output: at for at, register in enumerate(netlist.registers)}
         self._driven = {node: value for value, node in plan.graph.makers.items()}

@@ -46,9 +46,9 @@ def come_to_rest(here: Here, loop: Sequence[int], most: int) -> None:
         value: text.phi(f"i{program.netlist.widths[value]}", name, origin) for value, name in start.items()
     }
     here.live = _with(here, before)
-    changed = _sweep(here, nodes, before)
+    changed, closing = _sweep(here, nodes, before, most)
     after = {value: here.scope.word(Word.value(value, program.netlist.widths[value])) for value in before}
-    taken = _by_chance(here, start, before, after, swept, _IN_ORDER + 2 * len(nodes))
+    taken = _by_chance(here, closing, start, before, after, swept, _IN_ORDER + 2 * len(nodes))
     following = text.op(f"add i32 {swept}, 1")
     again = text.op(f"and i1 {changed}, {text.op(f'icmp ult i32 {swept}, {most}')}")
     text.do(f"br i1 {again}, label %{top}, label %{still}")
@@ -61,26 +61,36 @@ def come_to_rest(here: Here, loop: Sequence[int], most: int) -> None:
     here.live = _with(here, after)
 
 
-def _sweep(here: Here, nodes: Sequence[int], before: Mapping[int, str]) -> str:
-    """One sweep in order; an i1 that says whether it changed a value that closes the loop."""
+def _sweep(here: Here, nodes: Sequence[int], before: Mapping[int, str], most: int) -> tuple[str, list[int]]:
+    """One sweep in order; an i1 that says whether it changed a value that closes the loop, and these values.
+
+    Where latches close the loop, loops of cells alone inside it come to rest in each sweep.
+    """
     program, text, scope = here.program, here.text, here.scope
     for value in before.keys() & program.closing:
         scope.renew(value, before[value])
-    changed = "0"
+    changed, closing, done = "0", [], set[int]()
     for node in nodes:
-        value = program.drives(node)
-        if value in program.closing:
+        value, ring = program.drives(node), program.inner.get(node, ())
+        if node in done:
+            continue
+        if 0 < len(ring) < len(nodes):
+            come_to_rest(here, ring, most)
+            done.update(ring)
+        elif value in program.closing:
             name = here.result(node, scope)
             differs = text.op(f"icmp ne i{program.netlist.widths[value]} {before[value]}, {name}")
             changed = text.op(f"or i1 {changed}, {differs}")
             scope.renew(value, name)
+            closing.append(value)
         else:
             here.emit([node])
-    return changed
+    return changed, closing
 
 
 def _by_chance(
     here: Here,
+    closing: Sequence[int],
     start: Mapping[int, str],
     before: Mapping[int, str],
     after: Mapping[int, str],
@@ -89,7 +99,6 @@ def _by_chance(
 ) -> Mapping[int, str]:
     """What the next sweep begins with: what this one came to, or, beyond the patience, about half of its bits."""
     program, text = here.program, here.text
-    closing = sorted(before.keys() & program.closing)
     if sum(program.netlist.widths[value] for value in closing) < 2:
         return after  # one bit alone has nobody to wait for
     late = text.op(f"icmp ugt i32 {count}, {patience}")

@@ -83,12 +83,30 @@ class Chain:
         self.registers.append(Register(number, 1, None, True, Word(), (override,), init, f"r{number}"))
         self.ready += [back, output]
 
+    def gathering(self) -> None:
+        """A latch that, while open, keeps some of what it has and adds to it, here and there through a held value."""
+        output, more = self.value(), self.bit()
+        (number,) = output.values()
+        source = output
+        if self.rng.random() < 0.5:
+            held = self.value()
+            source = self.cell("$mux", (held, output, self.bit()), held)
+        data = self.cell("$or", (self.cell("$and", (source, self.bit())), more))
+        init = Const(self.rng.getrandbits(1), 1)
+        override = Override(self.bit(), data)
+        self.registers.append(Register(number, 1, None, True, Word(), (override,), init, f"r{number}"))
+        self.ready += [output, data]
+
     def grow(self) -> None:
-        piece = self.rng.choice(("ring", "ring", "hold", "latch", "latch", "looped", "clocked", "gate"))
+        piece = self.rng.choice(
+            ("ring", "ring", "hold", "latch", "latch", "looped", "gathering", "gathering", "clocked", "gate")
+        )
         if piece == "ring":
             self.broken_ring()
         elif piece == "hold":
             self.holding()
+        elif piece == "gathering":
+            self.gathering()
         elif piece == "looped":
             self.looped_latch()
         elif piece == "gate":
