@@ -104,7 +104,9 @@ def test_a_restart_makes_its_steps_by_hand_where_the_step_clock_does_not() -> No
     assert table(found) == list(enumerate(expected))
     elsewhere = replace(SHEET, step=Step("i0"))
     assert rises(plan("strap 1", "restart 2", sheet=elsewhere), 0) != []
-    assert rises(plan("drive i7=0", "restart 2"), 7) == []  # whatever drives the line from outside makes the steps
+    assert (
+        rises(plan("drive i7=0", "restart 2"), 7) == []
+    )  # whatever drives the line from outside makes the steps
 
 
 def test_steps_end_with_the_rise_that_was_waited_for() -> None:
