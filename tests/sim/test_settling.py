@@ -14,52 +14,37 @@ import pytest
 from forelight.sim import Simulation
 from forelight.sim.errors import LoopError
 from forelight.sim.lanes import Lanes
-from forelight.sim.netlist import Cell, Const, Netlist, Override, Register, Slice, Word
+from forelight.sim.netlist import Const, Netlist, Override, Register, Word
 from forelight.sim.reference import Reference
 from forelight.sim.schedule import schedule
 from forelight.sim.state import PowerUp
 
-LINES, UPDATES = 4, 40
+from .unclocked_netlists import LINES, Maker
+
+UPDATES = 40
 
 
-class Chain:
+class Chain(Maker):
     """Grows a netlist of single bits on four lines, each piece reading what was there before."""
-
-    def __init__(self, rng: random.Random) -> None:
-        self.rng = rng
-        self.widths = [LINES]
-        self.cells: list[Cell] = []
-        self.registers: list[Register] = []
-        self.ready = [Word.of([Slice(0, bit, 1)]) for bit in range(LINES)]
-
-    def value(self) -> Word:
-        self.widths.append(1)
-        return Word.value(len(self.widths) - 1, 1)
 
     def bit(self) -> Word:
         """One of the last bits rather than one of the first: so the pieces stand behind each other."""
         late = self.rng.random() < 0.7
         return self.rng.choice(self.ready[-4:] if late else self.ready)
 
-    def cell(self, kind: str, operands: tuple[Word, ...], output: Word | None = None) -> Word:
-        output = output or self.value()
-        (number,) = output.values()
-        self.cells.append(Cell(kind, number, operands))
-        return output
-
     def broken_ring(self) -> None:
         """Two gates that feed each other; the selector lets only one of them through."""
         one, other, select = self.value(), self.value(), self.bit()
-        first = self.cell(self.rng.choice(("$and", "$xor", "$or")), (one, self.bit()))
-        second = self.cell(self.rng.choice(("$and", "$xnor", "$or")), (other, self.bit()))
-        self.cell("$mux", (self.bit(), second, select), one)
-        self.cell("$mux", (first, self.bit(), select), other)
+        first = self.gate(self.rng.choice(("$and", "$xor", "$or")), (one, self.bit()))
+        second = self.gate(self.rng.choice(("$and", "$xnor", "$or")), (other, self.bit()))
+        self.gate("$mux", (self.bit(), second, select), one)
+        self.gate("$mux", (first, self.bit(), select), other)
         self.ready += [one, other, first]
 
     def holding(self) -> None:
         """A multiplexer that holds what it has while it is not open."""
         held = self.value()
-        self.ready.append(self.cell("$mux", (held, self.bit(), self.bit()), held))
+        self.ready.append(self.gate("$mux", (held, self.bit(), self.bit()), held))
 
     def state(self, *, clocked: bool) -> None:
         output = self.value()
@@ -77,7 +62,7 @@ class Chain:
         """A latch whose data comes back to it through a gate, open only while the gate does not listen."""
         output, enable = self.value(), self.bit()
         (number,) = output.values()
-        back = self.cell("$mux", (output, self.bit(), enable))
+        back = self.gate("$mux", (output, self.bit(), enable))
         init = Const(self.rng.getrandbits(1), 1)
         override = Override(enable, back)
         self.registers.append(Register(number, 1, None, True, Word(), (override,), init, f"r{number}"))
@@ -90,8 +75,8 @@ class Chain:
         source = output
         if self.rng.random() < 0.5:
             held = self.value()
-            source = self.cell("$mux", (held, output, self.bit()), held)
-        data = self.cell("$or", (self.cell("$and", (source, self.bit())), more))
+            source = self.gate("$mux", (held, output, self.bit()), held)
+        data = self.gate("$or", (self.gate("$and", (source, self.bit())), more))
         init = Const(self.rng.getrandbits(1), 1)
         override = Override(self.bit(), data)
         self.registers.append(Register(number, 1, None, True, Word(), (override,), init, f"r{number}"))
@@ -110,7 +95,7 @@ class Chain:
         elif piece == "looped":
             self.looped_latch()
         elif piece == "gate":
-            self.ready.append(self.cell(self.rng.choice(("$and", "$or", "$xor")), (self.bit(), self.bit())))
+            self.ready.append(self.gate(self.rng.choice(("$and", "$or", "$xor")), (self.bit(), self.bit())))
         else:
             self.state(clocked=piece == "clocked")
 

@@ -5,41 +5,11 @@ from __future__ import annotations
 import random
 from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
-from typing import Any
 
 import numpy as np
-import pytest
-from forelight.designs.datasheet import Datasheet, Restart, Step
-from forelight.designs.procedure import Procedure, parse
-from forelight.harness.bench.timeline import Timeline, timeline
-from forelight.harness.boards.profile import Board
-from forelight.sim.errors import UsageError
+from forelight.designs.datasheet import Restart, Step
 
-SHEET = Datasheet("own", Path(), "", (), None, "amaranth", step=Step("i7"), restart=Restart("i6"), lines={})
-CHAIN = Board(
-    "small", "", 48_000, "chain", {}, 3, positions=3, ticks_per_bit=2, buttons={"i0": "PUSH", "i7": "STEP"}
-)
-DIRECT = Board("straight", "", 1000, "direct", {}, 3, codes=99, step_line="own", restart_line="own")
-
-
-def plan(*actions: str, board: Board = CHAIN, sheet: Datasheet = SHEET, **other: Any) -> Timeline:
-    return timeline(board, sheet, Procedure("test", parse(actions)), **other)
-
-
-def table(found: Timeline) -> list[tuple[int, str]]:
-    """Frame and lines of each change, bit 7 first."""
-    digits = 8 if found.board.link == "chain" else 10
-    return [
-        (frame, f"{lines:0{digits}b}")
-        for frame, lines in zip(found.frames.tolist(), found.lines.tolist(), strict=True)
-    ]
-
-
-def rises(found: Timeline, bit: int) -> list[int]:
-    """Frames in which a line rises."""
-    levels = (found.lines >> bit & 1).astype(np.int8)
-    return [int(frame) for frame in found.frames[np.diff(levels, prepend=np.int8(0)) == 1]]
+from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises, table
 
 
 def test_each_move_takes_a_frame_and_the_end_shows_the_last_answer() -> None:
@@ -197,33 +167,6 @@ def test_a_line_driven_from_outside() -> None:
     assert [lines for _, lines in table(nothing)] == ["00000010", "00000000"]
 
 
-FIGHT = "two sources on one line would fight, and either can be damaged: the board's own documents come first"
-
-
-@pytest.mark.parametrize(
-    ("actions", "message"),
-    [
-        (
-            ["set i3=1", "drive i3=1"],
-            f"drive i3=1: the switch of i3 is closed; {FIGHT}; write set i3=0 before",
-        ),
-        (["drive i1=1"], f"drive i1=1: the switch of i1 is closed; {FIGHT}; write set i1=1 before"),
-        (["strap 3", "drive i7=1"], f"drive i7=1: the step clock drives i7; {FIGHT}; write disable before"),
-        (
-            ["press i0", "drive i0=1"],
-            f"drive i0=1: the button on i0 is held; {FIGHT}; write release i0 before",
-        ),
-        (["drive i0=1", "press i0"], f"press i0: i0 is driven from outside; {FIGHT}; write let go i0 before"),
-        (["drive i6=1", "restart"], f"restart: i6 is driven from outside; {FIGHT}; write let go i6 before"),
-        (["drive i3=1", "strap 3"], f"strap 3: i3 is driven from outside; {FIGHT}; write let go i3 before"),
-    ],
-)
-def test_two_drivers_on_a_line_are_refused(actions: list[str], message: str) -> None:
-    with pytest.raises(UsageError) as caught:
-        plan(*actions, board=replace(CHAIN, pulls={"i1": 1}))
-    assert str(caught.value) == message
-
-
 def test_switches_without_contact() -> None:
     board = replace(CHAIN, pulls={"i1": 1, "i2": 0})
     found = plan("set i0=1 i1=0 i2=1 i3=1", "set i1=1", "press i0", board=board, contacts=0b1111_1001)
@@ -264,60 +207,6 @@ def test_a_million_steps_are_an_arithmetic_sequence() -> None:
     np.testing.assert_array_equal(np.diff(found.frames[2:]), 3)
     np.testing.assert_array_equal(found.lines[2:] >> 7, np.arange(1, len(found.lines) - 1) & 1)
     assert len(rises(found, 7)) == 1_000_000
-
-
-PLAIN = replace(SHEET, step=None, restart=None)
-OTHER = replace(SHEET, step=Step("i3"))
-
-
-@pytest.mark.parametrize(
-    ("sheet", "actions", "message"),
-    [
-        (SHEET, ["select 3"], "small has no slot 3; its slots are 0 to 2"),
-        (SHEET, ["strap 256"], "small has no strap code 256; its codes are 0 to 255"),
-        (SHEET, ["press i3"], "no button of small sits on i3; lines with buttons: i0, i7; or use set"),
-        (SHEET, ["steps 5"], "steps 5: the step clock is off; use strap or enable before it"),
-        (
-            SHEET,
-            ["oscillator off", "frames 5"],
-            "frames 5: nothing moves while the oscillator is off; switch the oscillator on first",
-        ),
-        (
-            SHEET,
-            ["strap 3", "pulse 5"],
-            "the step clock is on: steps by hand do not reach the step line; "
-            "switch it off first, or wait for steps",
-        ),
-        (
-            OTHER,
-            ["strap 3", "steps 5"],
-            "steps 5: the step clock of small is on i7, the step line of own is i3; "
-            "make steps by hand with pulse",
-        ),
-        (
-            PLAIN,
-            ["restart"],
-            "own has no restart line; leave restart out, or state [restart] in its datasheet",
-        ),
-        (
-            SHEET,
-            ["strap 0", "steps 40000000"],
-            "the procedure comes to 80000004 changes of the lines; "
-            "at most 67108864 are kept; make it shorter, or step slower",
-        ),
-    ],
-)
-def test_what_cannot_be_carried_out(sheet: Datasheet, actions: list[str], message: str) -> None:
-    with pytest.raises(UsageError) as caught:
-        plan(*actions, sheet=sheet)
-    assert str(caught.value) == message
-
-
-def test_a_procedure_that_time_cannot_count() -> None:
-    slow = replace(CHAIN, positions=65536, ticks_per_bit=65536)
-    with pytest.raises(UsageError) as caught:
-        plan("frames 1000000000", board=slow)
-    assert str(caught.value) == "the procedure comes to 1000000000 frames of small; make it shorter"
 
 
 def test_lines_do_not_depend_on_how_waits_are_cut() -> None:

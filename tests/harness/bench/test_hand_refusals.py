@@ -1,0 +1,91 @@
+"""What the hand does not do: drive a line that has a source, or wait for what never comes."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from forelight.designs.datasheet import Datasheet, Step
+from forelight.sim.errors import UsageError
+
+from .hand_plans import CHAIN, SHEET, plan
+
+FIGHT = "two sources on one line would fight, and either can be damaged: the board's own documents come first"
+
+
+@pytest.mark.parametrize(
+    ("actions", "message"),
+    [
+        (
+            ["set i3=1", "drive i3=1"],
+            f"drive i3=1: the switch of i3 is closed; {FIGHT}; write set i3=0 before",
+        ),
+        (["drive i1=1"], f"drive i1=1: the switch of i1 is closed; {FIGHT}; write set i1=1 before"),
+        (["strap 3", "drive i7=1"], f"drive i7=1: the step clock drives i7; {FIGHT}; write disable before"),
+        (
+            ["press i0", "drive i0=1"],
+            f"drive i0=1: the button on i0 is held; {FIGHT}; write release i0 before",
+        ),
+        (["drive i0=1", "press i0"], f"press i0: i0 is driven from outside; {FIGHT}; write let go i0 before"),
+        (["drive i6=1", "restart"], f"restart: i6 is driven from outside; {FIGHT}; write let go i6 before"),
+        (["drive i3=1", "strap 3"], f"strap 3: i3 is driven from outside; {FIGHT}; write let go i3 before"),
+    ],
+)
+def test_two_drivers_on_a_line_are_refused(actions: list[str], message: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        plan(*actions, board=replace(CHAIN, pulls={"i1": 1}))
+    assert str(caught.value) == message
+
+
+PLAIN = replace(SHEET, step=None, restart=None)
+OTHER = replace(SHEET, step=Step("i3"))
+
+
+@pytest.mark.parametrize(
+    ("sheet", "actions", "message"),
+    [
+        (SHEET, ["select 3"], "small has no slot 3; its slots are 0 to 2"),
+        (SHEET, ["strap 256"], "small has no strap code 256; its codes are 0 to 255"),
+        (SHEET, ["press i3"], "no button of small sits on i3; lines with buttons: i0, i7; or use set"),
+        (SHEET, ["steps 5"], "steps 5: the step clock is off; use strap or enable before it"),
+        (
+            SHEET,
+            ["oscillator off", "frames 5"],
+            "frames 5: nothing moves while the oscillator is off; switch the oscillator on first",
+        ),
+        (
+            SHEET,
+            ["strap 3", "pulse 5"],
+            "the step clock is on: steps by hand do not reach the step line; "
+            "switch it off first, or wait for steps",
+        ),
+        (
+            OTHER,
+            ["strap 3", "steps 5"],
+            "steps 5: the step clock of small is on i7, the step line of own is i3; "
+            "make steps by hand with pulse",
+        ),
+        (
+            PLAIN,
+            ["restart"],
+            "own has no restart line; leave restart out, or state [restart] in its datasheet",
+        ),
+        (
+            SHEET,
+            ["strap 0", "steps 40000000"],
+            "the procedure comes to 80000004 changes of the lines; "
+            "at most 67108864 are kept; make it shorter, or step slower",
+        ),
+    ],
+)
+def test_what_cannot_be_carried_out(sheet: Datasheet, actions: list[str], message: str) -> None:
+    with pytest.raises(UsageError) as caught:
+        plan(*actions, sheet=sheet)
+    assert str(caught.value) == message
+
+
+def test_a_procedure_that_time_cannot_count() -> None:
+    slow = replace(CHAIN, positions=65536, ticks_per_bit=65536)
+    with pytest.raises(UsageError) as caught:
+        plan("frames 1000000000", board=slow)
+    assert str(caught.value) == "the procedure comes to 1000000000 frames of small; make it shorter"
