@@ -22,6 +22,7 @@ from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
+from .glitches import decided
 from .period import period
 from .powerups import run_power_ups
 from .proof import prove
@@ -136,9 +137,12 @@ def _story(
             if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
                 raise
             loops += error.loops
-    known = ALL & ~touched(seat.netlist, loops)
+    known = ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values))
     proved = prove(still.netlist, values)
     sure, agreed = proved.bits & np.uint8(known), answer.agreed & np.uint8(known)
+    for fork in proved.forks:
+        if fork.is_glitch:  # no sampled power-up glitches, so their agreement says nothing of it
+            agreed[fork.update + 1 :] &= np.uint8(ALL & ~decided(still.netlist, fork))
     return Story(
         frames,
         answer.outputs,

@@ -20,11 +20,10 @@ def stilled(netlist: Netlist, loops: Iterable[Oscillation]) -> Netlist:
     return without(netlist, {value for loop in loops for value in loop.values})
 
 
-def touched(netlist: Netlist, loops: Iterable[Oscillation]) -> int:
-    """Mask of the bits of `outputs` that may depend on these loops, through logic, registers and memories."""
-    tainted = {value for loop in loops for value in loop.values}
-    memories: set[int] = set()
-    grown = bool(tainted)
+def touched(netlist: Netlist, values: Iterable[int], stores: Iterable[int] = ()) -> int:
+    """Mask of the bits of `outputs` that may depend on these values and memories, through whatever holds state too."""
+    tainted, memories = set(values), set(stores)
+    grown = bool(tainted or memories)
     while grown:
         before = len(tainted), len(memories)
         for cell in netlist.cells:

@@ -15,7 +15,7 @@ class Race:
     """Lines that moved in one update, whose order decided what some outputs showed from then on (Time 5).
 
     `tick` and `step` say when; `lines` and `outputs` are names such as i0 and o0, `registers` those of the source that
-    came to hold one thing or another. A line that moved alone has made a glitch.
+    came to hold one thing or another. A line that moved alone may have made a glitch.
     """
 
     tick: int

@@ -120,7 +120,9 @@ def _races(
             registers=tuple(name.removeprefix("wrapper.").removeprefix("design.") for name in fork.registers),
         )
 
-    seen = list(_lost(story.answer.forks, story.proved | story.agreed, story.proved | story.agreed))
+    glitches = (fork for fork in story.doubts if fork.is_glitch)
+    forks = sorted((*story.answer.forks, *glitches), key=lambda fork: fork.update)
+    seen = list(_lost(forks, story.proved | story.agreed, story.proved | story.agreed))
     named = {fork.update: outputs for fork, outputs in seen}
     doubted = (
         (fork, outputs & ~named.get(fork.update, 0))

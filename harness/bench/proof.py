@@ -26,6 +26,10 @@ class Fork:
     lines: int
     registers: tuple[str, ...]
 
+    @property
+    def is_glitch(self) -> bool:
+        return self.lines.bit_count() == 1
+
 
 @dataclass(frozen=True)
 class Proved:

@@ -21,7 +21,8 @@ class Story:
     Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
     sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift. Where
     something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
-    time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved.
+    time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved; what a
+    glitch may decide there is not agreed either.
     `left_open` says in words what no proof was tried of.
     """
 

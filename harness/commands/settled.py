@@ -57,7 +57,9 @@ def settles(golden: Golden, found: Settling, *, restart: bool = False) -> str:
         names, tried = ranges(found.never), f"{facts.get('power_ups', 'several')} power-ups"
         kept = [line for line in found.never if line not in found.raced]
         if not kept:
-            return f"A race leaves {names} unsettled to the end: the chip may show either."
+            alone = any(len(race.lines) == 1 for race in golden.races)
+            what = "A glitch" if alone else "A race"
+            return f"{what} leaves {names} unsettled to the end: the chip may show either."
         whose = "The restart does not settle" if found.restarted else "The power-up decides"
         hint = ""
         if restart and not found.restarted:
@@ -117,6 +119,10 @@ def _when(golden: Golden, race: Race) -> str:
 
 def _race(golden: Golden, race: Race) -> str:
     show = "shows" if len(race.outputs) == 1 else "show"
+    if len(race.lines) == 1:
+        return (
+            f"{_moved(golden, race)}: what {ranges(race.outputs)} {show} then depends on a glitch on its way."
+        )
     return f"{_moved(golden, race)}: what {ranges(race.outputs)} {show} then depends on which is first."
 
 

@@ -90,14 +90,17 @@ def unsettled(datasheet: Datasheet, seen: Look) -> Iterator[Finding]:
 def _raced(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     """The first races, and the first that only the proof suspects."""
     apart = "move inputs while the step clock is off, or before the restart is let go"
+    clean = "keep gates off clocks, restarts and latch enables"
     for race in golden.races[:MOST_RACES]:
         said = f"what {_show(race)} then depends on which is first: {apart}"
+        if len(race.lines) == 1:
+            said = f"what {_show(race)} then depends on a glitch on its way: {clean}"
         yield Finding(procedure.name, f"{_when(procedure, race)}, and {said}", DATASHEET_FILE)
     for race in golden.suspects[:MOST_RACES]:
         what = f"what {_show(race)} then, though no power-up that was tried showed a difference"
         said = f"which is first may decide {what}: {apart}"
         if len(race.lines) == 1:
-            said = f"a glitch on its way may decide {what}: keep gates off clocks, restarts and latch enables"
+            said = f"a glitch on its way may decide {what}: {clean}"
         yield Finding(procedure.name, f"{_when(procedure, race)}, and {said}", DATASHEET_FILE)
 
 

@@ -118,19 +118,41 @@ def test_a_race_that_only_the_proof_suspects_is_named_apart(tmp_path: Path) -> N
     assert not predict(QUAY, sheet, procedure(*apart)).suspects
 
 
-def test_a_glitch_of_one_line_is_suspected(tmp_path: Path) -> None:
+def test_what_a_glitch_may_decide_is_unsettled_and_nothing_else(tmp_path: Path) -> None:
+    """No sampled power-up glitches, so their agreement is no ground to say how the chip counts (Time 5)."""
     (tmp_path / "hazard.v").write_text(
         "module hazard (input [7:0] inputs, output [7:0] outputs);\n"
-        "    wire tick = inputs[0] & inputs[1] | ~inputs[0] & inputs[2]; reg count;\n"
+        "    wire tick = inputs[0] & inputs[1] | ~inputs[0] & inputs[2]; reg count, follows, other;\n"
         "    always @(posedge tick or posedge inputs[6]) if (inputs[6]) count <= 0; else count <= ~count;\n"
-        "    assign outputs = {7'd0, count};\nendmodule\n"
+        "    always @(posedge inputs[7]) begin follows <= count; other <= inputs[3]; end\n"
+        "    assign outputs = {5'd0, other, follows, count};\nendmodule\n"
     )
     sheet = bare(tmp_path / "hazard.v", None, "i7", None)
-    moves = ("set i6=1", "set i6=0", "set i1=1", "set i2=1", "frames 2", "set i0=1", "frames 2")
-    golden = predict(QUAY, sheet, procedure(*moves))
-    (suspect,) = golden.suspects
-    assert (suspect.lines, suspect.outputs) == (("i0",), ("o0",))
-    assert not golden.races
+    up = ("set i6=1", "set i7=1", "set i6=0", "set i7=0", "set i1=1", "set i2=1", "frames 2")
+    golden = predict(QUAY, sheet, procedure(*up, "set i0=1", "frames 2"))
+    (race,) = golden.races
+    assert (race.lines, race.outputs) == (("i0",), ("o0",))
+    assert not golden.suspects
+    assert [int(golden.settled[row]) & 0b111 for row in (-2, -1)] == [0b111, 0b110]
+    stepped = predict(QUAY, sheet, procedure(*up, "set i0=1", "set i7=1", "frames 2"))
+    assert int(stepped.settled[-1]) & 0b111 == 0b100
+    again = predict(QUAY, sheet, procedure(*up, "set i0=1", "set i6=1", "set i7=1", "frames 2"))
+    assert int(again.proved[-1]) & 0b111 == 0b111
+
+
+def test_a_pulse_that_clears_itself_counts_or_does_not(tmp_path: Path) -> None:
+    """Its width is a few gate delays: common practice, no source."""
+    (tmp_path / "pulse.v").write_text(
+        "module pulse (input [7:0] inputs, output [7:0] outputs);\n"
+        "    reg pulse, count; wire clear = pulse | inputs[6];\n"
+        "    always @(posedge inputs[7] or posedge clear) if (clear) pulse <= 0; else pulse <= 1;\n"
+        "    always @(posedge pulse or posedge inputs[6]) if (inputs[6]) count <= 0; else count <= ~count;\n"
+        "    assign outputs = {6'd0, count, 1'b1};\nendmodule\n"
+    )
+    sheet = bare(tmp_path / "pulse.v", None, "i7", None)
+    golden = predict(QUAY, sheet, procedure("set i6=1", "set i6=0", "set i7=1", "frames 2"))
+    assert int(golden.settled[-1]) & 0b11 == 0b01
+    assert [race.lines for race in golden.races] == [("i7",)]
 
 
 def test_nothing_is_suspected_where_lines_move_one_at_a_time() -> None:
