@@ -32,6 +32,7 @@ class Beginning(Enum):
     """What a recording begins with, as it is laid."""
 
     INSIDE = "what is foretold"
+    TOLD = "in the set-up, as the line that ends it tells"
     SET_UP = "in the set-up"
     ASTRAY = "the design ran already"
     UNKNOWN = "it cannot be told"
@@ -44,15 +45,18 @@ def beginning(view: View, base: TimeBase) -> Beginning:
         return Beginning.INSIDE
     start, onward = base.to_capture(np.array([golden.since - GATE, golden.onward + GATE]))
     before = view.edges.between(view.start, float(start))
-    if not len(before.time) or base.to_golden(np.array([view.start]))[0] > -GATE:
-        return Beginning.INSIDE
+    begin = float(base.to_golden(np.array([view.start]))[0])
     told = [
         _ends_between(view, number, float(start), float(onward))
         for number in view.inputs
         if _moves(view, number)
     ]
+    if not all(told) and begin < golden.since - 2 * GATE:
+        return Beginning.ASTRAY
+    if not len(before.time) or begin > -GATE:
+        return Beginning.INSIDE
     if told:
-        return Beginning.SET_UP if all(told) else Beginning.ASTRAY
+        return Beginning.TOLD if all(told) else Beginning.ASTRAY
     share, shift, wrong = _fitting(view, base, before)
     if share < RESTS or wrong > WRONG:
         return Beginning.SET_UP

@@ -6,12 +6,17 @@ most bits agree is taken. If bits differ there, a step may have been lost or gai
 before the slip at one offset, and after it at another, and the longer part has won. What went wrong, went wrong at
 the slip; so an offset that explains more edges at the capture's beginning, up to its own first difference, is
 preferred.
+
+A capture that may begin in the set-up, of which nothing is foretold, is laid there if the recorded restart says so, or
+if far less differs then. Where something differs one way and nothing another, and it cannot be told which is right,
+that is an open question.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from enum import Enum
 
 import numpy as np
 
@@ -26,25 +31,32 @@ NEAR = 0.06  # rates that are searched at first, on both sides of the predicted 
 FAR = 64.0  # and at last
 BEYOND = 3  # edges beyond the golden's ends that cannot all be spikes
 NUDGES = (0.25, 0.5, 0.75, 1.0)  # of what a time base may be off
+FEWER = 0.5  # of the bits may differ if the recording is to begin in the set-up, where no line tells
 MORE = 2  # edges that another offset must explain beyond the first one, or lines that are wrong without it
 
 
 Placed = tuple[TimeBase, Comparison]
 
 
+class Question(Enum):
+    """What cannot be told of a recording."""
+
+    SET_UP = "whether it begins before the slot was up"
+    NO_SLIP = "whether all its changes, strewn widely, lie on one line"
+
+
 @dataclass(frozen=True)
 class Laid:
     """A capture laid on the golden: what its time base is, what differs, and how likely it is to be chance.
 
-    It is an `open_question` if nothing differs should the recording begin in the set-up, and something does should it
-    not.
+    There is an open `question` if nothing differs should the answer to it be yes, and something does should it be no.
     """
 
     view: View
     base: TimeBase
     result: Comparison
     odds: Chance
-    open_question: bool = False
+    question: Question | None = None
 
     @property
     def first(self) -> float:
@@ -87,28 +99,31 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
     bases: list[TimeBase] = []
     best: Placed | None = None
     early: Placed | None = None  # of those that begin in the set-up
-    sure = True
+    begun = Beginning.TOLD
+    question: Question | None = None
     for offset, rate in fits:
         base = _base(view, offset, rate, found.around)
         begins = beginning(view, base)
         if begins is Beginning.INSIDE:
             bases.append(base)
-            best = _better(view, best, _straightened(view, (base, _compared(view, base)), offset, rate))
+            placed, strewn = _straightened(view, (base, _compared(view, base)), offset, rate)
+            best = _better(view, best, placed)
+            if best is placed:
+                question = Question.NO_SLIP if strewn else None
             if not len(best[1].differences.time):
                 break
         elif begins is not Beginning.ASTRAY:
             placed = base, _compared(view, base)
             if _better(view, early, placed) is placed:
-                early, sure = placed, begins is Beginning.SET_UP
-    open_question = False
+                early, begun = placed, begins
     free = 1 if view.clock or not view.capture.timed else 2
     edges = view.edges.head(found.around, MOST)
     if early and best and chance(edges, view.nearest, best[0], tried, free, inputs=view.inputs).found > SMALL:
         best = None  # by accident only
-    if early and best and not sure:
-        open_question = _share(early) == 0 < _share(best)
-    elif early and (best is None or (sure and _share(early) < _share(best) / 2)):
-        best, bases = early, [early[0]]
+    if early and best and begun is Beginning.UNKNOWN and not _share(early):
+        question = Question.SET_UP if _share(best) else question
+    elif early and (best is None or _share(early) < _share(best) * (1 if begun is Beginning.TOLD else FEWER)):
+        best, bases, question = early, [early[0]], None
     if best is None:
         return None
     best = _without_doubt(view, *best)
@@ -117,7 +132,7 @@ def _at_best(view: View, found: Search, tried: int) -> Laid | None:
         edges = view.edges.head(view.edges.first, MOST)
         known = anchored(edges, view.nearest, best[0], view.inputs, view.golden.onward)
         odds = replace(odds, found=min(odds.found, known))
-    return _from_start(Laid(view, *best, odds, open_question), bases)
+    return _from_start(Laid(view, *best, odds, question), bases)
 
 
 def _share(placed: Placed) -> float:
@@ -131,18 +146,22 @@ def _base(view: View, offset: float, rate: float, around: float) -> TimeBase:
     return track(view.edges, view.nearest, offset, rate, around)
 
 
-def _straightened(view: View, placed: Placed, offset: float, rate: float) -> Placed:
-    """The same, or by one line through all edges, if nothing differs then.
+def _straightened(view: View, placed: Placed, offset: float, rate: float) -> tuple[Placed, bool]:
+    """The same, or by one line through all edges, if nothing differs then and no slip would explain them better.
 
-    Between sparse changes a short line may have been carried on astray.
+    Between sparse changes a short line may have been carried on astray. Where nothing differs by one line, and a slip
+    explains the edges better, but perhaps by accident, neither is sure: that is told too.
     """
     if view.clock or not view.capture.timed or not len(placed[1].differences.time):
-        return placed
-    base = straight(view.edges, view.nearest, offset, rate)
-    if base is None:
-        return placed
+        return placed, False
+    found = straight(view.edges, view.nearest, offset, rate)
+    if found is None:
+        return placed, False
+    base, slips = found
     other = base, _compared(view, base)
-    return placed if len(other[1].differences.time) else _better(view, placed, other)
+    if slips <= SMALL or len(other[1].differences.time):
+        return placed, False
+    return (_better(view, placed, other), False) if slips == 1 else (placed, True)
 
 
 def _better(view: View, one: Placed | None, other: Placed) -> Placed:

@@ -114,29 +114,37 @@ def track(edges: Stream, nearest: Nearest, offset: float, rate: float, around: f
     return _averaged(capture, golden, rate)
 
 
-def straight(edges: Stream, nearest: Nearest, offset: float, rate: float) -> TimeBase | None:
-    """The same for a capture with so few changes, and so short, that a line through all is surer than one carried on.
+def straight(edges: Stream, nearest: Nearest, offset: float, rate: float) -> tuple[TimeBase, float] | None:
+    """The same for a capture with so few changes, and so short, that a line through all is surer than one carried on,
+    and the chance at which a step that was lost or gained on the way would explain the edges so much better by accident
+    (1 where none does).
 
-    None where there are more, or where a step that was lost or gained on the way would explain the edges better.
+    None where there are more.
     """
     if edges.last - edges.first > MEMORY_STEPS or edges.total > SEED_MOST:
         return None
     capture, golden = _matched(edges.head(edges.first, edges.total), nearest, offset, rate)
-    return None if len(capture) < 3 or _slips(capture, golden) else _averaged(capture, golden, rate)
+    return None if len(capture) < 3 else (_averaged(capture, golden, rate), _slips(capture, golden))
 
 
-def _slips(x: Floats, y: Floats) -> bool:
-    """Whether a line with a step of 1 up or down in it fits these points better, by least squares, than one without.
+def _slips(x: Floats, y: Floats) -> float:
+    """The chance at which a line with a step of 1 up or down in it fits these points so much better than one without.
 
-    The step's own remainder is taken from the line first; ends of less than two points are left out.
+    1 where none does better, by least squares. The step's own remainder is taken from the line first; ends of less than
+    two points are left out. That one of two given laws is the likelier by a factor, though the other holds, has at most
+    the inverse of it as its chance; here it is multiplied by the number of places (Bonferroni's correction).
     """
     middle, height, slope = _straight(x, y, 1.0)
-    behind = np.cumsum((y - height - slope * (x - middle))[::-1])[::-1]
+    rest = y - height - slope * (x - middle)
+    behind = np.cumsum(rest[::-1])[::-1]
     count = np.arange(len(x), 0, -1)
     lever = np.cumsum((x - middle)[::-1])[::-1]
     own = count - count**2 / len(x) - lever**2 / max(float(((x - middle) ** 2).sum()), TINY)
-    better = 2 * np.abs(behind) > own
-    return bool(better[2:-1].any())
+    better = float((2 * np.abs(behind) - own)[2:-1].max(initial=0.0))
+    if better <= 0:
+        return 1.0
+    squares = float((rest**2).sum())
+    return float(min(1.0, len(x) * (max(squares - better, TINY) / squares) ** (len(x) / 2)))
 
 
 def _seed(

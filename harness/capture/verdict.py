@@ -11,7 +11,7 @@ from ..boards.profile import Board
 from .align import MOST
 from .chance import SMALL, Chance, chance
 from .judge import Comparison
-from .lay import Laid, lay
+from .lay import Laid, Question, lay
 from .prepare import View, views
 from .record import GAP, Capture, Line
 from .reference import Reference, reference
@@ -20,6 +20,17 @@ from .timebase import TimeBase, unit_base
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 SOME = 20  # edges that cannot all be noise
 SLACK = 0.001  # the board's own oscillator, and rounding
+#: For what cannot be told: the reason, and what to record instead.
+OPEN = {
+    Question.SET_UP: (
+        "If the recording began before the slot was up, though, nothing else differs.",
+        "Record the restart too, or begin when it has been let go.",
+    ),
+    Question.NO_SLIP: (
+        "By another time base, though, nothing differs: there are so few changes, strewn so widely, that both fit.",
+        "Record the step line too, or more lines.",
+    ),
+}
 
 
 @dataclass(frozen=True)
@@ -125,10 +136,11 @@ def _decided(plain: Verdict, laid: Laid, board: Board, tolerance: float) -> Verd
         kind = INCONCLUSIVE
         reasons.append(f"{result.doubtful} bits differ, but so near an edge that the time base cannot tell.")
         remedies = ("Record more samples a step, or the step line too.",)
-    if laid.open_question and not off:
+    if laid.question and not off:
         kind = INCONCLUSIVE
-        reasons.append("If the recording began before the slot was up, though, nothing else differs.")
-        remedies = ("Record the restart too, or begin when it has been let go.",)
+        reason, remedy = OPEN[laid.question]
+        reasons.append(reason)
+        remedies = (remedy,)
     return replace(
         plain,
         kind=kind,

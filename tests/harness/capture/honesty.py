@@ -7,9 +7,9 @@ reader could tell it from a good capture is decided by trying every shift of the
 
 from __future__ import annotations
 
+import argparse
 import multiprocessing
 import os
-import sys
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -202,8 +202,14 @@ def measure(
 
 
 def main() -> None:
-    good, faulty = (int(word) for word in sys.argv[1:3]) if len(sys.argv) > 2 else (2000, 2000)
-    found = measure(good, faulty, os.cpu_count() or 1, int(sys.argv[3]) if len(sys.argv) > 3 else 0)
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split(":")[0] + ".")
+    parser.add_argument(
+        "good", type=int, nargs="?", default=2000, help="how many good captures (%(default)s)"
+    )
+    parser.add_argument("faulty", type=int, nargs="?", default=2000, help="and with an error (%(default)s)")
+    parser.add_argument("first", type=int, nargs="?", default=0, help="the first seed (%(default)s)")
+    asked = parser.parse_args()
+    found = measure(asked.good, asked.faulty, os.cpu_count() or 1, asked.first)
     print(*found.odd, sep="\n")
     print(found.table())
 

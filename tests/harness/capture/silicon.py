@@ -40,6 +40,7 @@ CATALOGUE = (
     *("travelling_wave", "weather_report", "word_roller"),
 )
 POWER_UPS = 16
+HELD = 12  # steps for which a hand holds restart at most
 
 
 class Scramble(wiring.Component):
@@ -196,7 +197,7 @@ class Silicon:
         active = int(restart.active == "high")
         while True:
             step = 2 * next(self.board.half(a.code) for a in before if isinstance(a, Strap))
-            wait, hold = rng.randint(1, 4 * step), rng.randint(2 * step, 12 * step)
+            wait, hold = rng.randint(1, 4 * step), rng.randint(2 * step, HELD * step)
             pressed = (Set({restart.line: active}), Frames(hold), Set({restart.line: 1 - active}))
             plan = self._plan(slot, (*before, Frames(wait), *pressed, *then))
             moved = plan.lines[1:] ^ plan.lines[:-1]

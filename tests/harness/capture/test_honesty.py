@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import os
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
-from tests.harness.capture.honesty import GOOD, Tally, draw, measure
+from tests.harness.capture.honesty import GOOD, Tally, draw, judged, measure
 from tests.harness.capture.noise import FAULTS
-from tests.harness.capture.oracle import hidden
+from tests.harness.capture.oracle import first_steps, hidden
 
 
 def holds(found: Tally) -> None:
@@ -30,6 +31,23 @@ def test_some_captures_of_the_chip() -> None:
     holds(measure(40, 36, 1, first_seed=5000, chips=(3, 8), variety=4))
 
 
+@pytest.mark.parametrize(
+    ("positions", "fault", "seed", "kind"),
+    [(8, GOOD, 191, AGREES), (3, "lost", 44, INCONCLUSIVE), (3, "lost", 34, DIFFERS)],
+)
+def test_a_lone_line_with_few_changes(positions: int, fault: str, seed: int, kind: str) -> None:
+    """All its changes may lie on one line, though carried on from some of them they do not."""
+    assert judged(draw(positions, fault, seed), seed).kind == kind
+
+
+def test_the_recorded_restart_tells_where_a_recording_begins() -> None:
+    """Two lines are swapped, so that the recording fits better where restart is not foretold."""
+    case = draw(4, "swap", 52)
+    found = judged(case, 52).first
+    assert found is not None
+    assert found.step in first_steps(case)
+
+
 @pytest.mark.slow
 def test_thousands_of_captures_of_the_chip() -> None:
     """Seeds 0 to 1999; 0 of 2000 means a share of at most 0.15 % with 95 % confidence (3/n)."""
@@ -43,6 +61,11 @@ def test_a_hidden_fault_is_one_that_another_shift_explains() -> None:
     assert not any(hidden(draw(3, "flip", seed, 4)) for seed in range(6))
     case = draw(3, "stuck", 1, 4)
     assert not hidden(case)
+    # Restart may have been held for a step more, and the lost step come before all changes: only the restart tells.
+    case = draw(3, "lost", 22)
+    assert hidden(case)
+    assert not hidden(replace(case, noise=replace(case.noise, lines=(*case.noise.lines, "i6"))))
+    case = draw(3, "stuck", 1, 4)
     whole = case.__class__(case.run, "stuck", case.run.pins, case.noise)
     assert hidden(whole)
     assert np.array_equal(whole.pins, case.run.pins)
