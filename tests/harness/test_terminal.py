@@ -6,6 +6,7 @@ import os
 import pty
 import re
 import select
+import signal
 import subprocess
 import sys
 import termios
@@ -34,6 +35,12 @@ class Ended:
         return " ".join(plain.split())
 
 
+def _at_a_terminal() -> None:
+    """In the child: it belongs to the terminal, and Ctrl-C reaches it though the tests may run in the background."""
+    ioctl(0, termios.TIOCSCTTY, 0)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 def on_terminal(
     *arguments: str, columns: int = 80, rows: int = 24, stop_at: bytes | None = None, **env: str
 ) -> Ended:
@@ -49,7 +56,7 @@ def on_terminal(
         stderr=terminal,
         env=inherited | environment,
         start_new_session=True,
-        preexec_fn=lambda: ioctl(0, termios.TIOCSCTTY, 0),  # noqa: PLW1509 - one system call, no lock taken
+        preexec_fn=_at_a_terminal,  # noqa: PLW1509 - two system calls, no lock taken
     )
     os.close(terminal)
     screen = b""
