@@ -16,6 +16,11 @@ class Text:
         self._few: dict[str, frozenset[int]] = {}
         self.here = ""
 
+    @property
+    def length(self) -> int:
+        """Lines so far."""
+        return len(self._lines)
+
     def name(self, stem: str = "") -> str:
         self._names += 1
         return f"{stem}{self._names}"
