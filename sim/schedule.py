@@ -7,7 +7,7 @@ a netlist of any depth is scheduled without recursion.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Container, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -74,9 +74,8 @@ class Graph:
             found[node] = sorted(sources)
         return found
 
-    def cone(self, targets: Iterable[Word], known: Iterable[int] = ()) -> set[int]:
-        """The nodes that the target words depend on, stopping at the `known` values."""
-        stop = {self.makers[value] for value in known}
+    def cone(self, targets: Iterable[Word], stop: Container[int] = ()) -> set[int]:
+        """The nodes that the target words depend on, short of those in `stop`."""
         work = [self.makers[v] for word in targets for v in word.values() if v in self.makers]
         found: set[int] = set()
         while work:

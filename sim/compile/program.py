@@ -33,6 +33,7 @@ class Program:
         self.netlist, self.plan, self.layout = netlist, plan, places
         self.position = {node: at for at, node in enumerate(plan.order)}
         self.closing = frozenset(plan.cuts)
+        self._closers = frozenset(plan.graph.makers[value] for value in plan.cuts)
         self.inner = {ring[0]: ring for ring in plan.inner}
         self.kept = {value: at for at, value in enumerate(plan.kept)}
         self.states = {register.output: at for at, register in enumerate(netlist.registers)}
@@ -43,7 +44,7 @@ class Program:
         return self._driven.get(node, -1 - node)
 
     def needs(self, targets: Iterable[Word]) -> set[int]:
-        return self.plan.graph.cone(targets, self.plan.cuts)
+        return self.plan.graph.cone(targets, self._closers)
 
     def group_words(self, group: Group) -> list[Word]:
         """What a clock's edge reads."""

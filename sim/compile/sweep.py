@@ -26,14 +26,13 @@ _ATTEMPT = 64
 _MIX = 0x9E3779B97F4A7C15
 
 
-def come_to_rest(here: Here, loop: Sequence[int], most: int) -> None:
-    """Write the sweeps of one loop; after `most` of them the text goes to `giveup`.
+def come_to_rest(here: Here, nodes: Sequence[int], most: int) -> None:
+    """Write the sweeps of one loop, its nodes in order; after `most` of them the text goes to `giveup`.
 
     `here` is afterwards the place where the loop is at rest. The sweeps are one block that jumps to itself: such loops
     LLVM compiles soon however many there are.
     """
     program, text, graph = here.program, here.text, here.program.plan.graph
-    nodes = sorted(loop, key=program.position.__getitem__)
     here.emit(program.needs(word for node in nodes for word in graph.words(node)) - set(nodes))
 
     origin, top, still, rest = text.here, text.name("sweep"), text.name("still"), text.name("rest")
@@ -135,12 +134,13 @@ def _coins(here: Here, coins: str, place: int, width: int) -> str:
 
 def _passed_on(here: Here, nodes: Sequence[int]) -> dict[int, str]:
     """What one sweep hands to the next: the values that close the loop, and what registers in it hold."""
-    program = here.program
-    values = {program.drives(node) for node in nodes}
-    kept = {value: here.live.cuts[program.kept[value]] for value in values & program.kept.keys()}
-    return kept | {
-        value: here.live.registers[program.states[value]] for value in values & program.states.keys()
-    }
+    program, found = here.program, {}
+    for value in map(program.drives, nodes):
+        if value in program.states:
+            found[value] = here.live.registers[program.states[value]]
+        elif value in program.kept:
+            found[value] = here.live.cuts[program.kept[value]]
+    return found
 
 
 def _with(here: Here, names: Mapping[int, str]) -> Live:
