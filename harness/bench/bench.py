@@ -22,7 +22,7 @@ from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
-from .glitches import decided
+from .glitches import without_glitches
 from .period import period
 from .powerups import run_power_ups
 from .proof import prove
@@ -137,17 +137,13 @@ def _story(
             if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
                 raise
             loops += error.loops
-    known = ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values))
+    known = np.uint8(ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values)))
     proved = prove(still.netlist, values)
-    sure, agreed = proved.bits & np.uint8(known), answer.agreed & np.uint8(known)
-    for fork in proved.forks:
-        if fork.is_glitch:  # no sampled power-up glitches, so their agreement says nothing of it
-            agreed[fork.update + 1 :] &= np.uint8(ALL & ~decided(still.netlist, fork))
     return Story(
         frames,
         answer.outputs,
-        sure,
-        agreed,
+        proved.bits & known,
+        without_glitches(still.netlist, proved.forks, answer.agreed & known),
         answer,
         loops=loops,
         doubts=proved.forks,
