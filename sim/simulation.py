@@ -225,7 +225,7 @@ class Simulation:
             out[0] = self.get(observe)
             first = 1
         if first < count:
-            code = self.compiled.rows(names, self._named(observe))
+            code = self.compiled.rows(names, self._named(observe), count - first)
             pointers = [array[first:].ctypes.data for array in arrays]
             code.call(self._state.address, *pointers, out[first:].ctypes.data, count - first)
             self._stale = self._touched = True

@@ -18,6 +18,9 @@ CACHE = DiskCache(".code", 64 * 2**20)
 #: Machine words handled between two labels beyond which machine code is made without optimisation, in time linear
 #: in them: LLVM's scheduler and register allocator take time that grows with the square of a block.
 LONGEST = 20_000
+#: Machine words between two labels beyond which LLVM does not look whether a loop makes vectors: that takes time which
+#: grows with the square of the loop.
+LONGEST_VECTORS = 1000
 #: Loops of sweeps in a text that go through LLVM's passes on loops, whose time grows with the square of their number.
 FEW_SWEEPS = 4
 #: Loops of sweeps beyond which machine code is made without optimisation.
@@ -49,7 +52,10 @@ def optimised(text: str, level: int) -> llvm.ModuleRef:
     module = llvm.parse_assembly(text)
     if level:
         machine = _machine(generator_level(text, level))
-        builder = llvm.create_pass_builder(machine, llvm.create_pipeline_tuning_options(speed_level=level))
+        options = llvm.create_pipeline_tuning_options(speed_level=level)
+        if longest_block(text) > LONGEST_VECTORS:
+            options.loop_vectorization = options.slp_vectorization = False
+        builder = llvm.create_pass_builder(machine, options)
         if text.count(SWEEP) > FEW_SWEEPS:
             passes = llvm.create_new_function_pass_manager()
             passes.add_instruction_combine_pass()
@@ -77,14 +83,20 @@ def _maker() -> tuple[str, ...]:
 
 def generator_level(text: str, level: int) -> int:
     """The level at which machine code is made: 0 where blocks are long, or loops many, and more would take minutes."""
+    return 0 if longest_block(text) > LONGEST or text.count(SWEEP) > MANY_SWEEPS else level
+
+
+def longest_block(text: str) -> int:
+    """The machine words that the longest block of a text handles."""
     longest = here = 0
     for line in text.splitlines():
         if line.endswith(":"):
             here = 0
+            continue
         width = _WIDTH.search(line)
         here += -(-int(width[1]) // 64) if width else 1
         longest = max(longest, here)
-    return 0 if longest > LONGEST or text.count(SWEEP) > MANY_SWEEPS else level
+    return longest
 
 
 _numbers = count()

@@ -154,9 +154,12 @@ class Divider:
         return [] if holds else [((*path, *self._conjuncts(condition)), word)]
 
     def _conjuncts(self, condition: Condition) -> list[Condition]:
-        """Conditions that are all met exactly if this one is."""
-        work, found = [condition], []
+        """Conditions that are all met exactly if this one is; itself alone where there would be many."""
+        work: list[Condition] = [condition]
+        found: list[Condition] = []
         while work:
+            if len(work) + len(found) > _DEPTH:  # there are at least so many
+                return [condition]
             bit, level = work.pop()
             cell = self._whole(bit)
             if cell is not None and cell.kind in ("$not", "$logic_not") and cell.operands[0].width == 1:
@@ -165,7 +168,7 @@ class Divider:
                 work += [(word, level) for word in cell.operands]
             else:
                 found.append((bit, level))
-        return found if len(found) <= _DEPTH else [condition]
+        return found
 
     def _whole(self, word: Word) -> Cell | None:
         """The cell whose whole output a word is."""
