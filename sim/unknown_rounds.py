@@ -189,8 +189,9 @@ class _Rounds:
             word = clock[0]
             if word not in levels:
                 levels[word] = self._level(word, rest.bits(word)[0], done)
-            edges[clock], certain = self._edge(clock, levels[word], (first, second))
             own, reads = self.reach.behind(word)
+            by_lines = not reads and own <= self.lines.moved.keys()
+            edges[clock], certain = self._edge(clock, levels[word], (first, second), by_lines)
             _, several = counted(rails, [self._moves(bit) for bit in sorted(own)])
             alone = ZERO if reads else rails.both(certain, rails.inverter(several))
             views[clock] = self.looks.view("data", own=own, alone=alone)
@@ -223,8 +224,12 @@ class _Rounds:
             self._at_end(state, rail, done)
         return [self.to.of(may0, may1), after]
 
-    def _edge(self, clock: Clock, levels: Bits, views: tuple[View, View]) -> tuple[Bit, Bit]:
-        """The edge, unknown where it may or may not happen; and whether it happens for certain."""
+    def _edge(self, clock: Clock, levels: Bits, views: tuple[View, View], by_lines: bool) -> tuple[Bit, Bit]:
+        """The edge, unknown where it may or may not happen; and whether it happens for certain.
+
+        A clock that lines make, without any state, has no other edges than its moves, even while a storm keeps these
+        lines between old and new: each of them moves once, and one way.
+        """
         rails, to = self.rails, self.to
         word, rising = clock
         (low, up), (fell, high) = (to.pair(bit if rising else to.inverter(bit)) for bit in levels)
@@ -233,7 +238,10 @@ class _Rounds:
         rises, falls = (rails.both(move, rails.inverter(self.at_once)) for move in (rises, falls))
         judged = rails.inverter(rails.either(self.fresh, self.calm))
         unknown = rails.either(rails.both(low, up), rails.both(fell, high))
-        possible = rails.both(judged, rails.any_of([unknown, rises, rails.both(low, high)]))
+        changed = rails.either(unknown, rails.both(low, high))
+        if by_lines:
+            changed = rails.both(changed, rails.inverter(self.lines.storm))
+        possible = rails.both(judged, rails.either(rises, changed))
         clean = rails.both(rails.inverter(up), rails.inverter(fell))
         doubt = rails.any_of([falls, self.lines.storm, self.weary])
         certain = rails.both(rails.both(judged, clean), rails.inverter(doubt))

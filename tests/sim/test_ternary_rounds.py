@@ -261,3 +261,27 @@ def test_cells_of_a_netlist_in_rounds_are_those_of_plain_logic() -> None:
     proof = Proof(netlist, in_rounds=True)
     proof.update({"inputs": 0b0010})
     assert text(proof, netlist) == "x110"
+
+
+def test_lines_that_can_only_let_a_clock_fall_make_no_edge_whichever_goes_first() -> None:
+    # A clear, line 1, is let go as the clock, line 0, falls. The second bit counts falls of the first.
+    cells: Cells = [("$not", 3, (one(1),)), ("$not", 4, (one(2),))]
+    clear = (Override(line(1), Word.const(0, 1)),)
+    counter = circuit(
+        cells,
+        [
+            Register(1, 1, line(0), True, one(3), clear, Const(0, 1), "q1"),
+            Register(2, 1, one(3), True, one(4), clear, Const(0, 1), "q2"),
+        ],
+        one(1) + one(2),
+    )
+    assert shown(counter, 0b10, 0b11, 0b00, 0b01, known_start=False) == ["00", "00", "00", "01"]
+    # The clock rises instead: the edge may come before the clear has gone or after.
+    assert shown(counter, 0b10, 0b01, known_start=False) == ["00", "xx"]
+
+
+def test_lines_together_glitch_a_gated_clock_where_one_opens_before_the_other_closes() -> None:
+    gated = circuit([("$and", 2, (line(0), line(1))), ("$not", 3, (one(1),))], [toggle(1, one(2), 3)], one(1))
+    assert shown(gated, 0b11, 0b00, 0b01) == ["0", "0", "0"]
+    assert shown(gated, 0b01, 0b10) == ["0", "x"]
+    assert shown(gated, 0b00, 0b11) == ["0", "x"]
