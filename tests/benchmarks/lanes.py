@@ -3,6 +3,8 @@
 512 copies of a circuit wake up differently and run with constant inputs; after each cycle the outputs of every lane
 are compared with those of lane 0, and what differed is gathered. Then the same with a stuck-at fault in every lane but
 lane 0. Before it is timed, the comparison is checked against separate runs of a few lanes.
+
+Beside it stands the same work as C (`lanes_c.py`), where gcc is installed: it tells what this machine is good for.
 """
 
 from __future__ import annotations
@@ -10,7 +12,12 @@ from __future__ import annotations
 import argparse
 import os
 import random
+import shutil
 import statistics
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from time import process_time
 
 import numpy as np
@@ -18,12 +25,14 @@ from forelight.sim import Netlist, Simulation
 from forelight.sim.faults import Fault, collapsed
 from forelight.sim.gates import gates
 from forelight.sim.lanes import Lanes
+from forelight.sim.lanes_together import Together
 from forelight.sim.rtlil import parse
 from rich.console import Console
 from rich.table import Table
 
 from .circuits import CIRCUITS, Circuit
 from .design import CLOCK_BIT, OnPins, rtlil
+from .lanes_c import LanesInC
 
 LANES = 512
 SEED = 7
@@ -59,19 +68,35 @@ def check(lanes: Lanes, netlist: Netlist, circuit: Circuit) -> None:
         )
 
 
-def rate(lanes: Lanes, rounds: int, seconds: float) -> float:
+def run(lanes: Lanes, cycles: int) -> object:
+    return lanes.differs_in_clock("inputs", bit=CLOCK_BIT, cycles=cycles)
+
+
+def rate(run: Callable[[int], object], rounds: int, seconds: float) -> float:
     """Lane-cycles a second, the median of some rounds."""
 
     def took(cycles: int) -> float:
         start = process_time()
-        lanes.differs_in_clock("inputs", bit=CLOCK_BIT, cycles=cycles)
+        run(cycles)
         return process_time() - start
 
-    took(1 << 16)  # compiles
-    cycles = 1000
+    cycles = 1 << 16  # a long run, for which code is made for the very levels of the inputs
+    took(cycles)
     while took(cycles) < seconds / 2:
         cycles *= 2
     return statistics.median(LANES * cycles / took(cycles) for _ in range(rounds))
+
+
+def in_c(lanes: Lanes, inputs: int, folder: Path) -> Callable[[int], object]:
+    """The same lanes as C, from the same start; checked against them."""
+    engine = lanes._engine
+    assert isinstance(engine, Together)
+    states = [engine.state.read(place) for place in engine.places.registers]
+    compiled = LanesInC(engine.widened, inputs, CLOCK_BIT, folder)
+    meant = lanes.differs_in_clock("inputs", bit=CLOCK_BIT, cycles=1000)
+    found = compiled.run(states, 1000)
+    assert [found >> lane & 1 for lane in range(LANES)] == meant.tolist(), "C finds other lanes that differ"
+    return lambda cycles: compiled.run(states, cycles)
 
 
 def main() -> int:
@@ -85,7 +110,7 @@ def main() -> int:
     arguments = parser.parse_args()
     before = os.getloadavg()[0]
     table = Table(
-        "circuit", "variants", "gates", "seconds to build", "million lane-cycles a second", "wanted"
+        "circuit", "variants", "gates", "seconds to build", "million lane-cycles a second", "wanted", "as C"
     )
     for circuit in CIRCUITS:
         if circuit.name not in (arguments.circuits or names):
@@ -100,10 +125,15 @@ def main() -> int:
             built = process_time() - start
             lanes = make(netlist)
             check(lanes, netlist, circuit)
-            found, wanted = (
-                rate(lanes, arguments.rounds, arguments.seconds),
-                WANTED.get((circuit.name, variants)),
-            )
+            found = rate(partial(run, lanes), arguments.rounds, arguments.seconds)
+            wanted = WANTED.get((circuit.name, variants))
+            as_c = "gcc is not installed"
+            if shutil.which("gcc"):
+                with TemporaryDirectory() as folder:
+                    other = make(netlist)
+                    other.set("inputs", circuit.steady)
+                    compiled = in_c(other, circuit.steady, Path(folder))
+                    as_c = f"{rate(compiled, arguments.rounds, arguments.seconds) / 1e6:,.0f}"
             table.add_row(
                 circuit.name,
                 variants,
@@ -111,6 +141,7 @@ def main() -> int:
                 f"{built:.2f}",
                 f"{found / 1e6:,.0f}",
                 f"{wanted / 1e6:,.0f}" if wanted else "",
+                as_c,
             )
     console = Console()
     console.print(table)
