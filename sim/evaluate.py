@@ -63,7 +63,7 @@ def evaluate(
 ) -> int:
     """The output of one cell, 0 to 2**width - 1.
 
-    `operands` are unsigned integers in the order of `PORTS`, `widths` their bits, `width` the bits of the
+    `operands` are unsigned integers in the order of `kinds.PORTS`, `widths` their bits, `width` the bits of the
     output. For `case` they are the selector, a word a case, the default; for `read` the address and then
     every row of the memory, with `params["offset"]` the address of the first row.
     """

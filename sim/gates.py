@@ -28,7 +28,7 @@ def gates(netlist: Netlist, *, as_drawn: bool = False) -> Netlist:
     simplified, for counting faults: each cell is the plain circuit of its kind, and a reduction of many bits
     is one gate of as many inputs.
 
-    Raises UnsupportedError for a kind of cell that is not in `PORTS`.
+    Raises UnsupportedError for a kind of cell that is not in `kinds.PORTS`.
     """
     return _Drawing(netlist, as_drawn).netlist()
 

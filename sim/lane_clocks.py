@@ -47,7 +47,7 @@ class LaneClocks:
 
     def state(self, register: Register, state: Word) -> Word:
         """What a register shows: itself, or both halves if its clock is not one for all lanes."""
-        if self.to.is_common(register):
+        if self.to.common.is_common(register):
             return state
         (part,) = state.parts
         assert isinstance(part, Slice)

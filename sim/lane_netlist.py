@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from .faults import Fault, Net, Site
 from .lane_apart import inputs_of, masks, net_of, nets, nets_apart, nets_of
 from .lane_clocks import LaneClocks
+from .lane_common import CommonClocks
 from .netlist import Cell, Const, Netlist, Override, Register, Slice, Word
 from .schedule import schedule
 
@@ -75,6 +76,7 @@ class _Widening:
         self.spread: dict[Word, Word] = {}
         self.inputs = self._inputs()
         self.states = [self.value(lanes) for _ in drawn.registers]
+        self.common = CommonClocks(self)
         self.clocks = LaneClocks(self)
 
     # Values and cells
@@ -228,7 +230,7 @@ class _Widening:
         clock, rising, data = None, True, Word()
         if register.clock is not None:
             data = self.read(register.data, Site("data", index))
-            clock, rising, still = self._common_clock(index)
+            clock, rising, still = self.common.clock(index)
             if clock is None:
                 return self.clocks.register(index, data, overrides)
             if still:
@@ -237,47 +239,6 @@ class _Widening:
                 )
         init = Const(0, self.lanes)
         return Register(number, self.lanes, clock, rising, data, overrides, init, register.name, register.src)
-
-    def is_common(self, register: Register) -> bool:
-        """Whether one clock serves a register in all lanes."""
-        return register.clock is None or self._walk(register.clock)[0]
-
-    def _walk(self, bit: Word) -> tuple[bool, Net | None, bool, int]:
-        """From a clock back to where all lanes are alike: found, where, inverted, the lanes stuck on the way."""
-        inverted, still = False, 0
-        while nets(bit):
-            net = net_of(bit)
-            if net not in self.apart:
-                return True, net, inverted, still
-            still |= self.held(Site("driver", *net))
-            number = self.makers.get(net)
-            if number is None:
-                port = net[0] in self.old.inputs.values()
-                return port and not self._is_per_lane(net[0]), net, inverted, still
-            cell = self.old.cells[number]
-            if cell.output not in self.plan.cuts and self.apart.isdisjoint(nets_of(cell)):
-                broken = any(self.held(Site("gate", number, k)) for k in range(inputs_of(cell)))
-                if not broken:
-                    return True, net, inverted, still
-            if cell.kind not in ("$buf", "$not") or cell.output in self.plan.cuts:
-                return False, None, False, 0
-            still |= self.held(Site("gate", number))
-            inverted ^= cell.kind == "$not"
-            bit = cell.operands[0]
-        return True, None, inverted, still
-
-    def _is_per_lane(self, value: int) -> bool:
-        return any(self.old.inputs[port] == value for port in self.per_lane)
-
-    def _common_clock(self, index: int) -> tuple[Word | None, bool, int]:
-        """The one-bit clock of a register, its edge, and the lanes in which that clock is stuck."""
-        register = self.old.registers[index]
-        assert register.clock is not None
-        found, net, inverted, still = self._walk(register.clock)
-        if not found:
-            return None, register.rising, 0
-        clock = Word.const(0, 1) if net is None else self.one[net]
-        return clock, register.rising != inverted, still | self.held(Site("clock", index))
 
     def _shown(self, bit: Word, site: Site | None = None) -> Word:
         """A bit as a word of one bit where all lanes are alike."""

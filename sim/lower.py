@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from .errors import RtlilError, UnsupportedError
-from .netlist import PORTS, Param
+from .kinds import PORTS
+from .netlist import Param
 from .nets import Nets
 from .rtlil_records import Bits, CellText, digits, public, unquote
 

@@ -160,7 +160,7 @@ Param = int | str | tuple[tuple[str, ...], ...]
 class Cell:
     """One combinational cell that drives value `output`.
 
-    `kind` is a name of Yosys' cell library (`$add`, `$mux` ...) with its operands in the order of `PORTS` and
+    `kind` is a name of Yosys' cell library (`$add`, `$mux` ...) with its operands in the order of `kinds.PORTS` and
     its parameters as integers, or one of two of Forelight's own:
     `case`: operands are the selector and then one word a case, the default last; `params["patterns"]` holds
     for each case but the default a tuple of patterns (`0`, `1`, `-`, highest bit first); the first case that
@@ -179,28 +179,6 @@ class Cell:
         if not isinstance(found, int):
             raise NetlistError(f"cell {self.kind}: parameter {name} is {found!r}", place=self.src)
         return found
-
-
-_UNARY = ("A",)
-_BINARY = ("A", "B")
-_CHOICE = ("A", "B", "S")
-#: The operand order of each kind; the output is always Y.
-PORTS: dict[str, tuple[str, ...]] = {
-    **dict.fromkeys(("$not", "$pos", "$buf", "$neg", "$logic_not"), _UNARY),
-    **dict.fromkeys(("$reduce_and", "$reduce_or", "$reduce_xor", "$reduce_xnor", "$reduce_bool"), _UNARY),
-    **dict.fromkeys(("$and", "$or", "$xor", "$xnor", "$logic_and", "$logic_or"), _BINARY),
-    **dict.fromkeys(("$shl", "$shr", "$sshl", "$sshr", "$shift", "$shiftx"), _BINARY),
-    **dict.fromkeys(("$lt", "$le", "$eq", "$ne", "$eqx", "$nex", "$ge", "$gt"), _BINARY),
-    **dict.fromkeys(("$add", "$sub", "$mul", "$div", "$mod", "$divfloor", "$modfloor", "$pow"), _BINARY),
-    **dict.fromkeys(("$mux", "$pmux", "$bwmux"), _CHOICE),
-    **dict.fromkeys(("$bmux", "$demux"), ("A", "S")),
-    "$lut": _UNARY,
-    "$sop": _UNARY,
-    "$alu": ("A", "B", "CI", "BI"),
-    "$fa": ("A", "B", "C"),
-    "$lcu": ("P", "G", "CI"),
-    "$tribuf": ("A", "EN"),
-}
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from .errors import NetlistError
-from .netlist import PORTS, Cell, Netlist, Slice, Word
+from .kinds import PORTS
+from .netlist import Cell, Netlist, Slice, Word
 
 
 def words(netlist: Netlist) -> Iterator[tuple[Word, str]]:

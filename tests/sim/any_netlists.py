@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import random
 
+from forelight.sim.kinds import PORTS
 from forelight.sim.netlist import (
-    PORTS,
     Cell,
     Const,
     Memory,

@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 import pytest
 from forelight.sim import Simulation
 from forelight.sim.evaluate import evaluate
-from forelight.sim.netlist import PORTS, Cell, Const, Memory, Netlist, Param, Slice, Word
+from forelight.sim.kinds import PORTS
+from forelight.sim.netlist import Cell, Const, Memory, Netlist, Param, Slice, Word
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 

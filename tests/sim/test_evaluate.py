@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import pytest
 from forelight.sim.errors import NetlistError, UnsupportedError
 from forelight.sim.evaluate import MEANINGS, evaluate
-from forelight.sim.netlist import PORTS
+from forelight.sim.kinds import PORTS
 from hypothesis import given
 from hypothesis import strategies as st
 

@@ -9,7 +9,7 @@ from forelight.sim import Netlist, Simulation
 from forelight.sim.errors import LoopError
 from forelight.sim.gate_memories import is_kept
 from forelight.sim.gates import are_gates, gates
-from forelight.sim.netlist import PORTS
+from forelight.sim.kinds import PORTS
 from forelight.sim.reference import Reference
 from forelight.sim.state import PowerUp
 from hypothesis import HealthCheck, given, settings

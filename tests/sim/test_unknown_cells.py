@@ -9,7 +9,8 @@ from itertools import product
 import pytest
 from forelight.sim.evaluate import evaluate
 from forelight.sim.gates import gates
-from forelight.sim.netlist import PORTS, Cell, Const, Memory, Netlist, Param, Register, Slice, Word
+from forelight.sim.kinds import PORTS
+from forelight.sim.netlist import Cell, Const, Memory, Netlist, Param, Register, Slice, Word
 from forelight.sim.ternary import Proof
 
 from .any_netlists import Maker

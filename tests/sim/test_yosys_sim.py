@@ -15,7 +15,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from forelight.sim.netlist import PORTS
+from forelight.sim.kinds import PORTS
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil import parse
 from vcdvcd import VCDVCD
