@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 from .gate_arithmetic import Bits
 from .gate_builder import ZERO, Bit
@@ -24,6 +25,16 @@ class Source:
     to: WaveBuilder
     roms: Roms
 
+    @cached_property
+    def makers(self) -> Mapping[int, Cell]:
+        return {cell.output: cell for cell in self.netlist.cells}
+
+    @cached_property
+    def position(self) -> Mapping[int, int]:
+        """The values of cells, each with its place in the order of the schedule."""
+        cells = self.netlist.cells
+        return {cells[node].output: at for at, node in enumerate(self.plan.order) if node < len(cells)}
+
 
 class View:
     """The cells of a netlist over given bits of inputs, registers and loops (by value) and of memories (by number).
@@ -35,9 +46,7 @@ class View:
         self._netlist, self._to, self._roms = source.netlist, source.to, source.roms
         self._nets = dict(sources)
         self._memories = memories
-        self._makers = {cell.output: cell for cell in self._netlist.cells}
-        self._position = {node: at for at, node in enumerate(source.plan.order)}
-        self._of = {cell.output: node for node, cell in enumerate(self._netlist.cells)}
+        self._makers, self._position = source.makers, source.position
 
     def bits(self, word: Word) -> Bits:
         """The bits of a word, with all cells that it needs."""
@@ -63,7 +72,7 @@ class View:
                 wanted.add(value)
                 operands = self._makers[value].operands
                 work += [v for word in operands for v in word.values() if v not in self._nets]
-        for value in sorted(wanted, key=lambda value: self._position[self._of[value]]):
+        for value in sorted(wanted, key=self._position.__getitem__):
             self._nets[value] = self._drawn(self._makers[value])
 
     def _drawn(self, cell: Cell) -> Bits:
