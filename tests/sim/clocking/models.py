@@ -146,18 +146,6 @@ def clears_itself() -> Model:
     return moved
 
 
-def ripple_ten() -> Model:
-    count = 0
-
-    def moved(before: Lines, after: Lines) -> Shown:
-        nonlocal count
-        falls = edge(before["clk"], after["clk"]) == -1
-        count = 0 if after["rst"] else (count + falls) % 80
-        return {"ones": count % 10, "tens": count // 10}
-
-    return moved
-
-
 def ripple_down() -> Model:
     falls = rises = 0
 
@@ -205,7 +193,6 @@ MODELS = {
     "from_logic": from_logic,
     "set_and_reset": set_and_reset,
     "clears_itself": clears_itself,
-    "ripple_ten": ripple_ten,
     "ripple_down": ripple_down,
     "gates_alone": gates_alone,
 }

@@ -81,26 +81,6 @@ module clears_itself (input clk, d, output reg [2:0] count, output reg pulse, ou
   always @(negedge clk) after <= {after[0], pulse};
 endmodule
 
-// Four bits that clock one another and clear themselves at ten, and a second digit that counts the falls of the last.
-module ripple_ten (input clk, rst, output [3:0] ones, output reg [2:0] tens);
-  initial tens = 0;
-  wire clear = rst | ones[3] & ones[1];
-  genvar i;
-  generate for (i = 0; i < 4; i = i + 1) begin : bits
-    if (i) fall_toggle bit_of (ones[i-1], clear, ones[i]);
-    else fall_toggle bit_of (clk, clear, ones[i]);
-  end endgenerate
-  always @(negedge ones[3] or posedge rst)
-    if (rst) tens <= 0;
-    else tens <= tens + 1;
-endmodule
-module fall_toggle (input clk, clear, output reg q);
-  initial q = 0;
-  always @(negedge clk or posedge clear)
-    if (clear) q <= 0;
-    else q <= ~q;
-endmodule
-
 // Counters whose stages clock one another: down, up and down by a fixed pattern, and a shift register in a ring.
 module ripple_down (input clk, output reg [4:0] q, mixed, output reg [2:0] ring);
   initial begin
