@@ -64,6 +64,12 @@ RACES = {
         "0000",
         "IEEE 1364-2005, 11.4.2: the clear may or may not still hold when the block that it clears sees its clock fall",
     ),
+    "pulse": Race(
+        ("0", "1", "0"),
+        ("1",),
+        "0",
+        "no order is open: Verilog waits for the edge of a pulse that lasts no time, to Forelight a clear acts at once",
+    ),
     "released": Race(
         ("000", "001", "011", "001"),
         ("0",),
