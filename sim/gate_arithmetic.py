@@ -19,27 +19,9 @@ def inverted(to: Builder, bits: Sequence[Bit]) -> Bits:
     return [to.inverter(bit) for bit in bits]
 
 
-def carry(to: Builder, a: Bit, b: Bit, below: Bit) -> Bit:
-    """Whether at least two of three bits are 1."""
-    return to.either(to.both(a, b), to.both(below, to.either(a, b)))
-
-
-def add(to: Builder, a: Sequence[Bit], b: Sequence[Bit], below: Bit = ZERO) -> tuple[Bits, Bit]:
-    """The sum of two words and a carry, and the carry out: a chain of full adders, half ones after no carry."""
-    result = []
-    for place, (x, y) in enumerate(zip(a, b, strict=True)):
-        if place == 0 and below == ZERO:
-            result.append(to.differ(x, y))
-            below = to.both(x, y)
-        else:
-            result.append(to.differ(to.differ(x, y), below))
-            below = carry(to, x, y, below)
-    return result, below
-
-
 def subtract(to: Builder, a: Sequence[Bit], b: Sequence[Bit]) -> tuple[Bits, Bit]:
     """The difference, and whether it is not negative (of unsigned words)."""
-    return add(to, a, inverted(to, b), ONE)
+    return to.add(a, inverted(to, b), ONE)
 
 
 def negate(to: Builder, a: Sequence[Bit]) -> Bits:
@@ -55,10 +37,7 @@ def less(to: Builder, a: Sequence[Bit], b: Sequence[Bit], signed: bool) -> Bit:
     """Whether `a` is less than `b`, both of one width; signed words are compared with their top bits inverted."""
     if signed and a:
         a, b = [*a[:-1], to.inverter(a[-1])], [*b[:-1], to.inverter(b[-1])]
-    below = ONE
-    for x, y in zip(a, inverted(to, b), strict=True):
-        below = carry(to, x, y, below)
-    return to.inverter(below)
+    return to.inverter(to.carry_out(a, inverted(to, b), ONE))
 
 
 def equal(to: Builder, a: Sequence[Bit], b: Sequence[Bit]) -> Bit:
@@ -72,8 +51,8 @@ def multiply(to: Builder, a: Sequence[Bit], b: Sequence[Bit]) -> Bits:
     for place, bit in enumerate(b):
         if bit == ZERO:
             continue
-        row = [to.both(other, bit) for other in a[: width - place]]
-        added = add(to, total[place:], row)[0] if place else row
+        row = to.both_all(a[: width - place], bit)
+        added = to.add(total[place:], row)[0] if place else row
         total = total[:place] + added
     return total
 

@@ -43,6 +43,10 @@ class Builder:
         """The bits of a value of the new netlist."""
         return [self._bit(Slice(value, low, 1)) for low in range(self.widths[value])]
 
+    def bits_of(self, word: Word) -> list[Bit]:
+        """The bits of a word of values and constants of the new netlist."""
+        return [self._bit(part) for bit in word.bits() for part in bit.parts]
+
     def constant(self, word: Const) -> list[Bit]:
         return [
             UNDEFINED if word.undefined >> place & 1 else word.bits >> place & 1
@@ -176,6 +180,32 @@ class Builder:
         return level[0]
 
     # Words of gates
+
+    def add(self, a: Sequence[Bit], b: Sequence[Bit], below: Bit = ZERO) -> tuple[list[Bit], Bit]:
+        """The sum of two words and a carry, and the carry out: a chain of full adders, half ones after no carry."""
+        result = []
+        for place, (x, y) in enumerate(zip(a, b, strict=True)):
+            if place == 0 and below == ZERO:
+                result.append(self.differ(x, y))
+                below = self.both(x, y)
+            else:
+                result.append(self.differ(self.differ(x, y), below))
+                below = self._carry(x, y, below)
+        return result, below
+
+    def carry_out(self, a: Sequence[Bit], b: Sequence[Bit], below: Bit) -> Bit:
+        """The carry out of the sum of two words and a carry."""
+        for x, y in zip(a, b, strict=True):
+            below = self._carry(x, y, below)
+        return below
+
+    def _carry(self, a: Bit, b: Bit, below: Bit) -> Bit:
+        """Whether at least two of three bits are 1."""
+        return self.either(self.both(a, b), self.both(below, self.either(a, b)))
+
+    def both_all(self, bits: Sequence[Bit], bit: Bit) -> list[Bit]:
+        """The and of each bit and one more."""
+        return [self.both(each, bit) for each in bits]
 
     def choose_all(self, select: Bit, low: Sequence[Bit], high: Sequence[Bit]) -> list[Bit]:
         return [self.choose(select, a, b) for a, b in zip(low, high, strict=True)]

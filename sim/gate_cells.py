@@ -101,7 +101,7 @@ def _compare(at: Site) -> Bits:
 
 def _add(at: Site) -> Bits:
     a, b = at.pair(at.width)
-    return (arithmetic.add if at.cell.kind == "$add" else arithmetic.subtract)(at.to, a, b)[0]
+    return (at.to.add(a, b) if at.cell.kind == "$add" else arithmetic.subtract(at.to, a, b))[0]
 
 
 def _multiply(at: Site) -> Bits:
@@ -194,7 +194,7 @@ def _sop(at: Site) -> Bits:
 def _alu(at: Site) -> Bits:
     a, b = at.pair(at.width)
     (carry,), (invert,) = at.operands[2:]
-    return arithmetic.add(at.to, a, [at.to.differ(bit, invert) for bit in b], carry)[0]
+    return at.to.add(a, [at.to.differ(bit, invert) for bit in b], carry)[0]
 
 
 def _full_adder(at: Site) -> Bits:

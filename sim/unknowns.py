@@ -42,11 +42,12 @@ from .gate_memories import image, is_kept, row_at
 from .netlist import Cell, Netlist, Register, Slice, Word
 from .schedule import schedule
 from .state import is_wiring
-from .unknown_bits import TernaryBuilder, shown
+from .unknown_bits import shown
 from .unknown_clocks import clock_sources
 from .unknown_memories import Carrier, Written, can_carry
 from .unknown_roms import Roms
 from .unknown_state import FINE, NEVER, Key, States
+from .unknown_words import WordBuilder
 
 #: Turns after which an unrolled loop of cells is left as it is.
 TURNS = 16
@@ -79,7 +80,7 @@ class _Rewriting:
 
     def __init__(self, netlist: Netlist, clean_clocks: bool, known_start: bool, care: dict[Key, int]) -> None:
         self.old, self.care = netlist, care
-        self.to = TernaryBuilder()
+        self.to = WordBuilder()
         self.clean = clock_sources(netlist) if clean_clocks else {}
         self.nets: dict[int, Bits] = {}
         self.inputs: dict[str, int] = {}
