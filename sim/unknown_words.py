@@ -16,7 +16,7 @@ from .unknown_bits import TernaryBuilder
 
 #: Words of fewer bits are left to gates.
 _LEAST = 6
-#: A word with more parts than this share of its bits is left to gates, as it costs more to put together.
+#: A word with more than one part for so many bits is left to gates, as it costs more to put together.
 _PARTS = 4
 
 
@@ -54,20 +54,20 @@ class WordBuilder(TernaryBuilder):
 
     def _sum(self, a: Sequence[Bit], b: Sequence[Bit], below: Bit) -> list[Bit]:
         """The bits of a sum, and its carry out: one bit more than each word has."""
-        none, carried = Word.const(0, 1), self._rails([below])
-        sums, unknown = [], []
-        for of_a, of_b, carry in zip(self._rails(a), self._rails(b), carried, strict=True):
-            one, other = of_a + none, of_b + none
-            total = self._made("$add", self._made("$add", one, other), carry + Word.const(0, len(a)))
-            sums.append(total)
-            unknown.append((of_a, of_b, self._made("$xor", total, self._made("$xor", one, other))))
-        by_a, by_b, by_carry = (self._made("$and", *rails) for rails in zip(*unknown, strict=True))
-        lost = self._made("$or", self._made("$or", by_a, by_b), by_carry.cut(0, len(a)))
-        known, places = sums[1].cut(0, len(a)), [carries for _, _, carries in unknown]
-        result = self._bits(
-            self._made("$or", self._made("$not", known), lost), self._made("$or", known, lost)
-        )
-        return [*result, *self._bits(*(carries.bit(len(a)) for carries in places))]
+        width, made = len(a), self._made
+        totals, carries = [], []
+        for one, other, carry in zip(
+            self._rails([*a, ZERO]), self._rails([*b, ZERO]), self._rails([below]), strict=True
+        ):
+            total = made("$add", made("$add", one, other), carry + Word.const(0, width))
+            totals.append(total.cut(0, width))
+            carries.append(made("$xor", total, made("$xor", one, other)))
+        lost = made("$and", carries[0].cut(0, width), carries[1].cut(0, width))
+        for word in (a, b):
+            lost = made("$or", lost, made("$and", *self._rails(word)))
+        value = totals[1]  # where nothing is unknown
+        found = self._bits(made("$or", made("$not", value), lost), made("$or", value, lost))
+        return found + self._bits(*(word.bit(width) for word in carries))
 
     def _rails(self, bits: Sequence[Bit]) -> tuple[Word, Word]:
         """The rails may be 0 and may be 1 of a word, each as a word."""
