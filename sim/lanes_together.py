@@ -14,6 +14,7 @@ from .compile.compiled import Compiled
 from .compile.lanes import LaneCode, Observed
 from .compile.layout import Place
 from .faults import Fault
+from .lane_apart import masks
 from .lane_netlist import widen
 from .netlist import Netlist, Word
 from .state import PowerUp, State
@@ -37,7 +38,7 @@ class Together:
     ) -> None:
         self.netlist, self.lanes, self.per_lane = netlist, lanes, per_lane
         self.widened = widen(drawn, lanes, per_lane, faults)
-        self.code = LaneCode(self.widened.netlist, lanes, faults=any(faults))
+        self.code = LaneCode(self.widened.netlist, lanes, halves=halves_pay(faults, lanes))
         self.state = State(self.widened.netlist, self.code.compiled)
         self.places = self.code.compiled.layout
         self._one = State(netlist, Compiled(netlist))  # what one lane would hold at power-up
@@ -282,6 +283,14 @@ class Together:
         """Bring the outputs in the state up to date after a run."""
         if self._stale:
             self.settle()
+
+
+def halves_pay(faults: Sequence[Fault | None], lanes: int) -> bool:
+    """Whether most sites are stuck in one half of the lanes alone."""
+    low = (1 << lanes // 2) - 1
+    stuck = [zeros | ones for zeros, ones in masks(faults).values()]
+    halves = sum(bool(mask & low) + bool(mask & ~low) for mask in stuck)
+    return 2 * halves < 3 * len(stuck)
 
 
 def _planes(lanes: Sequence[Sequence[int]]) -> list[int]:

@@ -50,11 +50,11 @@ class Observed:
 class LaneCode:
     """The machine code of one netlist of lanes."""
 
-    def __init__(self, netlist: Netlist, lanes: int, *, faults: bool = False) -> None:
-        """With `faults` words are handled in halves: a fault of one lane costs nothing in the other half."""
+    def __init__(self, netlist: Netlist, lanes: int, *, halves: bool = False) -> None:
+        """In `halves`, a constant that changes nothing in one half of a word costs nothing there."""
         self.compiled = Compiled(netlist, keep_in_memory=False)
         self.lanes = lanes
-        self.pieces = 2 if faults and lanes % 128 == 0 and lanes > 128 else 1
+        self.pieces = 2 if halves and lanes % 128 == 0 and lanes > 128 else 1
         self._codes: dict[tuple[object, ...], Code] = {}
 
     def settle(self) -> Code:

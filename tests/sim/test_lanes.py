@@ -14,6 +14,7 @@ from forelight.sim.errors import LoopError, UsageError
 from forelight.sim.faults import Fault, Lines, Site, collapsed
 from forelight.sim.gates import gates
 from forelight.sim.lanes import Lanes
+from forelight.sim.lanes_together import halves_pay
 from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil import parse
@@ -219,10 +220,14 @@ def test_the_benchmark_circuits(name: str) -> None:
     )
 
 
+@pytest.mark.parametrize("halves", [False, True], ids=["whole words", "halves"])
 @pytest.mark.parametrize("name", ["lfsr", "serial", "processor", "multiplier"])
-def test_long_runs_with_a_fault_in_every_lane(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Code for the levels of the inputs, few registers and many; words in halves."""
+def test_long_runs_with_a_fault_in_every_lane(
+    name: str, halves: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Code for the levels of the inputs, few registers and many; words in halves and whole."""
     monkeypatch.setattr("forelight.sim.lanes_together._LONG", 16)
+    monkeypatch.setattr("forelight.sim.lanes_together.halves_pay", lambda faults, lanes: halves)
     circuit = next(circuit for circuit in CIRCUITS if circuit.name == name)
     netlist = gates(parse(rtlil(OnPins(circuit.design()))))
     rng = random.Random(9)
@@ -241,6 +246,14 @@ def test_long_runs_with_a_fault_in_every_lane(name: str, monkeypatch: pytest.Mon
         sim.set("inputs", circuit.steady)
         meant = sim.run_clock("inputs", bit=7, cycles=700, observe="outputs")
         assert np.array_equal(found[lane], meant), fault
+
+
+def test_halves_pay_where_a_site_is_stuck_in_one_half_alone() -> None:
+    sites = [Site("driver", number) for number in range(64)]
+    alone = [Fault(sites[lane // 2], lane % 2) for lane in range(128)]
+    in_both = [Fault(sites[lane % 64], lane % 2) for lane in range(128)]
+    assert halves_pay([None, *alone[1:]], 128) and not halves_pay([None, *in_both[1:]], 128)
+    assert not halves_pay([], 128) and not halves_pay([None] * 128, 128)
 
 
 def test_a_memory_that_is_no_gates_runs_lane_after_lane() -> None:
