@@ -91,7 +91,7 @@ def signed_division(
             rest_sign = b[-1]
         quotient = to.choose_all(opposed, quotient, down)
         rest = to.choose_all(rest_sign, rest, negate(to, rest))
-    return [to.both(bit, nonzero) for bit in quotient], [to.both(bit, nonzero) for bit in rest]
+    return to.both_all(quotient, nonzero), to.both_all(rest, nonzero)
 
 
 def power(to: Builder, base: Sequence[Bit], exponent: Sequence[Bit], width: int) -> Bits:

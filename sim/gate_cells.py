@@ -129,7 +129,7 @@ def _power(at: Site) -> Bits:
     if at.signed:
         unit = at.to.either(unit, at.to.all_of(wide))
     odd = at.to.choose_all(exponent[0], extend([ONE], at.width, False), wide[: at.width])
-    return at.to.choose_all(exponent[-1], result, [at.to.both(bit, unit) for bit in odd])
+    return at.to.choose_all(exponent[-1], result, at.to.both_all(odd, unit))
 
 
 def _shift(at: Site) -> Bits:
@@ -170,7 +170,7 @@ def _demux(at: Site) -> Bits:
     if not select:
         return list(value)
     lines = at.to.decode(select, range(1 << len(select)))
-    return [at.to.both(bit, lines[number]) for number in range(1 << len(select)) for bit in value]
+    return [bit for number in range(1 << len(select)) for bit in at.to.both_all(value, lines[number])]
 
 
 def _lut(at: Site) -> Bits:
@@ -212,7 +212,7 @@ def _carries(at: Site) -> Bits:
 
 def _tribuf(at: Site) -> Bits:
     value, (enable,) = at.operands
-    return [at.to.both(bit, enable) for bit in value]
+    return at.to.both_all(value, enable)
 
 
 _TREE_BITS = 8

@@ -62,3 +62,11 @@ def masks(faults: Sequence[Fault | None]) -> dict[Site, tuple[int, int]]:
             bit = 1 << lane
             found[fault.site] = (zeros, ones | bit) if fault.stuck else (zeros | bit, ones)
     return found
+
+
+def halves_pay(faults: Sequence[Fault | None], lanes: int) -> bool:
+    """Whether most sites are stuck in one half of the lanes alone."""
+    low = (1 << lanes // 2) - 1
+    stuck = [zeros | ones for zeros, ones in masks(faults).values()]
+    halves = sum(bool(mask & low) + bool(mask & ~low) for mask in stuck)
+    return 2 * halves < 3 * len(stuck)

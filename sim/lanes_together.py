@@ -14,7 +14,7 @@ from .compile.compiled import Compiled
 from .compile.lanes import LaneCode, Observed
 from .compile.layout import Place
 from .faults import Fault
-from .lane_apart import masks
+from .lane_apart import halves_pay
 from .lane_netlist import widen
 from .netlist import Netlist, Word
 from .state import PowerUp, State
@@ -283,14 +283,6 @@ class Together:
         """Bring the outputs in the state up to date after a run."""
         if self._stale:
             self.settle()
-
-
-def halves_pay(faults: Sequence[Fault | None], lanes: int) -> bool:
-    """Whether most sites are stuck in one half of the lanes alone."""
-    low = (1 << lanes // 2) - 1
-    stuck = [zeros | ones for zeros, ones in masks(faults).values()]
-    halves = sum(bool(mask & low) + bool(mask & ~low) for mask in stuck)
-    return 2 * halves < 3 * len(stuck)
 
 
 def _planes(lanes: Sequence[Sequence[int]]) -> list[int]:

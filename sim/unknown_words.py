@@ -37,17 +37,19 @@ class WordBuilder(TernaryBuilder):
         return self._sum(a, b, below)[-1] if len(a) >= _LEAST else super().carry_out(a, b, below)
 
     def both_all(self, bits: Sequence[Bit], bit: Bit) -> list[Bit]:
-        if len(bits) < _LEAST or not self._compact(bits):
+        may0, may1 = self._rails(bits)
+        if len(bits) < _LEAST or bit in (ZERO, ONE) or not _compact(may0, may1):
             return super().both_all(bits, bit)
-        (may0, may1), (bit0, bit1) = self._rails(bits), self._rails([bit] * len(bits))
+        bit0, bit1 = self._rails([bit] * len(bits))
         return self._bits(self._made("$or", may0, bit0), self._made("$and", may1, bit1))
 
     def choose_all(self, select: Bit, low: Sequence[Bit], high: Sequence[Bit]) -> list[Bit]:
-        if len(low) < _LEAST or select in (ZERO, ONE) or not (self._compact(low) and self._compact(high)):
+        rails = self._rails(low), self._rails(high)
+        if len(low) < _LEAST or select in (ZERO, ONE) or not _compact(*rails[0], *rails[1]):
             return super().choose_all(select, low, high)
         chosen = self._rails([select] * len(low))
         found = []
-        for of_low, of_high in zip(self._rails(low), self._rails(high), strict=True):
+        for of_low, of_high in zip(*rails, strict=True):
             by_low, by_high = self._made("$and", of_low, chosen[0]), self._made("$and", of_high, chosen[1])
             found.append(self._made("$or", by_low, by_high))
         return self._bits(*found)
@@ -77,9 +79,6 @@ class WordBuilder(TernaryBuilder):
     def _bits(self, may0: Word, may1: Word) -> list[Bit]:
         return [self.of(*pair) for pair in zip(*map(self.rails.bits_of, (may0, may1)), strict=True)]
 
-    def _compact(self, bits: Sequence[Bit]) -> bool:
-        return all(_PARTS * len(word.parts) <= len(bits) for word in self._rails(bits))
-
     def _made(self, kind: str, *operands: Word) -> Word:
         """The output of a cell on words of one width, made once."""
         key = kind, operands
@@ -89,3 +88,8 @@ class WordBuilder(TernaryBuilder):
             rails.cells.append(Cell(kind, number, operands, {}, rails.src))
             self._words[key] = Word.value(number, operands[0].width)
         return self._words[key]
+
+
+def _compact(*words: Word) -> bool:
+    """Whether words have so few parts that it pays to put them together."""
+    return all(_PARTS * len(word.parts) <= word.width for word in words)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from threading import Thread
@@ -48,8 +46,7 @@ class Compiled:
         self.layout = layout(netlist, self.plan)
         self.program = Program(netlist, self.plan, self.layout)
         self._codes: dict[tuple[object, ...], Code] = {}
-        self._updates: Counter[tuple[object, ...]] = Counter()  # asked of code so far
-        self._pays: dict[tuple[object, ...], int] = {}
+        self._left: dict[tuple[object, ...], int] = {}  # updates until optimised code pays
         self._tuned: dict[Toggle, Code] = {}
         self._tuning: dict[Toggle, Thread] = {}
 
@@ -105,28 +102,30 @@ class Compiled:
         return text + division.definitions(text)
 
     def _code(self, key: tuple[object, ...], function: str, updates: int = 0) -> Code:
-        self._updates[key] += updates
         found = self._codes.get(key)
-        if found is None or self._updates[key] >= self._pays.get(key, math.inf):
+        if key in self._left:
+            self._left[key] -= updates
+        if found is None or self._left.get(key, 1) <= 0:
             from .jit import compile_text
 
             text = self.text(function, *key[1:])
-            level = self._level(key, function, text)
+            level = self._level(key, function, text, updates)
             found = self._codes[key] = compile_text(text, function, level, passes=self.passes)
         return found
 
-    def _level(self, key: tuple[object, ...], function: str, text: str) -> int:
-        """The level to compile a text at, now; `_pays` keeps after how many updates it will be worth a higher one."""
+    def _level(self, key: tuple[object, ...], function: str, text: str, updates: int) -> int:
+        """The level to compile a text at, now; `_left` keeps after how many more updates a higher one will pay."""
         # One update needs no loop optimisation, and people wait for it.
         level = 1 if function == "settle" or len(self.program.netlist.cells) > _LARGE else 3
         if len(self.plan.groups) > (MANY if function == "settle" else _MANY_CLOCKS):
             return 0
-        if self.passes or self._pays.pop(key, 0):
+        if self.passes or self._left.pop(key, 1) <= 0:
             return level
         from .jit import longest_block
 
         words = longest_block(text)
-        if words <= _SOON or self._updates[key] >= _PAYS * words:
+        left = _PAYS * words - updates
+        if words <= _SOON or left <= 0:
             return level
-        self._pays[key] = _PAYS * words
+        self._left[key] = left
         return 0

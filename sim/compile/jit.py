@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import re
-from functools import cache
+from functools import cache, lru_cache
 from itertools import count
 
 import llvmlite.binding as llvm
@@ -86,6 +86,7 @@ def generator_level(text: str, level: int) -> int:
     return 0 if longest_block(text) > LONGEST or text.count(SWEEP) > MANY_SWEEPS else level
 
 
+@lru_cache(maxsize=1)  # one text is asked about several times on its way
 def longest_block(text: str) -> int:
     """The machine words that the longest block of a text handles."""
     longest = here = 0

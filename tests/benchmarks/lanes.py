@@ -68,16 +68,12 @@ def check(lanes: Lanes, netlist: Netlist, circuit: Circuit) -> None:
         )
 
 
-def run(lanes: Lanes, cycles: int) -> object:
-    return lanes.differs_in_clock("inputs", bit=CLOCK_BIT, cycles=cycles)
-
-
-def rate(run: Callable[[int], object], rounds: int, seconds: float) -> float:
-    """Lane-cycles a second, the median of some rounds."""
+def rate(run: Callable[..., object], rounds: int, seconds: float) -> float:
+    """Lane-cycles a second, the median of some rounds; `run` is told the `cycles`."""
 
     def took(cycles: int) -> float:
         start = process_time()
-        run(cycles)
+        run(cycles=cycles)
         return process_time() - start
 
     cycles = 1 << 16  # a long run, for which code is made for the very levels of the inputs
@@ -87,16 +83,16 @@ def rate(run: Callable[[int], object], rounds: int, seconds: float) -> float:
     return statistics.median(LANES * cycles / took(cycles) for _ in range(rounds))
 
 
-def in_c(lanes: Lanes, inputs: int, folder: Path) -> Callable[[int], object]:
+def in_c(lanes: Lanes, inputs: int, folder: Path) -> Callable[..., object]:
     """The same lanes as C, from the same start; checked against them."""
     engine = lanes._engine
     assert isinstance(engine, Together)
     states = [engine.state.read(place) for place in engine.places.registers]
-    compiled = LanesInC(engine.widened, inputs, CLOCK_BIT, folder)
+    run = partial(LanesInC(engine.widened, inputs, CLOCK_BIT, folder).run, states)
     meant = lanes.differs_in_clock("inputs", bit=CLOCK_BIT, cycles=1000)
-    found = compiled.run(states, 1000)
+    found = run(cycles=1000)
     assert [found >> lane & 1 for lane in range(LANES)] == meant.tolist(), "C finds other lanes that differ"
-    return lambda cycles: compiled.run(states, cycles)
+    return run
 
 
 def main() -> int:
@@ -125,15 +121,16 @@ def main() -> int:
             built = process_time() - start
             lanes = make(netlist)
             check(lanes, netlist, circuit)
-            found = rate(partial(run, lanes), arguments.rounds, arguments.seconds)
+            by_engine = partial(lanes.differs_in_clock, "inputs", bit=CLOCK_BIT)
+            found = rate(by_engine, arguments.rounds, arguments.seconds)
             wanted = WANTED.get((circuit.name, variants))
             as_c = "gcc is not installed"
             if shutil.which("gcc"):
                 with TemporaryDirectory() as folder:
                     other = make(netlist)
                     other.set("inputs", circuit.steady)
-                    compiled = in_c(other, circuit.steady, Path(folder))
-                    as_c = f"{rate(compiled, arguments.rounds, arguments.seconds) / 1e6:,.0f}"
+                    run = in_c(other, circuit.steady, Path(folder))
+                    as_c = f"{rate(run, arguments.rounds, arguments.seconds) / 1e6:,.0f}"
             table.add_row(
                 circuit.name,
                 variants,

@@ -13,8 +13,8 @@ from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import LoopError, UsageError
 from forelight.sim.faults import Fault, Lines, Site, collapsed
 from forelight.sim.gates import gates
+from forelight.sim.lane_apart import halves_pay
 from forelight.sim.lanes import Lanes
-from forelight.sim.lanes_together import halves_pay
 from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil import parse
