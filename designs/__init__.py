@@ -10,7 +10,7 @@ if __name__ != "forelight.designs":
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from .source import read
+    from .sources.source import read
 
 __all__ = ["read"]
 
@@ -18,7 +18,7 @@ __all__ = ["read"]
 def __getattr__(name: str) -> object:
     """`read` on its first use: who only wants a datasheet need not load the readers."""
     if name == "read":
-        from .source import read
+        from .sources.source import read
 
         return read
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

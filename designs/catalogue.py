@@ -8,10 +8,12 @@ from pathlib import Path
 
 from forelight.sim.errors import SourceError, UsageError
 
-from .datasheet import DATASHEET_FILE, FORMATS, Datasheet, bare, load
+from .datasheet import DATASHEET_FILE, FORMATS, Datasheet
+from .sheets.bare import bare
+from .sheets.reader import load
 from .toml_file import did_you_mean, quoted
 
-_HERE = Path(__file__).parent
+_HERE = Path(__file__).parent / "breakwater"
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,14 @@ def load_design(name: str) -> Datasheet:
     if name not in names():
         raise UsageError(f"there is no design {quoted(name)}", remedy=_known(name))
     return load(_HERE / name)
+
+
+def is_own(file: Path) -> bool:
+    """Whether a file is a source that a datasheet of the catalogue names: those come with Forelight."""
+    folder = file.resolve().parent
+    if folder.parent != _HERE.resolve() or folder.name not in names():
+        return False
+    return file.resolve().name in load_design(folder.name).sources
 
 
 def resolve(text: str, roster: Roster) -> Found:

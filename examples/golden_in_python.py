@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from forelight.designs.catalogue import load_design
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import default_procedure
 from forelight.harness.boards.reader import load_board
+from forelight.harness.hand.routine import default_procedure
 
 board = load_board("quay")
 tide = load_design("tide_gauge")

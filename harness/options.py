@@ -74,14 +74,14 @@ def columns(context: click.Context, option: click.Parameter, values: tuple[str, 
 
 def agreed(context: click.Context, option: click.Parameter, value: bool) -> None:
     """`--trust`, given or not."""
-    from forelight.designs.trust import APART, REFUSED, TRUST, trust
+    from forelight.designs.sources.trust import APART, REFUSED, TRUST, trust
 
     TRUST.set(replace(trust(), python=APART if value else REFUSED))
 
 
 def sandboxed(context: click.Context, option: click.Parameter, value: bool) -> None:
     """`--sandbox`, given or not."""
-    from forelight.designs.trust import TRUST, trust
+    from forelight.designs.sources.trust import TRUST, trust
 
     TRUST.set(replace(trust(), sandbox=value))
 

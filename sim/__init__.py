@@ -13,11 +13,16 @@ if TYPE_CHECKING:
     from .errors import ForelightError
     from .netlist import Netlist
     from .simulation import Simulation
-    from .trace import Trace
+    from .traces.trace import Trace
 
 __all__ = ["ForelightError", "Netlist", "Simulation", "Trace"]
 
-_HOMES = {"ForelightError": "errors", "Netlist": "netlist", "Simulation": "simulation", "Trace": "trace"}
+_HOMES = {
+    "ForelightError": "errors",
+    "Netlist": "netlist",
+    "Simulation": "simulation",
+    "Trace": "traces.trace",
+}
 
 
 def __getattr__(name: str) -> Any:

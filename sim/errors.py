@@ -2,11 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from .loops import Oscillation
-
 
 class ForelightError(Exception):
     """Something a person can put right; shown as one message, never as a traceback.
@@ -38,12 +33,6 @@ class RtlilError(ForelightError):
 
 class UnsupportedError(ForelightError):
     """A construct that the engine refuses by name."""
-
-
-class LoopError(ForelightError):
-    """An update that never comes to rest; `loops` describes each free-running loop (`sim/loops.py`)."""
-
-    loops: tuple[Oscillation, ...] = ()
 
 
 class SourceError(ForelightError):

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 
+from .errors import ForelightError
 from .netlist import Cell, Netlist, Slice
 from .schedule import Graph, Schedule, components
 
@@ -43,6 +44,12 @@ class Oscillation:
     def __str__(self) -> str:
         shown = ", ".join(self.nets[:8]) + (f" and {len(self.nets) - 8} more" if len(self.nets) > 8 else "")
         return f"{shown} ({', '.join(self.places[:4])})" if self.places else shown
+
+
+class LoopError(ForelightError):
+    """An update that never comes to rest; `loops` describes each free-running loop."""
+
+    loops: tuple[Oscillation, ...] = ()
 
 
 def oscillations(

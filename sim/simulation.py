@@ -15,7 +15,7 @@ from .compile.loop import element_bits
 from .errors import UsageError
 from .netlist import Netlist, Word
 from .state import PowerUp, State
-from .trace import Trace
+from .traces.trace import Trace
 
 #: Values in one block of `stream_clock`.
 BLOCK = 1 << 18

@@ -8,9 +8,9 @@ from typing import Literal
 
 from .compile.compiled import Compiled
 from .compile.layout import FRESH, RESTLESS, Place, aligned
-from .errors import LoopError, UsageError
+from .errors import UsageError
 from .evaluate import evaluate
-from .loops import oscillations
+from .loops import LoopError, oscillations
 from .netlist import Const, Netlist, Register, Word
 
 PowerUp = Literal[0, 1, "init"] | random.Random

@@ -9,7 +9,6 @@ import ast
 import re
 import subprocess
 import sys
-import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -123,16 +122,6 @@ def test_the_map_is_fresh() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
     found = text.split(START)[1].split(END)[0]
     assert found == written_map(), "run: python tests/test_structure.py"
-
-
-def test_the_listed_packages_are_those_on_disk() -> None:
-    table = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["tool"]["setuptools"]
-    disk = {
-        "forelight." + path.parent.relative_to(ROOT).as_posix().replace("/", ".")
-        for room in ROOMS
-        for path in (ROOT / room).rglob("__init__.py")
-    }
-    assert set(table["packages"]) == disk
 
 
 def test_the_top_level_holds_nothing_else() -> None:

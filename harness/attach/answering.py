@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Const, Module, Mux, Signal, Value
-from forelight.designs.attachments import KINDS
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet
+from forelight.designs.sheets.attachments import KINDS
 
 from ..chip.netlist import Bench
 from ..chip.wrapper import Wrapper

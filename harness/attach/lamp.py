@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 
 from ..view.brightness import line_seen
 from ..view.pictures import Picture

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
 from .wiring import UNSETTLED, states

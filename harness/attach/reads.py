@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 
 from .memory import READ
 

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, Attachment, Datasheet
 
-from ..bench.golden import Golden
+from ..golden.golden import Golden
 from ..view.pictures import Picture, repeat
 from .display import watch
 from .lamp import looks

@@ -14,7 +14,7 @@ import wave
 
 import numpy as np
 from forelight.sim.errors import UsageError
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
 from .wiring import UNSETTLED, states

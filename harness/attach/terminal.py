@@ -10,7 +10,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
 from .wiring import UNSETTLED, states

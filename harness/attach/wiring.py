@@ -6,10 +6,10 @@ from collections.abc import Mapping
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
-from forelight.sim.trace import Times, Trace
+from forelight.sim.traces.trace import Times, Trace
 from numpy.typing import NDArray
 
-from ..bench.golden import Golden
+from ..golden.golden import Golden
 
 States = NDArray[np.uint8]
 #: The state of a line that cannot be foretold, beside the levels 0 and 1.

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from forelight.designs.contention import CAUTION
 from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.procedures.contention import CAUTION
 from forelight.sim.errors import UsageError
 from numpy.typing import NDArray
 
 from ..attach.answering import MOVES, PHASES, Memory
 from ..boards.profile import Board
-from .timeline import MOST_CHANGES, Frames, Lines
+from ..hand.timeline import MOST_CHANGES, Frames, Lines
 
 
 def every_frame(frames: Frames, values: Lines, spans: Sequence[tuple[int, int]]) -> tuple[Frames, Lines]:

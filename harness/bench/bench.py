@@ -9,8 +9,7 @@ from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
-from forelight.sim.errors import LoopError
-from forelight.sim.loops import Oscillation
+from forelight.sim.loops import LoopError, Oscillation
 from forelight.sim.netlist import Netlist
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
@@ -20,6 +19,7 @@ from ..attach.answering import PHASES, Memory, answering, memories
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
+from ..hand.timeline import Frames, Lines, Timeline
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
 from .glitches import without_glitches
@@ -27,7 +27,6 @@ from .period import period
 from .powerups import run_power_ups
 from .proof import prove
 from .story import Story
-from .timeline import Frames, Lines, Timeline
 
 ALL = 0xFF
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from forelight.sim.gates.without import without
 from forelight.sim.loops import Oscillation
 from forelight.sim.netlist import Netlist, Word
-from forelight.sim.without import without
 
 #: Loops are found one update at a time; a design that brings ever more is given up.
 MOST_LOOPS = 64

@@ -20,10 +20,10 @@ from forelight.sim.files import write_whole
 
 from ..boards.profile import Board
 from ..chip.routing import routing
-from .golden import Golden
+from ..golden.golden import Golden
+from ..golden.write import side, to_csv
+from ..hand.routine import run_procedure
 from .predict import predict
-from .routine import run_procedure
-from .write import side, to_csv
 
 FOLDER = "golden"
 #: Rows that are kept; some 60 kB.

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from forelight.sim.errors import LoopError
-from forelight.sim.lanes import Lanes
+from forelight.sim.lanes.variants import Lanes
+from forelight.sim.loops import LoopError
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray

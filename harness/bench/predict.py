@@ -10,19 +10,19 @@ from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
-from forelight.designs.procedure import Action, Procedure, Repeat, Select, to_text
+from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Select, to_text
 from forelight.sim.errors import UsageError
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..boards.roster import find
 from ..chip.routing import input_names
+from ..golden.golden import Golden, Race
+from ..hand.timeline import Timeline, timeline
 from .bench import Seat, Shown, run, seated
-from .golden import Golden, Race
 from .powerups import sampled_power_ups
 from .proof import Fork
 from .story import Story
-from .timeline import Timeline, timeline
 
 #: What of a board profile cannot change a prediction: its labels, and which designs lie in other slots.
 _LABELS = frozenset({"title", "slots", "pins", "display", "path"})

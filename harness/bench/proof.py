@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 from forelight.sim.netlist import Netlist, Slice, Word
+from forelight.sim.proof.ternary import Proof, worth_following
 from forelight.sim.schedule import schedule
-from forelight.sim.ternary import Proof, worth_following
 from numpy.typing import NDArray
 
 Values = NDArray[np.unsignedinteger[Any]]

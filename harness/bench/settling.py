@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
-from forelight.designs.procedure import Procedure, Restart
+from forelight.designs.procedures.procedure import Procedure, Restart
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
-from .golden import Golden
-from .hand import Hand
+from ..golden.golden import Golden
+from ..hand.hand import Hand
 
 
 @dataclass(frozen=True)

@@ -8,10 +8,10 @@ import numpy as np
 from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
+from ..hand.timeline import Frames, Lines
 from .period import Period
 from .powerups import Answer
 from .proof import Fork
-from .timeline import Frames, Lines
 
 
 @dataclass(frozen=True)

@@ -30,8 +30,8 @@ from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.toml_file import Section, did_you_mean, quoted, read_toml
 from forelight.sim.errors import UsageError
 
-from ..view.segments import SEGMENTS
 from .profile import Board
+from .segments import SEGMENTS
 
 LAWS = ("counter", "two-stage")
 _KEYS = (

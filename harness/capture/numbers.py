@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from forelight.sim.columns import Bytes, Ints, integers
+from forelight.sim.traces.columns import Bytes, Ints, integers
 from numpy.typing import NDArray
 
 from .record import Floats

@@ -8,14 +8,14 @@ from itertools import groupby
 from pathlib import Path
 
 import numpy as np
-from forelight.designs.action_text import Where, place_of
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
-from forelight.designs.procedure import Action, Frames, Play, Procedure, Set, to_text
+from forelight.designs.procedures.procedure import Action, Frames, Play, Procedure, Set, to_text
+from forelight.designs.procedures.text import Where, place_of
 from forelight.sim.errors import CaptureError, UsageError
 
-from ..bench.hand import Hand
-from ..bench.routine import divides
 from ..boards.profile import Board
+from ..hand.hand import Hand
+from ..hand.routine import divides
 from .readers import NO_MAPPING, read_capture
 from .record import GAP, Capture, Floats
 

@@ -9,8 +9,7 @@ from pathlib import Path
 
 import numpy as np
 from forelight.sim.errors import CaptureError
-from forelight.sim.vcddump import Dump
-from forelight.sim.vcdscan import scan
+from forelight.sim.traces.dump import Dump, scan
 
 from .columns import Column, match_columns
 from .eye import spelled_out

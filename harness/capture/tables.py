@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 import numpy as np
-from forelight.sim.columns import Ints, integers
 from forelight.sim.errors import CaptureError
+from forelight.sim.traces.columns import Ints, integers
 from numpy.typing import NDArray
 
 from .columns import BYTES, Chosen, Column, match_columns

@@ -6,11 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from forelight.designs.datasheet import Datasheet
-from forelight.designs.python_apart import rtlil_apart
-from forelight.designs.trust import trust
-from forelight.designs.verilog import verilog_rtlil
+from forelight.designs.sources.python_apart import rtlil_apart
+from forelight.designs.sources.trust import trust
+from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import SourceError
-from forelight.sim.rtlil_text import read_modules
+from forelight.sim.rtlil.text import read_modules
 
 
 @dataclass(frozen=True)

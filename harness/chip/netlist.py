@@ -8,10 +8,10 @@ from pathlib import Path
 from amaranth.back import rtlil
 from amaranth.hdl import Elaboratable, Module, Signal
 from forelight.designs.datasheet import Datasheet
-from forelight.designs.python_source import explained
+from forelight.designs.sources.python_source import explained
 from forelight.sim.errors import SourceError
 from forelight.sim.netlist import Netlist
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 from .module_text import source_file
 from .wrapper import Wrapper

@@ -9,7 +9,7 @@ from amaranth.hdl import Cat, ClockDomain, Const, Elaboratable, Instance, Module
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
-from forelight.designs.trust import runs_apart
+from forelight.designs.sources.trust import runs_apart
 from forelight.sim.errors import SourceError
 
 from ..boards.profile import Board
@@ -94,7 +94,7 @@ class Wrapper(wiring.Component):
         return {"clk": lines[step], "rst": reset}
 
     def _from_source(self) -> Elaboratable:
-        from forelight.designs.source import component
+        from forelight.designs.sources.source import component
 
         return component(self.datasheet.folder / self.datasheet.sources[0], self.datasheet.top)
 

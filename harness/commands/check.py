@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 from rich.text import Text
 
-from ..bench.golden import Golden
-from ..bench.routine import divides
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
-from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..golden.golden import Golden
+from ..hand.routine import divides
+from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
 
-from forelight.designs.trust import TRUST, Trust, trust
+from forelight.designs.sources.trust import TRUST, Trust, trust
 
 from .output import progress
 

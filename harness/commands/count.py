@@ -11,9 +11,9 @@ from forelight.sim.errors import UsageError
 from numpy.typing import NDArray
 from rich.text import Text
 
-from ..bench.golden import Golden
 from ..boards.divider import codes_between
-from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
+from ..golden.golden import Golden
+from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from .check import EXIT_CODES
 from .facts import setting_word
 from .output import emit_json, show

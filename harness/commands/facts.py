@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedure import Action, Set, to_text
+from forelight.designs.procedures.procedure import Action, Set, to_text
 from rich.text import Text
 
 from ..boards.profile import Board

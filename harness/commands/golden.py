@@ -6,11 +6,11 @@ from pathlib import Path
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
-from forelight.designs.procedure import to_text
+from forelight.designs.procedures.procedure import to_text
 from forelight.sim.errors import UsageError
 
-from ..bench.golden import Golden
-from ..bench.write import to_csv, write_golden
+from ..golden.golden import Golden
+from ..golden.write import to_csv, write_golden
 from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
 from .settled import free_running, races, told

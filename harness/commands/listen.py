@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from forelight.designs.procedure import to_text
+from forelight.designs.procedures.procedure import to_text
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
 

@@ -8,9 +8,9 @@ from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
-from forelight.designs.action_text import Where
 from forelight.designs.datasheet import Datasheet
-from forelight.designs.procedure import (
+from forelight.designs.procedures.check import clocked_at_start
+from forelight.designs.procedures.procedure import (
     Action,
     Play,
     Procedure,
@@ -23,19 +23,19 @@ from forelight.designs.procedure import (
     load_toml,
     of_run,
 )
-from forelight.designs.procedure_check import clocked_at_start
+from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 
-from ..bench.golden import Golden
-from ..bench.hand import Hand
 from ..bench.predict import predict
-from ..bench.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..capture.play import played
+from ..golden.golden import Golden
+from ..hand.hand import Hand
+from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
 from .output import progress
 
 #: How long a design runs after its restart, if nothing is said ...

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..bench.golden import Golden, Race
 from ..bench.settling import Settling
+from ..golden.golden import Golden, Race
 from .words import hertz, ranges, seconds
 
 #: Races that are told one by one.

@@ -8,23 +8,23 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from forelight.designs.catalogue import EmptySlotError
-from forelight.designs.procedure import Restart, to_text
+from forelight.designs.procedures.procedure import Restart, to_text
 from rich.console import Group, RenderableType
 from rich.live import Live
 from rich.text import Text
 
 from ..attach.report import paragraphs, reports
-from ..bench.golden import Golden
 from ..bench.settling import Settling
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
+from ..boards.segments import LARGE, SMALL
+from ..golden.golden import Golden
 from ..view.bits import Line, lines, table
 from ..view.brightness import seen
 from ..view.display import Glyphs, glyphs_for, legend
 from ..view.filmstrip import strip
 from ..view.live import RATE, Flashing, face, flashing, plan
 from ..view.pictures import Picture, pictures, repeat, since, steps_at
-from ..view.segments import LARGE, SMALL
 from .facts import facts, warnings
 from .output import console, emit_json, show
 from .question import Asked, Question, question

@@ -6,7 +6,7 @@ from functools import partial
 from pathlib import Path
 
 from forelight.designs.catalogue import load_design, names
-from forelight.designs.trust import trust
+from forelight.designs.sources.trust import trust
 from forelight.sim.errors import UsageError
 from rich.text import Text
 

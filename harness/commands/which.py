@@ -9,7 +9,7 @@ from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from forelight.designs.trust import TRUST, Trust, trust
+from forelight.designs.sources.trust import TRUST, Trust, trust
 from forelight.sim.errors import ForelightError, UsageError
 from rich.table import Table
 from rich.text import Text
@@ -18,7 +18,7 @@ from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
-from ..capture.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
+from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from .check import EXIT_CODES, judged, odds
 from .output import emit_json, progress, show
 from .question import Asked

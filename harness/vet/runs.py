@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
-from forelight.designs.procedure import Procedure
+from forelight.designs.procedures.procedure import Procedure
 from forelight.sim.errors import DatasheetError, ForelightError
 
-from ..bench.golden import Golden, Race
 from ..bench.predict import predict
-from ..bench.routine import default_procedure, run_procedure
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
+from ..golden.golden import Golden, Race
+from ..hand.routine import default_procedure, run_procedure
 from ..view.live import flashing
 from .finding import Finding
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from forelight.designs.datasheet import DATASHEET_FILE, load
+from forelight.designs.datasheet import DATASHEET_FILE
+from forelight.designs.sheets.reader import load
 from forelight.sim.errors import ForelightError, SourceError, UsageError
 
 from ..boards.profile import Board

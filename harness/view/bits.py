@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from rich.table import Table
 
-from ..bench.golden import Golden
+from ..golden.golden import Golden
 from .display import Glyphs
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..bench.golden import Golden
+from ..golden.golden import Golden
 
 Ticks = NDArray[np.int64]
 Levels = NDArray[np.float64]

@@ -9,8 +9,8 @@ from math import ceil
 from rich.style import Style
 from rich.text import Text
 
+from ..boards.segments import Size, cells
 from .brightness import srgb_from_luminance
-from .segments import Size, cells
 
 #: Brightness of one lamp, 0 to 1, or None where nothing can be foretold.
 Lamp = float | None

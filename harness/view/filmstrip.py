@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from rich.text import Text
 
+from ..boards.segments import SMALL
 from .display import Glyphs, draw
 from .pictures import Picture, display_lamps, level_text, repeat
-from .segments import SMALL
 
 GUTTER = 2
 #: Columns of a picture without a display: the eight levels.

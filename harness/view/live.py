@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from rich.text import Text
 
-from ..bench.golden import Golden
+from ..boards.segments import Size
+from ..golden.golden import Golden
 from .brightness import UNSETTLED, Levels, Marks, Seen, Ticks, seen
 from .display import Glyphs, draw
 from .pictures import Picture, display_lamps, level_text, steps_at
-from .segments import Size
 
 #: Pictures a second.
 RATE = 25

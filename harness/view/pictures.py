@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ..bench.golden import Golden, Race
+from ..golden.golden import Golden, Race
 from .brightness import FUSION_HZ, Seen
 from .display import Glyphs, Lamp, shade
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from ..netlist import Slice, Word
-from . import many_clocks, memories, region_text
+from . import many_clocks, memories, regions
 from .clock import Toggle
 from .in_memory import Resident, Stored, put, put_place
 from .layout import FRESH, RESTLESS
@@ -233,7 +233,7 @@ class Writer:
         ports = [program.netlist.memories[m].writes[p] for m, p in group.writes]
         here.words(word for port in ports for word in port.operands)
         writes = waiting_writes(program, here.scope, group)
-        wakes = region_text.commit(here, here.scope, self.divider, self.divider.divide(group))
+        wakes = regions.commit(here, here.scope, self.divider, self.divider.divide(group))
         for (memory, _), write in sorted(writes.items()):
             memories.store(here.scope, program.layout.memories[memory], write)
         if any(memory in self.divider.waking_memories for memory, _ in group.writes):

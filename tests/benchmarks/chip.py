@@ -16,7 +16,7 @@ from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.wrapper import Wrapper
 from forelight.sim import Simulation
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 SEED = 40
 DESIGNS = 40

@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import numpy as np
 from amaranth.sim import Simulator
 from forelight.sim import Simulation
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 from .build import Maker, Workshop
 from .circuits import Circuit

@@ -10,12 +10,13 @@ from pathlib import Path
 from time import perf_counter
 
 from forelight.designs.catalogue import load_design
-from forelight.designs.datasheet import Datasheet, bare
-from forelight.designs.procedure import Procedure, parse
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.procedure import Procedure, parse
+from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import default_procedure
-from forelight.harness.bench.write import write_golden
 from forelight.harness.boards.reader import load_board
+from forelight.harness.golden.write import write_golden
+from forelight.harness.hand.routine import default_procedure
 
 STEPS = 1_000_000
 POWER_UPS = 256

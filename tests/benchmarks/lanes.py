@@ -22,11 +22,11 @@ from time import process_time
 
 import numpy as np
 from forelight.sim import Netlist, Simulation
-from forelight.sim.faults import Fault, collapsed
-from forelight.sim.gates import gates
-from forelight.sim.lanes import Lanes
-from forelight.sim.lanes_together import Together
-from forelight.sim.rtlil import parse
+from forelight.sim.gates.rewrite import gates
+from forelight.sim.lanes.faults import Fault, collapsed
+from forelight.sim.lanes.together import Together
+from forelight.sim.lanes.variants import Lanes
+from forelight.sim.rtlil.reader import parse
 from rich.console import Console
 from rich.table import Table
 

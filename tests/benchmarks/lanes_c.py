@@ -7,7 +7,7 @@ import subprocess
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
-from forelight.sim.lane_netlist import Widened
+from forelight.sim.lanes.rewrite import Widened
 from forelight.sim.netlist import Cell, Slice, Word
 from forelight.sim.schedule import schedule
 

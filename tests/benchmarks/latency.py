@@ -11,7 +11,7 @@ from pathlib import Path
 from time import perf_counter
 
 from forelight.sim import Simulation
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 from .circuits import Circuit
 from .design import CLOCK_BIT, OnPins, rtlil

@@ -10,10 +10,10 @@ from pathlib import Path
 
 import numpy as np
 from forelight.harness.capture.readers import read_capture
-from forelight.harness.capture.verdict import AGREES, check
-from forelight.sim.columns import decimal, join
+from forelight.harness.verdict.verdict import AGREES, check
+from forelight.sim.traces.columns import decimal, join
 
-from tests.harness.capture.noise import BOARD, Setup, golden_of
+from tests.harness.verdict.noise import BOARD, Setup, golden_of
 
 ROWS = 1 << 18
 LATE = 0.25  # of a step, from a rise to the outputs

@@ -11,7 +11,7 @@ from itertools import product
 
 import pytest
 from forelight.sim import Simulation
-from forelight.sim.errors import LoopError
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Cell, Netlist, Slice, Word
 from forelight.sim.reference import Reference
 from forelight.sim.schedule import Schedule, schedule

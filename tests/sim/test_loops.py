@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
-from forelight.sim.errors import LoopError
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
 
 

@@ -9,7 +9,7 @@ import pytest
 from forelight.sim import Simulation
 from forelight.sim.compile import many_clocks
 from forelight.sim.compile.compiled import Compiled
-from forelight.sim.errors import LoopError
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Netlist
 from forelight.sim.reference import Reference
 

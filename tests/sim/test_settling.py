@@ -12,8 +12,8 @@ import random
 
 import pytest
 from forelight.sim import Simulation
-from forelight.sim.errors import LoopError
-from forelight.sim.lanes import Lanes
+from forelight.sim.lanes.variants import Lanes
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Const, Netlist, Override, Register, Word
 from forelight.sim.reference import Reference
 from forelight.sim.schedule import schedule

@@ -7,7 +7,8 @@ import random
 import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation, Trace
-from forelight.sim.errors import LoopError, UsageError
+from forelight.sim.errors import UsageError
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
 
 CLK = Word.of([Slice(0, 7, 1)])

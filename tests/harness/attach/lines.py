@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 
 
 def trace(signals: Mapping[str, Sequence[tuple[int, int]]], end: int) -> Trace:

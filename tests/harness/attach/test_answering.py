@@ -8,16 +8,17 @@ from typing import Any
 
 import numpy as np
 import pytest
-from forelight.designs.datasheet import Datasheet, load
-from forelight.designs.procedure import Procedure, parse
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.procedure import Procedure, parse
+from forelight.designs.sheets.reader import load
 from forelight.harness.attach.report import reports
 from forelight.harness.bench.bench import seated
-from forelight.harness.bench.golden import Golden
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import bring_up
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
+from forelight.harness.golden.golden import Golden
+from forelight.harness.hand.routine import bring_up
 from forelight.sim import Simulation
 from forelight.sim.errors import UsageError
 from numpy.typing import NDArray

@@ -11,7 +11,7 @@ from amaranth.back import rtlil
 from forelight.harness.attach.memory import MOST_BYTES, SerialMemory, read_image
 from forelight.sim import Simulation
 from forelight.sim.errors import SourceError
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 from forelight.sim.state import PowerUp
 
 from .spi import ModelMemory, host

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from forelight.harness.attach.reads import Log, log
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 
 from .lines import trace
 from .spi import ModelMemory, host

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from forelight.harness.attach.speaker import LOWEST_HZ, RATE, sound, to_wav
 from forelight.sim.errors import UsageError
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 from scipy import signal
 from scipy.io import wavfile

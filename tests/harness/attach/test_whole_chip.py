@@ -11,8 +11,8 @@ from amaranth.hdl import Cat, Const, Module, Value
 from forelight.harness.attach.memory import SerialMemory
 from forelight.harness.bench.bench import run, seated
 from forelight.harness.bench.powerups import sampled_power_ups
-from forelight.harness.bench.timeline import timeline
 from forelight.harness.boards.profile import Board
+from forelight.harness.hand.timeline import timeline
 
 from tests.harness.bench.rig import Rig, Setup, by_frame, chip_on_engine
 from tests.harness.bench.setups import chain

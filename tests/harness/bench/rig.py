@@ -17,7 +17,6 @@ from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Signal, Value
 from amaranth.sim import Simulator
 from forelight.designs.datasheet import Datasheet
 from forelight.harness.bench.bench import Seat, Shown
-from forelight.harness.bench.timeline import Timeline
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.conditioning import Conditioning
@@ -25,8 +24,9 @@ from forelight.harness.chip.direct import DirectChip
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.chip.routing import routing, step_input
 from forelight.harness.chip.wrapper import Wrapper
+from forelight.harness.hand.timeline import Timeline
 from forelight.sim import Simulation
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 from numpy.typing import NDArray
 
 Array = NDArray[Any]

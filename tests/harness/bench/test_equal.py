@@ -6,9 +6,9 @@ import random
 from collections import Counter
 
 import pytest
-from forelight.designs.procedure import Procedure, parse
+from forelight.designs.procedures.procedure import Procedure, parse
 from forelight.harness.bench.bench import run
-from forelight.harness.bench.timeline import timeline
+from forelight.harness.hand.timeline import timeline
 
 from .rig import STAGES, Rig, Setup, chip_on_amaranth, chip_on_engine, compare
 from .setups import SETUPS, chain, quay, setup, sheet

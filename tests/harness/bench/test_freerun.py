@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from forelight.designs.catalogue import load_design
-from forelight.designs.datasheet import bare
-from forelight.designs.procedure import Procedure, parse
-from forelight.harness.bench.golden import Golden
+from forelight.designs.procedures.procedure import Procedure, parse
+from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.read import read_golden
-from forelight.harness.bench.write import write_golden
 from forelight.harness.boards.reader import load_board
 from forelight.harness.cli import cli
+from forelight.harness.golden.golden import Golden
+from forelight.harness.golden.read import read_golden
+from forelight.harness.golden.write import write_golden
 
 QUAY = load_board("quay")
 #: A ring of one gate that i0 lets run, read by a register, which a second register does not need.

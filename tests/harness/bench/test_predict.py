@@ -9,12 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from forelight.designs.catalogue import load_design, names
-from forelight.designs.datasheet import bare, load
-from forelight.designs.procedure import Procedure, Seconds, Strap, parse
-from forelight.harness.bench.golden import Golden
+from forelight.designs.procedures.procedure import Procedure, Seconds, Strap, parse
+from forelight.designs.sheets.bare import bare
+from forelight.designs.sheets.reader import load
 from forelight.harness.bench.predict import board_hash, predict, procedure_hash
-from forelight.harness.bench.routine import bring_up, default_procedure, run_procedure
 from forelight.harness.boards.reader import load_board
+from forelight.harness.golden.golden import Golden
+from forelight.harness.hand.routine import bring_up, default_procedure, run_procedure
 from forelight.sim.errors import UsageError
 
 QUAY, MOLE = load_board("quay"), load_board("mole")

@@ -10,13 +10,13 @@ from amaranth.hdl import Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.catalogue import load_design
-from forelight.designs.datasheet import bare
+from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
 from forelight.harness.bench.proof import prove, races
-from forelight.harness.bench.routine import default_procedure
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
-from forelight.sim.rtlil import parse
+from forelight.harness.hand.routine import default_procedure
+from forelight.sim.rtlil.reader import parse
 
 from .setups import sheet
 

@@ -11,10 +11,10 @@ from forelight.harness.bench.kept import carrier
 from forelight.harness.bench.powerups import sampled_power_ups
 from forelight.harness.bench.predict import predict
 from forelight.harness.bench.proof import prove
-from forelight.harness.bench.routine import run_procedure
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
-from forelight.sim.errors import LoopError
+from forelight.harness.hand.routine import run_procedure
+from forelight.sim.loops import LoopError
 from forelight.sim.simulation import Simulation
 from numpy.typing import NDArray
 

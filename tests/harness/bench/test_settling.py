@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 from forelight.designs.catalogue import load_design
-from forelight.designs.datasheet import Datasheet, bare
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import default_procedure
 from forelight.harness.bench.settling import Settling, restart_tick, settling
+from forelight.harness.hand.routine import default_procedure
 
 from .test_predict import FRAME, QUAY, procedure
 

@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 from forelight.designs.catalogue import load_design, names
-from forelight.designs.datasheet import Datasheet, bare
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import default_procedure, run_procedure
+from forelight.harness.hand.routine import default_procedure, run_procedure
 
 from .test_predict import FRAME, QUAY, at, procedure
 

@@ -6,7 +6,7 @@ import random
 from collections import Counter
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedure import (
+from forelight.designs.procedures.procedure import (
     Action,
     Disable,
     Drive,
@@ -26,7 +26,7 @@ from forelight.designs.procedure import (
     Steps,
     Strap,
 )
-from forelight.harness.bench.hand import Hand
+from forelight.harness.hand.hand import Hand
 from forelight.sim.errors import UsageError
 
 from .rig import Setup

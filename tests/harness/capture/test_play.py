@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 from forelight.designs.catalogue import load_design
-from forelight.designs.procedure import Frames, Procedure, Set, parse
-from forelight.harness.bench.golden import Golden
+from forelight.designs.procedures.procedure import Frames, Procedure, Set, parse
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.routine import bring_up
-from forelight.harness.bench.write import write_golden
 from forelight.harness.boards.reader import load_board
 from forelight.harness.capture.play import played
 from forelight.harness.cli import cli
+from forelight.harness.golden.golden import Golden
+from forelight.harness.golden.write import write_golden
+from forelight.harness.hand.routine import bring_up
 from forelight.sim.errors import CaptureError, ForelightError, UsageError
 
 QUAY = load_board("quay")

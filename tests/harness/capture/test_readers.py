@@ -9,10 +9,10 @@ import pytest
 from forelight.harness.capture import tables
 from forelight.harness.capture.readers import parse_capture, read_capture
 from forelight.harness.capture.record import GAP, Capture, quantum
-from forelight.harness.capture.verdict import check
+from forelight.harness.verdict.verdict import check
 from forelight.sim.errors import CaptureError
 
-from tests.harness.capture.noise import BOARD, Setup, golden_of, states
+from tests.harness.verdict.noise import BOARD, Setup, golden_of, states
 
 
 def levels(capture: Capture, line: str) -> list[tuple[float, int]]:

@@ -13,7 +13,7 @@ from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.divider import Divider
 from forelight.sim import Simulation
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 from numpy.typing import NDArray
 
 #: Check values of common practice, no source: counter law, 20 MHz oscillator, 250 positions, two ticks a bit.

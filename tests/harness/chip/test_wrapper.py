@@ -12,7 +12,7 @@ from amaranth.hdl import Elaboratable, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.datasheet import Datasheet, Restart, Step
-from forelight.designs.verilog import verilog_rtlil
+from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.chip.routing import OWN_RESTART, OWN_STEP, routing

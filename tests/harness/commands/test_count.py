@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner, Result
 from forelight.harness.boards.profile import Board
-from forelight.harness.capture.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from forelight.harness.cli import cli
 from forelight.harness.commands.count import Count, period
+from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
 BOARD = """title = "A board with the counter law"
 link = "chain"

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
-from forelight.harness.bench.read import read_golden
 from forelight.harness.cli import cli
+from forelight.harness.golden.read import read_golden
 from vcdvcd import VCDVCD
 
 HEAD = ["time_s", "step", "inputs", "outputs", "claim"]

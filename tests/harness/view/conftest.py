@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 import pytest
-from forelight.harness.bench.golden import Golden
+from forelight.harness.golden.golden import Golden
 
 MakeGolden = Callable[..., Golden]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from forelight.harness.bench.golden import Golden
+from forelight.harness.golden.golden import Golden
 from forelight.harness.view.bits import Line, lines, table
 from forelight.harness.view.display import UNICODE
 from rich.console import Console

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from forelight.harness.bench.golden import Golden
+from forelight.harness.golden.golden import Golden
 from forelight.harness.view.brightness import luminance_from_srgb, seen, srgb_from_luminance
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from forelight.harness.boards.segments import LARGE, SMALL
 from forelight.harness.view.brightness import luminance_from_srgb
 from forelight.harness.view.display import (
     ASCII,
@@ -17,7 +18,6 @@ from forelight.harness.view.display import (
     shade,
     style,
 )
-from forelight.harness.view.segments import LARGE, SMALL
 
 # TI SN74LS47 and CD4511 data sheets, outputs a to g for 0 to 9 (6 and 9 without tails).
 DIGITS = {

@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from forelight.harness.bench.golden import Golden, Race
+from forelight.harness.boards.segments import SEGMENTS
+from forelight.harness.golden.golden import Golden, Race
 from forelight.harness.view.brightness import seen
 from forelight.harness.view.display import ASCII, UNICODE
 from forelight.harness.view.filmstrip import scale, strip
 from forelight.harness.view.pictures import Picture, level_text, pictures, repeat, since
-from forelight.harness.view.segments import SEGMENTS
 
 MakeGolden = Callable[..., Golden]
 WIRING = {f"o{line}": segment for line, segment in enumerate(SEGMENTS)}

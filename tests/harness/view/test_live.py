@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from forelight.harness.bench.golden import Golden
+from forelight.harness.boards.segments import SEGMENTS, SMALL
+from forelight.harness.golden.golden import Golden
 from forelight.harness.view.display import UNICODE
 from forelight.harness.view.live import Flashing, face, flashing, plan
-from forelight.harness.view.segments import SEGMENTS, SMALL
 
 MakeGolden = Callable[..., Golden]
 

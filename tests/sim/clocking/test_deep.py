@@ -10,9 +10,9 @@ from click.testing import CliRunner
 from forelight.designs import read
 from forelight.harness.cli import cli
 from forelight.sim import Simulation
-from forelight.sim.errors import LoopError
+from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Netlist
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 DEEP = 50_000
 #: Chains that compile in seconds, and the full size.

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 from forelight.sim import Simulation
-from forelight.sim.ternary import Proof
+from forelight.sim.proof.ternary import Proof
 
 from ..fidelity.comparison import Design, under_forelight, under_icarus
 from ..icarus import needs_icarus

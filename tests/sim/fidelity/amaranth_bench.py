@@ -11,7 +11,7 @@ from amaranth.back import rtlil
 from amaranth.hdl import ClockDomain, Module, Shape, Signal, Value
 from amaranth.sim import Simulator
 from forelight.sim.netlist import Netlist
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 from .comparison import Characters, Rows
 from .stimulus import Drive

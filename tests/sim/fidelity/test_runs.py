@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from forelight.designs import read
 from forelight.sim import Simulation
-from forelight.sim.trace import Trace
+from forelight.sim.traces.trace import Trace
 
 from .stimulus import rows
 from .verilog_circuits import CIRCUITS, sources

@@ -10,7 +10,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 import pytest
-from forelight.designs import read, verilog
+from forelight.designs import read
+from forelight.designs.sources import verilog
 from forelight.sim import Simulation
 from forelight.sim.errors import ForelightError
 from forelight.sim.netlist import Netlist

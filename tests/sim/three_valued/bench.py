@@ -11,8 +11,8 @@ import numpy as np
 from forelight.sim import Simulation
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.netlist import Netlist, Word
-from forelight.sim.ternary import Proof
-from forelight.sim.unknowns import unknowns
+from forelight.sim.proof.rewrite import unknowns
+from forelight.sim.proof.ternary import Proof
 from numpy.typing import NDArray
 
 from ..icarus import run

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from forelight.designs import catalogue
 from forelight.harness.chip.netlist import wrapper_netlist
-from forelight.sim.gates import gates
+from forelight.sim.gates.rewrite import gates
 from forelight.sim.netlist import Const, Netlist
 from forelight.sim.schedule import schedule
 from forelight.sim.state import is_wiring

@@ -15,7 +15,7 @@ import random
 from pathlib import Path
 
 import pytest
-from forelight.sim.rtlil import parse
+from forelight.sim.rtlil.reader import parse
 
 from ..icarus import needs_icarus
 from .bench import Tally, rows, showing, tally, under_icarus, under_proof, under_unknowns

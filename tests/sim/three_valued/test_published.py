@@ -25,7 +25,7 @@ from forelight.sim.netlist import Netlist, Word
 
 from ..bench_format import read_bench
 from ..icarus import needs_icarus
-from ..test_faults import C17, S27
+from ..lanes.test_faults import C17, S27
 from .bench import Drive, Row, Seen, rows, showing, tally, under_icarus, under_proof, under_unknowns
 
 SEED, STEPS = 31, 150

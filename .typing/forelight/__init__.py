@@ -1,0 +1,1 @@
+"""Forelight foretells what the designs on a shared chip should show at the bench."""

@@ -1,0 +1,1 @@
+"""The catalogue: what the people of Breakwater sent in, one folder a design."""

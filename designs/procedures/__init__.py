@@ -1,0 +1,1 @@
+"""What a person does at the bench: records, texts, checks, plain sentences."""

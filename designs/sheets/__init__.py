@@ -1,0 +1,1 @@
+"""What a datasheet may say, and what may be wired to a design."""

@@ -1,0 +1,209 @@
+"""A datasheet: TOML to a frozen, validated record; each key, line, type and range is checked where it is read.
+
+title, creator, license, description     texts; only the title must be there
+format       amaranth (.py), verilog (.v, .sv) or netlist (.il); deduced from the source, checked if stated
+source       "design.py:ClassName", or "design.v", or ["a.v", "b.v"]; inside the folder of the datasheet
+module       the top module, for verilog and netlist
+[step]       line = i0 to i7 or own; wanted_hz
+[restart]    line = i0 to i7 or own; active = high or low
+[lines]      i0 = { means = "...", idle = 0 }, o0 = { means = "..." }; idle for inputs alone
+[ports]      N1 = "i0", "N22[3]" = "o0"; a line of the board's own: clk = "step", rst = "restart"
+[[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }: see `attachments.py`
+[[run]]      name; do = [actions]; expect
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+
+from ..datasheet import (
+    DATASHEET_FILE,
+    FORMATS,
+    INPUT_LINES,
+    OUTPUT_LINES,
+    Datasheet,
+    Line,
+    Restart,
+    Run,
+    Step,
+)
+from ..procedures.check import check
+from ..procedures.procedure import parse
+from ..toml_file import Section, quoted, read_toml
+from .attachments import read_attachments
+
+_LINES = (*INPUT_LINES, *OUTPUT_LINES)
+_KEYS = (
+    *("title", "creator", "license", "description", "format", "source", "module"),
+    *("step", "restart", "lines", "ports", "attach", "run"),
+)
+_PORT = re.compile(r"[^\s\[\]]+(\[(0|[1-9][0-9]{0,3})\])?")
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
+
+
+def load(folder_or_file: Path) -> Datasheet:
+    """Read and validate a datasheet, given its file or the folder that holds it as `datasheet.toml`."""
+
+    return read_datasheet(folder_or_file / DATASHEET_FILE if folder_or_file.is_dir() else folder_or_file)
+
+
+def read_datasheet(file: Path) -> Datasheet:
+    """Read one datasheet file; everything wrong with it is a `DatasheetError`."""
+    sheet = read_toml(file)
+    sheet.only(*_KEYS)
+    title = sheet.text("title", longest=80)
+    sources, top, form = _source(sheet)
+    step, restart = _step(sheet), _restart(sheet)
+    if step and restart and step.line == restart.line != "own":
+        raise sheet.error(
+            ("restart", "line"), f"{step.line} is the step line too", "give each a line of its own"
+        )
+    runs = _runs(sheet)
+    datasheet = Datasheet(
+        name=file.resolve().parent.name,
+        folder=file.parent,
+        title=title,
+        sources=sources,
+        top=top,
+        format=form,
+        creator=sheet.text("creator", ""),
+        license=sheet.text("license", ""),
+        description=sheet.text("description", "", 2000),
+        step=step,
+        restart=restart,
+        lines=_lines(sheet, step, restart),
+        ports=_ports(sheet, form, step, restart),
+        attach=read_attachments(sheet, step, restart),
+        runs=runs,
+    )
+    for run in runs:
+        check(parse(run.do, run.places), datasheet, run.places)
+    return datasheet
+
+
+def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
+    """Files, top and format."""
+    listed = isinstance(sheet.table.get("source"), list)
+    given = sheet.texts("source") if listed else (sheet.text("source"),)
+    top = sheet.text("module") if "module" in sheet.table else None
+    if not listed and ":" in given[0]:
+        name, _, named = given[0].rpartition(":")
+        if not _NAME.fullmatch(named):
+            raise sheet.wrong("source", "FILE or FILE:NAME, with the name of a class or module")
+        if top and top != named:
+            raise sheet.error(
+                "module", f"{quoted(top)} is not {quoted(named)} of source", "name the top once"
+            )
+        given, top = (name,), named
+    formats = {_format_of(sheet, name) for name in given}
+    if len(formats) > 1:
+        raise sheet.error(
+            "source", f"found {' and '.join(sorted(formats))} side by side", "allowed: one format"
+        )
+    form = formats.pop()
+    if form != "verilog" and len(given) > 1:
+        raise sheet.error("source", f"found {len(given)} files", f"allowed for {form}: one file")
+    if sheet.choice("format", sorted(set(FORMATS.values())), form) != form:
+        raise sheet.wrong("format", f"{form}, as the ending of {given[0]} says")
+    for name in given:
+        sheet.file_inside("source", name, FORMATS)
+    return given, top, form
+
+
+def _format_of(sheet: Section, name: str) -> str:
+    ending = Path(name).suffix
+    if ending not in FORMATS:
+        raise sheet.error("source", f"found {quoted(name)}", f"allowed endings: {', '.join(FORMATS)}")
+    return FORMATS[ending]
+
+
+def _step(sheet: Section) -> Step | None:
+    section = sheet.section("step")
+    if section is None:
+        return None
+    section.only("line", "wanted_hz")
+    return Step(section.choice("line", (*INPUT_LINES, "own")), section.rate("wanted_hz"))
+
+
+def _restart(sheet: Section) -> Restart | None:
+    section = sheet.section("restart")
+    if section is None:
+        return None
+    section.only("line", "active")
+    return Restart(
+        section.choice("line", (*INPUT_LINES, "own")), section.choice("active", ("high", "low"), "high")
+    )
+
+
+def _lines(sheet: Section, step: Step | None, restart: Restart | None) -> Mapping[str, Line]:
+    section = sheet.section("lines")
+    if section is None:
+        return {}
+    section.only(*_LINES)
+    driven = {role.line: name for role, name in ((step, "step"), (restart, "restart")) if role}
+    lines: dict[str, Line] = {}
+    for line in section.table:
+        entry = section.section(line)
+        assert entry is not None
+        entry.only(*(("means", "idle") if line in INPUT_LINES else ("means",)))
+        if "idle" in entry.table and line in driven:
+            raise entry.error("idle", f"{line} is the {driven[line]} line", "leave it out: its rest is known")
+        idle = entry.integer("idle", 0, 1) if "idle" in entry.table else None
+        lines[line] = Line(entry.text("means"), idle)
+    return lines
+
+
+def _ports(sheet: Section, form: str, step: Step | None, restart: Restart | None) -> Mapping[str, str]:
+    """Ports of the source -> lines; no line and no port twice.
+
+    In Verilog and netlists the step and restart lines need ports. A design in Amaranth has them in its domain.
+    """
+    section = sheet.section("ports")
+    if section is None:
+        return {}
+    roles = (("step", step), ("restart", restart))
+    allowed = (*_LINES, *(name for name, role in roles if role and role.line == "own"))
+    ports: dict[str, str] = {}
+    for port in section.table:
+        if not (_PORT.fullmatch(port) and port.isprintable()):
+            raise section.error(port, "is no name of a port", 'allowed: port = "i0" or "port[3]" = "i0"')
+        line = section.choice(port, allowed)
+        _check_apart(section, port, line, ports)
+        ports[port] = line
+    for name, role in roles:
+        if role is None or form == "amaranth":
+            continue
+        target = name if role.line == "own" else role.line
+        if target not in ports.values():
+            raise sheet.error("ports", f"no port has the {name} line", f'add one: PORT = "{target}"')
+    return ports
+
+
+def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str]) -> None:
+    """Refuse a port or line that is there already, and a port of which some bits go in and some out."""
+    name = port.partition("[")[0]
+    for other, taken in ports.items():
+        if taken == line:
+            raise section.error(port, f"{line} is the line of {other} already", "allowed: each line once")
+        if name != other.partition("[")[0]:
+            continue
+        if name in (port, other):
+            raise section.error(port, f"overlaps {other}", "map the port whole or bit by bit")
+        if (line in OUTPUT_LINES) != (taken in OUTPUT_LINES):
+            found = f"{line} goes the other way than {taken} of {other}"
+            raise section.error(port, found, "allowed: the bits of a port all in or all out")
+
+
+def _runs(sheet: Section) -> tuple[Run, ...]:
+    runs: list[Run] = []
+    for section in sheet.sections("run"):
+        section.only("name", "do", "expect")
+        name = section.text("name", longest=80)
+        if name in {run.name for run in runs}:
+            found = f"{quoted(name)} is the name of an earlier run"
+            raise section.error("name", found, "give each run its own name")
+        places = tuple(f"{place}: run {quoted(name)}" for place in section.text_places("do"))
+        runs.append(Run(name, section.texts("do"), section.text("expect", "", 2000), places))
+    return tuple(runs)

@@ -1,0 +1,1 @@
+"""The record of a prediction, its writer and its reader."""

@@ -1,0 +1,145 @@
+"""Procedure, board and datasheet to a timeline: what the lines carry, change by change, in frame numbers.
+
+It holds to DEVELOPERS.md, Time 1 to 3 and 6.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.procedure import Procedure
+from forelight.sim.errors import UsageError
+from numpy.typing import NDArray
+
+from ..boards.profile import Board
+from ..chip.routing import divided_line
+from .hand import Hand
+from .stretch import Stretch
+
+Frames = NDArray[np.int64]
+Lines = NDArray[np.uint16]
+
+#: Changes of the lines that one run may have; each takes some 30 bytes on its way to a golden.
+MOST_CHANGES = 1 << 26
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """What the link carries to whichever slot is selected; pure data.
+
+    In frame `frames[k]` (rising, the first is 0) the lines become `lines[k]`: bits 0 to 7 are the eight
+    inputs, 8 and 9 the board's own step and restart line. On a chain that is at the end of the frame, on a
+    direct link in that very tick. From frame `turns[k]` on (rising, the first is 0), slot `slots[k]` is
+    selected. The run has `end` frames, the last of which shows the answer to the procedure's last action. A
+    chain whose oscillator is off has no frames: before frame `pauses[k, 0]` it stood still for the length of
+    `pauses[k, 1]` frames. `stretches` is what the hand did, frame for frame.
+    """
+
+    board: Board
+    frames: Frames
+    lines: Lines
+    turns: Frames
+    slots: NDArray[np.int64]
+    end: int
+    pauses: NDArray[np.int64]
+    stretches: tuple[Stretch, ...]
+
+    @property
+    def latency(self) -> int:
+        """Frames from a change of the design's inputs to the board's output pins."""
+        return 1 if self.board.link == "chain" else 0
+
+    def ticks(self, frames: Frames) -> Frames:
+        """The tick in which lines and pins take what these frames bring: a frame's last, or the very tick."""
+        ticks = self.board.frame_ticks
+        return self.start_ticks(frames) + (ticks - 1)
+
+    def start_ticks(self, frames: Frames) -> Frames:
+        """The first tick of these frames, counted from the start of the procedure."""
+        passed = np.concatenate(([0], np.cumsum(self.pauses[:, 1])))
+        before = passed[np.searchsorted(self.pauses[:, 0], frames, side="right")]
+        return (frames + before) * self.board.frame_ticks
+
+
+def timeline(
+    board: Board, datasheet: Datasheet, procedure: Procedure, *, slot: int = 0, contacts: int = 0xFF
+) -> Timeline:
+    """The lines of a whole procedure; `slot` is where the selector stands at first.
+
+    Raises UsageError for an action that cannot be carried out, or a run with more changes than fit in memory.
+    """
+    hand = Hand(board, datasheet, slot, contacts)
+    hand.do(procedure.actions)
+    hand.finish()
+    counts = [_changes(stretch) for stretch in hand.stretches]
+    total = sum(counts)
+    if total > MOST_CHANGES:
+        raise UsageError(
+            f"the procedure comes to {total} changes of the lines",
+            remedy=f"at most {MOST_CHANGES} are kept; make it shorter, or step slower",
+        )
+    frames = np.empty(total, np.int64)
+    lines = np.empty(total, np.uint16)
+    divided = divided_line(board)
+    at = 0
+    for stretch, count in zip(hand.stretches, counts, strict=True):
+        offsets, levels = _spread(stretch, count, divided)
+        frames[at : at + count] = offsets + stretch.start
+        lines[at : at + count] = levels
+        at += count
+    kept = _changed(lines)
+    turns = np.array([stretch.start for stretch in hand.stretches], np.int64)
+    slots = np.array([stretch.slot for stretch in hand.stretches], np.int64)
+    turned = _changed(slots)
+    return Timeline(
+        board=board,
+        frames=frames[kept],
+        lines=lines[kept],
+        turns=turns[turned],
+        slots=slots[turned],
+        end=hand.frame,
+        pauses=np.array(hand.pauses, np.int64).reshape(-1, 2),
+        stretches=tuple(hand.stretches),
+    )
+
+
+def _spread(stretch: Stretch, count: int, divided: int) -> tuple[Frames | int, Lines | int]:
+    """The frames of a stretch, counted from its start, that may bring a change, and the lines in each."""
+    bit = 1 << divided
+    level = stretch.levels
+    if stretch.enable:
+        level = level & ~bit | (stretch.phase // stretch.half & 1) << divided
+    if count == 1:
+        return 0, level ^ stretch.pulsing
+    toggles = np.full(count, level, np.uint16)
+    if not stretch.pulsing:  # the divider alone: every change is a toggle
+        toggles[1::2] ^= np.uint16(bit)
+        first = -(stretch.phase % stretch.half)
+        offsets = np.arange(first, stretch.length, stretch.half, dtype=np.int64)
+        offsets[0] = 0
+        return offsets, toggles
+    offsets = np.arange(count, dtype=np.int64)
+    toggles[0::2] ^= np.uint16(stretch.pulsing)
+    if stretch.enable and stretch.running:
+        turned = ((stretch.phase + offsets) // stretch.half ^ stretch.phase // stretch.half) & 1
+        toggles ^= (turned << divided).astype(np.uint16)
+    return offsets, toggles
+
+
+def _changed(column: NDArray[Any]) -> NDArray[np.bool_]:
+    """Which rows differ from the row before; the first one does."""
+    kept = np.ones(len(column), bool)
+    kept[1:] = column[1:] != column[:-1]
+    return kept
+
+
+def _changes(stretch: Stretch) -> int:
+    """How many frames of a stretch may bring a change."""
+    if stretch.pulsing:
+        return stretch.length
+    if not (stretch.enable and stretch.running):
+        return 1
+    return 1 + (stretch.phase % stretch.half + stretch.length - 1) // stretch.half

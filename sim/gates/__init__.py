@@ -1,0 +1,1 @@
+"""Word-level netlist to one-bit gates."""

@@ -1,0 +1,1 @@
+"""Many variants of one netlist side by side: power-ups, inputs, stuck-at faults."""

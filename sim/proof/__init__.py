@@ -1,0 +1,1 @@
+"""What is settled from any power-up, whichever way a race falls."""

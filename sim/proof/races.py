@@ -1,0 +1,75 @@
+"""Lines that race on a netlist of `unknowns.py`: everything joined that their orders can lead to."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
+
+from ..simulation import Simulation
+
+#: A port and a bit of it.
+Line = tuple[str, int]
+
+
+def race(sim: Simulation, values: Mapping[str, int], lines: Sequence[Line], clocks: Collection[Line]) -> None:
+    """One update in which `lines` move to `values`; those in `clocks` clock something.
+
+    All others become unknown together, and that is propagated to rest; then the clock lines move, each cleanly
+    and in every order; then the others take their new values, and that is propagated again.
+    """
+    clocking = [line for line in lines if line in clocks]
+    masks: dict[str, int] = {}
+    for port, bit in lines:
+        if (port, bit) not in clocks:
+            masks[f"{port}.unknown"] = masks.get(f"{port}.unknown", 0) | 1 << bit
+    sim.set_many(masks)
+    sim.settle()
+    _every_order(sim, clocking)
+    sim.set_many({**values, **dict.fromkeys(masks, 0)})
+    sim.settle()
+
+
+def _every_order(sim: Simulation, clocks: Sequence[Line]) -> None:
+    """The join of the states that the lines lead to, moved one after another in every order.
+
+    The state after each subset of k lines is the join of those from which one line led there: that covers every
+    order with k * 2**(k-1) updates instead of k!.
+    """
+    states = {0: sim.snapshot()}
+    for subset in sorted(range(1, 1 << len(clocks)), key=int.bit_count):
+        joined: bytes | None = None
+        for place, (port, bit) in enumerate(clocks):
+            if subset >> place & 1:
+                sim.restore(states[subset ^ 1 << place])
+                sim.set(port, sim.get(port) ^ 1 << bit)
+                sim.settle()
+                joined = sim.snapshot() if joined is None else _join(joined, sim.snapshot())
+        assert joined is not None
+        sim.restore(joined)
+        sim.settle()
+        states[subset] = sim.snapshot()
+    sim.restore(states[(1 << len(clocks)) - 1])
+
+
+def _join(one: bytes, other: bytes) -> bytes:
+    """The state that covers two states: rails are "may be"."""
+    a, b = np.frombuffer(one, np.uint8), np.frombuffer(other, np.uint8)
+    return (a | b).tobytes()
+
+
+def unknown_state(sim: Simulation) -> dict[str, int]:
+    """Masks of the unknown bits of everything that has its rails in registers `.may1` and `.may0`, side by side.
+
+    Of a large memory it is the number of times, in ones, that all of it was lost.
+    """
+    state, places = sim.snapshot(), sim.compiled.layout.registers
+    levels = [int.from_bytes(state[p.offset : p.offset + p.size], "little") for p in places]
+    found: dict[str, int] = {}
+    for index, register in enumerate(sim.netlist.registers):
+        if register.name.endswith(".may1"):
+            name = register.name.removesuffix(".may1") or f"register {index // 2}"
+            found[name] = found.get(name, 0) | levels[index] & levels[index + 1]
+        elif register.name.endswith(".lost"):
+            found[register.name.removesuffix(".lost")] = levels[index]
+    return found

@@ -1,0 +1,1 @@
+"""RTLIL text to a netlist: read, linked, lowered."""

@@ -1,0 +1,1 @@
+"""Change-only traces, and the files that hold them: VCD and CSV."""

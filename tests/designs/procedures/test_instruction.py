@@ -1,0 +1,81 @@
+"""Every action has its sentence for the person at the bench."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from forelight.designs.datasheet import Datasheet, Line, Restart, Step
+from forelight.designs.procedures.instruction import Wording, instruction
+from forelight.designs.procedures.procedure import parse
+
+SHEET = Datasheet(
+    "whistle",
+    Path(),
+    "Whistle",
+    (),
+    None,
+    "amaranth",
+    step=Step("i7", 750.0),
+    restart=Restart("i6", "low"),
+    lines={"i2": Line("mute", 0)},
+)
+QUAY = Wording(SHEET, {"i6": "RESTART", "i0": "PUSH"}, 750.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("select 12", "Turn the selector to slot 12."),
+        (
+            "strap 29",
+            "With the step clock off, set the input switches i7 to i0 to 0 0 0 1 1 1 0 1 (code 29), switch the step"
+            " clock on, then set the switches back as they were.",
+        ),
+        ("enable", "Switch the step clock on; the divider keeps the code that the input switches hold now."),
+        ("disable", "Switch the step clock off."),
+        ("oscillator off", "Switch the oscillator off."),
+        ("set i3=0 i2=1", "Set switch i2 (mute) to 1 and switch i3 to 0 in one go."),
+        ("set i3=0", "Set switch i3 to 0."),
+        ("press i0", "Hold down button PUSH (i0)."),
+        ("press i0 bouncing", "Hold down button PUSH (i0)."),
+        (
+            "drive i2=1",
+            "With its switch open, drive line i2 (mute) to 1 from outside, through a resistor (around 1 kOhm) and at"
+            " the board's own logic voltage.",
+        ),
+        (
+            "drive i3=1 i2=0",
+            "With their switches open, drive line i2 (mute) to 0 and line i3 to 1 from outside, through a resistor"
+            " (around 1 kOhm) and at the board's own logic voltage.",
+        ),
+        ("let go i3 i2", "Take the outside source off line i2 (mute) and line i3."),
+        ("play hands.csv", "Move the switches as they moved in hands.csv."),
+        ("release i1", "Let go of the button on i1."),
+        ("restart", "Hold the restart line i6 (button RESTART) low for 2 steps, then let go."),
+        ("steps 1500", "Wait for 1500 steps, 2 s at 750 Hz."),
+        ("frames 1", "Wait for 1 frame."),
+        ("wait 250 ms", "Wait 0.25 s."),
+        ("pulse 4", "With the step clock off, take the step line i7 to 1 and back to 0, 4 times."),
+        (
+            "repeat 3 (press i0; wait 1 s; release i0)",
+            "3 times: hold down button PUSH (i0); wait 1 s; let go of button PUSH (i0).",
+        ),
+    ],
+)
+def test_sentences_on_a_chain(text: str, sentence: str) -> None:
+    assert instruction(parse([text])[0], QUAY) == sentence
+
+
+def test_sentences_without_a_datasheet_or_on_a_direct_link() -> None:
+    own = Datasheet("x", Path(), "X", (), None, "verilog", step=Step("own"), restart=Restart("own"))
+    direct = Wording(own, strapped=False)
+    said = {
+        "strap 499999": "Set the step source to 499999 and switch the step clock on.",
+        "enable": "Switch the step clock on.",
+        "restart 1": "Hold the board's restart line high for 1 step, then let go.",
+        "pulse 1": "With the step clock off, take the step line to 1 and back to 0, once.",
+        "steps 2": "Wait for 2 steps.",
+    }
+    assert {text: instruction(parse([text])[0], direct) for text in said} == said
+    assert instruction(parse(["restart"])[0]) == "Hold the restart line active for 2 steps, then let go."

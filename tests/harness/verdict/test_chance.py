@@ -1,0 +1,76 @@
+"""A match by chance is not a match: unrelated recordings, and what little can prove."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+
+from tests.harness.verdict.noise import BOARD, Noise, Setup, golden_of, recorded, states
+
+
+def laid(golden_kind: str, bench_kind: str, seed: int, noise: Noise, steps: int = 900) -> Verdict:
+    """The verdict on a recording of one design against the golden of another (or the same)."""
+    rng = np.random.default_rng(seed)
+    setup = Setup(states(golden_kind, steps, rng), half=2, lead=5, restart=0, unsettled=0)
+    bench = setup.states if bench_kind == golden_kind else states(bench_kind, steps, rng)
+    text = recorded(replace(setup, states=bench), bench, noise, rng)
+    return check(golden_of(setup), parse_capture(text.encode(), "bench"), BOARD)
+
+
+@pytest.mark.parametrize("with_step_line", [False, True])
+def test_another_design_never_agrees(with_step_line: bool) -> None:
+    """Goldens of each kind against recordings of another: 15 pairs."""
+    kinds = ("counter", "lfsr", "slow", "lone", "ring", "serial")
+    lines = ("o0", "o1", "o2", "o3", "i7") if with_step_line else ("o0", "o1", "o2", "o3")
+    for number, (one, other) in enumerate((a, b) for a in kinds for b in kinds if a < b):
+        print("seed", number, one, other)
+        noise = Noise(lines=lines, start=100.3, length=260, jitter=0.1)
+        assert laid(one, other, number, noise).kind != AGREES
+
+
+def test_too_few_changes_prove_nothing() -> None:
+    """Of a recording with one, two or three changes the golden holds the like somewhere."""
+    rng = np.random.default_rng(4)
+    print("seed 4")
+    setup = Setup(states("lone", 900, rng), half=2, lead=5, restart=0, unsettled=0)
+    changes = np.flatnonzero(np.diff(setup.states)) + 1
+    for count in (1, 2, 3):
+        first, last = changes[40], changes[40 + count - 1]
+        noise = Noise(lines=("o0",), start=first - 2.0, length=float(last - first + 3))
+        text = recorded(setup, setup.states, noise, rng)
+        verdict = check(golden_of(setup), parse_capture(text.encode(), "bench"), BOARD)
+        assert verdict.kind == INCONCLUSIVE
+        assert verdict.remedies
+
+
+def test_the_chance_falls_with_the_number_of_changes() -> None:
+    chances = []
+    for length in (40, 80, 160, 320):
+        verdict = laid("lone", "lone", 9, Noise(lines=("o0", "i7"), start=60.2, length=length))
+        chances.append(verdict.chance)
+    assert chances == sorted(chances, reverse=True)
+    assert chances[-1] < 1e-12
+
+
+def test_a_design_that_never_changes_is_inconclusive_and_says_what_to_record() -> None:
+    still = Setup(np.full(600, 0x2A, np.uint8), half=2, lead=5, restart=0, unsettled=0)
+    golden = golden_of(still)
+    rng = np.random.default_rng(6)
+    for lines in (("o1", "o2"), ("o1", "o2", "i7")):
+        text = recorded(still, still.states, Noise(lines=lines, start=20.0, length=300), rng)
+        verdict = check(golden, parse_capture(text.encode(), "bench"), BOARD)
+        assert verdict.kind == INCONCLUSIVE
+        assert verdict.remedies == ("Record more lines, or a run in which the outputs change.",)
+
+
+def test_a_line_that_never_changes_and_has_the_wrong_level_differs() -> None:
+    still = Setup(np.full(600, 0x2A, np.uint8), half=2, lead=5, restart=0, unsettled=0)
+    rng = np.random.default_rng(6)
+    text = recorded(still, still.states ^ np.uint8(2), Noise(lines=("o1", "o2"), start=20.0, length=300), rng)
+    verdict = check(golden_of(still), parse_capture(text.encode(), "bench"), BOARD)
+    assert verdict.kind == DIFFERS
+    assert verdict.reasons == ("Line o1 is predicted to stay 1 and was seen at 0.",)
