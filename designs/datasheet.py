@@ -15,7 +15,7 @@ DATASHEET_FILE = "datasheet.toml"
 
 
 @dataclass(frozen=True)
-class Step:
+class StepLine:
     """`line` is `i0`..`i7`, or `own` on a direct link; `wanted_hz` is the step rate that the author wants."""
 
     line: str
@@ -23,7 +23,7 @@ class Step:
 
 
 @dataclass(frozen=True)
-class Restart:
+class RestartLine:
     """`line` is `i0`..`i7` or `own`; `active` is `high` or `low`."""
 
     line: str
@@ -31,7 +31,7 @@ class Restart:
 
 
 @dataclass(frozen=True)
-class Line:
+class Meaning:
     """What a line means; `idle` (inputs only) is the level it has unless something is said."""
 
     means: str
@@ -79,9 +79,9 @@ class Datasheet:
     creator: str = ""
     license: str = ""
     description: str = ""
-    step: Step | None = None
-    restart: Restart | None = None
-    lines: Mapping[str, Line] = field(default_factory=dict)
+    step: StepLine | None = None
+    restart: RestartLine | None = None
+    lines: Mapping[str, Meaning] = field(default_factory=dict)
     ports: Mapping[str, str] = field(default_factory=dict)  # source port (or port[bit]) -> line
     attach: tuple[Attachment, ...] = ()
     runs: tuple[Run, ...] = ()

@@ -23,7 +23,7 @@ from .netlist import Param
 
 
 @dataclass(frozen=True, slots=True)
-class _Question:
+class _Evaluation:
     """One cell with its operands, as the meanings below ask for them."""
 
     kind: str
@@ -72,7 +72,7 @@ def evaluate(
         raise UnsupportedError(
             f"cell kind {kind} has no meaning here", remedy="rewrite it with the kinds of sim/netlist.py"
         )
-    return meaning(_Question(kind, params, operands, widths, width)) & ((1 << width) - 1)
+    return meaning(_Evaluation(kind, params, operands, widths, width)) & ((1 << width) - 1)
 
 
 def _moved_right(value: int, by: int, width: int) -> int:
@@ -81,22 +81,22 @@ def _moved_right(value: int, by: int, width: int) -> int:
     return value >> by if by >= 0 else value << min(-by, width)
 
 
-def _extended_left(q: _Question) -> int:
+def _extended_left(q: _Evaluation) -> int:
     """A with its sign, as wide as the wider of operand and output."""
     return q.a & ((1 << max(q.widths[0], q.width)) - 1)
 
 
-def _shift(q: _Question) -> int:
+def _shift(q: _Evaluation) -> int:
     """A signed B may be negative; zeros come in above the wider of A and output, even for a signed A."""
     return _moved_right(_extended_left(q), q.number(1, bool(q.param("B_SIGNED"))), q.width)
 
 
-def _shiftx(q: _Question) -> int:
+def _shiftx(q: _Evaluation) -> int:
     """`A[B +: width]`, 0 outside of A."""
     return _moved_right(q.operands[0], q.number(1, bool(q.param("B_SIGNED"))), q.width)
 
 
-def _divide(q: _Question) -> int:
+def _divide(q: _Evaluation) -> int:
     """The quotient, towards zero."""
     a, b = q.pair
     if b == 0:
@@ -105,7 +105,7 @@ def _divide(q: _Question) -> int:
     return -quotient if (a < 0) != (b < 0) else quotient
 
 
-def _remainder(q: _Question) -> int:
+def _remainder(q: _Evaluation) -> int:
     """What a quotient towards zero leaves: it has the sign of A."""
     a, b = q.pair
     if b == 0:
@@ -114,18 +114,18 @@ def _remainder(q: _Question) -> int:
     return -rest if a < 0 else rest
 
 
-def _divide_floor(q: _Question) -> int:
+def _divide_floor(q: _Evaluation) -> int:
     a, b = q.pair
     return a // b if b else 0
 
 
-def _remainder_floor(q: _Question) -> int:
+def _remainder_floor(q: _Evaluation) -> int:
     """What a quotient towards minus infinity leaves: it has the sign of B."""
     a, b = q.pair
     return a % b if b else 0
 
 
-def _power(q: _Question) -> int:
+def _power(q: _Evaluation) -> int:
     """A to the B; base and exponent each have a sign of their own. IEEE 1364-2005, table 5-6."""
     base, exponent = q.a, q.number(1, bool(q.param("B_SIGNED")))
     if exponent >= 0:
@@ -135,18 +135,18 @@ def _power(q: _Question) -> int:
     return 0
 
 
-def _chosen(q: _Question) -> int:
+def _chosen(q: _Evaluation) -> int:
     """A, or the part of B for the highest bit of S that is set."""
     a, b, s = q.operands
     return b >> (s.bit_length() - 1) * q.width if s else a
 
 
-def _bitwise_chosen(q: _Question) -> int:
+def _bitwise_chosen(q: _Evaluation) -> int:
     a, b, s = q.operands
     return (a & ~s) | (b & s)
 
 
-def _sum_of_products(q: _Question) -> int:
+def _sum_of_products(q: _Evaluation) -> int:
     """1 if A fits a row of the table: two bits for each bit of A, the low one asks for 0, the high for 1."""
     a, table, width = q.operands[0], q.param("TABLE"), q.param("WIDTH")
 
@@ -157,12 +157,12 @@ def _sum_of_products(q: _Question) -> int:
     return int(any(fits(row) for row in range(q.param("DEPTH"))))
 
 
-def _add_with_carry(q: _Question) -> int:
+def _add_with_carry(q: _Evaluation) -> int:
     a, b = q.pair
     return a + (~b if q.operands[3] else b) + q.operands[2]
 
 
-def _carries(q: _Question) -> int:
+def _carries(q: _Evaluation) -> int:
     """Bit k: the carry out of place k, generated there or propagated from below."""
     propagate, generate, carry = q.operands
     result = 0
@@ -172,7 +172,7 @@ def _carries(q: _Question) -> int:
     return result
 
 
-def _case(q: _Question) -> int:
+def _case(q: _Evaluation) -> int:
     """The word of the first case of which a pattern fits the selector; the last word if none does."""
     selector, *words = q.operands
     cases = q.params["patterns"]
@@ -191,27 +191,27 @@ def _fits(pattern: str, selector: int) -> bool:
     return all(wanted in ("-", str(selector >> place & 1)) for place, wanted in bits)
 
 
-def _read(q: _Question) -> int:
+def _read(q: _Evaluation) -> int:
     address, *rows = q.operands
     row = address - q.param("offset")
     return rows[row] if 0 <= row < len(rows) else 0
 
 
-def _ones(q: _Question) -> bool:
+def _ones(q: _Evaluation) -> bool:
     return q.operands[0] == (1 << q.widths[0]) - 1
 
 
-def _parity(q: _Question) -> int:
+def _parity(q: _Evaluation) -> int:
     return q.operands[0].bit_count() & 1
 
 
-def _on_pair(operation: Callable[[int, int], int]) -> Callable[[_Question], int]:
+def _on_pair(operation: Callable[[int, int], int]) -> Callable[[_Evaluation], int]:
     """An operation on both operands, signed if both are."""
     return lambda q: operation(*q.pair)
 
 
 #: The one table of meanings; `evaluate` cuts each answer to the width of the output.
-MEANINGS: Mapping[str, Callable[[_Question], int]] = {
+MEANINGS: Mapping[str, Callable[[_Evaluation], int]] = {
     "$not": lambda q: ~q.a,
     "$pos": lambda q: q.a,
     "$buf": lambda q: q.a,

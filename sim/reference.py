@@ -33,15 +33,15 @@ class Node:
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
+class Settled:
     """Nodes that are computed once in this order, or, in a loop, until nothing moves; `inner` comes to rest before."""
 
     nodes: Sequence[Node]
     is_loop: bool
-    inner: Sequence[Group] = ()
+    inner: Sequence[Settled] = ()
 
 
-def ordered(nodes: Sequence[Node]) -> list[Group]:
+def ordered(nodes: Sequence[Node]) -> list[Settled]:
     """Groups of nodes, each after all that it reads; a group of several, or one that reads itself, is a
     loop. What registers do not hold in a loop is in groups of its own inside.
 
@@ -67,7 +67,7 @@ def ordered(nodes: Sequence[Node]) -> list[Group]:
             inside = [nodes[number] for number in found]
             held = [node for node in inside if node.holds]
             inner = ordered([node for node in inside if not node.holds]) if is_loop and held else ()
-            groups.append(Group(held or inside, is_loop, inner))
+            groups.append(Settled(held or inside, is_loop, inner))
     return groups
 
 
@@ -240,7 +240,7 @@ class Reference:
         for group in self._groups:
             self._settle_group(group)
 
-    def _settle_group(self, group: Group) -> None:
+    def _settle_group(self, group: Settled) -> None:
         order, chance, sweeps = group.nodes, random.Random(0), 0
         while True:
             for inner in group.inner:

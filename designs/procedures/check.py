@@ -59,7 +59,7 @@ def check(
     """
     check_bounds(actions, where)
     switches = {line: datasheet.idle >> bit & 1 for bit, line in enumerate(INPUT_LINES)} | dict(levels or {})
-    bench = _Bench(
+    bench = _BenchState(
         datasheet, slot, slot_count, codes, buttons, pulls or {}, switches, clocked=clocked_at_start(actions)
     )
     for number, action in enumerate(actions, 1):
@@ -82,7 +82,7 @@ class _CannotError(Exception):
 
 
 @dataclass
-class _Bench:
+class _BenchState:
     """What is switched, held and selected so far."""
 
     datasheet: Datasheet

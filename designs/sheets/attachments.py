@@ -17,7 +17,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet, Restart, Step
+from ..datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet, RestartLine, StepLine
 from ..toml_file import Section
 
 #: What a terminal may be held at in place of a line.
@@ -95,7 +95,9 @@ def driven_lines(sheet: Datasheet) -> tuple[str, ...]:
     return tuple(one.lines[terminal] for one in sheet.attach for terminal in KINDS[one.kind].drives)
 
 
-def read_attachments(sheet: Section, step: Step | None, restart: Restart | None) -> tuple[Attachment, ...]:
+def read_attachments(
+    sheet: Section, step: StepLine | None, restart: RestartLine | None
+) -> tuple[Attachment, ...]:
     """All attachments of a datasheet; no input has two drivers."""
     taken = {role.line: name for name, role in (("step line", step), ("restart line", restart)) if role}
     found = []

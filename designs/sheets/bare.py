@@ -6,7 +6,7 @@ from pathlib import Path
 
 from forelight.sim.errors import SourceError
 
-from ..datasheet import DATASHEET_FILE, FORMATS, Datasheet, Restart, Step
+from ..datasheet import DATASHEET_FILE, FORMATS, Datasheet, RestartLine, StepLine
 from ..toml_file import quoted
 
 
@@ -40,8 +40,8 @@ def bare(path: Path, top: str | None, board_step: str | None, board_restart: str
         sources=(path.name,),
         top=top,
         format=FORMATS[path.suffix],
-        step=Step(step) if step else None,
-        restart=Restart(restart) if restart else None,
+        step=StepLine(step) if step else None,
+        restart=RestartLine(restart) if restart else None,
         assumed=tuple(assumed),
     )
 

@@ -24,10 +24,10 @@ from ..datasheet import (
     INPUT_LINES,
     OUTPUT_LINES,
     Datasheet,
-    Line,
-    Restart,
+    Meaning,
+    RestartLine,
     Run,
-    Step,
+    StepLine,
 )
 from ..procedures.check import check
 from ..procedures.procedure import parse
@@ -119,31 +119,31 @@ def _format_of(sheet: Section, name: str) -> str:
     return FORMATS[ending]
 
 
-def _step(sheet: Section) -> Step | None:
+def _step(sheet: Section) -> StepLine | None:
     section = sheet.section("step")
     if section is None:
         return None
     section.only("line", "wanted_hz")
-    return Step(section.choice("line", (*INPUT_LINES, "own")), section.rate("wanted_hz"))
+    return StepLine(section.choice("line", (*INPUT_LINES, "own")), section.rate("wanted_hz"))
 
 
-def _restart(sheet: Section) -> Restart | None:
+def _restart(sheet: Section) -> RestartLine | None:
     section = sheet.section("restart")
     if section is None:
         return None
     section.only("line", "active")
-    return Restart(
+    return RestartLine(
         section.choice("line", (*INPUT_LINES, "own")), section.choice("active", ("high", "low"), "high")
     )
 
 
-def _lines(sheet: Section, step: Step | None, restart: Restart | None) -> Mapping[str, Line]:
+def _lines(sheet: Section, step: StepLine | None, restart: RestartLine | None) -> Mapping[str, Meaning]:
     section = sheet.section("lines")
     if section is None:
         return {}
     section.only(*_LINES)
     driven = {role.line: name for role, name in ((step, "step"), (restart, "restart")) if role}
-    lines: dict[str, Line] = {}
+    lines: dict[str, Meaning] = {}
     for line in section.table:
         entry = section.section(line)
         assert entry is not None
@@ -151,11 +151,13 @@ def _lines(sheet: Section, step: Step | None, restart: Restart | None) -> Mappin
         if "idle" in entry.table and line in driven:
             raise entry.error("idle", f"{line} is the {driven[line]} line", "leave it out: its rest is known")
         idle = entry.integer("idle", 0, 1) if "idle" in entry.table else None
-        lines[line] = Line(entry.text("means"), idle)
+        lines[line] = Meaning(entry.text("means"), idle)
     return lines
 
 
-def _ports(sheet: Section, form: str, step: Step | None, restart: Restart | None) -> Mapping[str, str]:
+def _ports(
+    sheet: Section, form: str, step: StepLine | None, restart: RestartLine | None
+) -> Mapping[str, str]:
     """Ports of the source -> lines; no line and no port twice.
 
     In Verilog and netlists the step and restart lines need ports. A design in Amaranth has them in its domain.

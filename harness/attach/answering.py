@@ -15,7 +15,7 @@ from amaranth.hdl import Cat, ClockDomain, Const, Module, Mux, Signal, Value
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet
 from forelight.designs.sheets.attachments import KINDS
 
-from ..chip.netlist import Bench
+from ..chip.netlist import WiredDesign
 from ..chip.wrapper import Wrapper
 from .memory import SerialMemory, read_image
 
@@ -27,7 +27,7 @@ MOVES = 2
 
 
 @dataclass(frozen=True)
-class Memory:
+class WiredMemory:
     """A serial memory as it is wired: terminal -> line, or `low` or `high`; and what is in it."""
 
     attachment: Attachment
@@ -42,24 +42,24 @@ class Memory:
         return INPUT_LINES.index(self.attachment.lines["so"])
 
 
-def memories(datasheet: Datasheet) -> tuple[Memory, ...]:
+def memories(datasheet: Datasheet) -> tuple[WiredMemory, ...]:
     """The memories that a datasheet names, with their images read. Raises SourceError for one that cannot be used."""
     return tuple(
-        Memory(one, read_image(datasheet.folder / str(one.options["image"])))
+        WiredMemory(one, read_image(datasheet.folder / str(one.options["image"])))
         for one in datasheet.attach
         if KINDS[one.kind].drives
     )
 
 
-def answering(found: Sequence[Memory], chained: bool) -> Callable[[Wrapper], Bench]:
+def answering(found: Sequence[WiredMemory], chained: bool) -> Callable[[Wrapper], WiredDesign]:
     """Makes the bench of a design with these memories; `chained` is whether a chain lies between."""
     return lambda wrapper: _Answering(wrapper, found, chained)
 
 
-class _Answering(Bench):
+class _Answering(WiredDesign):
     """`seen` holds the eight inputs as they reach the design, and above them which of them are driven."""
 
-    def __init__(self, wrapper: Wrapper, found: Sequence[Memory], chained: bool) -> None:
+    def __init__(self, wrapper: Wrapper, found: Sequence[WiredMemory], chained: bool) -> None:
         super().__init__(wrapper)
         self.found = found
         self.chained = chained

@@ -34,7 +34,7 @@ START_UP = (4.1e-3, 100e-6)
 
 
 @dataclass(frozen=True)
-class Fault:
+class Breach:
     """At `time` (in the trace's unit) the display was not driven as it must be."""
 
     time: int
@@ -54,7 +54,7 @@ class Watched:
     """Texts that stood long enough to be read, the last one always among them; and what was wrong."""
 
     screens: tuple[Screen, ...]
-    faults: tuple[Fault, ...]
+    faults: tuple[Breach, ...]
 
 
 def watch(trace: Trace, hz: float, *, columns: int = 16, rows: int = 2, volts: float = 5.0) -> Watched:
@@ -90,7 +90,7 @@ class _Watcher:
     def __init__(self, hz: float, limits: Limits) -> None:
         self.hz, self.limits = hz, limits
         self.controller = Controller()
-        self.faults: list[Fault] = []
+        self.faults: list[Breach] = []
         self.rise: int | None = None
         self.free_at = limits.power_up * hz
         self.waiting_for = f"the {limits.power_up * 1e3:g} ms after power-up"
@@ -160,7 +160,7 @@ class _Watcher:
         self.waiting_for = what
 
     def _fault(self, time: int, found: str) -> None:
-        self.faults.append(Fault(time, found))
+        self.faults.append(Breach(time, found))
 
     def _nanoseconds(self, ticks: int) -> str:
         return f"{ticks / self.hz * 1e9:.0f} ns"

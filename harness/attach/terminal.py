@@ -53,14 +53,14 @@ class Received:
 
 def receive(trace: Trace, hz: float, baud: float | None = None, signal: str = "receive") -> Received:
     """Read a signal whose times count `hz` to the second; without `baud` the rate is found from its pulses."""
-    line = _Line(trace, signal)
+    line = _SerialLine(trace, signal)
     if baud is not None:
         return Received(baud, False, tuple(line.frames(hz / baud)))
     bit = line.bit_length()
     return Received(hz / bit, True, tuple(line.frames(bit))) if bit else Received(None, True, ())
 
 
-class _Line:
+class _SerialLine:
     """A line as lists, for one look after another."""
 
     def __init__(self, trace: Trace, signal: str) -> None:

@@ -11,7 +11,7 @@ from forelight.designs.procedures.contention import CAUTION
 from forelight.sim.errors import UsageError
 from numpy.typing import NDArray
 
-from ..attach.answering import MOVES, PHASES, Memory
+from ..attach.answering import MOVES, PHASES, WiredMemory
 from ..boards.profile import Board
 from ..hand.timeline import MOST_CHANGES, Frames, Lines
 
@@ -41,7 +41,7 @@ def in_phases(values: Lines, width: int) -> Lines:
 
 
 def check_contention(
-    board: Board, memories: Sequence[Memory], ticks: Frames, values: Lines, driven: NDArray[Any]
+    board: Board, memories: Sequence[WiredMemory], ticks: Frames, values: Lines, driven: NDArray[Any]
 ) -> None:
     """Refuse a run in which a switch is closed while a memory drives its line.
 

@@ -15,7 +15,7 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
-from ..attach.answering import PHASES, Memory, answering, memories
+from ..attach.answering import PHASES, WiredMemory, answering, memories
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
@@ -40,7 +40,7 @@ class Seat:
 
     datasheet: Datasheet
     netlist: Netlist
-    memories: tuple[Memory, ...] = ()
+    memories: tuple[WiredMemory, ...] = ()
 
     @cached_property
     def simulation(self) -> Simulation:

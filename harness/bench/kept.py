@@ -31,7 +31,7 @@ MOST_ROWS = 1200
 
 
 @dataclass(frozen=True)
-class Difference:
+class GoldenDifference:
     """How a kept golden differs from what is foretold now.
 
     `kind` is new, changed or stale (nothing is to be kept under this name). `more` and `fewer` are rows that only the
@@ -93,7 +93,7 @@ def _cut(golden: Golden) -> Golden:
     return replace(golden, **kept, end=int(golden.ticks[MOST_ROWS]))
 
 
-def differences(sheet: Datasheet, files: dict[str, bytes]) -> list[Difference]:
+def differences(sheet: Datasheet, files: dict[str, bytes]) -> list[GoldenDifference]:
     """How the files beside a design differ from what they are to be."""
     folder = sheet.folder / FOLDER
     found = []
@@ -101,20 +101,20 @@ def differences(sheet: Datasheet, files: dict[str, bytes]) -> list[Difference]:
         csv, facts = f"{name}.csv", f"{name}.toml"
         if not ((folder / csv).is_file() and (folder / facts).is_file()):
             rows = files[csv].count(b"\n") - 1
-            found.append(Difference(sheet.name, name, "new", more=rows))
+            found.append(GoldenDifference(sheet.name, name, "new", more=rows))
         else:
             old = (folder / csv).read_bytes(), (folder / facts).read_bytes()
             if old != (files[csv], files[facts]):
                 found.append(_changed(sheet.name, name, old, (files[csv], files[facts])))
     kept = folder.iterdir() if folder.is_dir() else ()
     stale = sorted({path.stem for path in kept if path.name not in files})
-    return found + [Difference(sheet.name, name, "stale") for name in stale]
+    return found + [GoldenDifference(sheet.name, name, "stale") for name in stale]
 
 
-def _changed(design: str, name: str, old: tuple[bytes, bytes], new: tuple[bytes, bytes]) -> Difference:
+def _changed(design: str, name: str, old: tuple[bytes, bytes], new: tuple[bytes, bytes]) -> GoldenDifference:
     before, after = (Counter(pair[0].decode(errors="replace").splitlines()) for pair in (old, new))
     first = next((line for line in after if line not in before), None)
-    return Difference(
+    return GoldenDifference(
         design,
         name,
         "changed",

@@ -55,7 +55,7 @@ MANY = 400  # rows that are looked at
 
 
 @dataclass(frozen=True)
-class Layout:
+class TableLayout:
     """`offset` is the byte at which the data begin, `line` its line number (from 1); `names` and `units` have one
     entry a column.
 
@@ -75,7 +75,7 @@ class Layout:
     notes: tuple[str, ...]
 
 
-def find_layout(data: bytes, place: str) -> Layout:
+def find_layout(data: bytes, place: str) -> TableLayout:
     """Raises CaptureError where no delimiter makes a table of the file, or two do."""
     head = data[:HEAD]
     if len(data) > HEAD:
@@ -112,7 +112,7 @@ def find_layout(data: bytes, place: str) -> Layout:
         names,
         units,
         above,
-        Layout(delimiter, offset, row + 1, (), (), None, "rows", 1.0, None, ()),
+        TableLayout(delimiter, offset, row + 1, (), (), None, "rows", 1.0, None, ()),
         lines[row:],
     )
 
@@ -161,7 +161,9 @@ def _is_units(cells: list[str]) -> bool:
     return any(cell.strip("()[]").lower() in UNITS for cell in cells)
 
 
-def _with_time(names: list[str], units: list[str], above: str, layout: Layout, rows: list[str]) -> Layout:
+def _with_time(
+    names: list[str], units: list[str], above: str, layout: TableLayout, rows: list[str]
+) -> TableLayout:
     """Complete the layout with what the heading says about time."""
     notes: list[str] = []
     time, clock, scale = None, "rows", 1.0
@@ -189,7 +191,7 @@ def _with_time(names: list[str], units: list[str], above: str, layout: Layout, r
             ):
                 time, clock = 0, "seconds"
                 notes.append("The first column has no name: it was taken as time in seconds.")
-    return Layout(
+    return TableLayout(
         layout.delimiter, layout.offset, layout.line, tuple(names), tuple(units), time, clock, scale, rate, tuple(notes)
     )  # fmt: skip
 

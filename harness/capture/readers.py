@@ -13,7 +13,7 @@ from forelight.sim.traces.dump import Dump, scan
 
 from .columns import Column, match_columns
 from .eye import spelled_out
-from .record import ENOUGH, Capture, Line, changes_only, quantum
+from .record import ENOUGH, Capture, RecordedLine, changes_only, quantum
 from .tables import as_utf8, read_table
 
 NO_MAPPING: Mapping[str, str] = {}
@@ -64,7 +64,7 @@ def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mappi
     if unit is None:
         notes.append("The dump has no $timescale: 1 ns was assumed.")
         unit = Fraction(1, 10**9)
-    lines: dict[str, Line] = {}
+    lines: dict[str, RecordedLine] = {}
     for name, (index, bit) in chosen.items():
         ticks, levels = dump.levels(dump.variables[index], bit)
         lines[name] = changes_only(ticks * np.float64(unit), levels)

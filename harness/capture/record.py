@@ -21,7 +21,7 @@ LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "re
 
 
 @dataclass(frozen=True)
-class Line:
+class RecordedLine:
     """The changes of one recorded line: `levels` (0, 1 or GAP) hold from the time of the same index, which rise."""
 
     times: Floats
@@ -42,7 +42,7 @@ class Capture:
     samples, 0 where the instants of change themselves were recorded. `notes` say in plain sentences what was guessed.
     """
 
-    lines: Mapping[str, Line]
+    lines: Mapping[str, RecordedLine]
     start: float
     end: float
     unit: str = "seconds"
@@ -55,7 +55,7 @@ class Capture:
         return self.unit != "steps"
 
 
-def changes_only(times: Floats, levels: Levels) -> Line:
+def changes_only(times: Floats, levels: Levels) -> RecordedLine:
     """A line from one level for each time (which may repeat: the last one holds), without repetitions."""
     last = times[1:] > times[:-1]
     if not last.all():
@@ -63,9 +63,9 @@ def changes_only(times: Floats, levels: Levels) -> Line:
         times, levels = times[last], levels[last]
     changed = levels[1:] != levels[:-1]
     if changed.all():
-        return Line(times, levels)
+        return RecordedLine(times, levels)
     rows = np.concatenate([[0], np.flatnonzero(changed) + 1])
-    return Line(times[rows], levels[rows])
+    return RecordedLine(times[rows], levels[rows])
 
 
 def quantum(times: Floats) -> float:

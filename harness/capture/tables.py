@@ -15,9 +15,9 @@ from forelight.sim.traces.columns import Ints, integers
 from numpy.typing import NDArray
 
 from .columns import BYTES, Chosen, Column, match_columns
-from .layout import Layout, find_layout
+from .layout import TableLayout, find_layout
 from .numbers import numbers
-from .record import GAP, Capture, Floats, Levels, Line, changes_only, quantum
+from .record import GAP, Capture, Floats, Levels, RecordedLine, changes_only, quantum
 
 PIECE = 1 << 22  # bytes that are handled at a time
 LEVEL = np.full(256, 255, np.uint8)
@@ -29,7 +29,7 @@ for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuU?-", GAP)):
 class Fields:
     """The fields of some rows: for each column, first byte and length in one flat text without blanks and quotes."""
 
-    def __init__(self, body: bytes, layout: Layout, place: str, first: int) -> None:
+    def __init__(self, body: bytes, layout: TableLayout, place: str, first: int) -> None:
         self.place, self.layout, self.first = place, layout, first
         for blank in ("\u00a0", "\u2009", "\u202f"):
             body = body.replace(blank.encode(), b"")
@@ -82,7 +82,7 @@ def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapp
     chosen: Chosen = {}
     notes: list[str] = []
     columns: list[Column] = []
-    got: dict[str, list[Line]] = {}
+    got: dict[str, list[RecordedLine]] = {}
     first, last, unit, period = 0.0, -np.inf, layout.clock, 0.0
     for fields in _pieces(data, layout, place):
         times, unit = _times(fields, last)
@@ -131,7 +131,7 @@ def _without_quoted_commas(data: bytes) -> bytes:
     return text.tobytes()
 
 
-def _pieces(data: bytes, layout: Layout, place: str) -> Iterator[Fields]:
+def _pieces(data: bytes, layout: TableLayout, place: str) -> Iterator[Fields]:
     end = len(data.rstrip())
     start, row = layout.offset, 0
     while start < end:
@@ -142,7 +142,7 @@ def _pieces(data: bytes, layout: Layout, place: str) -> Iterator[Fields]:
         start, row = stop, row + fields.rows
 
 
-def _joined(parts: list[Line]) -> Line:
+def _joined(parts: list[RecordedLine]) -> RecordedLine:
     return changes_only(np.concatenate([p.times for p in parts]), np.concatenate([p.levels for p in parts]))
 
 
@@ -187,14 +187,14 @@ def _times(fields: Fields, before: float) -> tuple[Floats, str]:
     return times, "seconds" if layout.clock == "samples" and layout.rate else layout.clock
 
 
-def _period(times: Floats, layout: Layout) -> float:
+def _period(times: Floats, layout: TableLayout) -> float:
     """The time between two samples; 0 where the rows are changes."""
     if layout.time is None or layout.clock == "samples":
         return 1 / (layout.rate or 1.0)
     return 0.0 if layout.clock == "steps" else quantum(times)
 
 
-def _seen_at_steps(times: Floats, levels: Levels) -> Line:
+def _seen_at_steps(times: Floats, levels: Levels) -> RecordedLine:
     """What was seen at some steps: nothing is known about those in between."""
     after = times[:-1] + 1
     gap = after < times[1:]

@@ -17,7 +17,7 @@ from .module_text import source_file
 from .wrapper import Wrapper
 
 
-class Bench(Elaboratable):
+class WiredDesign(Elaboratable):
     """What the bench runs: a wrapped design behind the ports `inputs` and `outputs`.
 
     `inputs` holds the eight inputs, then step and restart where they are the design's own.
@@ -41,7 +41,7 @@ class Bench(Elaboratable):
 def wrapper_netlist(
     datasheet: Datasheet,
     design: Elaboratable | None = None,
-    bench: Callable[[Wrapper], Bench] = Bench,
+    bench: Callable[[Wrapper], WiredDesign] = WiredDesign,
 ) -> Netlist:
     """The design on a bench.
 

@@ -7,7 +7,7 @@ from functools import partial
 
 from forelight.designs.catalogue import load_design, names
 
-from ..bench.kept import Difference, differences, foretold, keep
+from ..bench.kept import GoldenDifference, differences, foretold, keep
 from ..boards.reader import board_names, load_board
 from .cores import for_each
 from .output import emit_json, show
@@ -22,7 +22,7 @@ MOST_FACTS = 4
 def run(update: bool, as_json: bool) -> int:
     """Compare all, over all cores; with `update` keep what is foretold now, and say what that changed."""
     designs = names()
-    found: list[Difference] = []
+    found: list[GoldenDifference] = []
     count = 0
     for kept, unlike in for_each(partial(look, update=update), designs, "Goldens"):
         count += kept
@@ -36,7 +36,7 @@ def run(update: bool, as_json: bool) -> int:
     return DIFFERENT if found and not update else SAME
 
 
-def look(name: str, update: bool) -> tuple[int, list[Difference]]:
+def look(name: str, update: bool) -> tuple[int, list[GoldenDifference]]:
     """How many goldens a design is to have, and which of those that are kept differ."""
     sheet = load_design(name)
     boards = [load_board(board) for board in sorted(board_names(), key=lambda board: board != USUAL_BOARD)]
@@ -47,7 +47,7 @@ def look(name: str, update: bool) -> tuple[int, list[Difference]]:
     return len(files) // 2, found
 
 
-def paragraphs(found: list[Difference], count: int, designs: int, update: bool) -> Iterator[str]:
+def paragraphs(found: list[GoldenDifference], count: int, designs: int, update: bool) -> Iterator[str]:
     for difference in found:
         yield f"{difference.design}, {difference.run}: {_said(difference)}."
     same = count - sum(difference.kind != "stale" for difference in found)
@@ -58,7 +58,7 @@ def paragraphs(found: list[Difference], count: int, designs: int, update: bool) 
         yield "Where that was meant, `forelight golden --all --update` keeps the new ones."
 
 
-def _said(difference: Difference) -> str:
+def _said(difference: GoldenDifference) -> str:
     if difference.kind == "stale":
         return "no run has this name any more"
     if difference.kind == "new":

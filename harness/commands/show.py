@@ -19,7 +19,7 @@ from ..boards.reader import load_board
 from ..boards.roster import empty_slot
 from ..boards.segments import LARGE, SMALL
 from ..golden.golden import Golden
-from ..view.bits import Line, lines, table
+from ..view.bits import LineRow, lines, table
 from ..view.brightness import seen
 from ..view.display import Glyphs, glyphs_for, legend
 from ..view.filmstrip import strip
@@ -139,7 +139,7 @@ def levels(asking: Question, golden: Golden, glyphs: Glyphs) -> Iterator[Rendera
     yield from unsettled(found)
 
 
-def unsettled(found: Sequence[Line]) -> Iterator[str]:
+def unsettled(found: Sequence[LineRow]) -> Iterator[str]:
     """The outputs that the prediction leaves open."""
     shares: dict[str, list[str]] = {}
     for line in found:

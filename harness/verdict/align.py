@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..capture.record import Floats, Ints, Line
+from ..capture.record import Floats, Ints, RecordedLine
 from .edges import Edges, Nearest, Stream
 
 GATE = 0.5  # an edge belongs to the golden edge of its line and direction that is nearer than half a step
@@ -174,7 +174,7 @@ def _candidates(window: Edges, nearest: Nearest, rates: tuple[float, float], tab
     return _scored(window, nearest, tables, np.concatenate(offsets), np.concatenate(slopes))
 
 
-def _pairs(own: Edges, theirs: Line, known: float | None) -> Iterator[tuple[Floats, Floats]]:
+def _pairs(own: Edges, theirs: RecordedLine, known: float | None) -> Iterator[tuple[Floats, Floats]]:
     """Offset and rate for each way to lay an edge (or two) of the capture on the golden's edges of that line."""
     count = len(own.time)
     if known is not None:

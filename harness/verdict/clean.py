@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..capture.record import GAP, Line
+from ..capture.record import GAP, RecordedLine
 
 #: Spikes are taken to be no longer than a twentieth of a step; what a design shows lasts a third of a step at least.
 SPIKE = 1 / 8
@@ -22,7 +22,7 @@ def shortest_run(step: float, period: float) -> float:
     return max(step * SPIKE, 1.5 * period)
 
 
-def without_spikes(line: Line, shortest: float) -> Line:
+def without_spikes(line: RecordedLine, shortest: float) -> RecordedLine:
     """The line without runs shorter than `shortest`.
 
     Between equal levels they are spikes and vanish. Between different levels, where a spike beside an edge makes
@@ -45,10 +45,10 @@ def without_spikes(line: Line, shortest: float) -> Line:
     times, levels = line.times[keep], levels[keep]
     change = np.ones(len(levels), bool)
     change[1:] = levels[1:] != levels[:-1]
-    return Line(times[change], levels[change])
+    return RecordedLine(times[change], levels[change])
 
 
-def without_frays(line: Line, shortest: float, end: float) -> Line:
+def without_frays(line: RecordedLine, shortest: float, end: float) -> RecordedLine:
     """The line with gaps for a first and a last run shorter than `shortest`.
 
     The recording's ends (the last one at `end`) may have cut these off from longer runs or through spikes.
@@ -60,4 +60,4 @@ def without_frays(line: Line, shortest: float, end: float) -> Line:
         return line
     levels = line.levels.copy()
     levels[[0, -1]] = np.where(frayed, GAP, levels[[0, -1]])
-    return Line(line.times, levels)
+    return RecordedLine(line.times, levels)

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Ints, Levels, Line
+from ..capture.record import GAP, Floats, Ints, Levels, RecordedLine
 
 NOWHERE = 9.0  # the distance to an edge that does not exist
 CELLS_A_STEP = 4  # cells of the table by which the nearest edge is found
@@ -37,7 +37,7 @@ class Edges:
 class Stream:
     """The edges of some lines of a capture; pieces of them are put in order when they are asked for."""
 
-    def __init__(self, lines: Mapping[str, Line], names: Sequence[str]) -> None:
+    def __init__(self, lines: Mapping[str, RecordedLine], names: Sequence[str]) -> None:
         self.lines = [_known_edges(lines[name]) for name in names]
         self.total = sum(len(line.times) for line in self.lines)
         filled = [line.times for line in self.lines if len(line.times)]
@@ -79,16 +79,16 @@ class Stream:
         return Edges(time[order], line[order], np.concatenate([part.level for part in parts])[order])
 
 
-def _known_edges(line: Line) -> Line:
+def _known_edges(line: RecordedLine) -> RecordedLine:
     real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
     rows = slice(None) if real.all() else real
-    return Line(line.times[1:][rows], line.levels[1:][rows])
+    return RecordedLine(line.times[1:][rows], line.levels[1:][rows])
 
 
-def _from(line: Line, start: float) -> Line:
+def _from(line: RecordedLine, start: float) -> RecordedLine:
     """The line from that time on."""
     rows = slice(int(np.searchsorted(line.times, start)), None)
-    return Line(line.times[rows], line.levels[rows])
+    return RecordedLine(line.times[rows], line.levels[rows])
 
 
 def _rows_at(levels: Levels, level: int) -> slice | NDArray[np.bool_]:
@@ -102,7 +102,7 @@ def _rows_at(levels: Levels, level: int) -> slice | NDArray[np.bool_]:
 class Nearest:
     """Finds the edges of some lines of a golden from `start` to `end`."""
 
-    def __init__(self, lines: Sequence[Line], end: float, start: float = 0.0) -> None:
+    def __init__(self, lines: Sequence[RecordedLine], end: float, start: float = 0.0) -> None:
         """`lines` hold edges only, as those of a Stream do."""
         self.lines, self.start, self.end = [_from(line, start) for line in lines], start, end
         self.span = float(np.ceil(end)) + 8.0
@@ -124,12 +124,14 @@ class Nearest:
         return self._keys[self._bounds[kind] : self._bounds[kind + 1]]
 
     @staticmethod
-    def of(lines: Mapping[str, Line], names: Sequence[str], end: float, start: float = 0.0) -> Nearest:
+    def of(
+        lines: Mapping[str, RecordedLine], names: Sequence[str], end: float, start: float = 0.0
+    ) -> Nearest:
         return Nearest(Stream(lines, names).lines, end, start)
 
     def only(self, lines: Sequence[int]) -> Nearest:
         """The same for some of the lines; the others keep their numbers and lose their edges."""
-        none = Line(np.zeros(0), np.zeros(0, np.uint8))
+        none = RecordedLine(np.zeros(0), np.zeros(0, np.uint8))
         return Nearest(
             [line if number in lines else none for number, line in enumerate(self.lines)],
             self.end,

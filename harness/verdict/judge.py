@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Ints, Levels, Line, places
+from ..capture.record import GAP, Floats, Ints, Levels, RecordedLine, places
 from .reference import Reference
 from .timebase import TimeBase
 
@@ -62,7 +62,11 @@ class Comparison:
 
 
 def compare(
-    lines: Mapping[str, Line], golden: Reference, base: TimeBase, bounds: tuple[float, float], blur: float
+    lines: Mapping[str, RecordedLine],
+    golden: Reference,
+    base: TimeBase,
+    bounds: tuple[float, float],
+    blur: float,
 ) -> Comparison:
     """Compare the lines (in capture time, observed within `bounds`) with the golden.
 
@@ -122,7 +126,13 @@ def _moments(
 
 
 def _one_line(
-    line: Line, theirs: Line, base: TimeBase, at: _Moments, blur: float, free: slice, once: bool
+    line: RecordedLine,
+    theirs: RecordedLine,
+    base: TimeBase,
+    at: _Moments,
+    blur: float,
+    free: slice,
+    once: bool,
 ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], int]:
     """Which bits are judged, which of those are wrong, and how many cannot be told.
 
@@ -146,13 +156,13 @@ def _one_line(
     return judged, wrong, len(rows)
 
 
-def _let_go(theirs: Line, golden: Reference, at: _Moments) -> slice:
+def _let_go(theirs: RecordedLine, golden: Reference, at: _Moments) -> slice:
     """The moments in the step in which restart is let go, if the line moves then."""
     moves = np.diff(np.searchsorted(theirs.times, [golden.freed, golden.onward]))[0] > 0
     return slice(*np.searchsorted(at.golden, [golden.since, golden.onward + STILL])) if moves else slice(0)
 
 
-def _near_edges(theirs: Line, slot: Ints, at: _Moments, stray: float) -> Ints:
+def _near_edges(theirs: RecordedLine, slot: Ints, at: _Moments, stray: float) -> Ints:
     """The moments beside which the golden changes, as near as edges `stray` and the time base may be off."""
     most = min(STILL, stray + float(at.doubt.max()))
     near = []
@@ -165,14 +175,14 @@ def _near_edges(theirs: Line, slot: Ints, at: _Moments, stray: float) -> Ints:
     return np.concatenate(near)
 
 
-def _levels_at(line: Line, times: Floats) -> tuple[Levels, Ints]:
+def _levels_at(line: RecordedLine, times: Floats) -> tuple[Levels, Ints]:
     """The line's level at these rising times, and how many of them come before each of its changes."""
     slot = places(times, line.times)
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
     return np.repeat(np.concatenate([[np.uint8(GAP)], line.levels]), runs), slot
 
 
-def _stray(line: Line, theirs: Line, base: TimeBase) -> float:
+def _stray(line: RecordedLine, theirs: RecordedLine, base: TimeBase) -> float:
     """How far from the golden's edges the line's own edges keep, all but one in a hundred."""
     if len(line.times) < 3:
         return base.reach
@@ -180,7 +190,9 @@ def _stray(line: Line, theirs: Line, base: TimeBase) -> float:
     return max(base.reach, float(np.quantile(np.minimum(distance, 0.5), 0.99)))
 
 
-def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: float) -> NDArray[np.bool_]:
+def _partnerless(
+    line: RecordedLine, theirs: RecordedLine, base: TimeBase, edges: Ints, blur: float
+) -> NDArray[np.bool_]:
     """Whether these edges of a line are so far from any golden edge in their direction that jitter does not explain
     it."""
     alone = np.zeros(len(edges), bool)
@@ -194,7 +206,9 @@ def _partnerless(line: Line, theirs: Line, base: TimeBase, edges: Ints, blur: fl
     return alone
 
 
-def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float) -> NDArray[np.bool_]:
+def _unsure(
+    line: RecordedLine, theirs: RecordedLine, base: TimeBase, times: Floats, blur: float
+) -> NDArray[np.bool_]:
     """Whether an edge that belongs to a golden one lies so near that it may stand on the wrong side of these times."""
     if len(line.times) < 2:
         return np.zeros(len(times), bool)
@@ -207,7 +221,9 @@ def _unsure(line: Line, theirs: Line, base: TimeBase, times: Floats, blur: float
     return unsure
 
 
-def _beside(line: Line, theirs: Line, base: TimeBase, times: Floats, slot: Ints, blur: float) -> Ints:
+def _beside(
+    line: RecordedLine, theirs: RecordedLine, base: TimeBase, times: Floats, slot: Ints, blur: float
+) -> Ints:
     """The moments nearest to short pulses of the capture that fall between two moments and have no golden partner."""
     pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != GAP)) + 1
     pulse = pulse[(slot[pulse] > 0) & (slot[pulse] < len(times))]
@@ -247,7 +263,7 @@ def _still_phases(times: Floats, golden: Reference) -> list[tuple[float, float]]
     return [(float(middles[at]), 0.49 * float(gaps[at])) for at in largest]
 
 
-def _known_changes(line: Line) -> Floats:
+def _known_changes(line: RecordedLine) -> Floats:
     """When the line changes from one known level to the other, the first times."""
     known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
     return line.times[1:][np.flatnonzero(known)[:LOOKED_AT]]

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..capture.record import Capture, Floats, Line
+from ..capture.record import Capture, Floats, RecordedLine
 from .clean import shortest_run, without_frays, without_spikes
 from .edges import Nearest, Stream
 from .reference import Reference
@@ -33,7 +33,7 @@ class View:
 
     capture: Capture
     golden: Reference
-    lines: Mapping[str, Line]
+    lines: Mapping[str, RecordedLine]
     telling: tuple[str, ...]
     edges: Stream
     nearest: Nearest
@@ -103,7 +103,7 @@ def _view(capture: Capture, golden: Reference, step_line: str, step: float, cloc
     for name, line in capture.lines.items():
         if name in golden.lines:
             kept = without_frays(without_spikes(line, shortest), shortest, capture.end)
-            lines[name] = Line(moved(kept.times), kept.levels)
+            lines[name] = RecordedLine(moved(kept.times), kept.levels)
     telling = tuple(name for name in lines if name != step_line and _tells(name, golden))
     start, end = moved(np.array([capture.start, capture.end]))
     # What is as short as a spike is taken out of the golden too: a switch that stood otherwise for a moment, say.

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..capture.record import GAP, LINES, Floats, Ints, Levels, Line, changes_only
+from ..capture.record import GAP, LINES, Floats, Ints, Levels, RecordedLine, changes_only
 from ..golden.golden import Golden
 
 
@@ -27,7 +27,7 @@ class Reference:
     `freed`, when restart is let go, and the next rise is at `onward`. Where in that step a hand lets go is not known.
     """
 
-    lines: Mapping[str, Line]
+    lines: Mapping[str, RecordedLine]
     rises: Floats
     steps: int
     unit: float
@@ -110,7 +110,7 @@ def _bound(rises: Floats, start: float, tick: float) -> tuple[float, float, floa
     return since, start - 1.5 * tick, float(rises[after]) if after < len(rises) else start
 
 
-def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Levels) -> dict[str, Line]:
+def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Levels) -> dict[str, RecordedLine]:
     """The lines of the `wanted` bits, from a byte for each time, with a gap where a bit is not settled."""
     changed = ((bits[1:] ^ bits[:-1]) | (settled[1:] ^ settled[:-1])) & np.uint8(wanted)
     ever = int(np.bitwise_or.reduce(changed, initial=0))
@@ -138,7 +138,7 @@ def _rises(golden: Golden, step_line: str | None) -> Floats:
     return np.interp(counts, golden.steps[firsts], golden.ticks[firsts])
 
 
-def _step_line(rises: Floats, unit: float) -> Line:
+def _step_line(rises: Floats, unit: float) -> RecordedLine:
     times = np.stack([rises, rises + unit / 2], axis=1).ravel() / unit
     return changes_only(np.r_[0.0, times], np.r_[0, np.tile([1, 0], len(rises))].astype(np.uint8))
 

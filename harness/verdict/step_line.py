@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Line
+from ..capture.record import GAP, Floats, RecordedLine
 
 FEW = 8  # rises that are needed
 MOST = 8192  # edges that the rate is found from
@@ -38,7 +38,7 @@ class StepClock:
     phase: float
 
 
-def step_clock(line: Line) -> StepClock | None:
+def step_clock(line: RecordedLine) -> StepClock | None:
     """The step clock on this line; None where the line does not keep to one."""
     known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
     edges, up = line.times[1:][known], line.levels[1:][known] == 1

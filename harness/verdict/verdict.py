@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 
 from ..boards.profile import Board
-from ..capture.record import GAP, Capture, Line
+from ..capture.record import GAP, Capture, RecordedLine
 from ..golden.golden import Golden
 from .align import MOST
 from .chance import SMALL, Chance, chance
@@ -227,7 +227,7 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
     )
 
 
-def _longest(line: Line, level: int, golden: Reference) -> float:
+def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
     may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
     change = np.flatnonzero(may[1:] != may[:-1])

@@ -13,7 +13,7 @@ from .display import Glyphs
 
 
 @dataclass(frozen=True)
-class Line:
+class LineRow:
     """One output over a whole golden.
 
     `high` and `unsettled` are shares of the time, 0 to 1; `last` is the level at the end: 0, 1 or None.
@@ -26,7 +26,7 @@ class Line:
     last: int | None
 
 
-def lines(golden: Golden) -> list[Line]:
+def lines(golden: Golden) -> list[LineRow]:
     """The eight outputs, `o0` first; an unsettled stretch counts neither as high nor as a change."""
     lasting = np.diff(np.append(golden.ticks, golden.end)).astype(np.float64)
     whole = max(float(lasting.sum()), 1.0)
@@ -36,7 +36,7 @@ def lines(golden: Golden) -> list[Line]:
         settled = golden.settled >> bit & 1
         known = level[settled == 1]
         found.append(
-            Line(
+            LineRow(
                 name=f"o{bit}",
                 changes=int(np.count_nonzero(known[1:] != known[:-1])),
                 high=round(float((lasting * (level & settled)).sum()) / whole, 4),
@@ -47,7 +47,9 @@ def lines(golden: Golden) -> list[Line]:
     return found
 
 
-def table(found: list[Line], wiring: Mapping[str, str], meanings: Mapping[str, str], glyphs: Glyphs) -> Table:
+def table(
+    found: list[LineRow], wiring: Mapping[str, str], meanings: Mapping[str, str], glyphs: Glyphs
+) -> Table:
     """A row for each output; columns without content are left out.
 
     `wiring` maps output lines to segments, `meanings` to the author's words.

@@ -11,24 +11,24 @@ from collections.abc import Sequence
 
 from ..netlist import Cell, Word
 from . import choices, division
-from .site import Emitter, Site, pieces
+from .site import CellSite, Emitter, pieces
 from .words import Scope
 
 
 def emit(scope: Scope, cell: Cell, operands: Sequence[Word]) -> str:
     """Write one cell's text (not `read`, which needs the layout) and return the LLVM name of its output."""
     width = scope.widths[cell.output]
-    return EMITTERS[cell.kind](Site(cell, operands, scope, width)) if width else "0"
+    return EMITTERS[cell.kind](CellSite(cell, operands, scope, width)) if width else "0"
 
 
-def _unary(at: Site) -> str:
+def _unary(at: CellSite) -> str:
     a = at.scope.extended(at.operand(0), at.width, at.signed)
     if at.cell.kind == "$not":
         return at.op(f"xor i{at.width} {a}, -1")
     return at.op(f"sub i{at.width} 0, {a}") if at.cell.kind == "$neg" else a
 
 
-def _reduce(at: Site) -> str:
+def _reduce(at: CellSite) -> str:
     word = at.operand(0)
     width, kind = word.width, at.cell.kind
     if width == 0:
@@ -56,14 +56,14 @@ _OPS = {
 }
 
 
-def _binary(at: Site) -> str:
+def _binary(at: CellSite) -> str:
     a = at.scope.extended(at.operand(0), at.width, at.both_signed)
     b = at.scope.extended(at.operand(1), at.width, at.both_signed)
     result = at.op(f"{_OPS[at.cell.kind]} i{at.width} {a}, {b}")
     return at.op(f"xor i{at.width} {result}, -1") if at.cell.kind == "$xnor" else result
 
 
-def _logic(at: Site) -> str:
+def _logic(at: CellSite) -> str:
     a, b = at.nonzero(at.operand(0)), at.nonzero(at.operand(1))
     return at.truth(at.op(f"{'and' if at.cell.kind == '$logic_and' else 'or'} i1 {a}, {b}"))
 
@@ -80,7 +80,7 @@ _COMPARE = {
 }
 
 
-def _compare(at: Site) -> str:
+def _compare(at: CellSite) -> str:
     signed = at.both_signed
     width = max(at.operand(0).width, at.operand(1).width, 1)
     verb = _COMPARE[at.cell.kind]
@@ -92,7 +92,7 @@ def _compare(at: Site) -> str:
     return at.truth(at.op(f"icmp {verb} i{width} {a}, {b}"))
 
 
-def _equal_hidden(at: Site, width: int, verb: str) -> str:
+def _equal_hidden(at: CellSite, width: int, verb: str) -> str:
     """Equality of two words that may both be rotations (`Site.may_be_turned`)."""
     one, other = (pieces(at.operand(i).extend(width, at.both_signed)) for i in (0, 1))
     pairs = ((at.hidden(a), b) for a, b in zip(one, other, strict=True))
@@ -100,7 +100,7 @@ def _equal_hidden(at: Site, width: int, verb: str) -> str:
     return differs if verb == "ne" else at.op(f"xor i1 {differs}, 1")
 
 
-def _division(at: Site) -> str:
+def _division(at: CellSite) -> str:
     """One bit wider than any operand where signed, so that the most negative number over -1 does not trap."""
     signed, kind = at.both_signed, at.cell.kind
     width = max(at.operand(0).width, at.operand(1).width, at.width) + signed
@@ -119,7 +119,7 @@ def _division(at: Site) -> str:
     return at.scope.resize(at.select(zero, "0", result, width), width, at.width)
 
 
-def _quotient(at: Site, width: int, a: str, b: str, signed: bool) -> str:
+def _quotient(at: CellSite, width: int, a: str, b: str, signed: bool) -> str:
     """Towards zero; b is not 0."""
     if width <= division.NATIVE:
         return at.op(f"{'s' if signed else 'u'}div i{width} {a}, {b}")
@@ -134,7 +134,7 @@ def _quotient(at: Site, width: int, a: str, b: str, signed: bool) -> str:
     return at.select(at.op(f"xor i1 {below[0]}, {below[1]}"), at.op(f"sub i{width} 0, {size}"), size, width)
 
 
-def _power(at: Site) -> str:
+def _power(at: CellSite) -> str:
     """Square and multiply over the bits of the exponent; a negative exponent leaves only powers of 1 and -1."""
     signed_b = bool(at.cell.int_param("B_SIGNED"))
     base_word, exponent_word = at.operand(0), at.operand(1)
@@ -156,7 +156,7 @@ def _power(at: Site) -> str:
     return at.select(at.scope.word(exponent_word.bit(count - 1)), at.select(unit, sign, "0"), result)
 
 
-def _shifted(at: Site, verb: str, value: str, width: int, amount: str, amount_width: int) -> str:
+def _shifted(at: CellSite, verb: str, value: str, width: int, amount: str, amount_width: int) -> str:
     """Shift `value` by an unsigned amount of any size; beyond the width only the fill is left."""
     if amount_width < width.bit_length():
         return at.op(f"{verb} i{width} {value}, {at.scope.resize(amount, amount_width, width)}")
@@ -167,7 +167,7 @@ def _shifted(at: Site, verb: str, value: str, width: int, amount: str, amount_wi
     return at.select(over, fill, shifted, width)
 
 
-def _shift(at: Site) -> str:
+def _shift(at: CellSite) -> str:
     kind, amount = at.cell.kind, at.operand(1)
     left = kind in ("$shl", "$sshl")
     width = at.width if left else max(at.operand(0).width, at.width)
@@ -184,7 +184,7 @@ def _shift(at: Site) -> str:
     return at.scope.resize(result, width, at.width)
 
 
-def _alu(at: Site) -> str:
+def _alu(at: CellSite) -> str:
     """A plus B, or plus its complement where BI is set, plus CI."""
     signed = at.both_signed
     a, b = (at.scope.extended(at.operand(i), at.width, signed) for i in (0, 1))
@@ -194,12 +194,12 @@ def _alu(at: Site) -> str:
     return at.op(f"add i{at.width} {at.op(f'add i{at.width} {a}, {addend}')}, {carry}")
 
 
-def _full_adder(at: Site) -> str:
+def _full_adder(at: CellSite) -> str:
     a, b, c = (at.scope.word(word) for word in at.operands)
     return at.op(f"xor i{at.width} {at.op(f'xor i{at.width} {a}, {b}')}, {c}")
 
 
-def _carries(at: Site) -> str:
+def _carries(at: CellSite) -> str:
     """Bit k is generated at place k or propagated from below."""
     propagate, generate, carry = at.operands
     below = at.scope.word(carry)

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from ..netlist import Word
-from .site import Site
+from .site import CellSite
 
 #: Values of a netlist from which on selects of single bits are written as gates.
 MANY = 256
 
 
-def mux(at: Site) -> str:
+def mux(at: CellSite) -> str:
     a, b, s = (at.scope.word(word) for word in at.operands)
     if at.cell.kind == "$mux":
         # Selects are faster where there are few; in few, no trees were seen that take the code generator for ever.
@@ -19,7 +19,7 @@ def mux(at: Site) -> str:
     return at.op(f"or i{at.width} {kept}, {at.op(f'and i{at.width} {b}, {s}')}")
 
 
-def pmux(at: Site) -> str:
+def pmux(at: CellSite) -> str:
     """The highest select bit that is set wins; Yosys makes them one-hot."""
     result = at.scope.word(at.operand(0))
     choices, select = at.operand(1), at.operand(2)
@@ -29,7 +29,7 @@ def pmux(at: Site) -> str:
     return result
 
 
-def _tree(at: Site, leaves: list[str], select: Word) -> str:
+def _tree(at: CellSite, leaves: list[str], select: Word) -> str:
     """A binary tree of selects: the depth is the width of the selector, not the number of leaves."""
     for index in range(select.width):
         bit = at.scope.word(select.bit(index))
@@ -42,7 +42,7 @@ def _tree(at: Site, leaves: list[str], select: Word) -> str:
 _TREE_DEPTH = 6
 
 
-def bmux(at: Site) -> str:
+def bmux(at: CellSite) -> str:
     words, select = at.operand(0), at.operand(1)
     if select.width > _TREE_DEPTH:
         wide = words.width
@@ -52,7 +52,7 @@ def bmux(at: Site) -> str:
     return _tree(at, leaves, select)
 
 
-def demux(at: Site) -> str:
+def demux(at: CellSite) -> str:
     value, select = at.operand(0), at.operand(1)
     a = at.scope.extended(value, at.width, False)
     wide = max(at.width, select.width + value.width.bit_length() + 1)
@@ -60,7 +60,7 @@ def demux(at: Site) -> str:
     return at.op(f"shl i{at.width} {a}, {at.scope.resize(amount, wide, at.width)}") if select.width else a
 
 
-def lut(at: Site) -> str:
+def lut(at: CellSite) -> str:
     table, count = at.cell.int_param("LUT"), at.operand(0).width
     rows = 1 << count
     index = at.scope.extended(at.operand(0), max(rows, count), False)
@@ -68,7 +68,7 @@ def lut(at: Site) -> str:
     return at.truth(at.scope.resize(at.op(f"lshr i{wide} {table & (1 << rows) - 1}, {index}"), wide, 1))
 
 
-def sop(at: Site) -> str:
+def sop(at: CellSite) -> str:
     table, depth, width = at.cell.int_param("TABLE"), at.cell.int_param("DEPTH"), at.operand(0).width
     a = at.scope.word(at.operand(0))
     result = "0"
@@ -87,11 +87,11 @@ def sop(at: Site) -> str:
     return at.truth(result)
 
 
-def tribuf(at: Site) -> str:
+def tribuf(at: CellSite) -> str:
     return at.select(at.scope.word(at.operand(1)), at.scope.word(at.operand(0)), "0")
 
 
-def _match(at: Site, select: Word, pattern: str) -> str:
+def _match(at: CellSite, select: Word, pattern: str) -> str:
     """Whether the selector matches a pattern (highest bit first, `-` for any)."""
     width = select.width
     care = int("0" + "".join("0" if c == "-" else "1" for c in pattern), 2)
@@ -108,7 +108,7 @@ def _match(at: Site, select: Word, pattern: str) -> str:
 _TREE_BITS = 12
 
 
-def case(at: Site) -> str:
+def case(at: CellSite) -> str:
     select, *choices = at.operands
     patterns = at.cell.params["patterns"]
     assert isinstance(patterns, tuple)

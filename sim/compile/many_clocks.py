@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Sequence
 from ..netlist import Word
 from .in_memory import Resident, Stored, put, put_place
 from .layout import RESTLESS
-from .regions import Divider
+from .regions import Splitter
 from .text import Text
 from .update import edge_of, rounds
 
@@ -27,7 +27,7 @@ Commit = Callable[[Text, int], object]
 Part = Sequence[int]
 
 
-def check(stored: Stored, divider: Divider, commit: Commit) -> str:
+def check(stored: Stored, divider: Splitter, commit: Commit) -> str:
     """LLVM text of `check` and of the functions that it calls."""
     return _Parts(stored, divider, commit).text()
 
@@ -35,7 +35,7 @@ def check(stored: Stored, divider: Divider, commit: Commit) -> str:
 class _Parts:
     """One netlist, part by part."""
 
-    def __init__(self, stored: Stored, divider: Divider, commit: Commit) -> None:
+    def __init__(self, stored: Stored, divider: Splitter, commit: Commit) -> None:
         self.stored, self.divider, self.commit = stored, divider, commit
         self.program = stored.program
         self.registers, self.groups = self.program.netlist.registers, self.program.plan.groups

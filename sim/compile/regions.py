@@ -55,7 +55,7 @@ def _lines(region: Region, indent: str) -> list[str]:
     return lines
 
 
-class Divider:
+class Splitter:
     """Divides the registers of a netlist's clock groups into regions."""
 
     def __init__(self, netlist: Netlist, plan: Schedule) -> None:
@@ -204,7 +204,7 @@ def _joins(cell: Cell, level: bool) -> bool:
     return cell.kind in (("$and", "$logic_and") if level else ("$or", "$logic_or"))
 
 
-def commit(here: Resident, scope: Scope, divider: Divider, region: Region) -> str:
+def commit(here: Resident, scope: Scope, divider: Splitter, region: Region) -> str:
     """Commit one region: everything it takes is computed first, then its branches run, then it is stored."""
     text = here.text
     stores = _takes(here, scope, region.takes)
@@ -229,7 +229,7 @@ def commit(here: Resident, scope: Scope, divider: Divider, region: Region) -> st
     return wakes
 
 
-def _preload(here: Resident, scope: Scope, divider: Divider, region: Region) -> None:
+def _preload(here: Resident, scope: Scope, divider: Splitter, region: Region) -> None:
     """Load what a branch reads after an earlier one has written it."""
     written: set[int] = set()
     for condition, inner in region.branches:

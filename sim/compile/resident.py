@@ -18,7 +18,7 @@ from .in_memory import Resident, Stored, put, put_place
 from .layout import FRESH, RESTLESS
 from .loop import element_bits
 from .program import Program
-from .regions import Divider
+from .regions import Splitter
 from .text import Text
 from .update import edge_of, rounds, waiting_writes
 
@@ -28,7 +28,7 @@ class Writer:
 
     def __init__(self, program: Program) -> None:
         self.program = program
-        self.divider = Divider(program.netlist, program.plan)
+        self.divider = Splitter(program.netlist, program.plan)
         self.stored = Stored(program)
 
     def _here(self, text: Text, base: str = "%state") -> Resident:

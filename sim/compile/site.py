@@ -11,7 +11,7 @@ from .words import Scope
 
 
 @dataclass(frozen=True)
-class Site:
+class CellSite:
     """One cell at the place where its text is being written."""
 
     cell: Cell
@@ -85,7 +85,7 @@ class Site:
         return self.op(f"xor i1 {no}, {self.op(f'and i1 {bit}, {differs}')}")
 
 
-Emitter = Callable[[Site], str]
+Emitter = Callable[[CellSite], str]
 
 
 def pieces(word: Word) -> Iterator[Word]:

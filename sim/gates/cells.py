@@ -13,7 +13,7 @@ from .builder import ONE, ZERO, Bit, Builder
 
 
 @dataclass(frozen=True)
-class Site:
+class GateMaker:
     """One cell with the bits of its operands."""
 
     cell: Cell
@@ -41,7 +41,7 @@ class Site:
         return max(*map(len, self.operands[:2]), least)
 
 
-def draw(site: Site) -> Bits:
+def draw(site: GateMaker) -> Bits:
     """The bits of a cell's output (not of `read`, which needs the memories)."""
     recipe = RECIPES.get(site.cell.kind)
     if recipe is None:
@@ -53,19 +53,19 @@ def draw(site: Site) -> Bits:
     return extend(recipe(site), site.width, False)
 
 
-def _wire(at: Site) -> Bits:
+def _wire(at: GateMaker) -> Bits:
     return [at.to.buffer(bit) for bit in extend(at.operands[0], at.width, at.signed)]
 
 
-def _not(at: Site) -> Bits:
+def _not(at: GateMaker) -> Bits:
     return arithmetic.inverted(at.to, extend(at.operands[0], at.width, at.signed))
 
 
-def _negate(at: Site) -> Bits:
+def _negate(at: GateMaker) -> Bits:
     return arithmetic.negate(at.to, extend(at.operands[0], at.width, at.signed))
 
 
-def _reduce(at: Site) -> Bits:
+def _reduce(at: GateMaker) -> Bits:
     kind, bits = at.cell.kind, at.operands[0]
     if kind == "$reduce_and":
         return [at.to.all_of(bits)]
@@ -76,19 +76,19 @@ def _reduce(at: Site) -> Bits:
     return [at.to.inverter(found) if kind == "$logic_not" else found]
 
 
-def _bitwise(at: Site) -> Bits:
+def _bitwise(at: GateMaker) -> Bits:
     gates = {"$and": at.to.both, "$or": at.to.either}
     gate = gates.get(at.cell.kind, at.to.differ)
     found = [gate(a, b) for a, b in zip(*at.pair(at.width), strict=True)]
     return arithmetic.inverted(at.to, found) if at.cell.kind == "$xnor" else found
 
 
-def _logic(at: Site) -> Bits:
+def _logic(at: GateMaker) -> Bits:
     a, b = (at.to.any_of(bits) if len(bits) != 1 else bits[0] for bits in at.operands)
     return [at.to.both(a, b) if at.cell.kind == "$logic_and" else at.to.either(a, b)]
 
 
-def _compare(at: Site) -> Bits:
+def _compare(at: GateMaker) -> Bits:
     kind, (a, b) = at.cell.kind, at.pair(at.widest())
     if kind in ("$eq", "$eqx", "$ne", "$nex"):
         same = arithmetic.equal(at.to, a, b)
@@ -99,16 +99,16 @@ def _compare(at: Site) -> Bits:
     return [found if kind in ("$lt", "$gt") else at.to.inverter(found)]
 
 
-def _add(at: Site) -> Bits:
+def _add(at: GateMaker) -> Bits:
     a, b = at.pair(at.width)
     return (at.to.add(a, b) if at.cell.kind == "$add" else arithmetic.subtract(at.to, a, b))[0]
 
 
-def _multiply(at: Site) -> Bits:
+def _multiply(at: GateMaker) -> Bits:
     return arithmetic.multiply(at.to, *at.pair(at.width))
 
 
-def _division(at: Site) -> Bits:
+def _division(at: GateMaker) -> Bits:
     """One bit wider than any operand where signed: the most negative number over -1 does not fit else."""
     kind = at.cell.kind
     width = at.widest(at.width) + at.both_signed
@@ -117,7 +117,7 @@ def _division(at: Site) -> Bits:
     return quotient if kind in ("$div", "$divfloor") else rest
 
 
-def _power(at: Site) -> Bits:
+def _power(at: GateMaker) -> Bits:
     base, exponent = at.operands
     wide = extend(base, max(len(base), at.width, 2), at.signed)
     result = arithmetic.power(at.to, wide, exponent, at.width)
@@ -132,7 +132,7 @@ def _power(at: Site) -> Bits:
     return at.to.choose_all(exponent[-1], result, at.to.both_all(odd, unit))
 
 
-def _shift(at: Site) -> Bits:
+def _shift(at: GateMaker) -> Bits:
     kind, amount = at.cell.kind, at.operands[1]
     left = kind in ("$shl", "$sshl")
     width = at.width if left else max(len(at.operands[0]), at.width)
@@ -145,27 +145,27 @@ def _shift(at: Site) -> Bits:
     return result
 
 
-def _mux(at: Site) -> Bits:
+def _mux(at: GateMaker) -> Bits:
     a, b, select = at.operands
     if at.cell.kind == "$mux":
         return at.to.choose_all(select[0], a, b)
     return [at.to.choose(*bits) for bits in zip(select, a, b, strict=True)]
 
 
-def _pmux(at: Site) -> Bits:
+def _pmux(at: GateMaker) -> Bits:
     result, choices, select = at.operands
     for place, bit in enumerate(select):
         result = at.to.choose_all(bit, result, choices[place * at.width : (place + 1) * at.width])
     return result
 
 
-def _bmux(at: Site) -> Bits:
+def _bmux(at: GateMaker) -> Bits:
     words, select = at.operands
     leaves = {n: words[n * at.width : (n + 1) * at.width] for n in range(1 << len(select))}
     return at.to.tree(select, leaves, [ZERO] * at.width)
 
 
-def _demux(at: Site) -> Bits:
+def _demux(at: GateMaker) -> Bits:
     value, select = at.operands
     if not select:
         return list(value)
@@ -173,13 +173,13 @@ def _demux(at: Site) -> Bits:
     return [bit for number in range(1 << len(select)) for bit in at.to.both_all(value, lines[number])]
 
 
-def _lut(at: Site) -> Bits:
+def _lut(at: GateMaker) -> Bits:
     table, select = at.param("LUT"), at.operands[0]
     leaves = {number: [ONE if table >> number & 1 else ZERO] for number in range(1 << len(select))}
     return at.to.tree(select, leaves, [ZERO])
 
 
-def _sop(at: Site) -> Bits:
+def _sop(at: GateMaker) -> Bits:
     table, bits = at.param("TABLE"), at.operands[0]
     inverse = arithmetic.inverted(at.to, bits)
     products = []
@@ -191,17 +191,17 @@ def _sop(at: Site) -> Bits:
     return [at.to.any_of(products)]
 
 
-def _alu(at: Site) -> Bits:
+def _alu(at: GateMaker) -> Bits:
     a, b = at.pair(at.width)
     (carry,), (invert,) = at.operands[2:]
     return at.to.add(a, [at.to.differ(bit, invert) for bit in b], carry)[0]
 
 
-def _full_adder(at: Site) -> Bits:
+def _full_adder(at: GateMaker) -> Bits:
     return [at.to.differ(at.to.differ(a, b), c) for a, b, c in zip(*at.operands, strict=True)]
 
 
-def _carries(at: Site) -> Bits:
+def _carries(at: GateMaker) -> Bits:
     propagate, generate, (below,) = at.operands
     result = []
     for through, made in zip(propagate, generate, strict=True):
@@ -210,7 +210,7 @@ def _carries(at: Site) -> Bits:
     return result
 
 
-def _tribuf(at: Site) -> Bits:
+def _tribuf(at: GateMaker) -> Bits:
     value, (enable,) = at.operands
     return at.to.both_all(value, enable)
 
@@ -218,7 +218,7 @@ def _tribuf(at: Site) -> Bits:
 _TREE_BITS = 8
 
 
-def _case(at: Site) -> Bits:
+def _case(at: GateMaker) -> Bits:
     """A tree where the patterns name most values of the selector, else a choice for each case, the last first."""
     select, *words = at.operands
     patterns = at.cell.params["patterns"]
@@ -243,7 +243,7 @@ def _fits(to: Builder, select: Bits, inverse: Bits, pattern: str) -> Bit:
     return to.all_of([(select if digit == "1" else inverse)[at] for at, digit in digits if digit != "-"])
 
 
-RECIPES: Mapping[str, Callable[[Site], Bits]] = {
+RECIPES: Mapping[str, Callable[[GateMaker], Bits]] = {
     **dict.fromkeys(("$pos", "$buf"), _wire),
     "$not": _not,
     "$neg": _negate,

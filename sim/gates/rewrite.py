@@ -9,7 +9,7 @@ from ..schedule import Graph, schedule
 from ..state import is_wiring
 from .arithmetic import Bits
 from .builder import Bit, Builder
-from .cells import Site, draw
+from .cells import GateMaker, draw
 from .memories import Cells, kept, register_bit, rewired
 
 #: The kinds of a netlist of gates; those of many inputs stand only where gates are as drawn.
@@ -115,7 +115,7 @@ class _Drawing:
     def _cell(self, cell: Cell) -> Bits:
         operands = [self._bits(word) for word in cell.operands]
         if cell.kind != "read":
-            return draw(Site(cell, operands, self.to, self.old.widths[cell.output]))
+            return draw(GateMaker(cell, operands, self.to, self.old.widths[cell.output]))
         number = cell.int_param("memory")
         if number in self.memories:
             return self.memories[number].read(self.to, operands[0])

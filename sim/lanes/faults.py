@@ -46,7 +46,7 @@ class Fault:
     stuck: int
 
 
-class Lines:
+class FaultLines:
     """The lines of a netlist of gates."""
 
     def __init__(self, netlist: Netlist) -> None:
@@ -105,7 +105,7 @@ def _nets(word: Word) -> Iterator[Net]:
 
 def sites(netlist: Netlist, *, clocks: bool = True) -> list[Site]:
     """The lines of a netlist of gates, drivers first; without `clocks` those that only clock registers are left out."""
-    lines = Lines(netlist)
+    lines = FaultLines(netlist)
     joined = _joined(lines)
     found = [Site("driver", *net) for net in lines.drivers if net not in joined]
     found += [site for site, net in lines.branches.items() if len(lines.readers[net]) > 1]
@@ -114,7 +114,7 @@ def sites(netlist: Netlist, *, clocks: bool = True) -> list[Site]:
 
 def collapsed(netlist: Netlist, *, clocks: bool = True) -> list[tuple[Fault, ...]]:
     """The faults of all sites in classes that nothing can tell apart, each from its drivers to its branches."""
-    lines = Lines(netlist)
+    lines = FaultLines(netlist)
     leader: dict[Fault, Fault] = {}
 
     def find(fault: Fault) -> Fault:
@@ -142,7 +142,7 @@ def describe(netlist: Netlist, fault: Fault) -> str:
     names = {net: name for name, word in reversed(list(netlist.names.items())) for net in _one(word)}
     for port, value in netlist.inputs.items():
         names |= {(value, bit): f"{port}[{bit}]" for bit in range(netlist.widths[value])}
-    net = (site.number, site.bit) if site.place == "driver" else Lines(netlist).branches.get(site)
+    net = (site.number, site.bit) if site.place == "driver" else FaultLines(netlist).branches.get(site)
     line = "a constant" if net is None else names.get(net, f"v{net[0]}")
     where = ""
     if site.place == "output":
@@ -166,7 +166,7 @@ def _one(word: Word) -> Iterable[Net]:
 _DECIDES = {"$and": (0, 0), "$reduce_and": (0, 0), "$or": (1, 1), "$reduce_or": (1, 1)}
 
 
-def _equivalent(lines: Lines) -> Iterator[tuple[Fault, Fault]]:
+def _equivalent(lines: FaultLines) -> Iterator[tuple[Fault, Fault]]:
     """Pairs of faults that one gate makes the same: at an input and at the output."""
     for site in lines.branches:
         if site.place != "gate":
@@ -185,7 +185,7 @@ def _equivalent(lines: Lines) -> Iterator[tuple[Fault, Fault]]:
 _ALIKE = ({"$and", "$reduce_and"}, {"$or", "$reduce_or"}, {"$xor", "$reduce_xor"})
 
 
-def _joined(lines: Lines) -> set[Net]:
+def _joined(lines: FaultLines) -> set[Net]:
     """The nets inside a gate that a reader has split: into pairs, or into a gate and an inverter behind it.
 
     Such a net has no name and one reader, a gate of the kind that drives it or an inverter: as drawn it was no
@@ -204,7 +204,7 @@ def _joined(lines: Lines) -> set[Net]:
     return found
 
 
-def _only_clocks(lines: Lines, site: Site) -> bool:
+def _only_clocks(lines: FaultLines, site: Site) -> bool:
     """Whether a line does nothing but clock registers."""
     if site.place != "driver":
         return site.place == "clock"

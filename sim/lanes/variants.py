@@ -13,7 +13,7 @@ from ..errors import UsageError
 from ..gates.rewrite import gates
 from ..netlist import Netlist
 from ..state import PowerUp
-from .faults import Fault, Lines
+from .faults import Fault, FaultLines
 from .in_turn import InTurn
 from .together import Together
 
@@ -191,7 +191,7 @@ class Lanes:
                 remedy="give more lanes",
             )
         if faults:
-            known = Lines(self.netlist).places
+            known = FaultLines(self.netlist).places
             for fault in faults:
                 if fault is not None and fault.site not in known:
                     raise UsageError(

@@ -9,10 +9,12 @@ import numpy as np
 from ..simulation import Simulation
 
 #: A port and a bit of it.
-Line = tuple[str, int]
+InputBit = tuple[str, int]
 
 
-def race(sim: Simulation, values: Mapping[str, int], lines: Sequence[Line], clocks: Collection[Line]) -> None:
+def race(
+    sim: Simulation, values: Mapping[str, int], lines: Sequence[InputBit], clocks: Collection[InputBit]
+) -> None:
     """One update in which `lines` move to `values`; those in `clocks` clock something.
 
     All others become unknown together, and that is propagated to rest; then the clock lines move, each cleanly
@@ -30,7 +32,7 @@ def race(sim: Simulation, values: Mapping[str, int], lines: Sequence[Line], cloc
     sim.settle()
 
 
-def _every_order(sim: Simulation, clocks: Sequence[Line]) -> None:
+def _every_order(sim: Simulation, clocks: Sequence[InputBit]) -> None:
     """The join of the states that the lines lead to, moved one after another in every order.
 
     The state after each subset of k lines is the join of those from which one line led there: that covers every

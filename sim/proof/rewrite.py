@@ -37,7 +37,7 @@ from collections.abc import Sequence
 
 from ..gates.arithmetic import Bits
 from ..gates.builder import UNDEFINED, ZERO, Bit
-from ..gates.cells import Site, draw
+from ..gates.cells import GateMaker, draw
 from ..gates.memories import image, is_kept, row_at
 from ..netlist import Cell, Netlist, Register, Slice, Word
 from ..schedule import schedule
@@ -227,7 +227,7 @@ class _Rewriting:
         if cell.kind == "read":
             self.nets[cell.output] = self._read(cell, operands[0])
         else:
-            self.nets[cell.output] = draw(Site(cell, operands, self.to, width))
+            self.nets[cell.output] = draw(GateMaker(cell, operands, self.to, width))
 
     def _read(self, cell: Cell, address: Bits) -> Bits:
         number = cell.int_param("memory")

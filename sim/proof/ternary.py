@@ -39,7 +39,7 @@ from ..state import is_wiring
 from .clocks import clock_lines
 from .memories import untracked
 from .plain import given_up, tamed, wild
-from .races import Line, race, unknown_state
+from .races import InputBit, race, unknown_state
 from .recurrence import recurring_samples
 from .rewrite import unknowns
 from .rounds.rewrite import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
@@ -57,7 +57,7 @@ _FIRST = 1 << 8
 
 
 @dataclass(frozen=True)
-class Race:
+class OpenUpdate:
     """One update that left something unsettled which would be settled if all had moved at one instant.
 
     `update` counts from 0 at the first one after power-up. `lines` are those that moved: a single one has made a
@@ -66,7 +66,7 @@ class Race:
     """
 
     update: int
-    lines: tuple[Line, ...]
+    lines: tuple[InputBit, ...]
     registers: tuple[str, ...]
     outputs: Mapping[str, int]
 
@@ -120,7 +120,7 @@ class Proof:
             self._sim.set(RUN, 1)
         self._now = dict.fromkeys(self.netlist.inputs, 0)
         self._updates = 0
-        self.races: list[Race] = []
+        self.races: list[OpenUpdate] = []
 
     @property
     def settled(self) -> bool:
@@ -236,11 +236,11 @@ class Proof:
             several[0] = False
         return [int(row) for row in np.flatnonzero(several)]
 
-    def _clock_lines(self) -> frozenset[Line]:
+    def _clock_lines(self) -> frozenset[InputBit]:
         ports = {value: port for port, value in self.netlist.inputs.items()}
         return frozenset((ports[value], bit) for value, bit in clock_lines(self.netlist))
 
-    def _moving(self, values: Mapping[str, int]) -> list[Line]:
+    def _moving(self, values: Mapping[str, int]) -> list[InputBit]:
         return [
             (port, bit)
             for port, value in values.items()
@@ -258,7 +258,7 @@ class Proof:
 
     # Races
 
-    def _at_once(self, values: Mapping[str, int], after: bytes, lines: list[Line]) -> None:
+    def _at_once(self, values: Mapping[str, int], after: bytes, lines: list[InputBit]) -> None:
         """Note what is unknown in `after` and would not be if all lines moved at one instant; go on from `after`."""
         sim = self._sim
         sim.set_many(values)
@@ -273,7 +273,7 @@ class Proof:
         dark = {port: mask & ~shown[port] for port, mask in self._unknown_outputs().items()}
         dark = {port: mask for port, mask in dark.items() if mask}
         if lost or dark:
-            self.races.append(Race(self._updates - 1, tuple(lines), lost, dark))
+            self.races.append(OpenUpdate(self._updates - 1, tuple(lines), lost, dark))
 
     def _unknown_outputs(self) -> dict[str, int]:
         return {port: self._sim.get(f"{port}.unknown") for port in self.netlist.outputs}

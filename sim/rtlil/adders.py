@@ -9,18 +9,18 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from ..netlist import Param
-from .lower import Design, Site
+from .lower import Design, PlacedCell
 from .records import Bits
 from .sums import multiply_accumulate, multiply_add
 
 _PLAIN: Mapping[str, Param] = {"A_SIGNED": 0, "B_SIGNED": 0}
 
 
-def _two(design: Design, site: Site, kind: str, a: Bits, b: Bits) -> Bits:
+def _two(design: Design, site: PlacedCell, kind: str, a: Bits, b: Bits) -> Bits:
     return design.emit(kind, (a, b), len(a), _PLAIN, name=site.title, src=site.src)
 
 
-def _carries(design: Design, site: Site, a: Bits, b: Bits, carry: Bits) -> tuple[Bits, Bits, Bits]:
+def _carries(design: Design, site: PlacedCell, a: Bits, b: Bits, carry: Bits) -> tuple[Bits, Bits, Bits]:
     """Exclusive or, sum and the carry out of each place of two words of one width.
 
     Where the bits of a place differ, it passes its carry on, and that is 1 where the sum's bit is 0.
@@ -32,7 +32,7 @@ def _carries(design: Design, site: Site, a: Bits, b: Bits, carry: Bits) -> tuple
     return differ, total, two("$or", two("$and", a, b), passed)
 
 
-def _alu(design: Design, site: Site) -> dict[str, Bits]:
+def _alu(design: Design, site: PlacedCell) -> dict[str, Bits]:
     width = site.number("Y_WIDTH")
     signed: dict[str, Param] = {"A_SIGNED": site.number("A_SIGNED") & site.number("B_SIGNED")}
     a, b = (
@@ -43,7 +43,7 @@ def _alu(design: Design, site: Site) -> dict[str, Bits]:
     return {"X": x, "Y": y, "CO": co}
 
 
-def _lookahead(design: Design, site: Site) -> dict[str, Bits]:
+def _lookahead(design: Design, site: PlacedCell) -> dict[str, Bits]:
     # A place that generates or propagates a carry: so does the sum of (P or G) and G.
     width = site.number("WIDTH")
     generate = site.port("G", width)
@@ -51,33 +51,33 @@ def _lookahead(design: Design, site: Site) -> dict[str, Bits]:
     return {"CO": _carries(design, site, either, generate, site.port("CI", 1))[2]}
 
 
-def _full_adder(design: Design, site: Site) -> dict[str, Bits]:
+def _full_adder(design: Design, site: PlacedCell) -> dict[str, Bits]:
     two = partial(_two, design, site)
     a, b, c = (site.port(name, site.number("WIDTH")) for name in "ABC")
     half = two("$xor", a, b)
     return {"X": two("$or", two("$and", a, b), two("$and", half, c)), "Y": two("$xor", half, c)}
 
 
-def _slice(design: Design, site: Site) -> dict[str, Bits]:
+def _slice(design: Design, site: PlacedCell) -> dict[str, Bits]:
     low = site.number("OFFSET")
     return {"Y": site.port("A")[low : low + site.number("Y_WIDTH")]}
 
 
-def _concat(design: Design, site: Site) -> dict[str, Bits]:
+def _concat(design: Design, site: PlacedCell) -> dict[str, Bits]:
     return {"Y": site.port("A") + site.port("B")}
 
 
-def _barrier(design: Design, site: Site) -> dict[str, Bits]:
+def _barrier(design: Design, site: PlacedCell) -> dict[str, Bits]:
     return {"Y": site.port("A")}
 
 
-def _same_bits(design: Design, site: Site) -> dict[str, Bits]:
+def _same_bits(design: Design, site: PlacedCell) -> dict[str, Bits]:
     width = site.number("WIDTH")
     return {"Y": _two(design, site, "$xnor", site.port("A", width), site.port("B", width))}
 
 
 #: For each kind, what drives its outputs.
-COMPOUND: dict[str, Callable[[Design, Site], dict[str, Bits]]] = {
+COMPOUND: dict[str, Callable[[Design, PlacedCell], dict[str, Bits]]] = {
     "$alu": _alu,
     "$lcu": _lookahead,
     "$fa": _full_adder,
@@ -90,7 +90,7 @@ COMPOUND: dict[str, Callable[[Design, Site], dict[str, Bits]]] = {
 }
 
 
-def lower_compound(design: Design, site: Site) -> None:
+def lower_compound(design: Design, site: PlacedCell) -> None:
     """Lower one cell of `COMPOUND`; outputs that it leaves unconnected are nobody's."""
     for name, bits in COMPOUND[site.kind](design, site).items():
         if site.cell.ports.get(name):

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..errors import NetlistError
 from ..netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
-from .lower import Design, PendingRegister, Scope
+from .lower import Design, Offset, PendingRegister
 from .memories import PendingMemory, contents
 from .nets import Nets
 from .records import Bits, Module, digits, public
@@ -19,7 +19,7 @@ class Instance:
 
     module: Module
     text: int
-    scope: Scope
+    scope: Offset
     parent: Instance | None
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 
-from .lower import Design, Site
+from .lower import Design, PlacedCell
 from .records import Bits, CellText
 from .registers import lower_register
 
@@ -68,7 +68,7 @@ _FAMILIES: tuple[tuple[str, str, tuple[str, ...], dict[str, str]], ...] = (
 )
 
 
-def lower_gate(design: Design, site: Site) -> bool:
+def lower_gate(design: Design, site: PlacedCell) -> bool:
     """Lower a gate or one-bit register; False if the cell is neither."""
     formula = GATES.get(site.kind)
     if formula is not None:
@@ -84,7 +84,7 @@ def lower_gate(design: Design, site: Site) -> bool:
     return False
 
 
-def _build(design: Design, site: Site, formula: Formula) -> Bits:
+def _build(design: Design, site: PlacedCell, formula: Formula) -> Bits:
     """The cells of a formula, from the inside out (formulas are a few levels deep)."""
     if isinstance(formula, str):
         return site.port(formula, 1)
@@ -101,7 +101,7 @@ def _build(design: Design, site: Site, formula: Formula) -> Bits:
     return design.emit(kind, operands, 1, signs, name=site.title, src=site.src)
 
 
-def _renamed(site: Site, kind: str, letters: dict[str, str], names: dict[str, str]) -> Site:
+def _renamed(site: PlacedCell, kind: str, letters: dict[str, str], names: dict[str, str]) -> PlacedCell:
     """The same one-bit register as a word-level cell."""
     cell = site.cell
     params = {"WIDTH": "1"}
@@ -111,4 +111,4 @@ def _renamed(site: Site, kind: str, letters: dict[str, str], names: dict[str, st
         else:
             params[f"{what}_POLARITY"] = "1" if letter == "P" else "0"
     ports = {names.get(name, name): bits for name, bits in cell.ports.items()}
-    return Site(CellText(kind, cell.name, params, ports, cell.src, cell.line), site.scope)
+    return PlacedCell(CellText(kind, cell.name, params, ports, cell.src, cell.line), site.scope)

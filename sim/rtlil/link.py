@@ -8,7 +8,7 @@ from . import assemble
 from .adders import COMPOUND, lower_compound
 from .assemble import Instance
 from .fine_cells import lower_gate
-from .lower import OPERATORS, SKIPPED, Design, Scope, Site, lower_operator
+from .lower import OPERATORS, SKIPPED, Design, Offset, PlacedCell, lower_operator
 from .memories import PendingMemory, lower_memory, lower_port, whole_memory
 from .nets import Nets
 from .processes import lower_process
@@ -39,7 +39,7 @@ class Linker:
                 place=self.top.src,
                 remedy="name another",
             )
-        root = Instance(self.top, 0, Scope(self.nets.add_wires(self.top, ""), ""), None)
+        root = Instance(self.top, 0, Offset(self.nets.add_wires(self.top, ""), ""), None)
         ports = self.top.ports()
         inputs: dict[str, int] = {}
         for wire in ports:
@@ -86,7 +86,7 @@ class Linker:
             name = scope.path + public(text.name)
             memories[text.name] = PendingMemory(name, text.width, text.size, text.offset, text.src)
         for cell in module.cells:
-            site = Site(cell, scope)
+            site = PlacedCell(cell, scope)
             kind = cell.kind
             if kind in OPERATORS:
                 self.note_floating(site)
@@ -112,18 +112,18 @@ class Linker:
             lower_process(self.design, process, scope)
         return children
 
-    def note_floating(self, site: Site) -> None:
+    def note_floating(self, site: PlacedCell) -> None:
         if site.kind == "$tribuf":
             net = self.nets.public_name(site.port("Y")) or site.title
             self.warnings.append(f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0")
 
-    def skipped(self, site: Site) -> bool:
+    def skipped(self, site: PlacedCell) -> bool:
         if site.kind not in SKIPPED:
             return False
         self.warnings.append(f"{site.place}: cell {site.kind} is left out")
         return True
 
-    def memory(self, memories: dict[str, PendingMemory], site: Site) -> PendingMemory:
+    def memory(self, memories: dict[str, PendingMemory], site: PlacedCell) -> PendingMemory:
         name = site.text("MEMID")
         if name not in memories:
             raise RtlilError(
@@ -131,7 +131,7 @@ class Linker:
             )
         return memories[name]
 
-    def child(self, parent: Instance, site: Site) -> Instance:
+    def child(self, parent: Instance, site: PlacedCell) -> Instance:
         """Place the module that a cell names, and join its ports."""
         text, module = self.find(parent, site)
         if module.black_box:
@@ -149,7 +149,7 @@ class Linker:
             if inside.direction == "inout":
                 raise self.inout(module, inside.name, inside.src)
         path = f"{site.name}."
-        scope = Scope(self.nets.add_wires(module, path), path)
+        scope = Offset(self.nets.add_wires(module, path), path)
         for name, value in site.cell.params.items():
             if name not in module.params or digits(module.params[name]).lstrip("0") != digits(value).lstrip(
                 "0"
@@ -174,7 +174,7 @@ class Linker:
                 self.nets.connect(without, within)
         return Instance(module, text, scope, parent)
 
-    def find(self, parent: Instance, site: Site) -> tuple[int, Module]:
+    def find(self, parent: Instance, site: PlacedCell) -> tuple[int, Module]:
         """The module that a cell names: in the text of its own module, else in the others."""
         found: list[tuple[int, Module]] = []
         order = [parent.text, *(n for n in range(len(self.library)) if n != parent.text)]

@@ -40,7 +40,7 @@ class PendingRegister:
 
 
 @dataclass(slots=True)
-class Scope:
+class Offset:
     """Where a cell stands: the bits to add to its module's numbers, and the path before its name."""
 
     shift: int
@@ -52,10 +52,10 @@ class Scope:
         return tuple([b + shift if b > 3 else b for b in bits]) if shift else bits
 
 
-class Site:
+class PlacedCell:
     """One RTLIL cell in its instance: checked access to its connections and parameters."""
 
-    def __init__(self, cell: CellText, scope: Scope) -> None:
+    def __init__(self, cell: CellText, scope: Offset) -> None:
         self.cell = cell
         self.scope = scope
         self.kind = cell.kind
@@ -154,7 +154,7 @@ SKIPPED = ("$print", "$check", "$assert", "$assume", "$live", "$fair", "$cover")
 OPERATORS = frozenset(PORTS) - {"$alu", "$fa", "$lcu"}
 
 
-def _widths(site: Site) -> dict[str, int]:
+def _widths(site: PlacedCell) -> dict[str, int]:
     """How wide each port of an operator is by its parameters."""
     if "A_WIDTH" in site.cell.params:
         return {name: site.number(f"{name}_WIDTH") for name in ("A", "B", "Y") if name in site.cell.ports}
@@ -170,7 +170,7 @@ def _widths(site: Site) -> dict[str, int]:
     }.get(site.kind, {"A": word, "Y": 1})
 
 
-def lower_operator(design: Design, site: Site) -> None:
+def lower_operator(design: Design, site: PlacedCell) -> None:
     """A word-level operator becomes one cell; its parameters are kept but for widths, which its words have."""
     widths = _widths(site)
     operands = tuple([site.port(name, widths.get(name)) for name in PORTS[site.kind]])

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 from ..errors import RtlilError, UnsupportedError
 from ..netlist import Const
-from .lower import Design, PendingRegister, Site
+from .lower import Design, PendingRegister, PlacedCell
 from .nets import Nets
 from .records import ONE, UNDEFINED, ZERO, Bits, constant, digits, public
 
@@ -42,7 +42,7 @@ class PendingRead:
     data: Bits
     enable: Bits
     through: Sequence[int]
-    site: Site
+    site: PlacedCell
     low: int  # the first bit of the word in the port's reset and initial values
     arst: Bits = (ZERO,)
     srst: Bits = (ZERO,)
@@ -56,7 +56,7 @@ class PendingInit:
     data: Bits
     enable: Bits
     order: int
-    site: Site
+    site: PlacedCell
 
 
 @dataclass(slots=True)
@@ -82,7 +82,7 @@ class PendingMemory:
             )
 
 
-def lower_port(memory: PendingMemory, site: Site) -> None:
+def lower_port(memory: PendingMemory, site: PlacedCell) -> None:
     """A `$memrd`, `$memwr` or `$meminit` cell, old or new."""
     if site.kind.startswith("$memrd"):
         _add_read(memory, site)
@@ -96,7 +96,7 @@ def lower_port(memory: PendingMemory, site: Site) -> None:
         memory.inits.append(PendingInit(site.port("ADDR"), data, enable, order, site))
 
 
-def _split(memory: PendingMemory, site: Site, address: Bits, width: int) -> list[tuple[int, Bits]]:
+def _split(memory: PendingMemory, site: PlacedCell, address: Bits, width: int) -> list[tuple[int, Bits]]:
     """For each word of a port of `width` bits: its first bit and its address."""
     count = width // memory.width if memory.width else 1
     if count * memory.width != width or count & (count - 1):
@@ -109,7 +109,7 @@ def _split(memory: PendingMemory, site: Site, address: Bits, width: int) -> list
     return [(n * memory.width, constant(f"{n:0{fixed}b}")[:fixed] + address[fixed:]) for n in range(count)]
 
 
-def _add_read(memory: PendingMemory, site: Site) -> None:
+def _add_read(memory: PendingMemory, site: PlacedCell) -> None:
     width = site.number("WIDTH")
     data = site.port("DATA", width)
     clocked = site.number("CLK_ENABLE") != 0
@@ -142,7 +142,7 @@ def _value(text: str, low: int, width: int) -> Bits:
     return bits + (UNDEFINED,) * (width - len(bits))
 
 
-def _add_write(memory: PendingMemory, site: Site) -> None:
+def _add_write(memory: PendingMemory, site: PlacedCell) -> None:
     width = site.number("WIDTH")
     data, enable = site.port("DATA", width), site.port("EN", width)
     clocked = site.number("CLK_ENABLE") != 0
@@ -161,7 +161,7 @@ def _add_write(memory: PendingMemory, site: Site) -> None:
         )
 
 
-def whole_memory(site: Site) -> PendingMemory:
+def whole_memory(site: PlacedCell) -> PendingMemory:
     """A `$mem` or `$mem_v2` cell, which has all its ports on itself."""
     width, size = site.number("WIDTH"), site.number("SIZE")
     memory = PendingMemory(

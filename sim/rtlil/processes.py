@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from ..errors import RtlilError
 from ..netlist import Param
-from .lower import Design, Scope
+from .lower import Design, Offset
 from .records import UNDEFINED, Assign, Bits, Case, ProcessText, Switch
 
 
@@ -56,7 +56,7 @@ class Assignments:
         return change
 
 
-def lower_process(design: Design, process: ProcessText, scope: Scope) -> None:
+def lower_process(design: Design, process: ProcessText, scope: Offset) -> None:
     """A combinational process becomes one `case` cell a switch, over the bits on which its cases differ.
 
     Signals are read as nets, never as what the process has assigned so far.

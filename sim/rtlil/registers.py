@@ -5,7 +5,7 @@ Sources: the port lists, parameters and priorities of Yosys' cell library (`siml
 
 from __future__ import annotations
 
-from .lower import Design, PendingRegister, Site
+from .lower import Design, PendingRegister, PlacedCell
 from .records import ONE, ZERO, Bits, constant, digits
 
 #: Ports of each kind beside Q. The stronger of enable and synchronous reset comes first.
@@ -28,7 +28,7 @@ REGISTERS: dict[str, tuple[str, ...]] = {
 }
 
 
-def lower_register(design: Design, site: Site) -> None:
+def lower_register(design: Design, site: PlacedCell) -> None:
     """One flip-flop or latch."""
     ports = REGISTERS[site.kind]
     q = site.port("Q", site.number("WIDTH", 1))
@@ -61,12 +61,12 @@ def lower_register(design: Design, site: Site) -> None:
     design.nets.connect(q, out)
 
 
-def _active(design: Design, site: Site, name: str, width: int) -> Bits:
+def _active(design: Design, site: PlacedCell, name: str, width: int) -> Bits:
     """The bits of a control, 1 when it acts."""
     bits = site.port(name, width)
     return bits if site.number(f"{name}_POLARITY", 1) else design.invert(bits, site.src)
 
 
-def _constant(site: Site, name: str, width: int) -> Bits:
+def _constant(site: PlacedCell, name: str, width: int) -> Bits:
     bits = constant(digits(site.cell.params.get(name, "0")))
     return bits[:width] + (ZERO,) * (width - len(bits))

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from ..errors import RtlilError
 from ..netlist import Param
-from .lower import Design, Site
+from .lower import Design, PlacedCell
 from .records import ZERO, Bits
 
 
@@ -26,7 +26,7 @@ class _Term:
 class _Cut:
     """Takes bits from the low end of a port, one part after another."""
 
-    def __init__(self, site: Site, port: str) -> None:
+    def __init__(self, site: PlacedCell, port: str) -> None:
         self.site, self.port = site, port
         self.bits = site.port(port)
         self.at = 0
@@ -40,7 +40,7 @@ class _Cut:
         self.site.port(self.port, self.at)
 
 
-def multiply_accumulate(design: Design, site: Site) -> dict[str, Bits]:
+def multiply_accumulate(design: Design, site: PlacedCell) -> dict[str, Bits]:
     """`$macc`: CONFIG holds, from its low end, the size of a length, and for each term signs and lengths."""
     config, size = site.number("CONFIG"), site.number("CONFIG_WIDTH")
     digits = max(config & 15, 1)
@@ -59,7 +59,7 @@ def multiply_accumulate(design: Design, site: Site) -> dict[str, Bits]:
     return {"Y": _total(design, site, terms)}
 
 
-def multiply_add(design: Design, site: Site) -> dict[str, Bits]:
+def multiply_add(design: Design, site: PlacedCell) -> dict[str, Bits]:
     """`$macc_v2`: products of parts of A and B, then parts of C; the widths are words of 16 bits."""
     a, b, c = (_Cut(site, name) for name in "ABC")
     products, addends = site.number("NPRODUCTS"), site.number("NADDENDS")
@@ -81,16 +81,16 @@ def multiply_add(design: Design, site: Site) -> dict[str, Bits]:
     return {"Y": _total(design, site, terms)}
 
 
-def _of_no_bits(site: Site) -> RtlilError:
+def _of_no_bits(site: PlacedCell) -> RtlilError:
     return RtlilError(f"{site.title} adds more terms than its ports have bits", place=site.place)
 
 
-def _widths(site: Site, port: str, count: int) -> Iterator[int]:
+def _widths(site: PlacedCell, port: str, count: int) -> Iterator[int]:
     packed = site.number(f"{port}_WIDTHS")
     return (packed >> 16 * n & 0xFFFF for n in range(count))
 
 
-def _total(design: Design, site: Site, terms: list[_Term]) -> Bits:
+def _total(design: Design, site: PlacedCell, terms: list[_Term]) -> Bits:
     width = site.number("Y_WIDTH")
 
     def cell(kind: str, operands: tuple[Bits, ...], signed: int) -> Bits:

@@ -8,7 +8,7 @@ from functools import cached_property
 
 from ...gates.arithmetic import Bits
 from ...gates.builder import ZERO, Bit
-from ...gates.cells import Site, draw
+from ...gates.cells import GateMaker, draw
 from ...gates.memories import row_at
 from ...netlist import Cell, Netlist, Slice, Word
 from ...schedule import Schedule
@@ -80,7 +80,7 @@ class View:
         operands = [self.bits(word) for word in cell.operands]
         if cell.kind == "read":
             return self._read(cell, operands[0])
-        return draw(Site(cell, operands, self._to, self._netlist.widths[cell.output]))
+        return draw(GateMaker(cell, operands, self._to, self._netlist.widths[cell.output]))
 
     def _read(self, cell: Cell, address: Bits) -> Bits:
         number, to = cell.int_param("memory"), self._to

@@ -5,9 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from forelight.designs.datasheet import Datasheet
-from forelight.designs.datasheet import Restart as RestartLine
-from forelight.designs.datasheet import Step as StepLine
+from forelight.designs.datasheet import Datasheet, RestartLine, StepLine
 from forelight.designs.procedures.check import check, clocked_at_start
 from forelight.designs.procedures.procedure import parse
 from forelight.sim.errors import DatasheetError

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from forelight.designs.datasheet import Datasheet, Line, Restart, Step
+from forelight.designs.datasheet import Datasheet, Meaning, RestartLine, StepLine
 from forelight.designs.procedures.instruction import Wording, instruction
 from forelight.designs.procedures.procedure import parse
 
@@ -16,9 +16,9 @@ SHEET = Datasheet(
     (),
     None,
     "amaranth",
-    step=Step("i7", 750.0),
-    restart=Restart("i6", "low"),
-    lines={"i2": Line("mute", 0)},
+    step=StepLine("i7", 750.0),
+    restart=RestartLine("i6", "low"),
+    lines={"i2": Meaning("mute", 0)},
 )
 QUAY = Wording(SHEET, {"i6": "RESTART", "i0": "PUSH"}, 750.0)
 
@@ -68,7 +68,7 @@ def test_sentences_on_a_chain(text: str, sentence: str) -> None:
 
 
 def test_sentences_without_a_datasheet_or_on_a_direct_link() -> None:
-    own = Datasheet("x", Path(), "X", (), None, "verilog", step=Step("own"), restart=Restart("own"))
+    own = Datasheet("x", Path(), "X", (), None, "verilog", step=StepLine("own"), restart=RestartLine("own"))
     direct = Wording(own, strapped=False)
     said = {
         "strap 499999": "Set the step source to 499999 and switch the step clock on.",

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from forelight.designs import catalogue
-from forelight.designs.datasheet import Attachment, Line, Restart, Run, Step
+from forelight.designs.datasheet import Attachment, Meaning, RestartLine, Run, StepLine
 from forelight.designs.sheets.bare import bare
 from forelight.designs.sheets.reader import load
 from forelight.sim.errors import SourceError
@@ -29,9 +29,9 @@ def test_every_key_reaches_the_record(tmp_path: Path) -> None:
     assert (sheet.creator, sheet.license) == ("evening class, bench 4", "MIT")
     assert sheet.description.startswith("One prolonged blast")
     assert (sheet.sources, sheet.top, sheet.format) == (("design.py",), "FerryWhistle", "amaranth")
-    assert sheet.step == Step("i7", 750.0)
-    assert sheet.restart == Restart("i6", "low")
-    assert sheet.lines == {"i2": Line("mute", 1), "o4": Line("whistle")}
+    assert sheet.step == StepLine("i7", 750.0)
+    assert sheet.restart == RestartLine("i6", "low")
+    assert sheet.lines == {"i2": Meaning("mute", 1), "o4": Meaning("whistle")}
     assert sheet.ports == {"clock": "i7", "pin[0]": "i2", "rst": "i6", "horn": "o4"}
     assert sheet.attach == (Attachment("speaker", {"signal": "o4"}, {"volume": 0.5}),)
     assert sheet.runs == (Run("two blasts", ("restart", "steps 97500"), "a blast of 4 to 6 s"),)
@@ -82,8 +82,8 @@ def test_a_bare_source_runs_with_stated_assumptions(tmp_path: Path) -> None:
     assert (sheet.format, sheet.top, sheet.step, sheet.restart) == (
         "verilog",
         None,
-        Step("i7"),
-        Restart("i6", "high"),
+        StepLine("i7"),
+        RestartLine("i6", "high"),
     )
     assert sheet.assumed == (
         "ports: inputs and outputs, eight bits each, bit 0 is line 0",
@@ -114,7 +114,7 @@ def test_a_bare_source_takes_a_boards_own_lines_on_inputs(
     file = tmp_path / "blink.il"
     file.write_text("")
     sheet = bare(file, "blink", board_step, board_restart)
-    assert (sheet.step, sheet.restart) == (Step(step), Restart(restart))
+    assert (sheet.step, sheet.restart) == (StepLine(step), RestartLine(restart))
     if board_step == "own":
         assert sheet.assumed[1] == f"step line: {step}, which the board's own step line drives"
     if board_restart == "own":

@@ -11,7 +11,7 @@ from amaranth.hdl import ClockDomain, Elaboratable, Module, Signal
 from amaranth.lib import memory, wiring
 from amaranth.lib.wiring import In, Out
 from forelight.designs.catalogue import load_design
-from forelight.designs.datasheet import Datasheet, Restart, Step
+from forelight.designs.datasheet import Datasheet, RestartLine, StepLine
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
 
@@ -80,8 +80,8 @@ def sheet(name: str, step: str | None, restart: str | None = None, active: str =
         sources=(),
         top=None,
         format="amaranth",
-        step=Step(step) if step else None,
-        restart=Restart(restart, active) if restart else None,
+        step=StepLine(step) if step else None,
+        restart=RestartLine(restart, active) if restart else None,
     )
 
 

@@ -13,7 +13,7 @@ from amaranth.hdl import Elaboratable, Module
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from amaranth.sim import Simulator
-from forelight.designs.datasheet import Datasheet, Step
+from forelight.designs.datasheet import Datasheet, StepLine
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.direct import DirectChip
@@ -34,7 +34,7 @@ class Wires(Elaboratable):
 
 
 def wrapped(flip: int = 0) -> Wrapper:
-    sheet = Datasheet("wires", Path(), "", (), None, "amaranth", step=Step("i7"))
+    sheet = Datasheet("wires", Path(), "", (), None, "amaranth", step=StepLine("i7"))
     return Wrapper(sheet, Wires(flip))
 
 

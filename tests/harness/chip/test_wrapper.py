@@ -11,7 +11,7 @@ import pytest
 from amaranth.hdl import Elaboratable, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
-from forelight.designs.datasheet import Datasheet, Restart, Step
+from forelight.designs.datasheet import Datasheet, RestartLine, StepLine
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.netlist import wrapper_netlist
@@ -80,8 +80,8 @@ def amaranth(step: str | None, restart: str | None = None, active: str = "high")
         sources=("design.py",),
         top=None,
         format="amaranth",
-        step=Step(step) if step else None,
-        restart=Restart(restart, active) if restart else None,
+        step=StepLine(step) if step else None,
+        restart=RestartLine(restart, active) if restart else None,
     )
 
 
@@ -141,7 +141,7 @@ def test_c17_by_its_ports(tmp_path: Path) -> None:
 def test_bits_of_wide_ports_on_lines_of_its_own(tmp_path: Path) -> None:
     ports = {"clock": "step", "clear": "restart"} | {f"by[{n}]": f"i{7 - n}" for n in range(4)}
     ports |= {f"value[{n}]": f"o{n + 1}" for n in range(6)}
-    sheet = verilog(tmp_path, COUNTER, ports, step=Step("own"), restart=Restart("own"))
+    sheet = verilog(tmp_path, COUNTER, ports, step=StepLine("own"), restart=RestartLine("own"))
     # i7 counts for 1, i6 for 2, i5 for 4; step is bit 8, restart bit 9; the value stands one line higher.
     shown = outputs(sheet, None, [0x280, 0x380, 0x080, 0x180, 0x060, 0x160])
     assert shown == [0x7E, 0, 0, 1 << 1, 1 << 1, 7 << 1]

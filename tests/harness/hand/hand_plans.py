@@ -6,12 +6,14 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from forelight.designs.datasheet import Datasheet, Restart, Step
+from forelight.designs.datasheet import Datasheet, RestartLine, StepLine
 from forelight.designs.procedures.procedure import Procedure, parse
 from forelight.harness.boards.profile import Board
 from forelight.harness.hand.timeline import Timeline, timeline
 
-SHEET = Datasheet("own", Path(), "", (), None, "amaranth", step=Step("i7"), restart=Restart("i6"), lines={})
+SHEET = Datasheet(
+    "own", Path(), "", (), None, "amaranth", step=StepLine("i7"), restart=RestartLine("i6"), lines={}
+)
 CHAIN = Board(
     "small", "", 48_000, "chain", {}, 3, positions=3, ticks_per_bit=2, buttons={"i0": "PUSH", "i7": "STEP"}
 )

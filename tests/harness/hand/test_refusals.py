@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from forelight.designs.datasheet import Datasheet, Step
+from forelight.designs.datasheet import Datasheet, StepLine
 from forelight.sim.errors import UsageError
 
 from .hand_plans import CHAIN, SHEET, plan
@@ -38,7 +38,7 @@ def test_two_drivers_on_a_line_are_refused(actions: list[str], message: str) -> 
 
 
 PLAIN = replace(SHEET, step=None, restart=None)
-OTHER = replace(SHEET, step=Step("i3"))
+OTHER = replace(SHEET, step=StepLine("i3"))
 
 
 @pytest.mark.parametrize(

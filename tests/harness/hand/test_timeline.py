@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
-from forelight.designs.datasheet import Restart, Step
+from forelight.designs.datasheet import RestartLine, StepLine
 
 from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises, table
 
@@ -63,7 +63,7 @@ def test_a_restart_lasts_for_steps_where_there_is_a_step_clock() -> None:
     assert dict(table(found))[8] == "10000000"  # let go in the frame after the second rise
     frames = replace(SHEET, step=None)
     assert table(plan("restart 3", sheet=frames)) == [(0, "01000000"), (3, "00000000")]
-    low = replace(frames, restart=Restart("i6", "low"))
+    low = replace(frames, restart=RestartLine("i6", "low"))
     assert table(plan("restart 3", sheet=low)) == [(0, "00000000"), (3, "01000000")]
 
 
@@ -72,7 +72,7 @@ def test_a_restart_makes_its_steps_by_hand_where_the_step_clock_does_not() -> No
     found = plan("restart 2")
     expected = ["01000000", "11000000", "01000000", "11000000", "01000000", "00000000"]
     assert table(found) == list(enumerate(expected))
-    elsewhere = replace(SHEET, step=Step("i0"))
+    elsewhere = replace(SHEET, step=StepLine("i0"))
     assert rises(plan("strap 1", "restart 2", sheet=elsewhere), 0) != []
     assert (
         rises(plan("drive i7=0", "restart 2"), 7) == []

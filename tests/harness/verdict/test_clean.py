@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import GAP, Line
+from forelight.harness.capture.record import GAP, RecordedLine
 from forelight.harness.verdict.clean import shortest_run, without_frays, without_spikes
 
 
-def line(*changes: tuple[float, int]) -> Line:
-    return Line(np.array([t for t, _ in changes], float), np.array([v for _, v in changes], np.uint8))
+def line(*changes: tuple[float, int]) -> RecordedLine:
+    return RecordedLine(np.array([t for t, _ in changes], float), np.array([v for _, v in changes], np.uint8))
 
 
-def seen(found: Line) -> list[tuple[float, int]]:
+def seen(found: RecordedLine) -> list[tuple[float, int]]:
     return [(float(t), int(v)) for t, v in zip(found.times, found.levels, strict=True)]
 
 

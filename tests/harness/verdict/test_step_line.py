@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import Line, changes_only
+from forelight.harness.capture.record import RecordedLine, changes_only
 from forelight.harness.verdict.step_line import step_clock
 from forelight.harness.verdict.timebase import through
 from numpy.typing import NDArray
@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 STEP = 0.0137
 
 
-def clock_line(steps: int, jitter: float, rng: np.random.Generator, drift: float = 0.0) -> Line:
+def clock_line(steps: int, jitter: float, rng: np.random.Generator, drift: float = 0.0) -> RecordedLine:
     """A step clock whose instrument runs `drift` faster at the end than at the start."""
     counts = np.arange(steps)
     ideal = np.stack([counts, counts + 0.5], axis=1).ravel()
     moved = np.sort(ideal + rng.uniform(-jitter, jitter, 2 * steps))
-    return Line(_instrument(moved, steps, drift), np.tile(np.array([1, 0], np.uint8), steps))
+    return RecordedLine(_instrument(moved, steps, drift), np.tile(np.array([1, 0], np.uint8), steps))
 
 
 def _instrument(steps: NDArray[np.float64], total: int, drift: float) -> NDArray[np.float64]:
@@ -56,7 +56,7 @@ def test_any_share_of_the_step_may_be_high() -> None:
     counts = np.arange(500.0)
     for high in (0.1, 0.5, 0.85):
         times = np.stack([counts, counts + high], axis=1).ravel() * STEP
-        clock = step_clock(Line(times, np.tile(np.array([1, 0], np.uint8), 500)))
+        clock = step_clock(RecordedLine(times, np.tile(np.array([1, 0], np.uint8), 500)))
         assert clock is not None
         steps = through(times[::2], clock.capture, clock.steps)
         assert np.abs(steps - np.round(steps)).max() < 0.003
@@ -66,6 +66,6 @@ def test_what_is_no_clock_is_none() -> None:
     rng = np.random.default_rng(13)
     print("seed 13")
     times = np.cumsum(rng.exponential(1.0, 400))
-    assert step_clock(Line(times, np.tile(np.array([1, 0], np.uint8), 200))) is None
-    assert step_clock(Line(np.array([0.0]), np.array([1], np.uint8))) is None
-    assert step_clock(Line(np.arange(8.0), np.tile(np.array([1, 0], np.uint8), 4))) is None
+    assert step_clock(RecordedLine(times, np.tile(np.array([1, 0], np.uint8), 200))) is None
+    assert step_clock(RecordedLine(np.array([0.0]), np.array([1], np.uint8))) is None
+    assert step_clock(RecordedLine(np.arange(8.0), np.tile(np.array([1, 0], np.uint8), 4))) is None

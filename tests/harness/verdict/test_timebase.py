@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import Line
+from forelight.harness.capture.record import RecordedLine
 from forelight.harness.verdict.edges import Nearest, Stream
 from forelight.harness.verdict.timebase import straight, through, track
 
@@ -22,8 +22,8 @@ def test_a_time_base_rises_though_many_edges_fall_on_one_instant(rate: float) ->
     """Twelve lines that rise one after the other, and in the golden all at once: a flat line explains them."""
     names = tuple(f"line {n}" for n in range(12))
     levels = np.array([0, 1], np.uint8)
-    golden = {name: Line(np.array([0.0, 150.0]), levels) for name in names}
-    capture = {name: Line(np.array([-1.0, 5.0 * n]), levels) for n, name in enumerate(names)}
+    golden = {name: RecordedLine(np.array([0.0, 150.0]), levels) for name in names}
+    capture = {name: RecordedLine(np.array([-1.0, 5.0 * n]), levels) for n, name in enumerate(names)}
     base = track(Stream(capture, names), Nearest.of(golden, names, 300.0), 150.0, rate, 0.0)
     assert (np.diff(base.golden) > 0).all()
     assert (np.diff(base.capture) > 0).all()
@@ -40,8 +40,8 @@ def test_a_step_that_was_lost_is_told_from_jitter(jitter: float, slip: int) -> N
         times = np.cumsum(rng.integers(8, 25, 27)).astype(float)
         levels = (np.arange(28) % 2).astype(np.uint8)
         late = rng.uniform(-jitter, jitter, 27) + slip * (np.arange(27) > 12)
-        golden = {"o0": Line(np.r_[0.0, times], levels)}
-        capture = {"o0": Line(np.r_[-1.0, times + late], levels)}
+        golden = {"o0": RecordedLine(np.r_[0.0, times], levels)}
+        capture = {"o0": RecordedLine(np.r_[-1.0, times + late], levels)}
         rate, offset = np.polyfit(times + late, times, 1)
         base = straight(Stream(capture, ("o0",)), Nearest.of(golden, ("o0",), times[-1] + 50), offset, rate)
         assert base is not None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from forelight.harness.golden.golden import Golden
-from forelight.harness.view.bits import Line, lines, table
+from forelight.harness.view.bits import LineRow, lines, table
 from forelight.harness.view.display import UNICODE
 from rich.console import Console
 
@@ -13,7 +13,7 @@ MakeGolden = Callable[..., Golden]
 
 
 def printed(
-    found: list[Line], wiring: dict[str, str], meanings: dict[str, str], width: int = 80
+    found: list[LineRow], wiring: dict[str, str], meanings: dict[str, str], width: int = 80
 ) -> list[str]:
     console = Console(width=width, color_system=None)
     with console.capture() as capture:
@@ -24,10 +24,10 @@ def printed(
 def test_shares_and_changes(make_golden: MakeGolden) -> None:
     golden = make_golden([(0, 0b101, 0b1000), (250, 0b100), (500, 0b101), (999, 0b100)], 1000)
     assert lines(golden)[:4] == [
-        Line("o0", changes=3, high=0.749, unsettled=0, last=0),
-        Line("o1", changes=0, high=0, unsettled=0, last=0),
-        Line("o2", changes=0, high=1, unsettled=0, last=1),
-        Line("o3", changes=0, high=0, unsettled=0.25, last=0),
+        LineRow("o0", changes=3, high=0.749, unsettled=0, last=0),
+        LineRow("o1", changes=0, high=0, unsettled=0, last=0),
+        LineRow("o2", changes=0, high=1, unsettled=0, last=1),
+        LineRow("o3", changes=0, high=0, unsettled=0.25, last=0),
     ]
 
 

@@ -13,7 +13,7 @@ from forelight.sim.compile.compiled import Compiled
 from forelight.sim.errors import UsageError
 from forelight.sim.gates.rewrite import gates
 from forelight.sim.lanes.apart import halves_pay
-from forelight.sim.lanes.faults import Fault, Lines, Site, collapsed
+from forelight.sim.lanes.faults import Fault, FaultLines, Site, collapsed
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
@@ -109,7 +109,7 @@ def test_faults_are_separate_runs_of_broken_netlists(seed: int, as_drawn: bool) 
     netlist = gates(any_netlist(rng, cells=8, registers=6, ripple=seed % 2 == 0), as_drawn=as_drawn)
     if netlist.memories:
         pytest.skip("a memory of two clocks")
-    places = sorted(Lines(netlist).places)
+    places = sorted(FaultLines(netlist).places)
     clocks = [site for site in places if site.place in ("clock", "mask", "value", "output", "data")]
     chosen = rng.sample(clocks, min(15, len(clocks))) + rng.sample(places, 20)
     chosen += [Site("driver", netlist.inputs["i0"], bit) for bit in range(8)]
