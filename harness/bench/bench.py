@@ -24,11 +24,14 @@ from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
 from .glitches import without_glitches
 from .period import period
-from .powerups import run_power_ups
+from .powerups import Answer, run_power_ups
 from .proof import prove
 from .story import Story
 
 ALL = 0xFF
+
+#: Runs a simulation through values of its inputs, from power-ups, with a seed for races, and tells its progress.
+Sampler = Callable[[Simulation, Lines, Iterable[PowerUp], int, Callable[[int], None]], Answer]
 
 
 @dataclass(frozen=True)
@@ -83,16 +86,20 @@ def run(
     power_ups: Callable[[], Iterable[PowerUp]],
     seed: int = 0,
     progress: Callable[[int, int], None] = lambda done, total: None,
+    *,
+    proving: bool = True,
+    sample: Sampler = run_power_ups,
 ) -> Shown:
     """Carry out a timeline; the steps are those that the design in `slot` sees. Slots without a seat are empty.
 
     Slots do not touch each other, so each design is run by itself through the frames in which it is selected, from
     each of the `power_ups` (made anew for each design); in between it stands still. `seed` is for races. `progress`
-    is told updates done and due.
+    is told updates done and due. Without `proving` nothing counts as proved, only as sampled. `sample` runs a design
+    from its power-ups, as `run_power_ups` does.
     """
     tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
     reached = {
-        number: _reaching(plan, number, tables[number]) for number in set(plan.slots.tolist()) & set(seats)
+        number: reaching(plan, number, tables[number]) for number in set(plan.slots.tolist()) & set(seats)
     }
     total = sum(len(frames) for frames, _ in reached.values())
     stories: dict[int, Story] = {}
@@ -103,7 +110,7 @@ def run(
             spans = [(first, end) for first, end, where in _spans(plan) if where == number]
             story = _answered(seats[number], plan, spans, frames, values, power_ups(), seed, told)
         else:
-            story = _story(seats[number], frames, values, power_ups, seed, told)
+            story = _story(seats[number], frames, values, power_ups, seed, told, proving, sample)
         if (
             number == slot
             and story.inputs is None
@@ -124,19 +131,24 @@ def _story(
     power_ups: Callable[[], Iterable[PowerUp]],
     seed: int,
     progress: Callable[[int], None],
+    proving: bool,
+    sample: Sampler,
 ) -> Story:
     """Loops that run free are taken out as they are found, and what they reach is neither proved nor agreed upon."""
     loops: tuple[Oscillation, ...] = ()
     while True:
         still = Seat(seat.datasheet, stilled(seat.netlist, loops)) if loops else seat
         try:
-            answer = run_power_ups(still.simulation, values, power_ups(), seed, progress)
+            answer = sample(still.simulation, values, power_ups(), seed, progress)
             break
         except LoopError as error:
             if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
                 raise
             loops += error.loops
     known = np.uint8(ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values)))
+    if not proving:
+        unproved = np.zeros_like(answer.outputs)
+        return Story(frames, answer.outputs, unproved, answer.agreed & known, answer, loops=loops)
     proved = prove(still.netlist, values)
     return Story(
         frames,
@@ -222,7 +234,7 @@ def _routed(lines: Lines, table: Sequence[int]) -> NDArray[np.uint16]:
     return found
 
 
-def _reaching(plan: Timeline, slot: int, table: Sequence[int]) -> tuple[Frames, NDArray[np.uint16]]:
+def reaching(plan: Timeline, slot: int, table: Sequence[int]) -> tuple[Frames, NDArray[np.uint16]]:
     """When the inputs of the design in a slot change, and to what."""
     follows = plan.board.link == "direct" and plan.board.unselected == "run"
     spans = [(0, plan.end)] if follows else [(a, b) for a, b, where in _spans(plan) if where == slot]

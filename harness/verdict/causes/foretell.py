@@ -1,0 +1,190 @@
+"""What each situation would show: the same design on the same bench, wired and handled as a cause has it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
+from forelight.sim.errors import ForelightError
+from forelight.sim.state import PowerUp
+
+from ...bench.bench import Seat, run, seated
+from ...bench.powerups import run_power_ups, sampled_power_ups
+from ...bench.predict import golden_of
+from ...boards.roster import find
+from ...capture.record import GAP, RecordedLine, changes_only
+from ...golden.golden import Golden
+from ...hand.hand import Hand
+from ...hand.timeline import Timeline, timeline
+from ..reference import Reference, reference
+from .cause import CLIPPED, Clip, Situation
+from .lanes import faulty
+
+#: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
+POWER_UPS = 8
+
+
+@dataclass
+class Foreteller:
+    """Foretells situations, and remembers designs, and what was foretold for the same moves of the same lines.
+
+    `inputs` are the input lines that predictions shall hold; `step_line` is the one that carries the step clock.
+    """
+
+    inputs: frozenset[str]
+    step_line: str
+    seats: dict[str, Seat] = field(default_factory=dict)
+    found: dict[tuple[object, ...], Reference | None] = field(default_factory=dict)
+
+    def reference(self, it: Situation, steps: int | None = None) -> Reference | None:
+        """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
+        planned = self.plan(it, steps)
+        if planned is None:
+            return None
+        plan, up, seats = planned
+        moves = tuple(column.tobytes() for column in (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses))
+        key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
+        if key not in self.found:
+            try:
+                self.found[key] = self.laid(golden(it, plan, seats), up)
+            except ForelightError:
+                self.found[key] = None
+        return self.found[key]
+
+    def laid(self, told: Golden, up: int) -> Reference:
+        """A golden on its axis of steps, which count from the tick at which the slot is up."""
+        row = int(np.searchsorted(told.ticks, up, side="right")) - 1
+        told = replace(told, steps=told.steps - told.steps[row])
+        return reference(told, self.step_line, inputs=self.inputs, start=up)
+
+    def plan(self, it: Situation, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
+        """The lines in time, the tick at which the slot is up, and who sits in the slots that are selected."""
+        then = shortened(it.then, steps) if steps else it.then
+        try:
+            whole = replace(it, then=then).procedure
+            plan = timeline(it.board, it.sheet, whole, slot=it.slot, contacts=it.contacts, leads=it.leads)
+            hand = Hand(it.board, it.sheet, it.slot, it.contacts, it.leads)
+            hand.do(it.before)
+            seats = self._seats(it, plan)
+        except ForelightError:
+            return None
+        up = (hand.frame + sum(length for _, length in hand.pauses)) * it.board.frame_ticks
+        return plan, up, seats
+
+    def seat(self, it: Situation) -> Seat:
+        """The design that is meant, in its wrapper."""
+        name = f"{it.sheet.folder}/{it.sheet.sources[0]}:{it.sheet.name}"
+        if name not in self.seats:
+            self.seats[name] = seated(it.board, it.sheet)
+        return self.seats[name]
+
+    def _seats(self, it: Situation, plan: Timeline) -> dict[int, Seat]:
+        found = {}
+        for number in sorted(set(plan.slots.tolist())):
+            if number == it.home:
+                found[number] = self.seat(it)
+            elif number in it.board.slots:
+                found[number] = self.seat(replace(it, sheet=find(it.board, str(number)).datasheet))
+        return found
+
+
+def golden(it: Situation, plan: Timeline, seats: Mapping[int, Seat]) -> Golden:
+    """The prediction for these lines, in which nothing is proved and some power-ups agree on what is settled."""
+    slot = int(plan.slots[-1])
+    wakes = sampled_power_ups(POWER_UPS if it.wake is None else it.wake + 1, 0)
+    held: list[PowerUp] = wakes if it.wake is None else wakes[it.wake :]
+    sample = run_power_ups if it.fault is None else faulty(it.fault)
+    shown = run(plan, seats, slot, lambda: held, proving=False, sample=sample)
+    return golden_of(plan, shown, slot)
+
+
+def shortened(actions: tuple[Action, ...], steps: int) -> tuple[Action, ...]:
+    """The actions up to so many steps; at least the first is kept."""
+    found: list[Action] = []
+    left = steps
+    for action in actions:
+        match action:
+            case Steps(count) | Pulse(count):
+                found.append(type(action)(min(count, max(left, 1))))
+                left -= count
+            case Repeat(count, inner):
+                once = max(_steps(inner), 1)
+                found.append(Repeat(max(min(count, -(-left // once)), 1), inner))
+                left -= count * once
+            case _:
+                found.append(action)
+        if left <= 0:
+            break
+    return tuple(found)
+
+
+def _steps(actions: tuple[Action, ...]) -> int:
+    total = 0
+    for action in actions:
+        if isinstance(action, Steps | Pulse):
+            total += action.count
+        elif isinstance(action, Repeat):
+            total += action.count * _steps(action.actions)
+    return total
+
+
+# On the axis of another prediction
+
+
+def on_axis(it: Reference, base: Reference) -> Reference:
+    """The same on an axis on which steps begin where those of `base` do; its own steps where it has some."""
+    factor = 1.0 if it.hz is not None else it.unit / base.unit
+    ours, theirs = (_phase(one) for one in (it, base))
+    shift = 0.0 if ours is None or theirs is None else (theirs - ours) % 1.0
+
+    def moved(time: float) -> float:
+        return time * factor + shift
+
+    lines = {
+        name: RecordedLine(np.append(line.times[:1] * factor, line.times[1:] * factor + shift), line.levels)
+        for name, line in it.lines.items()
+    }
+    return replace(
+        it, lines=lines, rises=it.rises * factor + shift, unit=it.unit / factor, end=moved(it.end),
+        since=moved(it.since), freed=moved(it.freed), onward=moved(it.onward), still={},
+    )  # fmt: skip
+
+
+def _phase(it: Reference) -> float | None:
+    """Where on its axis the steps begin, once the slot is up."""
+    after = it.rises[it.rises >= it.since]
+    return float(after[0] % 1.0) if len(after) and it.hz is not None else None
+
+
+# Clips
+
+
+def clipped(it: Reference, clips: tuple[Clip, ...]) -> Reference:
+    """What the channels show."""
+    if clips == CLIPPED:
+        return it
+    shown = {f"o{channel}": _clip(it.lines, clip) for channel, clip in enumerate(clips) if clip != CLIPPED[channel]}
+    return replace(it, lines={**it.lines, **shown})
+
+
+def _clip(lines: Mapping[str, RecordedLine], clip: Clip) -> RecordedLine:
+    line = lines[f"o{clip.line}"]
+    if clip.level is not None:
+        return RecordedLine(line.times[:1], np.array([clip.level], np.uint8))
+    if clip.other is not None:
+        line = _tied(line, lines[f"o{clip.other}"], clip.wins)
+    if clip.inverted:
+        line = RecordedLine(line.times, np.where(line.levels == GAP, GAP, 1 - line.levels).astype(np.uint8))
+    if clip.late:
+        line = RecordedLine(np.append(line.times[:1], line.times[1:] + clip.late), line.levels)
+    return line
+
+
+def _tied(one: RecordedLine, other: RecordedLine, wins: int) -> RecordedLine:
+    times = np.unique(np.concatenate([one.times, other.times]))
+    levels = np.stack([one.at(times), other.at(times)])
+    won, gap = (levels == wins).any(axis=0), (levels == GAP).any(axis=0)
+    found = np.where(won, wins, np.where(gap, GAP, 1 - wins))
+    return changes_only(times, found.astype(np.uint8))

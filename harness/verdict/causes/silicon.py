@@ -1,0 +1,64 @@
+"""Broken silicon: a single line inside the design that is stuck at 0 or at 1."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from forelight.sim.lanes.faults import Fault, describe
+from forelight.sim.netlist import Netlist
+
+from ...bench.bench import Seat, reaching, run
+from ...bench.predict import golden_of
+from ...chip.routing import routing
+from ...golden.golden import Golden
+from ...hand.timeline import Timeline
+from .cause import Cause
+from .lanes import drawn, faults, lane_by_lane, told
+
+#: Faults that are tried; a design with more is too large for that.
+MOST = 4096
+
+
+def unnamed(fault: Fault) -> Cause:
+    """The record of one fault, as its site is numbered."""
+    site = fault.site
+    return _cause(f"{site.place} {site.number}.{site.bit} stuck at {fault.stuck}", fault)
+
+
+def described(netlist: Netlist, fault: Fault) -> Cause:
+    """The record of one fault, in the words of the source."""
+    return _cause(describe(drawn(netlist), fault).replace("wrapper.design.", "").replace("wrapper.", ""), fault)
+
+
+def _cause(where: str, fault: Fault) -> Cause:
+    return Cause(
+        "stuck inside the chip", where, f"Inside the chip, {where}.",
+        "Try the same slot on another chip: only that tells silicon from a slip.",
+        lambda it: replace(it, fault=fault),
+    )  # fmt: skip
+
+
+def all_faults(seat: Seat) -> tuple[Fault, ...]:
+    """Those that are tried."""
+    if seat.memories:
+        return ()
+    found = faults(seat.netlist)
+    return found if len(found) <= MOST else ()
+
+
+def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tuple[list[Fault], Golden]]:
+    """What the pins show with each fault of the design in this slot: those that show the same together."""
+    seat = seats[slot]
+    some = all_faults(seat)
+    if not some:
+        return
+    values = reaching(plan, slot, routing(plan.board, seat.datasheet))[1]
+    alike: dict[bytes, tuple[list[Fault], np.ndarray[tuple[int], np.dtype[np.uint8]]]] = {}
+    for fault, outputs in lane_by_lane(seat.netlist, some, values):
+        alike.setdefault(outputs.tobytes(), ([], outputs))[0].append(fault)
+    for members, outputs in alike.values():
+        answer = told(outputs, np.zeros_like(outputs))
+        shown = run(plan, seats, slot, lambda: [0], proving=False, sample=lambda *_, answer=answer: answer)  # type: ignore[misc]
+        yield members, golden_of(plan, shown, slot)
