@@ -125,10 +125,18 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
 )
+@click.option(
+    "--experiment",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a procedure that tells the two likeliest causes apart.",
+)
 @run_options
 @json_option
-def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **asked: Any) -> int:
-    """Does a capture from the bench agree, and if not, where does it differ?
+def check(
+    slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
+) -> int:
+    """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
     """
@@ -143,7 +151,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
         )
     if capture is None:
         return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
-    return check.run(Asked(slot, **asked), capture, asked["mapping"], as_json)
+    return check.run(Asked(slot, **asked), capture, asked["mapping"], as_json, experiment)
 
 
 @cli.command()

@@ -16,6 +16,7 @@ from ..capture.record import Capture
 from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from . import reasons
 from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
@@ -30,12 +31,17 @@ LONG_STEPS = 1 << 17
 USUAL_READINGS = 100
 
 
-def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
+def run(
+    asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool, experiment: Path | None = None
+) -> int:
     """Print the verdict; returns its exit code."""
     board = load_board(asked.board)
     capture = read_capture(path, mapping, board.pins, board.display)
     asking, golden, verdict = judged(asked, capture)
     start = asking.start() / golden.oscillator_hz
+    ranking = reasons.ranked(asking, capture) if verdict.kind == DIFFERS else None
+    apart = reasons.told_apart(asking, capture, ranking) if ranking else None
+    written = reasons.write_experiment(experiment, apart, ranking, asking) if experiment else ""
     if as_json:
         emit_json(
             {
@@ -46,10 +52,13 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
                 "start_s": start,
                 "start_step": int(-golden.steps[0]),
                 **verdict.to_json(),
+                "causes": reasons.plain(asking, ranking, apart) if ranking else None,
             }
         )
     else:
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden))
+        why = ("", *reasons.paragraphs(asking, ranking, apart)) if ranking else ()
+        done = ("", written) if written else ()
+        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *why, *done)
     return EXIT_CODES[verdict.kind]
 
 

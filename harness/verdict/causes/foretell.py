@@ -35,6 +35,7 @@ class Foreteller:
 
     inputs: frozenset[str]
     step_line: str
+    power_ups: int = POWER_UPS
     seats: dict[str, Seat] = field(default_factory=dict)
     found: dict[tuple[object, ...], Reference | None] = field(default_factory=dict)
 
@@ -48,7 +49,7 @@ class Foreteller:
         key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             try:
-                self.found[key] = self.laid(golden(it, plan, seats), up)
+                self.found[key] = self.laid(golden(it, plan, seats, self.power_ups), up)
             except ForelightError:
                 self.found[key] = None
         return self.found[key]
@@ -90,10 +91,10 @@ class Foreteller:
         return found
 
 
-def golden(it: Situation, plan: Timeline, seats: Mapping[int, Seat]) -> Golden:
+def golden(it: Situation, plan: Timeline, seats: Mapping[int, Seat], power_ups: int = POWER_UPS) -> Golden:
     """The prediction for these lines, in which nothing is proved and some power-ups agree on what is settled."""
     slot = int(plan.slots[-1])
-    wakes = sampled_power_ups(POWER_UPS if it.wake is None else it.wake + 1, 0)
+    wakes = sampled_power_ups(power_ups if it.wake is None else it.wake + 1, 0)
     held: list[PowerUp] = wakes if it.wake is None else wakes[it.wake :]
     sample = run_power_ups if it.fault is None else faulty(it.fault)
     shown = run(plan, seats, slot, lambda: held, proving=False, sample=sample)

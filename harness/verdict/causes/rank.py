@@ -13,22 +13,27 @@ from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
-from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from numpy.typing import NDArray
 
 from ...capture.record import GAP, Capture
 from ..fit import Fit, Recording, fit
 from ..reference import Reference
-from ..rows import Rows
+from ..rows import Rows, changes
 from . import clips, clock, hand, recording, silicon, wiring
 from .cause import SHARES, Cause, Situation
 from .foretell import Foreteller, clipped, on_axis
 from .recordings import TOLERANCE, Recorded, coherence
+from .table import Differing, differing
 
 FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
 
 #: Steps of a long recording by which causes are picked at first, and of the predictions for it.
 LOOK, AHEAD = 1024, 4096
+#: Steps by which a rate is tried.
+PROBE = 200
+#: How much more or less often a recording may move than the whole prediction does.
+BUSY = 3.0
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
 #: Power-ups that are tried one by one where a prediction never settles.
@@ -99,14 +104,14 @@ class Group:
 class Ranking:
     """Groups, the best first; `none` is the weight, in bits, of there being another cause; `tried` counts causes.
 
-    `meant` is how well the prediction itself explains the recording.
+    `meant` is how well the prediction itself explains the recording, and `differing` counts the bits by which it does not.
     """
 
     groups: tuple[Group, ...]
     none: float
     tried: int
     meant: Explained | None
-    notes: tuple[str, ...] = ()
+    differing: tuple[Differing, ...] = ()
 
     def odds(self, group: Group) -> float:
         """The probability of a group, among all that were thought of and none of them."""
@@ -125,10 +130,9 @@ class _Search:
     base: Reference
     cut: int | None
     progress: Progress
-    rows: dict[float, list[Recording]] = field(default_factory=dict)
+    rows: dict[tuple[float, int | None], list[Recording]] = field(default_factory=dict)
     found: list[Explained] = field(default_factory=list)
     tried: int = 0
-    notes: list[str] = field(default_factory=list)
 
     def weigh(self, causes: Sequence[Cause]) -> None:
         """Keep those that explain the recording."""
@@ -185,16 +189,44 @@ class _Search:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
     def recordings(self, told: Reference, pace: float) -> list[Recording]:
-        """The recording in the rows of a prediction; those of one rate are made once."""
+        """The recording in the rows of a prediction; those of one rate are made once.
+
+        Another rate than was meant is looked at in the first rows, and goes no further where those are not as foretold.
+        """
         rate = told.unit / self.base.unit * pace
+        most = LOOK if self.cut else None
+        if rate == 1.0:
+            return self._made(rate, self.base, pace, most)
+        if not self._is_as_busy(told, pace):
+            return []
+        probes = self._made(rate, told, pace, PROBE)
+        if not any(self._may_be(told, one) for one in probes):
+            return []
+        return self._made(rate, told, pace, most)
+
+    def _made(self, rate: float, told: Reference, pace: float, most: int | None) -> list[Recording]:
         # A clock that was found for another rate, and that this rate may be too, gives the same rows.
-        for known, found in self.rows.items():
+        for (known, look), found in self.rows.items():
             steps = {round(known / one.clock.rate, 6) for one in found if one.clock}
-            if known == rate or (len(steps) == 1 and abs(steps.pop() / rate - 1) < TOLERANCE):
+            near = len(steps) == 1 and abs(steps.pop() / rate - 1) < TOLERANCE
+            if look == most and (known == rate or near):
                 return found
-        ours = self.base if rate == 1.0 else told
-        self.rows[rate] = self.recorded.recordings(ours, pace, LOOK if self.cut else None)
-        return self.rows[rate]
+        self.rows[rate, most] = self.recorded.recordings(told, pace, most)
+        return self.rows[rate, most]
+
+    def _is_as_busy(self, told: Reference, pace: float) -> bool:
+        """Whether the recording moves about as often as is foretold at this rate."""
+        capture = self.recorded.capture
+        outputs = [name for name in self.recorded.names if name[0] == "o"]
+        long = (capture.end - capture.start) * told.oscillator_hz / told.unit / pace
+        seen = sum(len(capture.lines[name].times) - 1 for name in outputs)
+        due = sum(len(changes(told, name)) for name in outputs) * long / max(told.end - told.since, 1.0)
+        return (seen + 6) / BUSY < due + 6 < (seen + 6) * BUSY
+
+    def _may_be(self, told: Reference, one: Recording) -> bool:
+        rows = self.recorded.rows(told, one)
+        found = fit(one, rows, stated=self.recorded.stated(rows))
+        return bool(found.places) and found.best.mismatches <= 1 + found.best.compared.sum() // 100
 
     def explained(self, cause: Cause, prior: float, it: Situation) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
@@ -277,10 +309,10 @@ def _laid(one: Recording, rows: Rows, offset: int) -> tuple[Words, Words]:
 def rank(it: Situation, capture: Capture, step_line: str, progress: Progress = lambda done, total: None) -> Ranking:
     """The causes that explain a recording of what was meant to be `it`, in groups, the likeliest first."""
     recorded = Recorded(capture, step_line)
-    teller = Foreteller(frozenset(capture.lines), step_line)
+    teller = Foreteller(frozenset(INPUT_LINES), step_line)
     base = teller.reference(it)
     if base is None:
-        return Ranking((), 0.0, 0, None, ("Nothing is foretold for this procedure.",))
+        return Ranking((), math.log2(NONE), 0, None)
     cut = AHEAD if max(_length(capture, base), len(base.rises)) > 2 * AHEAD else None
     if cut:
         base = teller.reference(it, cut) or base
@@ -301,7 +333,20 @@ def rank(it: Situation, capture: Capture, step_line: str, progress: Progress = l
         found = [one for one in again if one is not None and one.bits > math.log2(NONE)]
         meant = whole.explained(NOTHING, 0.0, it)
     groups = _grouped(found, meant)
-    return Ranking(_named(groups, teller, it), math.log2(NONE), search.tried, meant, tuple(search.notes))
+    bits = differing_bits(recorded, groups[0].best if groups else None, meant)
+    return Ranking(_named(groups, teller, it), math.log2(NONE), search.tried, meant, bits)
+
+
+def differing_bits(recorded: Recorded, best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
+    """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
+    if meant is None:
+        return ()
+    rows, offset = recorded.rows(meant.reference, meant.recording), meant.fit.best.offset
+    if best is not None and (recorded.listed or best.recording is meant.recording):
+        theirs, slots = recorded.rows(best.reference, best.recording), rows.slots
+        ups = [0 if recorded.listed else round(it.onward) for it in (best.reference, meant.reference)]
+        offset = best.fit.best.offset + ((theirs.first - ups[0]) - (rows.first - ups[1])) * slots
+    return tuple(differing(meant.recording, meant.reference, rows, offset, recorded.listed))
 
 
 def _length(capture: Capture, base: Reference) -> float:

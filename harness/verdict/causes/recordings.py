@@ -62,8 +62,10 @@ class Recorded:
 
     def _clocks(self, lines: dict[str, RecordedLine], it: Reference, tolerance: float) -> list[Clock]:
         times, phases = _edges(lines, it, self.names, self.step_line)
-        found = clocks(times, phases, 1 - tolerance, 1 + tolerance)[:CLOCKS] if len(times) > 2 else []
-        return found or [steady(1.0)]
+        if len(np.unique(times)) < 3:
+            return [steady(1.0)]
+        found = clocks(times, phases, 1 - tolerance, 1 + tolerance)[:CLOCKS]
+        return [clock for clock in found if np.ptp(clock.x) > 0 and np.ptp(clock.u) > 0] or [steady(1.0)]
 
     @staticmethod
     def _laid(lines: dict[str, RecordedLine], at: Moments, clock: Clock, long: float) -> Recording:
