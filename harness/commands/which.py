@@ -42,11 +42,10 @@ class Fit:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """The better the fit, the smaller: by verdict, then by chance, then by the share of bits that differ."""
+        """The better the fit, the smaller: by verdict, then by the evidence."""
         if self.verdict is None:
-            return len(RANKS), 0.0, 0.0, self.slot
-        wrong = (self.verdict.more + 1) / self.verdict.bits if self.verdict.bits else 1.0
-        return RANKS.index(self.verdict.kind), self.verdict.chance, wrong, self.slot
+            return len(RANKS), 0.0, self.slot
+        return RANKS.index(self.verdict.kind), -self.verdict.evidence, self.slot
 
 
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
@@ -135,5 +134,5 @@ def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> 
 
 def _why(verdict: Verdict) -> str:
     if verdict.kind == AGREES:
-        return f"{verdict.bits} bits in {verdict.steps} steps; by accident: {odds(verdict.chance)}"
+        return f"{verdict.bits} bits in {verdict.steps} steps; odds {odds(verdict.evidence)}"
     return verdict.reasons[0] if verdict.reasons else ""
