@@ -11,8 +11,10 @@ bits by which its edges' times cost more than those of the best one are its hand
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,7 @@ SEED_CELLS = 1 << 18  # and the cells that it is divided into
 CELL = 1 / 8  # of a step
 ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
 MOST = 16  # candidates
+BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
 SPREADS = (
     0.01,
@@ -86,22 +89,24 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
     """
     if len(times) < 2:
         return []
-    seed = _densest(times, high)
-    found = [
-        _refined(times, phases, seed, rate, bend)
-        for rate, bend in _peaks(times[seed], phases[seed], low, high)
-    ]
+    found: list[tuple[float, Clock]] = []
+    bands = max(1, round(math.log(high / low, BAND)))
+    for low_, high_ in pairwise(np.geomspace(low, high, bands + 1).tolist()):
+        seed = _densest(times, high_)
+        for rate, bend in _peaks(times[seed], phases[seed], low_, high_):
+            found.append(_refined(times, phases, seed, rate, bend))
     kept: list[tuple[float, Clock]] = []
-    for cost, clock in sorted(found, key=lambda pair: pair[0]):
-        near = clock.steps(times[[0, -1]])
-        if all(
-            np.abs(near - other.steps(times[[0, -1]]) - np.round(near - other.steps(times[[0, -1]]))).max()
-            > 0.2
-            or np.ptp(near - other.steps(times[[0, -1]])) > 0.5
-            for _, other in kept
-        ):
+    # Twice a rate explains as much: the slowest comes first.
+    for cost, clock in sorted(found, key=lambda pair: (round(pair[0]), pair[1].rate)):
+        if not any(_same(clock, other, times) for _, other in kept):
             kept.append((cost, clock))
-    return [replace(clock, handicap=cost - kept[0][0]) for cost, clock in kept]
+    return [replace(clock, handicap=cost - kept[0][0]) for cost, clock in kept[:MOST]]
+
+
+def _same(one: Clock, other: Clock, times: Floats) -> bool:
+    """Whether two clocks count the same steps, wherever they begin."""
+    apart = one.steps(times[[0, -1]]) - other.steps(times[[0, -1]])
+    return bool(np.ptp(apart) < 0.5 and np.abs(apart - np.round(apart)).max() < 0.2)
 
 
 def _densest(times: Floats, high: float) -> slice:
@@ -147,15 +152,16 @@ def _refined(times: Floats, phases: Floats, seed: slice, rate: float, bend: floa
     law = np.array([bend, rate, -bend * 4 / span**2])  # steps = law[0] + law[1] * t + law[2] * t * t
     turned = np.exp(2j * np.pi * (_of(law, times[begin:end] - middle) - phases[begin:end]))
     law[0] -= np.angle(turned.sum()) / (2 * np.pi)
+    doubt = 0.0
     most = DRIFT * rate / 2 / max(float(times[-1] - times[0]), 1e-9)
     while True:
         for _ in range(3):
-            law = _squares(times[begin:end] - middle, phases[begin:end], law, rate, most)
+            law, doubt = _squares(times[begin:end] - middle, phases[begin:end], law, most)
         if begin == 0 and end == len(times):
             break
         more = (end - begin) // 2 + 1
         begin, end = max(0, begin - more), min(len(times), end + more)
-    return _clock(times, phases, law, middle)
+    return _clock(times, phases, law, middle, doubt)
 
 
 def _of(law: Floats, t: Floats) -> Floats:
@@ -169,27 +175,28 @@ def _wrapped(steps: Floats, phases: Floats) -> Floats:
     return rest
 
 
-def _squares(t: Floats, phases: Floats, law: Floats, rate: float, most: float) -> Floats:
-    """The law corrected by the edges' phases; its bend kept to what a clock may drift."""
+def _squares(t: Floats, phases: Floats, law: Floats, most: float) -> tuple[Floats, float]:
+    """The law corrected by the edges' phases, its bend kept to what a clock may drift; and the rate's standard
+    deviation."""
     rest = _wrapped(_of(law, t), phases)
     near = np.abs(rest) < 0.45
     t, rest = t[near], rest[near]
     if len(t) < 2:
-        return law
+        return law, 0.0
     scale = max(float(np.abs(t).max()), 1e-9)
     x = t / scale
     design = np.stack([np.ones(len(x)), x, x * x], axis=1)
-    spread = max(float(rest.std()), 0.01)
+    spread = max(float(rest.std()) * math.sqrt(len(x) / max(len(x) - 2, 1)), 1e-6)
     # The drift's own standard deviation is half of what is stated.
-    prior = np.diag([0.0, 1e-9, (spread / max(most * scale**2 / 2, 1e-12)) ** 2])
-    target = design.T @ rest - prior @ (np.array([0.0, 0.0, law[2] * scale**2]))
-    change = np.linalg.lstsq(design.T @ design + prior, target, rcond=None)[0]
+    prior = np.diag([0.0, 0.0, (spread / max(most * scale**2 / 2, 1e-12)) ** 2])
+    inverse = np.linalg.pinv(design.T @ design + prior)
+    change = inverse @ (design.T @ rest - prior @ np.array([0.0, 0.0, law[2] * scale**2]))
     new: Floats = law + change / np.array([1.0, scale, scale**2])
     new[2] = np.clip(new[2], -1.2 * most, 1.2 * most)
-    return new
+    return new, spread * math.sqrt(float(inverse[1, 1])) / scale
 
 
-def _clock(times: Floats, phases: Floats, law: Floats, middle: float) -> tuple[float, Clock]:
+def _clock(times: Floats, phases: Floats, law: Floats, middle: float, doubt: float) -> tuple[float, Clock]:
     t = times - middle
     straight = _of(law, t)
     blocks = max(1, len(t) // BLOCK)
@@ -208,12 +215,11 @@ def _clock(times: Floats, phases: Floats, law: Floats, middle: float) -> tuple[f
     instants = 1 + int((np.diff(times) * law[1] > 0.3).sum())
     near = np.abs(rest) < 0.45
     spread = max(float(rest[near].std()) if near.any() else 0.3, 0.003)
-    lever = float(np.sqrt(((t - t.mean()) ** 2).sum()))
     clock = Clock(
         x,
         u,
         float(law[1]),
-        spread / max(lever, 1e-9),
+        doubt,
         2 * spread / float(np.sqrt(min(max(len(t), 1), BLOCK))),
         min(float(np.quantile(np.abs(rest), 0.99)), 0.5),
     )

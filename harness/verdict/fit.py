@@ -2,13 +2,13 @@
 
 `Recording` is made once: its rows, and what each level costs without a prediction. Then every prediction is one call,
 whatever it is a prediction of: the design, another slot, a wiring fault, a fault in silicon. `fit(recording, rows)`
-takes rows in the form of `Rows`, from a golden or made by hand: the settled levels at the recording's own moments. `Fit.bits`
+takes the settled levels at the recording's own moments, from a golden (`Reading.foretold`) or made by hand. `Fit.bits`
 are summed over all placements, each with its prior; the difference of two predictions' bits is the logarithm of their
 odds, their own priors apart. Nothing of the recording's side is computed again.
 
-Theory of operation. As foretold, a level costs nothing, and one that is not as foretold `WRONG` bits: a recording is
-read where nothing strays. What is unsettled or was not recorded is free to both sides. Of the placements most are ruled out
-by some telling rows, those at which most bits are saved, spread over the recording; those that are left are compared in
+Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits: a recording is read where
+nothing strays. What is unsettled or was not recorded is free to both sides. Of the placements most are ruled out by
+some telling rows, those at which most bits are saved, spread over the recording; those that are left are compared in
 full. Where thousands are alike, as in a run that repeats itself, some stand for all.
 """
 
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from ..capture.record import Floats, Ints
 from .clock import Clock
 from .null import entry_bits, line_bits
-from .rows import Moments, Rows
+from .rows import Moments, Rows, Words
 
 WRONG = 45.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
@@ -33,7 +33,9 @@ PROBES = (12, 256)  # telling rows by which placements are ruled out
 LOOKED_AT = (64, 12)  # placements that are left after each
 AT_ONCE = 2048  # placements that are looked at by the second, if as many are alike by the first
 BAD = 3  # points for a level that is not as foretold, where one that is counts 1
-FAR_OFF = 60  # points by which a placement may be worse than the best by the telling rows
+WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
+FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
+TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
 OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
 NEVER = -1e9
 
@@ -52,7 +54,8 @@ class Recording:
 
     @property
     def names(self) -> tuple[str, ...]:
-        return self.moments.names
+        """The lines by bit: those that were recorded, and once more those that must have been held at one rise."""
+        return (*self.moments.names, *(name for name, _ in self.moments.held))
 
     @property
     def handicap(self) -> float:
@@ -67,7 +70,7 @@ class Recording:
     @cached_property
     def sums(self) -> Floats:
         """By line the cost before each row, and how many levels are known before it: shape (2, lines, rows + 1)."""
-        bits = np.arange(len(self.names), dtype=np.uint16)[:, None]
+        bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
         both = np.stack([self.cost, (self.rows.known >> bits & 1).astype(np.float64)])
         return np.pad(np.cumsum(both, axis=2), ((0, 0), (0, 0), (1, 0)))
 
@@ -76,6 +79,14 @@ class Recording:
         """The first row in which anything is known, and the one after the last."""
         known = np.flatnonzero(self.rows.known)
         return (int(known[0]), int(known[-1]) + 1) if len(known) else (0, 0)
+
+    @cached_property
+    def told(self) -> Words:
+        """In each row the lines that tell something: those that cost a good part of what the dearest does."""
+        dear = self.cost >= np.maximum(self.cost.max(axis=0) * TELLING, 1e-9)
+        bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
+        told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
+        return told
 
     def probes(self, start: int, stop: int, count: int) -> Ints:
         """So many telling rows between these, spread evenly."""
@@ -91,7 +102,9 @@ class Recording:
 
 def timed(moments: Moments, rows: Rows, clock: Clock) -> Recording:
     """The recording's side of rows that were read by a clock."""
-    cost = np.stack([line_bits(rows.levels, rows.known, bit) for bit in range(len(moments.names))])
+    cost = np.zeros((moments.lines, len(rows.levels)))
+    for bit in range(len(moments.names)):
+        cost[bit] = line_bits(rows.levels, rows.known, bit)
     return Recording(moments, rows, cost, clock)
 
 
@@ -99,7 +112,7 @@ def written(names: tuple[str, ...], rows: Rows, signs: int) -> Recording:
     """The recording's side of a list that an eye wrote down, of so many different `signs`."""
     known = rows.known.tolist()
     entries = [pair if pair[1] else None for pair in zip(rows.levels.tolist(), known, strict=True)]
-    bits = np.arange(len(names), dtype=np.uint16)[:, None]
+    bits = np.arange(len(names), dtype=rows.known.dtype)[:, None]
     read = (rows.known >> bits & 1).astype(np.float64)
     cost = read * (entry_bits(entries, signs) / np.maximum(read.sum(axis=0), 1))
     return Recording(Moments(names, ((0.0,),) * len(names)), rows, cost)
@@ -176,8 +189,8 @@ class Span:
     """The placements of a recording: `count` offsets from `low` on, a step apart; and the prediction's rows,
     with so many unknown ones before and after that each offset lies in them."""
 
-    levels: NDArray[np.uint16]
-    known: NDArray[np.uint16]
+    levels: Words
+    known: Words
     low: int
     count: int
     slots: int
@@ -205,8 +218,9 @@ class Span:
 
 
 def candidates(recording: Recording, span: Span, few: Ints, many: Ints) -> tuple[Ints, float]:
-    """The most likely offsets by the telling rows, the best first, and how many offsets each of them stands for."""
-    levels, known = recording.rows.levels, recording.rows.known
+    """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
+    as foretold, and those at which all is."""
+    levels, known = recording.rows.levels, recording.told
     good, wrong = np.zeros(span.count, np.uint8), np.zeros(span.count, np.uint8)
     for row in few.tolist():
         begin = row + span.low + span.front
@@ -215,27 +229,35 @@ def candidates(recording: Recording, span: Span, few: Ints, many: Ints) -> tuple
         good += np.bitwise_count(told)
         told &= span.levels[part] ^ levels[row]
         wrong += np.bitwise_count(told)
-    score = good.astype(np.int16) - BAD * wrong.astype(np.int16)
-    least = np.partition(score, -LOOKED_AT[0])[-LOOKED_AT[0]] if len(score) > LOOKED_AT[0] else score.min()
-    numbers, alike = _some(np.flatnonzero(score >= least), AT_ONCE)
+    numbers, stand = _likely(good.astype(np.int32), wrong.astype(np.int32), LOOKED_AT[0], AT_ONCE)
     at = many[None, :] + (span.offsets(numbers) + span.front)[:, None]
     told = span.known[at] & known[many]
-    good = np.bitwise_count(told).sum(axis=1, dtype=np.int32)
-    fine = good - BAD * np.bitwise_count((span.levels[at] ^ levels[many]) & told).sum(axis=1, dtype=np.int32)
-    order = np.argsort(-fine, kind="stable")
-    same = int(np.count_nonzero(fine == fine.max()))
-    if same > LOOKED_AT[1]:
-        chosen, more = _some(order[:same], LOOKED_AT[1])
-        return span.offsets(numbers[chosen]), alike * more
-    near = order[: LOOKED_AT[1]]
-    return span.offsets(numbers[near[fine[near] >= fine.max() - FAR_OFF]]), 1.0
+    good_ = np.bitwise_count(told).sum(axis=1, dtype=np.int32)
+    wrong_ = np.bitwise_count((span.levels[at] ^ levels[many]) & told).sum(axis=1, dtype=np.int32)
+    chosen, alike = _likely(good_, wrong_, LOOKED_AT[1], LOOKED_AT[1])
+    return span.offsets(numbers[chosen]), alike * stand
 
 
-def _some(numbers: Ints, count: int) -> tuple[Ints, float]:
-    """So many of them at most, evenly chosen, and how many each stands for."""
-    if len(numbers) <= count:
-        return numbers, 1.0
-    return numbers[np.linspace(0, len(numbers) - 1, count).astype(np.int64)], len(numbers) / count
+def _likely(good: NDArray[np.int32], wrong: NDArray[np.int32], count: int, most: int) -> tuple[Ints, float]:
+    """The numbers of the best `count` and of those in which nothing is wrong, `most` at most; and how many each stands
+    for, where more than `most` are the best."""
+    score = good - BAD * wrong
+    whole = np.where(wrong == 0, good, -1)
+    top = np.flatnonzero(score == score.max())
+    if len(top) > most:
+        return top[np.linspace(0, len(top) - 1, most).astype(np.int64)], len(top) / most
+    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | (_best(whole, WHOLE) & (whole > 0))
+    numbers = np.flatnonzero(chosen)
+    if len(numbers) > most:
+        numbers = numbers[np.argsort(-score[numbers] - FAR_OFF * (wrong[numbers] == 0), kind="stable")[:most]]
+    return numbers, 1.0
+
+
+def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
+    """Which are among the best so many, or as good as the last of them."""
+    least = np.partition(score, -count)[-count] if len(score) > count else score.min()
+    best: NDArray[np.bool_] = score >= least
+    return best
 
 
 def place(recording: Recording, prediction: Rows, offset: int) -> Place:
@@ -249,11 +271,11 @@ def place(recording: Recording, prediction: Rows, offset: int) -> Place:
     count = np.zeros(lines, np.int64)
     open_ = ours[less] & ~known[less]
     for bit in range(lines):
-        mask = open_ >> np.uint16(bit) & 1
+        mask = open_ >> bit & 1
         if len(less):
             saved[bit] -= recording.cost[bit, part][less] @ mask
             compared[bit] -= np.count_nonzero(mask)
-        count[bit] = np.count_nonzero(wrong >> np.uint16(bit) & 1)
+        count[bit] = np.count_nonzero(wrong >> bit & 1)
     bits = float(saved.sum() - WRONG * count.sum())
     return Place(
         offset,
@@ -264,9 +286,7 @@ def place(recording: Recording, prediction: Rows, offset: int) -> Place:
     )
 
 
-def _over(
-    recording: Recording, prediction: Rows, offset: int
-) -> tuple[slice, NDArray[np.uint16], NDArray[np.uint16]]:
+def _over(recording: Recording, prediction: Rows, offset: int) -> tuple[slice, Words, Words]:
     """The rows of a recording that lie on a prediction, and the levels and known bits of the prediction there."""
     begin = max(0, -offset)
     end = max(min(len(recording.rows.levels), len(prediction.levels) - offset), begin)
@@ -274,7 +294,7 @@ def _over(
     return slice(begin, end), prediction.levels[there], prediction.known[there]
 
 
-def differing(recording: Recording, prediction: Rows, offset: int) -> tuple[Ints, NDArray[np.uint16]]:
+def differing(recording: Recording, prediction: Rows, offset: int) -> tuple[Ints, Words]:
     """The rows of the recording that are not as foretold at this offset, and which of their levels."""
     part, theirs, known = _over(recording, prediction, offset)
     wrong = (recording.rows.levels[part] ^ theirs) & known & recording.rows.known[part]

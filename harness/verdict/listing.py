@@ -84,7 +84,7 @@ def _saved(recording: Recording, theirs: Rows, row: int) -> np.ndarray[tuple[int
     """What an entry saves at each step of the prediction; what a slip costs where it is not as foretold."""
     told = theirs.known & recording.rows.known[row]
     same = ((theirs.levels ^ recording.rows.levels[row]) & told) == 0
-    bits = np.arange(len(recording.names), dtype=np.uint16)
+    bits = np.arange(len(recording.names), dtype=told.dtype)
     masks, which = np.unique(told, return_inverse=True)
     worth = (masks[:, None] >> bits & 1) @ recording.cost[:, row]
     return np.where(same, worth[which], -SLIP_BITS)

@@ -23,14 +23,17 @@ SYMBOL_ORDERS = 3  # the last 0, 1 and 2 entries
 MOST = 1 << 17
 
 
-def line_bits(levels: NDArray[np.uint16], known: NDArray[np.uint16], bit: int) -> Floats:
-    """The cost in bits of one line in each row; 0 where it was not recorded. Both arrays hold a bit for each line."""
+def line_bits(levels: NDArray[np.unsignedinteger], known: NDArray[np.unsignedinteger], bit: int) -> Floats:
+    """The cost in bits of one line in each row; 0 where it was not recorded. Both arrays hold a bit for each line.
+
+    A line that never changes costs nothing: that it rests proves little, and of many lines together far too much.
+    """
     cost = np.zeros(len(levels))
     rows = np.flatnonzero(known >> bit & 1)[:MOST]
-    if not len(rows):
-        return cost
     seen = levels[rows] & known[rows]
     level = (seen >> bit & 1).astype(np.int64)
+    if not level.any() or level.all():
+        return cost
     sums = np.array([np.cumsum(_predicted(context, level)) for context in _contexts(seen, level, bit)])
     best = sums.min(axis=0)
     mixed = best - np.log2(np.exp2(best - sums).mean(axis=0))
@@ -38,9 +41,10 @@ def line_bits(levels: NDArray[np.uint16], known: NDArray[np.uint16], bit: int) -
     return cost
 
 
-def _contexts(seen: NDArray[np.uint16], level: Ints, bit: int) -> list[NDArray[np.uint16]]:
+def _contexts(seen: NDArray[np.unsignedinteger], level: Ints, bit: int) -> list[NDArray[np.uint16]]:
     """What each predictor knows before each level."""
     before = np.concatenate([[0], level[:-1]]).astype(np.uint16)
+    seen = seen.astype(np.uint16)
     previous = np.concatenate([seen[:1] * 0, seen[:-1]])
     past = np.zeros(len(level), np.uint16)
     contexts = [past]

@@ -10,13 +10,12 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ..capture.record import Floats, Ints
-from .fit import NEVER, PROBES, WRONG, Fit, Place, Recording, Span, candidates, differing, summed
-from .rows import Rows
+from .fit import NEVER, PROBES, SET_UP, WRONG, Fit, Place, Recording, Span, candidates, differing, summed
+from .rows import Rows, Words
 
-SLIP, LINES, BITS = "slip", "lines", "bits"
+SLIP, RESTART, LINES, BITS = "slip", "restart", "lines", "bits"
 PRIOR = 10.0  # bits for anything that is not as foretold
 LINE = 3.0  # and for each line that does as it likes
 PARTS = (
@@ -30,6 +29,7 @@ PARTS = (
     (0, 1 / 8),
     (7 / 8, 1),
 )
+NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
 MOST_CELLS = 1 << 24  # placements times rows that are compared for a slip
 MOST_PLACES = 160
@@ -45,7 +45,7 @@ class Otherwise:
     kind: str
     bits: float
     offset: int
-    wrong: tuple[Ints, NDArray[np.uint16]]
+    wrong: tuple[Ints, Words]
     steps: int = 0
     rows: tuple[int, int] = (0, 0)
     lines: tuple[str, ...] = ()
@@ -80,18 +80,64 @@ def lines_or_bits(recording: Recording, prediction: Rows, found: Fit) -> list[Ot
 def _lost(recording: Recording, prediction: Rows, there: Place) -> float:
     """What the levels that are wrong at this place cost without a prediction."""
     rows, wrong = differing(recording, prediction, there.offset)
-    return float(
-        sum(recording.cost[bit, rows] @ (wrong >> np.uint16(bit) & 1) for bit in range(len(recording.names)))
-    )
+    return float(sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names))))
 
 
-def slipped(recording: Recording, prediction: Rows, found: Fit, before: bool) -> Otherwise | None:
-    """The recording in two parts, of which the second lies some steps further on or back than it should."""
+def in_two(
+    recording: Recording, prediction: Rows, found: Fit, before: bool
+) -> tuple[Otherwise | None, Otherwise | None]:
+    """The recording in two parts: one that slipped, so that the second lies some steps further on or back than it
+    should, and one that is as foretold in both, as the design ran before it was restarted."""
     span = Span.of(recording, prediction, before)
     if span is None:
-        return None
+        return None, None
     first, stop = recording.bounds
-    likely = set()
+    offsets = _offsets(recording, span, found)
+    left = np.array([_running(recording, prediction, int(offset), first, stop) for offset in offsets])
+    right = left[:, -1:] - left
+    known = np.flatnonzero(prediction.known)
+    begins = (
+        (int(known[0]) if len(known) else 0) - offsets - first
+    )  # where the prediction does, by second offset
+    shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
+    early = np.where(recording.bounds[0] + offsets < -1, SET_UP, 0.0)
+    row = np.arange(1, stop - first)
+    best: dict[str, tuple[float, int, int]] = {}
+    for one in range(len(offsets)):
+        joined = left[one, 1:-1] + right[:, 1:-1]
+        restarts = (row <= begins[:, None]) & (shift[one] > NO_RESTART)[:, None]
+        for kind, allowed, price in (
+            (SLIP, ~restarts, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
+            (RESTART, restarts, SET_UP + math.log2(span.count)),
+        ):
+            value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
+            other = int(value.argmax())
+            if kind not in best or value[other] > best[kind][0]:
+                best[kind] = (float(value[other]), one, other)
+    # In a run that repeats itself many pairs of places are alike, as the places are in the sum of `fit`.
+    alike = math.log2(found.alike * max(1, sum(p.bits > found.best.bits - 1 for p in found.places)))
+    out: list[Otherwise | None] = []
+    for kind in (SLIP, RESTART):
+        bits, one, other = best[kind]
+        if bits <= NEVER / 2:
+            out.append(None)
+            continue
+        joined = left[one, 1:-1] + right[other, 1:-1]
+        bits += alike - found.prior
+        top = np.flatnonzero(joined >= joined.max() - 0.5)
+        if kind == SLIP:
+            bits += summed_array(joined) - float(joined.max()) - math.log2(len(joined)) - PRIOR
+        rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
+        at = int(offsets[one if kind == SLIP else other])
+        steps = int(offsets[other] - offsets[one]) // span.slots
+        out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows))
+    return out[0], out[1]
+
+
+def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
+    """Where parts of the recording may lie, and near that."""
+    first, stop = recording.bounds
+    likely = {place.offset for place in found.places}
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
         if b - a >= 2:
@@ -100,28 +146,7 @@ def slipped(recording: Recording, prediction: Rows, found: Fit, before: bool) ->
     beside = {o + k * span.slots for o in likely for k in range(-BESIDE, BESIDE + 1)}
     inside = sorted(o for o in beside if span.low <= o < span.low + span.count * span.slots)
     most = int(np.clip(MOST_CELLS // (stop - first), 8, MOST_PLACES))
-    if len(inside) > most:
-        inside = sorted(likely)[:most]
-    offsets = np.array(inside, np.int64)
-    left = np.array([_running(recording, prediction, int(offset), first, stop) for offset in offsets])
-    right = left[:, -1:] - left
-    shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
-    price = np.where(shift == 0, -NEVER, 2 * np.log2(shift + 1.0))
-    price += np.where(recording.bounds[0] + offsets < -1, 6.0, 0.0)[:, None]
-    best = (NEVER, 0, 0)
-    for number in range(len(offsets)):
-        joined = (left[number, 1:-1] + right[:, 1:-1]).max(axis=1) - price[number]
-        other = int(joined.argmax())
-        best = max(best, (float(joined[other]), number, other))
-    _, one, other = best
-    joined = left[one, 1:-1] + right[other, 1:-1]
-    bits = summed_array(joined) - math.log2(len(joined)) - price[one, other] - PRIOR - found.prior
-    top = np.flatnonzero(joined >= joined.max() - 0.5)
-    rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
-    steps = int(offsets[other] - offsets[one]) // span.slots
-    wrong = differing(recording, prediction, int(offsets[one]))
-    alike = math.log2(max(found.alike, 1.0) * max(1, sum(p.bits > found.best.bits - 1 for p in found.places)))
-    return Otherwise(SLIP, bits + alike, int(offsets[one]), wrong, steps, rows)
+    return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
 
 
 def summed_array(bits: Floats) -> float:
@@ -136,10 +161,10 @@ def _running(recording: Recording, prediction: Rows, offset: int, first: int, st
     at = np.arange(first, stop) + offset
     inside = (at >= 0) & (at < len(prediction.levels))
     there = at[inside]
-    known = np.zeros(len(at), np.uint16)
+    known = np.zeros(len(at), rows.known.dtype)
     known[inside] = prediction.known[there]
     known &= rows.known[first:stop]
-    wrong = np.zeros(len(at), np.uint16)
+    wrong = np.zeros(len(at), rows.known.dtype)
     wrong[inside] = rows.levels[first:stop][inside] ^ prediction.levels[there]
     wrong &= known
     all_known = np.bitwise_count(rows.known[first:stop])

@@ -19,10 +19,11 @@ from .clean import shortest_run, without_frays, without_spikes
 from .clock import Clock, clocks
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Reference, reference
-from .rows import Rows, changes, foretold_list, moments, predicted, recorded, seen_list
+from .rows import Moments, Rows, changes, foretold_list, moments, predicted, recorded, seen_list
 from .step_line import step_clock
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
+LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
 FEW = 3  # edges that are needed
 REGULAR = 0.6  # the mean vector of edges that come at one place in a step
 LOOKED_AT = 4096  # edges of a kind that tell where that is
@@ -50,6 +51,7 @@ class Reading:
     """
 
     recordings: tuple[Recording, ...]
+    moments: Moments
     reference: Reference
     rows: Rows
     lines: Mapping[str, RecordedLine]
@@ -70,9 +72,9 @@ class Reading:
         other = reference(golden, self.step_line, first.end * first.unit, self.lines, begins)
         # Time counts in the first one's steps, however long its own are.
         other = other.in_units(first.unit)
-        if not self.recordings[0].clock:
-            return foretold_list(other, self.recordings[0].names)
-        return predicted(other, self.recordings[0].moments, self.stray)
+        if self.stated is not None:
+            return foretold_list(other, self.moments.names)
+        return predicted(other, self.moments, self.stray)
 
     @property
     def null_bits(self) -> float:
@@ -123,7 +125,9 @@ def _listed(capture: Capture, theirs: Reference, line: str) -> Reading:
     foretold = foretold_list(theirs, names)
     recording = written(names, rows, capture.signs)
     stated = rows.first - foretold.first
-    return Reading((recording,), theirs, foretold, capture.lines, 1.0, 0.0, 0, line, stated=stated)
+    return Reading(
+        (recording,), recording.moments, theirs, foretold, capture.lines, 1.0, 0.0, 0, line, stated=stated
+    )
 
 
 def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Reading:
@@ -141,15 +145,10 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
     theirs = theirs.without_short(shortest * AS_SHORT * scale, step_line)
     names = tuple(name for name in lines if name != step_line)
     at = moments(theirs, names)
-    late = capture.period / 2  # an edge lies up to a sample before it was seen
-    lines = {
-        name: RecordedLine(np.r_[line.times[:1], line.times[1:] - late], line.levels)
-        for name, line in lines.items()
-    }
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
         start = float(theirs.rises[0]) % 1.0
-        found = [Clock(own.capture - late, own.steps + start, own.rate, own.sigma, own.phase, 0.3)]
+        found = [Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3)]
     elif len(times) >= FEW:
         found = clocks(times, phases, low * scale, high * scale)
     else:
@@ -157,14 +156,17 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
     stray = found[0].stray if found else 0.0
     blur = SPIKE if shortest > 0 else 0.0
     bounds = (capture.start, capture.end)
+    foretold = predicted(theirs, at, stray + blur)
     readings = []
-    for clock in found:
+    longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
+    for number, clock in enumerate(found):
+        if number and clock.rate * (capture.end - capture.start) > longest:
+            continue
         doubt = min(SURE * clock.sigma + blur, MOST_DOUBT)
         readings.append(timed(at, recorded(lines, at, clock, bounds, doubt), clock))
-    foretold = predicted(theirs, at, stray + blur)
     before = theirs.onward > 0
     return Reading(
-        tuple(readings), theirs, foretold, lines, scale, stray + blur, len(times), step_line, before
+        tuple(readings), at, theirs, foretold, lines, scale, stray + blur, len(times), step_line, before
     )
 
 
@@ -178,14 +180,16 @@ def _scale(capture: Capture, theirs: Reference) -> float:
 
 def _edges(lines: Mapping[str, RecordedLine], reference: Reference) -> tuple[Floats, Floats]:
     """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
-    that is."""
+    that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
+    everything = np.concatenate([np.zeros(0), *(changes(reference, name)[:LOOKED_AT] for name in lines)])
     for name, line in lines.items():
         theirs = reference.lines[name]
         edges = changes(reference, name)
         for level in (0, 1):
             rows: Ints = np.flatnonzero((line.levels[1:] == level) & (line.levels[:-1] != GAP)) + 1
             same = edges[theirs.at(edges) == level][:LOOKED_AT]
+            same = same if len(same) else everything
             mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0
             if abs(mean) > REGULAR:
                 times.append(line.times[rows])

@@ -18,7 +18,7 @@ from ..capture.record import GAP, Floats, Ints, RecordedLine, places
 from .clock import Clock
 from .reference import Reference
 
-Words = NDArray[np.uint16]
+Words = NDArray[np.unsignedinteger]
 
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
@@ -30,7 +30,7 @@ ANYWHERE = 8  # rows of a step in which lines change anywhere
 
 @dataclass(frozen=True)
 class Rows:
-    """`levels` and `known` are uint16 with a bit for each line; row n * `slots` + k is the k-th moment of a step.
+    """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
     Row 0 belongs to the step that begins at `first` on the prediction's time axis.
     """
@@ -48,6 +48,13 @@ class Moments:
     names: tuple[str, ...]
     places: tuple[tuple[float, ...], ...]
     halves: tuple[tuple[float, ...], ...] = ()  # for how long it keeps still before each
+    rise: float = 0.0  # the last one under restart
+    held: tuple[tuple[str, int], ...] = ()  # lines that are held at that level then
+
+    @property
+    def lines(self) -> int:
+        """How many there are, with those that are asked about twice."""
+        return len(self.names) + len(self.held)
 
     @property
     def slots(self) -> int:
@@ -61,7 +68,7 @@ def moments(reference: Reference, names: tuple[str, ...]) -> Moments:
     usual = _still(everything) or ((0.49, 0.49),)
     still = [_still(phases[name]) or usual for name in names]
     first, second = (tuple(tuple(pair[n] for pair in pairs) for pairs in still) for n in (0, 1))
-    return Moments(names, first, second)
+    return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
 
 def changes(reference: Reference, name: str) -> Floats:
@@ -90,6 +97,12 @@ def _still(phases: Floats) -> tuple[tuple[float, float], ...]:
     return tuple(sorted((float(exact[at] + gaps[at] / 2) % 1.0, float(gaps[at]) / 2) for at in wide))
 
 
+def _held(reference: Reference, names: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
+    """The inputs that a hand moves to let go of restart, and the levels at which it held them."""
+    moved = [name for name in names if name.startswith("i") and _moves(reference, reference.lines[name])]
+    return tuple((name, int(reference.lines[name].at(np.array([reference.freed]))[0])) for name in moved)
+
+
 def predicted(reference: Reference, at: Moments, stray: float) -> Rows:
     """What a prediction shows at these moments; nothing of it counts before the slot is up.
 
@@ -97,7 +110,7 @@ def predicted(reference: Reference, at: Moments, stray: float) -> Rows:
     let go, in the step in which that happens: a hand lets go anywhere in it.
     """
     first, last = int(np.floor(reference.since)), int(np.ceil(reference.end))
-    rows = _empty(last - first, at.slots, first)
+    rows = _empty(last - first, at.slots, first, at.lines)
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         line = reference.lines[name]
         free = _let_go(reference, line)
@@ -107,39 +120,57 @@ def predicted(reference: Reference, at: Moments, stray: float) -> Rows:
             told = (level != GAP) & ~near & (times > reference.since) & (times < reference.end)
             told[slice(*np.searchsorted(times, free))] = False
             _put(rows, bit, slot, level, told)
+    for bit, _ in enumerate(at.held, len(at.names)):
+        for words in (rows.levels, rows.known):
+            words[:1] |= words.dtype.type(1 << bit)
     return rows
 
 
 def recorded(
     lines: Mapping[str, RecordedLine], at: Moments, clock: Clock, bounds: tuple[float, float], doubt: float
 ) -> Rows:
-    """What a recording shows at these moments, by a clock that is sure to `doubt` steps, within its `bounds`."""
+    """What a recording shows at these moments, by a clock that is sure to `doubt` steps, within its `bounds`.
+
+    For each line that a hand must have held at a certain rise there is one line more: whether it was held then.
+    """
     low, high = clock.steps(np.array(bounds)).tolist()
     first, last = int(np.floor(low)), int(np.ceil(high))
-    rows = _empty(last - first, at.slots, first)
+    rows = _empty(last - first, at.slots, first, at.lines)
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         for slot, place in enumerate(places_):
             times = clock.times(np.arange(first, last, dtype=np.float64) + place)
             level, near = _read(lines[name], times, doubt / clock.rate)
             _put(rows, bit, slot, level, (level != GAP) & ~near & (times >= bounds[0]) & (times <= bounds[1]))
+    rise = np.arange(first, last, dtype=np.float64) + at.rise
+    edges = [clock.times(rise + side) for side in (-STILL, STILL)]
+    inside = (edges[0] >= bounds[0]) & (edges[1] <= bounds[1])
+    for bit, (name, active) in enumerate(at.held, len(at.names)):
+        line = lines[name]
+        change, seen = np.searchsorted(line.times, edges), [line.at(times) for times in edges]
+        still = (change[0] == change[1]) & (seen[0] == 1 - active)
+        _put(rows, bit, 0, 1 - still.astype(np.uint8), inside)
     return rows
 
 
-def _empty(steps: int, slots: int, first: int) -> Rows:
+def _empty(steps: int, slots: int, first: int, lines: int) -> Rows:
     count = max(steps, 0) * slots
-    return Rows(np.zeros(count, np.uint16), np.zeros(count, np.uint16), slots, first)
+    word = np.min_scalar_type((1 << lines) - 1)
+    return Rows(np.zeros(count, word), np.zeros(count, word), slots, first)
 
 
 def _put(rows: Rows, bit: int, slot: int, level: NDArray[np.uint8], told: NDArray[np.bool_]) -> None:
     part = slice(slot, None, rows.slots)
-    rows.levels[part] |= ((level == 1) & told).astype(np.uint16) << np.uint16(bit)
-    rows.known[part] |= told.astype(np.uint16) << np.uint16(bit)
+    rows.levels[part] |= ((level == 1) & told).astype(rows.levels.dtype) << bit
+    rows.known[part] |= told.astype(rows.levels.dtype) << bit
 
 
 def _let_go(reference: Reference, line: RecordedLine) -> tuple[float, float]:
     """The time in which the line does as the hand that lets go of restart does."""
-    moves = np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0
-    return (reference.since, reference.onward + STILL) if moves else (0.0, 0.0)
+    return (reference.since, reference.onward + STILL) if _moves(reference, line) else (0.0, 0.0)
+
+
+def _moves(reference: Reference, line: RecordedLine) -> bool:
+    return bool(np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0)
 
 
 def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
@@ -159,7 +190,7 @@ def foretold_list(reference: Reference, names: tuple[str, ...]) -> Rows:
     """What an eye sees at the end of each step, from the one on in which the slot is up; `first` is its number."""
     begins = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
     ends = np.append(begins[1:], reference.end)
-    rows = _empty(len(begins), 1, int(reference.step_at(begins[:1])[0]))
+    rows = _empty(len(begins), 1, int(reference.step_at(begins[:1])[0]), len(names))
     for bit, name in enumerate(names):
         row = np.searchsorted(reference.lines[name].times, ends, side="left") - 1
         level = reference.lines[name].levels[np.maximum(row, 0)]
@@ -170,7 +201,7 @@ def foretold_list(reference: Reference, names: tuple[str, ...]) -> Rows:
 def seen_list(lines: Mapping[str, RecordedLine], names: tuple[str, ...], start: float, end: float) -> Rows:
     """What an eye wrote down, step by step; `first` is the number of its first step."""
     steps = np.arange(int(np.floor(start)), int(np.ceil(end)), dtype=np.float64)
-    rows = _empty(len(steps), 1, int(steps[0]))
+    rows = _empty(len(steps), 1, int(steps[0]), len(names))
     for bit, name in enumerate(names):
         level = lines[name].at(steps + 0.5)
         _put(rows, bit, 0, level, level != GAP)

@@ -11,9 +11,9 @@ import numpy as np
 from ..boards.profile import Board
 from ..capture.record import GAP, Capture, RecordedLine
 from ..golden.golden import Golden
-from .fit import NEVER, Fit, Recording
+from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .otherwise import Otherwise, lines_or_bits, slipped
+from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
 from .reading import SLACK, Reading, read
 from .reference import Reference
 from .rows import Rows
@@ -23,6 +23,7 @@ MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a th
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
+FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -95,7 +96,7 @@ def check(
     )
     if not capture.timed:
         return _of_list(plain, reading)
-    if not reading.recordings:
+    if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
@@ -134,19 +135,27 @@ def lay(reading: Reading, thorough: bool = True) -> Laid:
     others: list[tuple[Recording, Otherwise]] = []
     share = math.log2(len(fits))
     for recording, found in zip(reading.recordings, fits, strict=True):
-        whole = (
+        complete = (
             bool(found.places)
             and not found.best.mismatches
             and found.best.bits >= WHOLE * recording.null_bits
         )
-        if not thorough or not found.places or recording.handicap > HANDICAP or whole:
+        if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
-        every = lines_or_bits(recording, reading.rows, found)
-        slip = slipped(recording, reading.rows, found, reading.before)
-        for other in [*every, *([slip] if slip else [])]:
-            others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
+        slip, restart = in_two(recording, reading.rows, found, reading.before)
+        for other in (*lines_or_bits(recording, reading.rows, found), slip, restart):
+            if other:
+                others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
     others.sort(key=lambda pair: -pair[1].bits)
-    return Laid(reading, bits, reading.recordings[best], fits[best], tuple(others))
+    restarts = [pair for pair in others if pair[1].kind == RESTART]
+    laid = Laid(reading, bits, reading.recordings[best], fits[best])
+    if restarts and restarts[0][1].bits > bits:
+        recording, restart = restarts[0]
+        there = place(recording, reading.rows, restart.offset)
+        laid = replace(
+            laid, bits=restart.bits, recording=recording, found=replace(fits[best], places=(there,))
+        )
+    return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
 
 
 def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
@@ -178,8 +187,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
             remedies.append("Record the step line too, or more lines.")
     if kind == INCONCLUSIVE and laid.bits < MARGIN and not first:
         return _too_little(result, reading, recording)
-    place = found.best if kind != DIFFERS or not other else None
-    offset = place.offset if place else (other[1].offset if other else 0)
+    offset = other[1].offset if kind == DIFFERS and other else found.best.offset
     rate = sigma = None
     codes: tuple[int, ...] = ()
     clock = recording.clock
@@ -235,7 +243,8 @@ def _first(
     bit = _lowest(int(wrong[0]))
     there = row + other.offset
     slots = reading.rows.slots
-    places, halves = recording.moments.places[bit], recording.moments.halves[bit]
+    line = min(bit, len(recording.moments.names) - 1)
+    places, halves = recording.moments.places[line], recording.moments.halves[line]
     slot = row % slots
     time = reading.rows.first + there // slots + places[slot]
     clock = recording.clock
@@ -315,7 +324,7 @@ def _of_list(plain: Verdict, reading: Reading) -> Verdict:
         result = replace(result, steps=steps, bits=compared, golden_start_s=at)
     if best and best.slips and best.bits >= MARGIN and best.bits - bits >= MARGIN:
         return _slips_of_hand(result, reading, best)
-    if bits >= MARGIN:
+    if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
         return replace(result, kind=AGREES)
     if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
         return replace(
