@@ -18,7 +18,7 @@ from .check import EXIT_CODES
 from .facts import setting_word
 from .output import emit_json, show
 from .question import Asked, Question, question
-from .words import either, hertz
+from ..view.words import either, hertz
 
 #: A count may be off by one: the counting error of every counter (counter handbooks; US Army course text).
 COUNT_ERROR = 1

@@ -11,7 +11,7 @@ from rich.text import Text
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from .question import Question
-from .words import hertz
+from ..view.words import hertz
 
 SWITCHES = range(7, -1, -1)
 #: Actions of a run that are named.

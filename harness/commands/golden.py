@@ -14,7 +14,7 @@ from ..golden.write import to_csv, write_golden
 from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
 from .settled import free_running, races, told
-from .words import seconds
+from ..view.words import seconds
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")

@@ -29,7 +29,7 @@ from .facts import facts, warnings
 from .output import console, emit_json, show
 from .question import Asked, Question, question
 from .settled import free_running, told
-from .words import ranges
+from ..view.words import ranges
 
 #: Rows of the moving preview beside the display itself.
 ROWS_BESIDE = 4

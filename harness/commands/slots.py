@@ -11,7 +11,7 @@ from rich.table import Table
 from ..boards.reader import load_board
 from ..boards.roster import find
 from .output import console, emit_json, show
-from .words import hertz
+from ..view.words import hertz
 
 UNREADABLE = 2
 
