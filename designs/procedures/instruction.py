@@ -110,7 +110,7 @@ def _set(levels: Mapping[str, int], wording: Wording) -> str:
 
 
 def _contact(lines: list[str], level: int, wording: Wording) -> str:
-    """Closed or open, where that is known and the same for all these switches: an open one leaves its line to the pull."""
+    """Closed or open, where that is the same for all these switches; an open one leaves its line to the pull."""
     ways = {wording.pulls.get(line) for line in lines}
     if len(ways) != 1 or None in ways:
         return ""
