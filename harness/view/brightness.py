@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
@@ -22,8 +23,6 @@ Marks = NDArray[np.bool_]
 
 #: Changes that repeat after more than so many runs of light and dark are averaged window by window.
 _LONGEST_PATTERN = 4096
-#: The state of a line that cannot be foretold, beside the levels 0 to 1.
-UNSETTLED = 2.0
 
 
 @dataclass(frozen=True)
@@ -49,7 +48,7 @@ def seen(golden: Golden, speed: float = 1.0, fuses_hz: float = FUSION_HZ) -> See
     lines = []
     for bit in range(8):
         settled = (golden.settled >> bit & 1).astype(bool)
-        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNSETTLED)
+        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNKNOWN)
         lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed, fuses_hz))
     times = np.unique(np.concatenate([line[0] for line in lines]))
     columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
@@ -57,20 +56,20 @@ def seen(golden: Golden, speed: float = 1.0, fuses_hz: float = FUSION_HZ) -> See
     fresh = np.ones(len(times), dtype=bool)
     fresh[1:] = np.any(states[1:] != states[:-1], axis=1)
     times, states = times[fresh], states[fresh]
-    vague = states == UNSETTLED
+    vague = states == UNKNOWN
     return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
 
 
 def line_seen(
     ticks: Ticks, states: Levels, end: int, hz: float, fuses_hz: float = FUSION_HZ
 ) -> tuple[Ticks, Levels]:
-    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNSETTLED`; `hz` ticks a second."""
+    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNKNOWN`; `hz` ticks a second."""
     fusion, window = hz / fuses_hz, hz * SUMMED_IN_THE_DARK_S
     starts, states = runs(ticks, states)
     starts, states = runs(starts, _close_gaps(starts, states, end, fusion))
     bounds = np.append(starts, end)
     lasting = np.diff(bounds)
-    settled = states != UNSETTLED
+    settled = states != UNKNOWN
     cycle = settled[:-1] & settled[1:] & (lasting[:-1] + lasting[1:] <= fusion)
     fused = np.zeros(len(states), dtype=bool)
     fused[:-1] |= cycle
@@ -136,14 +135,14 @@ def runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
 
 def _close_gaps(starts: Ticks, states: Levels, end: int, fusion: float) -> Levels:
     """A line that is unsettled again and again, faster than the eye follows, is unsettled all the while."""
-    unsettled = states == UNSETTLED
+    unsettled = states == UNKNOWN
     if not unsettled.any():
         return states
     stops = np.append(starts[1:], end)
     far = np.iinfo(np.int64).max // 4
     before = np.maximum.accumulate(np.where(unsettled, stops, -far))
     after = np.minimum.accumulate(np.where(unsettled, starts, far)[::-1])[::-1]
-    return np.where(after - before <= fusion, UNSETTLED, states)
+    return np.where(after - before <= fusion, UNKNOWN, states)
 
 
 def _stretches(fused: Marks) -> list[tuple[int, int]]:

@@ -12,11 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.divider import LISTED, codes_between
 from ..boards.profile import Board
 from ..golden.golden import Golden
-from .brightness import UNSETTLED, Levels, Ticks, line_seen, runs
+from .brightness import Levels, Ticks, line_seen, runs
 from .limits import CHANGE, FUSION_HZ, READABLE_S
 
 STEADY, READABLE, FLICKERING, BLENDED, VAGUE = "steady", "readable", "flickering", "blended", "unsettled"
@@ -56,13 +57,13 @@ def impressions(golden: Golden, lines: Sequence[int] = range(8), speed: float = 
     timed = {}
     for line in lines:
         settled = (golden.settled >> line & 1).astype(bool)
-        states = np.where(settled, (golden.outputs >> line & 1).astype(np.float64), UNSETTLED)
+        states = np.where(settled, (golden.outputs >> line & 1).astype(np.float64), UNKNOWN)
         timed[f"o{line}"] = golden.ticks, states
     return of_lines(timed, golden.end, golden.oscillator_hz * speed)
 
 
 def of_lines(timed: dict[str, tuple[Ticks, Levels]], end: int, hz: float) -> Impressions:
-    """The same of timed levels: for each line its rising ticks and its states, 0, 1 or `UNSETTLED`.
+    """The same of timed levels: for each line its rising ticks and its states, 0, 1 or `UNKNOWN`.
 
     `hz` ticks make a second, and the last state holds until tick `end`.
     """
@@ -75,10 +76,10 @@ def of_lines(timed: dict[str, tuple[Ticks, Levels]], end: int, hz: float) -> Imp
 
 
 def of_lamp(ticks: Ticks, states: Levels, end: int, hz: float) -> Impression:
-    """How the eye takes one lamp with these timed levels: 0, 1 or `UNSETTLED`."""
+    """How the eye takes one lamp with these timed levels: 0, 1 or `UNKNOWN`."""
     times, levels = runs(ticks, states)
     lasting = np.diff(np.append(times, end))
-    known = levels != UNSETTLED
+    known = levels != UNKNOWN
     if not known.any():
         return Impression(VAGUE, 0.0)
     level = round(float((lasting * levels)[known].sum() / max(int(lasting[known].sum()), 1)), 4)
@@ -91,7 +92,7 @@ def of_lamp(ticks: Ticks, states: Levels, end: int, hz: float) -> Impression:
     if len(seen_levels) == 1:
         return Impression(BLENDED, level, hz=rate)
     stays = np.diff(seen_times)
-    settled = seen_levels != UNSETTLED
+    settled = seen_levels != UNKNOWN
     inside = stays[1:][settled[1:-1] & settled[:-2] & settled[2:]]
     shortest = float(inside.min()) / hz if len(inside) else None
     if shortest is not None and shortest < READABLE_S:

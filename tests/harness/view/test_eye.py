@@ -8,13 +8,14 @@ import numpy as np
 import pytest
 from forelight.harness.boards.reader import load_board
 from forelight.harness.golden.golden import Golden
-from forelight.harness.view.brightness import UNSETTLED, line_seen, seen
+from forelight.harness.view.brightness import line_seen, seen
 from forelight.harness.view.eye import Impression, fastest, impressions, of_lamp, readable_codes
 from forelight.harness.view.limits import (
     FUSION_HZ,
     READABLE_S,
     SUMMED_IN_A_BRIGHT_ROOM_S,
 )
+from forelight.sim.levels import UNKNOWN
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -35,7 +36,7 @@ def square(hz: float, duty: float, seconds: float) -> list[tuple[float, float]]:
 def test_a_lamp_that_never_changes_is_steady() -> None:
     assert lamp((3, 1)) == Impression("steady", 1)
     assert lamp((3, 0)) == Impression("steady", 0)
-    assert lamp((3, UNSETTLED)).kind == "unsettled"
+    assert lamp((3, UNKNOWN)).kind == "unsettled"
 
 
 @pytest.mark.parametrize("hz", [61, 93.75, 1000, 25_000])
@@ -62,7 +63,7 @@ def test_readable_begins_where_each_level_stays_long_enough() -> None:
     # What the record cuts short says nothing.
     assert lamp((0.01, 0), (slow, 1), (0.01, 0)).kind == "readable"
     # Nor does what nobody knows.
-    assert lamp((1, 1), (0.01, UNSETTLED), (1, 1)).kind == "steady"
+    assert lamp((1, 1), (0.01, UNKNOWN), (1, 1)).kind == "steady"
 
 
 def test_bursts_of_a_tone_are_readable_if_they_are_long() -> None:
