@@ -15,7 +15,7 @@ from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
-from .limits import FUSION_HZ, SUMMED_IN_A_BRIGHT_ROOM_S, SUMMED_IN_THE_DARK_S
+from .limits import FUSION_HZ, SUMMED_IN_A_BRIGHT_ROOM_S
 
 Ticks = NDArray[np.int64]
 Levels = NDArray[np.float64]
@@ -64,7 +64,7 @@ def line_seen(
     ticks: Ticks, states: Levels, end: int, hz: float, fuses_hz: float = FUSION_HZ
 ) -> tuple[Ticks, Levels]:
     """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNKNOWN`; `hz` ticks a second."""
-    fusion, window = hz / fuses_hz, hz * SUMMED_IN_THE_DARK_S
+    fusion, window = hz / fuses_hz, hz * max(SUMMED_IN_A_BRIGHT_ROOM_S, 1 / fuses_hz)
     starts, states = runs(ticks, states)
     starts, states = runs(starts, _close_gaps(starts, states, end, fusion))
     bounds = np.append(starts, end)

@@ -79,11 +79,11 @@ def test_a_single_short_pulse_is_kept_with_its_light(make_golden: MakeGolden) ->
     assert sight.levels[:, 0].tolist() == [0, pytest.approx(1 / 30, abs=1e-4), 0]
 
 
-def test_a_change_of_duty_is_followed_within_the_averaging_time(make_golden: MakeGolden) -> None:
+def test_a_change_of_duty_is_followed_within_the_time_that_the_eye_adds_up(make_golden: MakeGolden) -> None:
     golden = make_golden([*pulses(10, 2, 100, start=1000), *pulses(10, 6, 100, start=2000)[1:]], 3000)
     sight = seen(golden)
-    assert sight.times.tolist() == [0, 1000, 2000]
-    assert sight.levels[:, 0].tolist() == [0, 0.2, 0.6]
+    assert sight.times.tolist() == [0, 1000, 1990, 2020]
+    assert sight.levels[:, 0].tolist() == [0, 0.2, pytest.approx((0.2 + 2 * 0.6) / 3, abs=1e-4), 0.6]
 
 
 def test_unsettled_is_kept_apart_from_dark(make_golden: MakeGolden) -> None:

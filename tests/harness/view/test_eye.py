@@ -99,14 +99,12 @@ def test_repeated_patterns_are_seen_at_their_integral(runs: list[int], times: in
     every = np.repeat(states, np.diff(ticks)).astype(np.float64)
     hz = 60.0 * max(a + b for a, b in zip(runs, [*runs[1:], runs[0]], strict=True))  # every cycle fuses
     seen_times, levels = line_seen(ticks[:-1], states.astype(np.float64), int(ticks[-1]), hz)
-    drawn = np.repeat(levels, np.diff(np.append(seen_times, ticks[-1])))
-    period = sum(runs)
-    for start in range(0, len(every) - period, max(period, 1)):
-        assert drawn[start : start + period].mean() == pytest.approx(
-            every[start : start + period].mean(), abs=0.5 / times + 1e-3
-        )
-    if len(set(runs)) == 1 or sum(runs) <= hz * 0.1:
+    bounds = [*seen_times.tolist(), int(ticks[-1])]
+    for row in range(1, len(levels) - 1):
+        assert levels[row] == pytest.approx(every[bounds[row] : bounds[row + 1]].mean(), abs=1e-4)
+    if len(set(runs)) == 1 or sum(runs) <= hz * SUMMED_IN_A_BRIGHT_ROOM_S:
         assert len(levels) == 1
+        assert levels[0] == pytest.approx(every[: sum(runs) * times].mean(), abs=1.0 / times)
 
 
 def as_defined(every: np.ndarray[tuple[int], np.dtype[np.float64]], hz: float) -> str:

@@ -80,12 +80,11 @@ def dimming(make_golden: MakeGolden, duty: int) -> Golden:
 def test_flashes_of_red_count_from_a_sixteenth_of_the_light_on(make_golden: MakeGolden) -> None:
     # WCAG, red flash: (R - G - B) x 320 moves by more than 20. A general flash needs 10 %.
     assert flashing(dimming(make_golden, 5)).flashes == 0
-    found = flashing(dimming(make_golden, 9))
+    found = flashing(dimming(make_golden, 8))
     assert (found.red, found.too_much, found.line) == (True, True, "o0")
-    assert str(found).startswith(
-        "o0 flashes in red 5 times in a second, and light that flashes 3 to 30 times a "
-    )
-    general = flashing(dimming(make_golden, 15))
+    assert found.flashes == pytest.approx(5, abs=0.5)
+    assert str(found).startswith("o0 flashes in red ")
+    general = flashing(dimming(make_golden, 14))
     assert (general.red, general.too_much) == (False, True)
 
 
