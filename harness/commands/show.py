@@ -25,11 +25,11 @@ from ..view.display import Glyphs, glyphs_for, legend
 from ..view.filmstrip import strip
 from ..view.live import RATE, Flashing, face, flashing, plan
 from ..view.pictures import Picture, pictures, repeat, since, steps_at
+from ..view.words import ranges
 from .facts import facts, warnings
 from .output import console, emit_json, show
 from .question import Asked, Question, question
 from .settled import free_running, told
-from .words import ranges
 
 #: Rows of the moving preview beside the display itself.
 ROWS_BESIDE = 4

@@ -82,6 +82,11 @@ class Hand:
         self._total = 0  # frames and pauses
         self._pulls = sum(level << INPUT_LINES.index(line) for line, level in board.pulls.items())
 
+    @property
+    def now(self) -> int:
+        """The tick, from the start of the procedure, in which the next action begins."""
+        return self._total * self.board.frame_ticks
+
     def do(self, actions: Iterable[Action]) -> None:
         """Carry out actions in their order."""
         for action in actions:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
@@ -23,7 +24,6 @@ FUSION_HZ = 50.0
 #: The eye sums light over up to about 0.1 s (Bloch's law, vision handbooks): averages are taken over that.
 AVERAGING_S = 0.1
 #: The state of a line that cannot be foretold, beside the levels 0 to 1.
-UNSETTLED = 2.0
 
 
 @dataclass(frozen=True)
@@ -46,7 +46,7 @@ def seen(golden: Golden, speed: float = 1.0) -> Seen:
     lines = []
     for bit in range(8):
         settled = (golden.settled >> bit & 1).astype(bool)
-        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNSETTLED)
+        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNKNOWN)
         lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed))
     times = np.unique(np.concatenate([line[0] for line in lines]))
     columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
@@ -54,18 +54,18 @@ def seen(golden: Golden, speed: float = 1.0) -> Seen:
     fresh = np.ones(len(times), dtype=bool)
     fresh[1:] = np.any(states[1:] != states[:-1], axis=1)
     times, states = times[fresh], states[fresh]
-    vague = states == UNSETTLED
+    vague = states == UNKNOWN
     return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
 
 
 def line_seen(ticks: Ticks, states: Levels, end: int, hz: float) -> tuple[Ticks, Levels]:
-    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNSETTLED`; `hz` ticks a second."""
+    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNKNOWN`; `hz` ticks a second."""
     fusion, window = hz / FUSION_HZ, hz * AVERAGING_S
     starts, states = _runs(ticks, states)
     starts, states = _runs(starts, _close_gaps(starts, states, end, fusion))
     bounds = np.append(starts, end)
     lasting = np.diff(bounds)
-    settled = states != UNSETTLED
+    settled = states != UNKNOWN
     cycle = settled[:-1] & settled[1:] & (lasting[:-1] + lasting[1:] <= fusion)
     fused = np.zeros(len(states), dtype=bool)
     fused[:-1] |= cycle
@@ -111,14 +111,14 @@ def _runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
 
 def _close_gaps(starts: Ticks, states: Levels, end: int, fusion: float) -> Levels:
     """A line that is unsettled again and again, faster than the eye follows, is unsettled all the while."""
-    unsettled = states == UNSETTLED
+    unsettled = states == UNKNOWN
     if not unsettled.any():
         return states
     stops = np.append(starts[1:], end)
     far = np.iinfo(np.int64).max // 4
     before = np.maximum.accumulate(np.where(unsettled, stops, -far))
     after = np.minimum.accumulate(np.where(unsettled, starts, far)[::-1])[::-1]
-    return np.where(after - before <= fusion, UNSETTLED, states)
+    return np.where(after - before <= fusion, UNKNOWN, states)
 
 
 def _stretches(fused: Marks) -> list[tuple[int, int]]:

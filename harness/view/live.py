@@ -6,11 +6,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from rich.text import Text
 
 from ..boards.segments import Size
 from ..golden.golden import Golden
-from .brightness import UNSETTLED, Levels, Marks, Seen, Ticks, seen
+from .brightness import Levels, Marks, Seen, Ticks, seen
 from .display import Glyphs, draw
 from .pictures import Picture, display_lamps, level_text, steps_at
 
@@ -49,7 +50,7 @@ def plan(golden: Golden, speed: float = 1.0, rate: int = RATE) -> list[tuple[flo
     lines = [_exposed(sight, line, bounds) for line in range(8)]
     shots: list[tuple[float, Picture]] = []
     for row in range(count):
-        lamps = tuple(None if line[row] == UNSETTLED else float(line[row]) for line in lines)
+        lamps = tuple(None if line[row] == UNKNOWN else float(line[row]) for line in lines)
         if not shots or lamps != shots[-1][1].lamps:
             start, stop = int(bounds[row]), int(bounds[row + 1])
             shots.append((row / rate, Picture(start, stop - start, steps_at(golden, stop - 1), lamps)))
@@ -57,14 +58,14 @@ def plan(golden: Golden, speed: float = 1.0, rate: int = RATE) -> list[tuple[flo
 
 
 def _exposed(sight: Seen, line: int, bounds: Levels) -> Levels:
-    """What to draw of one line between neighbouring bounds: 0 to 1, or `UNSETTLED`."""
-    states = np.where(sight.unsettled[:, line], UNSETTLED, sight.levels[:, line])
+    """What to draw of one line between neighbouring bounds: 0 to 1, or `UNKNOWN`."""
+    states = np.where(sight.unsettled[:, line], UNKNOWN, sight.levels[:, line])
     spans = np.maximum(np.diff(bounds), 1)
     means = _integral(sight, sight.levels[:, line], bounds) / spans
     touched = _integral(sight, sight.unsettled[:, line], bounds) > 0
     first = states[np.searchsorted(sight.times, bounds[:-1], side="right") - 1]
     last = states[np.searchsorted(sight.times, bounds[1:], side="left") - 1]
-    drawn: Levels = np.where(first != last, last, np.where(touched, UNSETTLED, np.round(means, 3)))
+    drawn: Levels = np.where(first != last, last, np.where(touched, UNKNOWN, np.round(means, 3)))
     return drawn
 
 
