@@ -149,8 +149,10 @@ def is_wiring(register: Register) -> bool:
 
 def _allowed(held: object) -> PowerUp:
     """What was given for a power-up, if it is one of those that there are."""
-    if isinstance(held, random.Random) or (isinstance(held, str) and held == "init"):
+    if isinstance(held, random.Random):
         return held
+    if isinstance(held, str) and held == "init":
+        return "init"
     if isinstance(held, Integral) and held in (0, 1):
         return 1 if held else 0
     raise UsageError(
