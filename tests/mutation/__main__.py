@@ -1,8 +1,9 @@
 """Do the tests bite? Draws mutants of the rooms and runs each room's own tests on them: `python -m tests.mutation`.
 
-The mutants are those of a session of `cosmic-ray` over the files of a room, drawn by a printed seed. Each is put into a
-clone of the last commit, so that nothing here changes, and the room's own tests run on it until one fails. What survives
-is printed as a difference: it is equivalent (its reason belongs into README.md beside this file), or it wants a test.
+The mutants are those of a session of `cosmic-ray` over the files of a room, drawn by a printed seed. Each is put into
+a clone of the last commit, so that nothing here changes, and the room's own tests run on it until one fails. What
+survives is printed as a difference: either it is equivalent (its reason stands in README.md beside this file), or a
+test is missing.
 """
 
 from __future__ import annotations
@@ -67,7 +68,7 @@ BLIND = (
 )
 
 
-def annotations(source: str) -> Iterator[range]:
+def annotated(source: str) -> Iterator[range]:
     """Lines on which an annotation of several lines, or of one, stands."""
     for node in ast.walk(ast.parse(source)):
         found = [getattr(node, name, None) for name in ("annotation", "returns")]
@@ -83,7 +84,7 @@ def session(room: Room, clone: Path) -> list[MutationSpec]:
     ):
         init(files, work, {})
         found = [item.mutations[0] for item in work.work_items]
-    lines = {path: [*annotations(path.read_text("utf-8"))] for path in files}
+    lines = {path: [*annotated(path.read_text("utf-8"))] for path in files}
     blind = tuple(BLIND)
     return sorted(
         (
