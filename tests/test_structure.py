@@ -21,13 +21,14 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        disk_cache errors kinds
+        disk_cache errors kinds levels units
         files netlist traces
         evaluate rtlil schedule
         compile loops
         reference state
         gates simulation
-        lanes proof
+        lanes recurrence
+        proof
     """,
     "designs": """
         datasheet toml_file breakwater

@@ -33,6 +33,7 @@ from ..compile.compiled import Compiled
 from ..errors import UsageError
 from ..loops import LoopError
 from ..netlist import Netlist
+from ..recurrence import recurring_samples
 from ..schedule import schedule
 from ..simulation import Recorded, Simulation
 from ..state import is_wiring
@@ -40,7 +41,6 @@ from .clocks import clock_lines
 from .memories import untracked
 from .plain import given_up, tamed, wild
 from .races import InputBit, race, unknown_state
-from .recurrence import recurring_samples
 from .rewrite import unknowns
 from .rounds.rewrite import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 

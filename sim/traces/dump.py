@@ -20,9 +20,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CaptureError
+from ..levels import LEVEL, OTHER, UNKNOWN
+from ..units import SECONDS
 from .columns import Bytes, Ints, integers
-
-SECONDS = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12, "fs": 10**15}
 
 
 @dataclass(frozen=True)
@@ -83,12 +83,11 @@ def _timescale(text: str) -> Fraction:
     match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*([munpf]?s)", text)
     if not match or not (number := Fraction(match[1].replace(",", "."))):
         raise ValueError(text)
-    return number / SECONDS[match[2]]
+    return number * SECONDS[match[2]]
 
 
 Values = NDArray[np.uint64]
 Levels = NDArray[np.uint8]
-UNKNOWN = 2  # the level beside 0 and 1
 
 
 @dataclass(frozen=True)
@@ -142,12 +141,6 @@ class Dump:
 PIECE = 1 << 18  # bytes that are handled at a time, so that the work stays in the processor's cache
 HASH = (1 << 63) - 1
 DUMPS = {b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff"}
-OTHER = 255  # no level at all
-
-LEVEL = np.full(256, OTHER, np.uint8)
-for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuUwW-", UNKNOWN)):
-    for _character in _characters:
-        LEVEL[ord(_character)] = _level
 #: A word that begins like a vector, real or string wants an identifier after it.
 WANTS = np.zeros(256, bool)
 WANTS[list(b"bBrRsS")] = True
