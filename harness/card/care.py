@@ -11,7 +11,7 @@ from forelight.designs.sheets.attachments import driven_lines
 from ..boards.profile import Board
 from ..chip.routing import divided_line, routing, step_input
 from ..golden.golden import Golden
-from ..view.live import flashing
+from ..view.flashing import flashing
 
 ALWAYS = (
     "The board's own documents and the rules of the place come first. Touch something earthed before the chip.",
@@ -80,8 +80,5 @@ def _volts(attachment: Attachment) -> float:
 def _light(golden: Golden) -> Iterator[str]:
     flash = flashing(golden)
     if flash.too_much:
-        where = "The display as a whole" if flash.line == "display" else flash.line
-        yield (
-            f"{where} flashes up to {flash.flashes:.3g} times in a second, and more than three can trigger seizures "
-            "(WCAG 2.2, 2.3.1): mind who is watching."
-        )
+        said = str(flash)
+        yield f"{said[0].upper()}{said[1:]}: mind who is watching."

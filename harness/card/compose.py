@@ -6,7 +6,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from forelight.designs.datasheet import Datasheet
-from forelight.designs.procedures.procedure import Action, Procedure, to_text
+from forelight.designs.procedures.procedure import (
+    Action,
+    Enable,
+    Frames,
+    Play,
+    Procedure,
+    Pulse,
+    Repeat,
+    Seconds,
+    Strap,
+    to_text,
+)
 
 from ..boards.profile import Board
 from ..golden.golden import Golden
@@ -57,7 +68,7 @@ def compose(occasion: Occasion) -> Card:
         Part("Care", (Sentences(care(board, sheet, occasion.told, golden)),)),
         Part("Set", settings(board, sheet, occasion.slot, occasion.told[: occasion.up])),
         Part("Start", (tasks(board, sheet, occasion.told),)),
-        Part("See", sights(board, sheet, golden, marks, occasion.procedure.expect)),
+        Part("See", sights(board, sheet, golden, marks, occasion.procedure.expect, _by_steps(occasion))),
         Part("Probe", probes(board, sheet, golden, marks, check)),
     )
     return Card(
@@ -72,6 +83,14 @@ def compose(occasion: Occasion) -> Card:
         run=occasion.procedure.name,
         facts={"procedure": [to_text(action) for action in occasion.told]},
     )
+
+
+def _by_steps(occasion: Occasion) -> int | None:
+    """The strap code of a run that goes by the steps of one step clock alone."""
+    codes = [action.code for action in occasion.told if isinstance(action, Strap)]
+    waits = (Seconds, Frames, Pulse, Play, Repeat, Enable)
+    alone = not any(isinstance(action, waits) for action in occasion.told)
+    return codes[0] if len(codes) == 1 and alone else None
 
 
 def _begins(occasion: Occasion) -> Iterator[int]:

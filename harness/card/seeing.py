@@ -13,9 +13,10 @@ from ..golden.golden import Golden
 from ..view.bits import LineRow, lines
 from ..view.brightness import seen
 from ..view.display import ASCII
+from ..view.eye import BLENDED, FLICKERING, fastest, impressions, readable_codes
 from ..view.filmstrip import goes_on, scale
 from ..view.pictures import level_text, pictures, repeat
-from ..view.words import ranges
+from ..view.words import hertz, ranges
 from .leaf import Block, Sentences, Shot, Shots
 
 #: Pictures on one card.
@@ -25,9 +26,17 @@ MOST_TOLD = 6
 
 
 def sights(
-    board: Board, sheet: Datasheet, golden: Golden, begins: Sequence[tuple[int, str]], expect: str
+    board: Board,
+    sheet: Datasheet,
+    golden: Golden,
+    begins: Sequence[tuple[int, str]],
+    expect: str,
+    code: int | None,
 ) -> tuple[Block, ...]:
-    """`golden` runs from the moment at which the slot is up, and so do the ticks at which tasks begin."""
+    """`golden` runs from the moment at which the slot is up, and so do the ticks at which tasks begin.
+
+    `code` is the strap code by whose steps alone the run goes; None where it waits for anything else.
+    """
     wired = sorted(int(line[1:]) for line in board.display) or list(range(8))
     sequence = pictures(golden, seen(golden), wired)
     again = repeat(sequence, wired)
@@ -44,7 +53,7 @@ def sights(
         if len(tasks) > 1:
             words.append(f"task {begins[max(bisect_right(starts, picture.start) - 1, 0)][1]}")
         shots.append(Shot(picture, (*words, *([level_text(picture.lamps, ASCII)] if spelled else []))))
-    told = Sentences(tuple(_sentences(golden, expect)))
+    told = Sentences((*_sentences(golden, expect), *_eye(board, golden, wired, code)))
     attached = Sentences(tuple(_attached(sheet, golden)))
     note = goes_on(sequence, len(shown), again, clock) + (" Levels: o7 first." if spelled else "")
     return (
@@ -64,6 +73,23 @@ def _sentences(golden: Golden, expect: str) -> Iterator[str]:
         parts = [f"{ranges(always)} all the time"] if always else []
         parts += [f"{line.name} for {_share(line)} of the time" for line in sometimes]
         yield f"May be anything: {', '.join(parts)}. A ? marks it below."
+
+
+def _eye(board: Board, golden: Golden, wired: Sequence[int], code: int | None) -> Iterator[str]:
+    """How the eye takes the display, where that is no plain reading, and which strap codes make it one."""
+    found = impressions(golden, wired)
+    kind = found.display.kind
+    if kind in (FLICKERING, BLENDED):
+        seen_as = (
+            "flickers too fast to read" if kind == FLICKERING else "changes too fast to be seen to change"
+        )
+        better = None if code is None else fastest(board, readable_codes(board, code, found))
+        remedy = (
+            ""
+            if better is None
+            else f"; at strap code {better}, {hertz(board.step_hz(better))}, it can be read"
+        )
+        yield f"To the eye the display {seen_as}{remedy}."
 
 
 def _share(line: LineRow) -> str:
