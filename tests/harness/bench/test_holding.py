@@ -23,7 +23,7 @@ def test_what_holds_it(name: str, inputs: int, held: tuple[int, ...]) -> None:
     sheet = load_design(name)
     sim = seated(load_board("quay"), sheet).simulation
     step = None if sheet.step is None else int(sheet.step.line[1:])
-    sim.restart()
+    sim.power_cycle()
     for level in (0x40, 0xC0, 0x40, 0, inputs):  # a restart, with one step in it
         sim.set("inputs", level)
         sim.settle()

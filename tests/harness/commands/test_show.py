@@ -66,7 +66,7 @@ def test_a_counting_digit_as_a_strip() -> None:
 def test_by_number_by_name_and_by_folder_it_is_the_same() -> None:
     from forelight.designs import catalogue
 
-    folder = Path(catalogue.__file__).parent / "tide_gauge"
+    folder = Path(catalogue.__file__).parent / "breakwater" / "tide_gauge"
     assert ask("101", "--seconds", "1.5") == TIDE
     assert ask(str(folder), "--seconds", "1.5") == TIDE
 
