@@ -32,7 +32,7 @@ class Tasks:
 
 
 @dataclass(frozen=True)
-class Switch:
+class SwitchPlace:
     """One input switch: its level while strapping (None where it holds no code) and afterwards.
 
     `pull` is the level of the line while the switch is open, None where the board does not say.
@@ -56,7 +56,7 @@ class Switch:
 class Switches:
     """The eight input switches, i7 first."""
 
-    switches: tuple[Switch, ...]
+    switches: tuple[SwitchPlace, ...]
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from html import escape
 from ..view.ink import figure
 from ..view.pictures import display_lamps
 from ..view.stave import as_svg, columns
-from .leaf import Block, Card, Sentences, Shots, Switch, Switches, Table, Task, Tasks, Traces
+from .leaf import Block, Card, Sentences, Shots, Switches, SwitchPlace, Table, Task, Tasks, Traces
 
 STYLE = """
 @page { size: 148mm 210mm; margin: 8mm 9mm 8mm 8mm }
@@ -126,7 +126,7 @@ def _task(task: Task) -> str:
     )
 
 
-def _switches(switches: Sequence[Switch]) -> Iterator[str]:
+def _switches(switches: Sequence[SwitchPlace]) -> Iterator[str]:
     """A row for each line, on which its switch lies: a closed one joins the line, an open one leaves a gap."""
     strapped = any(switch.strapped is not None for switch in switches)
     code = '<th colspan="2">for the code</th>' if strapped else ""

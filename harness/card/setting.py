@@ -10,7 +10,7 @@ from forelight.designs.procedures.procedure import Action, Set, Strap
 from ..boards.divider import setting
 from ..boards.profile import Board
 from ..view.words import apart, hertz
-from .leaf import Block, Sentences, Switch, Switches
+from .leaf import Block, Sentences, Switches, SwitchPlace
 
 
 def settings(board: Board, sheet: Datasheet, slot: int | None, before: Sequence[Action]) -> tuple[Block, ...]:
@@ -42,7 +42,9 @@ def _sentences(board: Board, sheet: Datasheet, slot: int | None, code: int | Non
         yield f"{word} {code}: {hertz(found.hz)}{off}."
 
 
-def _switches(board: Board, sheet: Datasheet, before: Sequence[Action], code: int | None) -> Iterator[Switch]:
+def _switches(
+    board: Board, sheet: Datasheet, before: Sequence[Action], code: int | None
+) -> Iterator[SwitchPlace]:
     levels: dict[str, int] = {}
     for action in before:
         if isinstance(action, Set):
@@ -61,6 +63,6 @@ def _switches(board: Board, sheet: Datasheet, before: Sequence[Action], code: in
         if role in own:
             means = f"not used: the board's own line is the {role}"
         strapped = None if code is None or not board.strapped else code >> INPUT_LINES.index(line) & 1
-        yield Switch(
+        yield SwitchPlace(
             line, board.pins.get(line, ""), strapped, levels.get(line, 0), board.pulls.get(line), means
         )

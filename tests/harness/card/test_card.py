@@ -134,7 +134,8 @@ def test_set_names_each_switch_by_label_level_and_contact() -> None:
 
 def test_on_a_board_that_pulls_up_a_zero_is_a_closed_switch() -> None:
     told = "\n".join(printed(card(asked("watch_vote", "mole"))))
-    assert re.search(r"i0 +IN 0 +0 closed +left keeper says clear", told)
+    label = load_board("mole").pins["i0"]
+    assert re.search(rf"i0 +{label} +0 closed +left keeper says clear", told)
     assert "Set all eight switches to 0 (closed)." in told
 
 
