@@ -248,7 +248,7 @@ class _Answered:
         self.width = len(routing(board, seat.datasheet))
         self.sample = Sample(seat.simulation, power_ups(), seed, self.each * updates)
         self.given = Column(np.uint8)
-        seat.simulation.restart(0)
+        seat.simulation.power_cycle(0)
         seat.simulation.settle()
         self.first = seat.simulation.snapshot()  # of the power-up at 0, of which is told what it is given
         self.before = 0

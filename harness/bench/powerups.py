@@ -88,7 +88,7 @@ class Sample:
         self._before = 0
         images, shown = [], []
         for power_up in power_ups:
-            simulation.restart(power_up)
+            simulation.power_cycle(power_up)
             simulation.settle()
             shown.append(simulation.get("outputs"))
             images.append(simulation.snapshot())
