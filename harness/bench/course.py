@@ -19,7 +19,7 @@ from ..attach.answering import PHASES, WiredMemory, answering, memories
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
-from ..hand.column import Column
+from ..hand.ledger import Ledger
 from ..hand.timeline import Frames, Lines, Timeline
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
@@ -76,8 +76,8 @@ class Course:
         self._every_frame = bool(seat.memories) and board.link == "chain"
         self._step = step_input(seat.datasheet)
         self._reached = self._ran = 0  # frames of the timeline, rows of it that have been run
-        self._frames, self._values = Column(np.int64), Column(np.uint16)
-        self._rises = Column(np.int64)
+        self._frames, self._values = Ledger(np.int64), Ledger(np.uint16)
+        self._rises = Ledger(np.int64)
         self._run: _Plain | _Answered | None = None
 
     @property
@@ -173,7 +173,7 @@ class _Plain:
         self.sample = Sample(seat.simulation, self.power_ups(), self.seed, self.updates)
         self.prover: Prover | None = None
         self.glitches = Glitches(seat.netlist)
-        self._agreed, self._proved = Column(np.uint8, self.updates + 1), Column(np.uint8, self.updates + 1)
+        self._agreed, self._proved = Ledger(np.uint8, self.updates + 1), Ledger(np.uint8, self.updates + 1)
         self._netlist = seat.netlist
 
     def extend(
@@ -247,7 +247,7 @@ class _Answered:
         self.each = len(PHASES) if chained else 1
         self.width = len(routing(board, seat.datasheet))
         self.sample = Sample(seat.simulation, power_ups(), seed, self.each * updates)
-        self.given = Column(np.uint8)
+        self.given = Ledger(np.uint8)
         seat.simulation.power_cycle(0)
         seat.simulation.settle()
         self.first = seat.simulation.snapshot()  # of the power-up at 0, of which is told what it is given

@@ -14,7 +14,7 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
-from ..hand.column import Column
+from ..hand.ledger import Ledger
 from .proof import Fork, minded_lines, races
 
 Values = NDArray[np.unsignedinteger[Any]]
@@ -80,7 +80,7 @@ class Sample:
         self, simulation: Simulation, power_ups: Iterable[PowerUp], seed: int = 0, expected: int = 0
     ) -> None:
         self.sim, self.seed, self.at = simulation, seed, 0
-        self._outputs, self._differ = Column(np.uint8, expected + 1), Column(np.uint8, expected + 1)
+        self._outputs, self._differ = Ledger(np.uint8, expected + 1), Ledger(np.uint8, expected + 1)
         self.forks: list[Fork] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None

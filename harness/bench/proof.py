@@ -11,7 +11,7 @@ from forelight.sim.proof.ternary import Proof, worth_following
 from forelight.sim.schedule import schedule
 from numpy.typing import NDArray
 
-from ..hand.column import Column
+from ..hand.ledger import Ledger
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -43,7 +43,7 @@ class Prover:
     def __init__(self, netlist: Netlist, updates: int) -> None:
         self._proof = Proof(netlist, most_cells=worth_following(updates))
         self._proof.update({"inputs": 0})
-        self._known = Column(np.uint8)
+        self._known = Ledger(np.uint8)
         self._known.append(np.array([self._proof.get("outputs")[1]], np.uint8))
         self.left_open = self._proof.left_open
 

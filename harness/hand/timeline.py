@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line
-from .column import Column
+from .ledger import Ledger
 from .hand import Hand
 from .stretch import Stretch
 
@@ -86,7 +86,7 @@ class Track:
     def __init__(self, hand: Hand, most: int = MOST_CHANGES) -> None:
         self.hand, self.most = hand, most
         self._followed = 0  # stretches of the hand
-        self._columns = tuple(Column(kind) for kind in (np.int64, np.uint16, np.int64, np.int64))
+        self._columns = tuple(Ledger(kind) for kind in (np.int64, np.uint16, np.int64, np.int64))
 
     def follow(self) -> None:
         """Write down what the hand has done since the last time.

@@ -1,4 +1,4 @@
-"""A column of numbers that grows at its end and can be cut back: what a run leaves behind as it goes on."""
+"""A ledger: a column of numbers that grows at its end and can be cut back: what a run leaves behind as it goes on."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import DTypeLike, NDArray
 
 
-class Column:
+class Ledger:
     """Numbers of one type; `rows` is all of them, valid until the column grows again."""
 
     def __init__(self, dtype: DTypeLike, capacity: int = 0) -> None:
