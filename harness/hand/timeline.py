@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line
-from .ledger import Ledger
 from .hand import Hand
+from .ledger import Ledger
 from .stretch import Stretch
 
 Frames = NDArray[np.int64]
