@@ -71,8 +71,10 @@ def cells(rng: random.Random, kind: str) -> Iterator[tuple[Cell, list[Word], int
         yield cell, operands, 1 if kind.startswith(("$logic", "$reduce", "$eq", "$ne")) else width
 
 
-KINDS = ("$mux", "$pmux", "case", "$and", "$or", "$logic_and", "$logic_or", "$logic_not")
-KINDS += ("$reduce_and", "$reduce_or", "$reduce_bool", "$eq", "$ne", "$eqx", "$nex", "$add", "$xor")
+KINDS = [
+    *("$mux", "$pmux", "case", "$and", "$or", "$logic_and", "$logic_or", "$logic_not"),
+    *("$reduce_and", "$reduce_or", "$reduce_bool", "$eq", "$ne", "$eqx", "$nex", "$add", "$xor"),
+]
 
 
 @pytest.mark.parametrize("kind", KINDS)
