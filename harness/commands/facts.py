@@ -10,8 +10,8 @@ from rich.text import Text
 
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
+from ..view.words import hertz
 from .question import Question
-from .words import hertz
 
 SWITCHES = range(7, -1, -1)
 #: Actions of a run that are named.

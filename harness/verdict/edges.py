@@ -7,9 +7,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Ints, Levels, RecordedLine
+from ..capture.record import Floats, Ints, Levels, RecordedLine
 
 NOWHERE = 9.0  # the distance to an edge that does not exist
 CELLS_A_STEP = 4  # cells of the table by which the nearest edge is found
@@ -80,7 +81,7 @@ class Stream:
 
 
 def _known_edges(line: RecordedLine) -> RecordedLine:
-    real = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    real = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)
     rows = slice(None) if real.all() else real
     return RecordedLine(line.times[1:][rows], line.levels[1:][rows])
 

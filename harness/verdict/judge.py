@@ -17,9 +17,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Ints, Levels, RecordedLine, places
+from ..capture.record import Floats, Ints, Levels, RecordedLine, places
 from .reference import Reference
 from .timebase import TimeBase
 
@@ -140,7 +141,7 @@ def _one_line(
     """
     expected, golden_slot = _levels_at(theirs, at.golden)
     seen, slot = _levels_at(line, at.capture)
-    judged = at.inside & (expected != GAP) & (seen != GAP)
+    judged = at.inside & (expected != UNKNOWN) & (seen != UNKNOWN)
     judged[free] = False
     judged[_near_edges(theirs, golden_slot[1:], at, 2 * _stray(line, theirs, base) + blur)] = False
     wrong = judged & (expected != seen)
@@ -179,7 +180,7 @@ def _levels_at(line: RecordedLine, times: Floats) -> tuple[Levels, Ints]:
     """The line's level at these rising times, and how many of them come before each of its changes."""
     slot = places(times, line.times)
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
-    return np.repeat(np.concatenate([[np.uint8(GAP)], line.levels]), runs), slot
+    return np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs), slot
 
 
 def _stray(line: RecordedLine, theirs: RecordedLine, base: TimeBase) -> float:
@@ -200,7 +201,7 @@ def _partnerless(
         return alone
     at = base.to_golden(line.times[edges])
     for level in (0, 1):
-        same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == GAP)]
+        same = theirs.times[1:][(theirs.levels[1:] == level) | (theirs.levels[1:] == UNKNOWN)]
         rows = line.levels[edges] == level
         alone[rows] = _distance(same, at[rows]) > 0.5 + base.doubt(line.times[edges[rows]]) + blur
     return alone
@@ -225,7 +226,7 @@ def _beside(
     line: RecordedLine, theirs: RecordedLine, base: TimeBase, times: Floats, slot: Ints, blur: float
 ) -> Ints:
     """The moments nearest to short pulses of the capture that fall between two moments and have no golden partner."""
-    pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != GAP)) + 1
+    pulse = np.flatnonzero((slot[1:-1] == slot[2:]) & (line.levels[1:-1] != UNKNOWN)) + 1
     pulse = pulse[(slot[pulse] > 0) & (slot[pulse] < len(times))]
     alone = _partnerless(line, theirs, base, pulse, blur) & _partnerless(line, theirs, base, pulse + 1, blur)
     pulse = pulse[alone]
@@ -265,7 +266,7 @@ def _still_phases(times: Floats, golden: Reference) -> list[tuple[float, float]]
 
 def _known_changes(line: RecordedLine) -> Floats:
     """When the line changes from one known level to the other, the first times."""
-    known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)
     return line.times[1:][np.flatnonzero(known)[:LOOKED_AT]]
 
 

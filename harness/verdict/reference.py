@@ -10,8 +10,9 @@ from collections.abc import Container, Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
-from ..capture.record import GAP, LINES, Floats, Ints, Levels, RecordedLine, changes_only
+from ..capture.record import LINES, Floats, Ints, Levels, RecordedLine, changes_only
 from ..golden.golden import Golden
 
 
@@ -120,7 +121,7 @@ def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Level
             continue
         later = np.flatnonzero((changed & (1 << bit)) != 0) + 1 if ever >> bit & 1 else np.zeros(0, np.int64)
         rows = np.concatenate([[0], later])
-        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(GAP))
+        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(UNKNOWN))
         lines[f"{letter}{bit}"] = changes_only(times[rows], levels)
     return lines
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import GAP, Capture, RecordedLine
+from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .align import MOST
 from .chance import SMALL, Chance, chance
@@ -199,7 +200,7 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
     for name, line in view.lines.items():
         theirs = view.golden.lines[name]
         fixed = set(theirs.levels.tolist())
-        seen = set(line.levels.tolist()) - {GAP}
+        seen = set(line.levels.tolist()) - {UNKNOWN}
         if fixed in ({0}, {1}) and seen - fixed:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
@@ -229,7 +230,7 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
 
 def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
-    may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
+    may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])
     times = np.r_[line.times, golden.end]
     return float(

@@ -24,6 +24,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CaptureError
+from ..levels import LEVEL, OTHER, UNKNOWN
+from ..units import SECONDS
 from .columns import Bytes, Ints, integers
 
 #: Bits of the widest variable that is read; IEEE 1364-2005, 3.3.1, asks for 65536 at least.
@@ -32,7 +34,6 @@ WIDEST = 1 << 24
 UNITS = Fraction(1, 1000), Fraction(10**6)
 #: Decimals of a time stamp that count.
 DECIMALS = 15
-SECONDS = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12, "fs": 10**15}
 
 
 @dataclass(frozen=True)
@@ -104,12 +105,11 @@ def _timescale(text: str) -> Fraction:
     match = re.fullmatch(r"([0-9]{1,7}(?:[.,][0-9]{1,7})?)\s*([munpf]?s)", text)
     if not match or not UNITS[0] <= (number := Fraction(match[1].replace(",", "."))) <= UNITS[1]:
         raise ValueError(text)
-    return number / SECONDS[match[2]]
+    return number * SECONDS[match[2]]
 
 
 Values = NDArray[np.uint64]
 Levels = NDArray[np.uint8]
-UNKNOWN = 2  # the level beside 0 and 1
 
 
 @dataclass(frozen=True)
@@ -184,13 +184,7 @@ class Dump:
 PIECE = 1 << 18  # bytes that are handled at a time, so that the work stays in the processor's cache
 HASH = (1 << 63) - 1
 DUMPS = {b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff"}
-OTHER = 255  # no level at all
 NOT_BINARY = "the vector '{}' is not binary"
-
-LEVEL = np.full(256, OTHER, np.uint8)
-for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuUwW-", UNKNOWN)):
-    for _character in _characters:
-        LEVEL[ord(_character)] = _level
 #: A word that begins like a vector, real or string wants an identifier after it.
 WANTS = np.zeros(256, bool)
 WANTS[list(b"bBrRsS")] = True
