@@ -99,7 +99,7 @@ def test_a_dump_with_a_variable_for_each_bit_and_no_time_scale() -> None:
     )
     capture = parse_capture(text.encode(), "a.vcd")
     assert levels(capture, "o0") == [(0, 0), (9e-9, 1)]
-    assert levels(capture, "i7") == [(0, GAP), (7e-9, 1)]
+    assert levels(capture, "i7") == [(0, UNKNOWN), (7e-9, 1)]
     assert (capture.start, capture.end) == pytest.approx((0, 20e-9))
     assert capture.notes == (
         "'top.inputs[7]' was taken as i7.",
