@@ -117,6 +117,16 @@ def run(
     return _merged(plan, stories, tables, rises)
 
 
+def updates(plan: Timeline, seat: Seat, slot: int) -> tuple[Frames, Lines, int]:
+    """By which updates of the port `inputs` a timeline drives the design in a slot: frames, rows, and rows a frame."""
+    width = routing(plan.board, seat.datasheet)
+    frames, values = _reaching(plan, slot, width)
+    if not (seat.memories and plan.latency):
+        return frames, values, 1
+    frames, values = every_frame(frames, values, [(a, b) for a, b, where in _spans(plan) if where == slot])
+    return frames, in_phases(values, len(width)), len(PHASES)
+
+
 def _story(
     seat: Seat,
     frames: Frames,

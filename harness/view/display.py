@@ -23,24 +23,25 @@ UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 @dataclass(frozen=True)
 class Glyphs:
-    """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; and a few signs."""
+    """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; levels of a line; a few signs."""
 
     unlit: str
     shades: str
     unsettled: str
-    rule: str
     more: str
+    low: str
+    high: str
 
 
 #: Each shade covers a quarter more of its cell than the one before.
-UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", rule="─", more="…")
-ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", rule="-", more="...")
+UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", more="…", low="▁", high="▔")
+ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", more="...", low="_", high="-")
 
 
 def glyphs_for(encoding: str | None) -> Glyphs:
     """The drawing characters that this text encoding can carry."""
     try:
-        (UNICODE.unlit + UNICODE.shades + UNICODE.rule + UNICODE.more).encode(encoding or "ascii")
+        "".join(vars(UNICODE).values()).encode(encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
         return ASCII
     return UNICODE
