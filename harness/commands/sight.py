@@ -14,7 +14,16 @@ from ..boards.profile import Board
 from ..chip.routing import step_input
 from ..golden.golden import Golden
 from ..hand.routine import divides
-from ..view.eye import BLENDED, FLICKERING, READABLE, Impressions, fastest, impressions, readable_codes, sentence
+from ..view.eye import (
+    BLENDED,
+    FLICKERING,
+    READABLE,
+    Impressions,
+    fastest,
+    impressions,
+    readable_codes,
+    sentence,
+)
 from ..view.pictures import since
 from ..view.words import hertz, seconds
 from .facts import setting_word

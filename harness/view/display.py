@@ -23,19 +23,17 @@ UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 @dataclass(frozen=True)
 class Glyphs:
-    """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; levels of a line; a few signs."""
+    """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; and a few signs."""
 
     unlit: str
     shades: str
     unsettled: str
     more: str
-    low: str
-    high: str
 
 
 #: Each shade covers a quarter more of its cell than the one before.
-UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", more="…", low="▁", high="▔")
-ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", more="...", low="_", high="-")
+UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", more="…")
+ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", more="...")
 
 
 def glyphs_for(encoding: str | None) -> Glyphs:

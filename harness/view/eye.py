@@ -19,7 +19,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden
 from .brightness import Levels, Ticks, line_seen, runs
 from .limits import CHANGE, FUSION_HZ, READABLE_S
-from .words import ranges, seconds
+from .words import ranges
 
 STEADY, READABLE, FLICKERING, BLENDED, VAGUE = "steady", "readable", "flickering", "blended", "unsettled"
 #: A share of light that lies nearer to 0 or 1 is taken for it.
@@ -158,16 +158,20 @@ def sentence(found: Impressions) -> str:
         case "steady":
             said = "steady."
         case "readable":
-            stays = "" if whole.shortest_s is None else f"; each picture stays {seconds(whole.shortest_s)} or longer"
+            stays = (
+                "" if whole.shortest_s is None else f"; each picture stays {whole.shortest_s:.3g} s or longer"
+            )
             said = f"readable{stays}."
         case "flickering":
             said = (
-                f"flickering: the shortest picture stays {seconds(whole.shortest_s or 0)}, and to read one takes "
+                f"flickering: the shortest picture stays {whole.shortest_s or 0:.3g} s, and to read one takes "
                 f"{READABLE_S:g} s."
             )
         case "blended":
             rate = "" if whole.hz is None else f", {whole.hz:.4g} times a second"
-            said = f"blended: it goes on and off too fast to be seen{rate}, so only its mean brightness shows."
+            said = (
+                f"blended: it goes on and off too fast to be seen{rate}, so only its mean brightness shows."
+            )
         case _:
             said = "nothing can be foretold."
     apart = {
