@@ -14,10 +14,12 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
+from ..attach.answering import PHASES
 from ..boards.profile import Board
 from ..chip.routing import step_input
 from ..hand.timeline import Lines, Timeline, timeline
-from .bench import Seat, seated, updates
+from .answers import in_phases
+from .course import Course, Seat, seated
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,12 @@ class Inside:
     def of(board: Board, sheet: Datasheet, procedure: Procedure, slot: int) -> Inside:
         """Raises a ForelightError where the design cannot be read or the procedure cannot be carried out."""
         plan, seat = timeline(board, sheet, procedure, slot=slot), seated(board, sheet)
-        frames, rows, each = updates(plan, seat, slot)
-        ticks = np.repeat(plan.ticks(frames), each)
+        course = Course(board, slot, seat, tuple, 0)
+        course.reach(plan)
+        rows, each = course.values, 1
+        if seat.memories and board.link == "chain":
+            rows, each = in_phases(rows, 0, len(course.table)), len(PHASES)
+        ticks = np.repeat(plan.ticks(course.frames), each)
         return Inside(plan, seat, rows, ticks, _steps(rows, step_input(sheet)), each)
 
     @cached_property

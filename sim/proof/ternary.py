@@ -122,6 +122,17 @@ class Proof:
         self._updates = 0
         self.races: list[OpenUpdate] = []
 
+    def snapshot(self) -> tuple[bytes, dict[str, int], int, int]:
+        """All that was found so far, to give back to `restore` of this proof."""
+        return self._sim.snapshot(), dict(self._now), self._updates, len(self.races)
+
+    def restore(self, snapshot: tuple[bytes, dict[str, int], int, int]) -> None:
+        """Take up a state that `snapshot` gave earlier; races since then are forgotten."""
+        state, now, self._updates, races = snapshot
+        self._sim.restore(state)
+        self._now = dict(now)
+        del self.races[races:]
+
     @property
     def settled(self) -> bool:
         """Whether all that the netlist remembers is proved: every power-up and every order have led to one state.

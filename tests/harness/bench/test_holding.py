@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from forelight.designs.catalogue import load_design
-from forelight.harness.bench.bench import seated
+from forelight.harness.bench.course import seated
 from forelight.harness.bench.holding import holders
 from forelight.harness.boards.reader import load_board
 
