@@ -10,8 +10,8 @@ from rich.console import RenderableType
 
 from ..attach.report import paragraphs, reports
 from ..bench.inside import Inside
-from ..bench.moments import Moments
 from ..bench.settling import Settling
+from ..bench.watch import Watch
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..view.bits import LineRow, lines, table
@@ -44,7 +44,7 @@ class Preview:
     settling: Settling
     sight: Impressions
     offered: Readable | None
-    moments: Moments | None
+    watch: Watch | None
     light: FirstLight | None
     gate_delay: tuple[float, float] | None = None
 
@@ -65,9 +65,9 @@ class Preview:
 
     def status(self, tick: int, recent_s: float | None = None) -> list[str]:
         """The status line at a tick of the golden; nothing is known of it where a loop runs free."""
-        if self.moments is None:
+        if self.watch is None:
             return []
-        return sentences(self.moments.status(tick + self.moments.origin, recent_s=recent_s))
+        return sentences(self.watch.status(tick + self.watch.origin, recent_s=recent_s))
 
 
 def preview(asking: Question, gate_delay: tuple[float, float] | None = None) -> Preview:
@@ -75,12 +75,12 @@ def preview(asking: Question, gate_delay: tuple[float, float] | None = None) -> 
     whole, origin = asking.golden(), asking.start()
     golden = since(whole, origin)
     sight = impressions(golden, wired(asking.board))
-    moments = light = None
+    watch = light = None
     if not golden.loops:
         inside = Inside.of(asking.board, asking.sheet, asking.procedure, int(whole.facts["slot"]))
-        moments, light = Moments(inside, golden, origin), first_light(asking, golden, inside)
+        watch, light = Watch(inside, golden, origin), first_light(asking, golden, inside)
     offered = None if golden.loops else readable(asking, sight)
-    return Preview(asking, golden, asking.settling(whole), sight, offered, moments, light, gate_delay)
+    return Preview(asking, golden, asking.settling(whole), sight, offered, watch, light, gate_delay)
 
 
 def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:

@@ -1,4 +1,4 @@
-"""The bench in the course of a procedure: what stands at any moment, and what became of each press."""
+"""A watch over the bench during a procedure: what stands at any moment, and what became of each press."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ STILL_STEPS = 3
 BOUNCING_S = 0.02
 
 
-class Moments:
+class Watch:
     """The bench by tick, for a golden of the same procedure; `origin` is the tick from which its times count."""
 
     def __init__(self, inside: Inside, golden: Golden, origin: int = 0) -> None:

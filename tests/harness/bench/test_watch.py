@@ -6,22 +6,22 @@ import pytest
 from forelight.designs.catalogue import load_design
 from forelight.designs.procedures.procedure import Procedure, parse
 from forelight.harness.bench.inside import Inside
-from forelight.harness.bench.moments import Moments
 from forelight.harness.bench.predict import predict
+from forelight.harness.bench.watch import Watch
 from forelight.harness.boards.reader import load_board
 from forelight.harness.hand.routine import bring_up
 from forelight.harness.view.status import sentences
 
 
-def moments(design: str, *do: str, board: str = "quay") -> Moments:
+def watched(design: str, *do: str, board: str = "quay") -> Watch:
     """Of a design that is brought up and then treated so."""
     on, sheet = load_board(board), load_design(design)
     procedure = Procedure("tried", (*bring_up(on, sheet), *parse(list(do))))
-    return Moments(Inside.of(on, sheet, procedure, 0), predict(on, sheet, procedure, slot=0, power_ups=4))
+    return Watch(Inside.of(on, sheet, procedure, 0), predict(on, sheet, procedure, slot=0, power_ups=4))
 
 
 def at_end(design: str, *do: str, board: str = "quay") -> list[str]:
-    found = moments(design, *do, board=board)
+    found = watched(design, *do, board=board)
     return sentences(found.status(found.golden.end))
 
 
@@ -57,7 +57,7 @@ def test_plain_logic_and_a_board_with_lines_of_its_own() -> None:
 
 
 def test_while_it_goes_on_something_else_may_be_said() -> None:
-    found = moments("tide_gauge", "restart", "steps 3", "set i0=1", "wait 5 s", "set i0=0", "steps 3")
+    found = watched("tide_gauge", "restart", "steps 3", "set i0=1", "wait 5 s", "set i0=0", "steps 3")
     hz = found.golden.oscillator_hz
     held = int(found.golden.ticks[found.golden.inputs & 1 == 1][0]) + hz
     assert any("i0 holds it" in sentence for sentence in sentences(found.status(held)))
@@ -77,7 +77,7 @@ def test_a_press_between_two_steps_is_not_seen() -> None:
 
 def test_a_contact_that_bounces_is_counted() -> None:
     # Steps follow one another every third of a millisecond here, so each touch is seen.
-    found = moments("dice", "restart", "steps 50", "press i0 bouncing", "steps 90", "release i0", "steps 50")
+    found = watched("dice", "restart", "steps 50", "press i0 bouncing", "steps 90", "release i0", "steps 50")
     (touch,) = found.touches
     assert (touch.line, touch.touches, touch.seen) == ("i0", 4, True)
     levels = found.golden.inputs & 1
