@@ -86,6 +86,11 @@ class Course:
         return self._rises.rows
 
     @property
+    def frames(self) -> Frames:
+        """The frames of the updates."""
+        return self._frames.rows
+
+    @property
     def values(self) -> Lines:
         """The inputs in each update."""
         return self._values.rows
