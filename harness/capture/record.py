@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -14,8 +15,6 @@ Ints = NDArray[np.int64]
 
 ENOUGH = 1 << 16  # instants that tell whether there is a grid
 KNOT = 512  # times between two of which a straight line is guessed
-#: A level that was not recorded: a gap, or a bit that the instrument could not tell.
-GAP = 2
 #: The lines that a capture can hold. `step` and `restart` are lines of their own on boards that have such.
 LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "restart")
 
@@ -30,7 +29,7 @@ class RecordedLine:
     def at(self, times: Floats) -> Levels:
         """The levels at these times, GAP before the first."""
         row = np.searchsorted(self.times, times, side="right") - 1
-        return np.where(row < 0, np.uint8(GAP), self.levels[np.maximum(row, 0)]).astype(np.uint8)
+        return np.where(row < 0, np.uint8(UNKNOWN), self.levels[np.maximum(row, 0)]).astype(np.uint8)
 
 
 @dataclass(frozen=True)

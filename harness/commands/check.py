@@ -16,10 +16,10 @@ from ..capture.record import Capture
 from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.words import either, hertz, ranges
 from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
-from .words import either, hertz, ranges
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.

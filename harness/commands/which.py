@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
-from forelight.designs.sources.trust import TRUST, Trust, trust
 from forelight.sim.errors import ForelightError, UsageError
 from rich.table import Table
 from rich.text import Text
@@ -20,7 +17,8 @@ from ..capture.readers import read_capture
 from ..capture.record import Capture
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from .check import EXIT_CODES, judged, odds
-from .output import emit_json, progress, show
+from .cores import for_each
+from .output import emit_json, show
 from .question import Asked
 
 #: In this order; slots that could not be judged come last.
@@ -67,34 +65,24 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
 
 
 def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[Fit]:
-    """One for each slot that holds a design, as they are done; on all processors."""
+    """One for each slot that holds a design, in their order; on all cores."""
     slots = sorted(board.slots)
     if not slots:
         raise UsageError(f"{board.name} holds no design", remedy="fill its roster, or name another board")
-    workers = min(os.cpu_count() or 1, len(slots))
-    context = multiprocessing.get_context("spawn")  # a fork would copy threads that are at work
-    with (
-        progress("Trying the slots") as advance,
-        ProcessPoolExecutor(workers, context, _begin, (capture, trust())) as pool,
-    ):
-        waiting = [
-            pool.submit(_fit, replace(asked, slot=str(slot)), slot, board.slots[slot]) for slot in slots
-        ]
-        for done, job in enumerate(as_completed(waiting), 1):
-            advance(done, len(slots))
-            yield job.result()
+    items = [(replace(asked, slot=str(slot)), slot, board.slots[slot]) for slot in slots]
+    yield from for_each(_fit, items, "Trying the slots", partial(_begin, capture))
 
 
 _CAPTURES: list[Capture] = []  # of a worker process: the one that all its jobs look at
 
 
-def _begin(capture: Capture, trusted: Trust) -> None:
-    TRUST.set(trusted)
+def _begin(capture: Capture) -> None:
     _CAPTURES[:] = [capture]
 
 
-def _fit(asked: Asked, slot: int, entry: str) -> Fit:
+def _fit(item: tuple[Asked, int, str]) -> Fit:
     """The verdict on one slot, in a process of its own."""
+    asked, slot, entry = item
     try:
         asking, _, verdict = judged(asked, _CAPTURES[0])
     except ForelightError as error:

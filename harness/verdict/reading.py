@@ -11,9 +11,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import GAP, Capture, Floats, Ints, RecordedLine
+from ..capture.record import Capture, Floats, Ints, RecordedLine
 from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import Clock, clocks
@@ -187,7 +188,7 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Reference) -> tuple[Flo
         theirs = reference.lines[name]
         edges = changes(reference, name)
         for level in (0, 1):
-            rows: Ints = np.flatnonzero((line.levels[1:] == level) & (line.levels[:-1] != GAP)) + 1
+            rows: Ints = np.flatnonzero((line.levels[1:] == level) & (line.levels[:-1] != UNKNOWN)) + 1
             same = edges[theirs.at(edges) == level][:LOOKED_AT]
             same = same if len(same) else everything
             mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0

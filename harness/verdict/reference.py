@@ -10,15 +10,16 @@ from collections.abc import Container, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
-from ..capture.record import GAP, LINES, Floats, Ints, Levels, RecordedLine, changes_only
+from ..capture.record import LINES, Floats, Ints, Levels, RecordedLine, changes_only
 from ..golden.golden import Golden
 from .clean import without_spikes
 
 
 @dataclass(frozen=True)
 class Reference:
-    """`lines` hold levels (GAP where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
+    """`lines` hold levels (UNKNOWN where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
 
     `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
     `unit` is then only a convenient length); `steps` counts rises before the golden's first row.
@@ -124,7 +125,7 @@ def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Level
             continue
         later = np.flatnonzero((changed & (1 << bit)) != 0) + 1 if ever >> bit & 1 else np.zeros(0, np.int64)
         rows = np.concatenate([[0], later])
-        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(GAP))
+        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(UNKNOWN))
         lines[f"{letter}{bit}"] = changes_only(times[rows], levels)
     return lines
 

@@ -12,9 +12,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, Ints, RecordedLine, places
+from ..capture.record import Floats, Ints, RecordedLine, places
 from .clock import Clock
 from .reference import Reference
 
@@ -74,7 +75,7 @@ def moments(reference: Reference, names: tuple[str, ...]) -> Moments:
 def changes(reference: Reference, name: str) -> Floats:
     """When a line changes from one known level to the other, from the prediction's start on."""
     line = reference.lines[name]
-    known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP) & (line.times[1:] >= reference.since)
+    known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN) & (line.times[1:] >= reference.since)
     times: Floats = line.times[1:][known]
     return times
 
@@ -117,7 +118,7 @@ def predicted(reference: Reference, at: Moments, stray: float) -> Rows:
         for slot, place in enumerate(places_):
             times = np.arange(first, last, dtype=np.float64) + place
             level, near = _read(line, times, min(stray, STILL))
-            told = (level != GAP) & ~near & (times > reference.since) & (times < reference.end)
+            told = (level != UNKNOWN) & ~near & (times > reference.since) & (times < reference.end)
             told[slice(*np.searchsorted(times, free))] = False
             _put(rows, bit, slot, level, told)
     for bit, _ in enumerate(at.held, len(at.names)):
@@ -140,7 +141,13 @@ def recorded(
         for slot, place in enumerate(places_):
             times = clock.times(np.arange(first, last, dtype=np.float64) + place)
             level, near = _read(lines[name], times, doubt / clock.rate)
-            _put(rows, bit, slot, level, (level != GAP) & ~near & (times >= bounds[0]) & (times <= bounds[1]))
+            _put(
+                rows,
+                bit,
+                slot,
+                level,
+                (level != UNKNOWN) & ~near & (times >= bounds[0]) & (times <= bounds[1]),
+            )
     rise = np.arange(first, last, dtype=np.float64) + at.rise
     edges = [clock.times(rise + side) for side in (-STILL, STILL)]
     inside = (edges[0] >= bounds[0]) & (edges[1] <= bounds[1])
@@ -177,7 +184,7 @@ def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.ui
     """The line's level at these rising times, and which of them lie within `room` of a change."""
     slot: Ints = places(times, line.times)  # how many of the times come before each change
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
-    level = np.repeat(np.concatenate([[np.uint8(GAP)], line.levels]), runs)
+    level = np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs)
     near = np.zeros(len(times), bool)
     for side in (slot[1:], slot[1:] - 1):
         inner = slice(*np.searchsorted(side, [0, len(times)]))
@@ -194,7 +201,7 @@ def foretold_list(reference: Reference, names: tuple[str, ...]) -> Rows:
     for bit, name in enumerate(names):
         row = np.searchsorted(reference.lines[name].times, ends, side="left") - 1
         level = reference.lines[name].levels[np.maximum(row, 0)]
-        _put(rows, bit, 0, level, (level != GAP) & (row >= 0))
+        _put(rows, bit, 0, level, (level != UNKNOWN) & (row >= 0))
     return rows
 
 
@@ -204,5 +211,5 @@ def seen_list(lines: Mapping[str, RecordedLine], names: tuple[str, ...], start: 
     rows = _empty(len(steps), 1, int(steps[0]), len(names))
     for bit, name in enumerate(names):
         level = lines[name].at(steps + 0.5)
-        _put(rows, bit, 0, level, level != GAP)
+        _put(rows, bit, 0, level, level != UNKNOWN)
     return rows

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import GAP, Capture, RecordedLine
+from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
@@ -285,7 +286,7 @@ def _still(plain: Verdict, reading: Reading, capture: Capture) -> Verdict:
     for name, line in reading.lines.items():
         theirs = reading.reference.lines[name]
         fixed = set(theirs.levels.tolist())
-        seen = set(line.levels.tolist()) - {GAP}
+        seen = set(line.levels.tolist()) - {UNKNOWN}
         if fixed in ({0}, {1}) and seen - fixed:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
@@ -302,7 +303,7 @@ def _still(plain: Verdict, reading: Reading, capture: Capture) -> Verdict:
 
 def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
-    may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
+    may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])
     times = np.r_[line.times, golden.end]
     return float(

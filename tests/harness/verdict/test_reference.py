@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import GAP
 from forelight.harness.golden.golden import Golden
 from forelight.harness.verdict.reference import reference
+from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.noise import FRAME, Setup, golden_of
 
@@ -28,7 +28,7 @@ def test_rises_steps_and_levels() -> None:
     assert ours.lines["o0"].times[:4].tolist() == [0, 1.75, 2.75, 3.75]
     assert ours.lines["o0"].levels[:4].tolist() == [0, 1, 0, 1]
     assert ours.lines["o4"].times[:2].tolist() == [0, 3.75]
-    assert ours.lines["o4"].levels[:2].tolist() == [GAP, 0]
+    assert ours.lines["o4"].levels[:2].tolist() == [UNKNOWN, 0]
     assert ours.seconds(1.5) == pytest.approx(6 * FRAME / 18_432_000)
 
 

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
-from forelight.sim.proof.recurrence import recurring_samples
+from forelight.sim.recurrence import recurring_samples
 
-from ..random_netlists import random_netlist
+from .random_netlists import random_netlist
 
 ROWS = 60_000
 
