@@ -2,7 +2,7 @@
 
 `Recording` is made once: its rows, and what each level costs without a prediction. Then every prediction is one call,
 whatever it is a prediction of: the design, another slot, a wiring fault, a fault in silicon. `fit(recording, rows)`
-takes the settled levels at the recording's own moments, from a golden (`Reading.foretold`) or made by hand. `Fit.bits`
+takes the settled levels at the recording's own moments, from a golden (`Readout.foretold`) or made by hand. `Fit.bits`
 are summed over all placements, each with its prior; the difference of two predictions' bits is the logarithm of their
 odds, their own priors apart. Nothing of the recording's side is computed again.
 
@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from ..capture.record import Floats, Ints
 from .clock import Clock
 from .null import entry_bits, line_bits
-from .rows import Moments, Rows, Words
+from .rows import LevelRows, Moments, Words
 
 WRONG = 45.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
@@ -48,7 +48,7 @@ class Recording:
     """
 
     moments: Moments
-    rows: Rows
+    rows: LevelRows
     cost: Floats
     clock: Clock | None = None
 
@@ -100,7 +100,7 @@ class Recording:
         return tuple(self.probes(*self.bounds, count) for count in PROBES)
 
 
-def timed(moments: Moments, rows: Rows, clock: Clock) -> Recording:
+def timed(moments: Moments, rows: LevelRows, clock: Clock) -> Recording:
     """The recording's side of rows that were read by a clock."""
     cost = np.zeros((moments.lines, len(rows.levels)))
     for bit in range(len(moments.names)):
@@ -108,7 +108,7 @@ def timed(moments: Moments, rows: Rows, clock: Clock) -> Recording:
     return Recording(moments, rows, cost, clock)
 
 
-def written(names: tuple[str, ...], rows: Rows, signs: int) -> Recording:
+def written(names: tuple[str, ...], rows: LevelRows, signs: int) -> Recording:
     """The recording's side of a list that an eye wrote down, of so many different `signs`."""
     known = rows.known.tolist()
     entries = [pair if pair[1] else None for pair in zip(rows.levels.tolist(), known, strict=True)]
@@ -119,7 +119,7 @@ def written(names: tuple[str, ...], rows: Rows, signs: int) -> Recording:
 
 
 @dataclass(frozen=True)
-class Place:
+class Placement:
     """One placement: the recording's row 0 is the prediction's row `offset`; `bits` it saves there, prior apart.
 
     `saved` is what each line saves if it is as foretold wherever it is compared, `wrong` how many of its levels are not
@@ -146,18 +146,20 @@ class Fit:
 
     bits: float
     prior: float
-    places: tuple[Place, ...]
+    places: tuple[Placement, ...]
     alike: float = 1.0
 
     @property
-    def best(self) -> Place:
+    def best(self) -> Placement:
         return self.places[0]
 
 
 NOWHERE = Fit(NEVER, 0.0, ())
 
 
-def fit(recording: Recording, prediction: Rows, *, before: bool = True, stated: int | None = None) -> Fit:
+def fit(
+    recording: Recording, prediction: LevelRows, *, before: bool = True, stated: int | None = None
+) -> Fit:
     """What the prediction saves, over all places at which the recording may begin; `bits` are `NEVER` where it is too
     long to lie in the prediction.
 
@@ -196,7 +198,7 @@ class Span:
     slots: int
 
     @staticmethod
-    def of(recording: Recording, prediction: Rows, before: bool = True) -> Span | None:
+    def of(recording: Recording, prediction: LevelRows, before: bool = True) -> Span | None:
         first, stop = recording.bounds
         slots = prediction.slots
         length = len(prediction.levels)
@@ -260,7 +262,7 @@ def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
     return best
 
 
-def place(recording: Recording, prediction: Rows, offset: int) -> Place:
+def place(recording: Recording, prediction: LevelRows, offset: int) -> Placement:
     """The recording laid at one offset."""
     part, _, known = _over(recording, prediction, offset)
     ours = recording.rows.known[part]
@@ -277,7 +279,7 @@ def place(recording: Recording, prediction: Rows, offset: int) -> Place:
             compared[bit] -= np.count_nonzero(mask)
         count[bit] = np.count_nonzero(wrong >> bit & 1)
     bits = float(saved.sum() - WRONG * count.sum())
-    return Place(
+    return Placement(
         offset,
         bits - (SET_UP if recording.bounds[0] + offset < -1 else 0.0),
         saved,
@@ -286,7 +288,7 @@ def place(recording: Recording, prediction: Rows, offset: int) -> Place:
     )
 
 
-def _over(recording: Recording, prediction: Rows, offset: int) -> tuple[slice, Words, Words]:
+def _over(recording: Recording, prediction: LevelRows, offset: int) -> tuple[slice, Words, Words]:
     """The rows of a recording that lie on a prediction, and the levels and known bits of the prediction there."""
     begin = max(0, -offset)
     end = max(min(len(recording.rows.levels), len(prediction.levels) - offset), begin)
@@ -294,7 +296,7 @@ def _over(recording: Recording, prediction: Rows, offset: int) -> tuple[slice, W
     return slice(begin, end), prediction.levels[there], prediction.known[there]
 
 
-def differing(recording: Recording, prediction: Rows, offset: int) -> tuple[Ints, Words]:
+def differing(recording: Recording, prediction: LevelRows, offset: int) -> tuple[Ints, Words]:
     """The rows of the recording that are not as foretold at this offset, and which of their levels."""
     part, theirs, known = _over(recording, prediction, offset)
     wrong = (recording.rows.levels[part] ^ theirs) & known & recording.rows.known[part]

@@ -20,7 +20,7 @@ from .clean import shortest_run, without_frays, without_spikes
 from .clock import Clock, clocks
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Reference, reference
-from .rows import Moments, Rows, changes, foretold_list, moments, predicted, recorded, seen_list
+from .rows import LevelRows, Moments, changes, foretold_list, moments, predicted, recorded, seen_list
 from .step_line import step_clock
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
@@ -36,7 +36,7 @@ MOST_DOUBT = 0.2  # of a step
 
 
 @dataclass(frozen=True)
-class Reading:
+class Readout:
     """A recording by one or more clocks, the best first, and the prediction that their moments were taken from.
 
     `rows` are those of that prediction; `scale` is how many predicted steps there are to a unit of the recording's
@@ -54,7 +54,7 @@ class Reading:
     recordings: tuple[Recording, ...]
     moments: Moments
     reference: Reference
-    rows: Rows
+    rows: LevelRows
     lines: Mapping[str, RecordedLine]
     scale: float
     stray: float
@@ -63,7 +63,7 @@ class Reading:
     before: bool = False
     stated: int | None = None
 
-    def foretold(self, golden: Golden, start: int | None = None) -> Rows:
+    def foretold(self, golden: Golden, start: int | None = None) -> LevelRows:
         """Another prediction in the form in which `fit` wants it: of another design, or of this one with a fault.
 
         `start` is the tick at which the slot is up in it, where that is not as in the first one.
@@ -82,11 +82,11 @@ class Reading:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def bits(self, rows: Rows) -> float:
+    def bits(self, rows: LevelRows) -> float:
         """What a prediction saves, over all clocks and places."""
         return self.laid(rows)[0]
 
-    def laid(self, rows: Rows) -> tuple[float, list[Fit]]:
+    def laid(self, rows: LevelRows) -> tuple[float, list[Fit]]:
         """The same, and the fit by each clock, its handicap and the choice among clocks taken off."""
         share = math.log2(max(len(self.recordings), 1))
         fits = []
@@ -105,7 +105,7 @@ def read(
     tolerance: float = 0.02,
     start: int = 0,
     wide: bool = False,
-) -> Reading:
+) -> Readout:
     """A recording as a golden is compared with it, by clocks within the tolerance of the predicted rate; `wide` has it
     read by clocks at any rate. The other arguments are those of `check`."""
     line = step_line or board.step_line
@@ -119,19 +119,19 @@ def read(
     return _timed(capture, theirs, line, 1 - tolerance - SLACK, 1 + tolerance + SLACK)
 
 
-def _listed(capture: Capture, theirs: Reference, line: str) -> Reading:
+def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
     """A list that an eye wrote down."""
     names = tuple(name for name in capture.lines if name in theirs.lines)
     rows = seen_list(capture.lines, names, capture.start, capture.end)
     foretold = foretold_list(theirs, names)
     recording = written(names, rows, capture.signs)
     stated = rows.first - foretold.first
-    return Reading(
+    return Readout(
         (recording,), recording.moments, theirs, foretold, capture.lines, 1.0, 0.0, 0, line, stated=stated
     )
 
 
-def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Reading:
+def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Readout:
     """A recording with times, by clocks that run at `low` to `high` of the predicted rate."""
     steps = capture.lines.get(step_line)
     own = step_clock(steps) if steps and theirs.hz else None
@@ -166,7 +166,7 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
         doubt = min(SURE * clock.sigma + blur, MOST_DOUBT)
         readings.append(timed(at, recorded(lines, at, clock, bounds, doubt), clock))
     before = theirs.onward > 0
-    return Reading(
+    return Readout(
         tuple(readings), at, theirs, foretold, lines, scale, stray + blur, len(times), step_line, before
     )
 

@@ -15,9 +15,9 @@ from ..golden.golden import Golden
 from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
-from .reading import SLACK, Reading, read
+from .reading import SLACK, Readout, read
 from .reference import Reference
-from .rows import Rows
+from .rows import LevelRows
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
@@ -113,7 +113,7 @@ class Laid:
     """A timed recording laid on the prediction by all of its clocks: `bits` saved as foretold in all, by the clock
     `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first."""
 
-    reading: Reading
+    reading: Readout
     bits: float
     recording: Recording
     found: Fit
@@ -129,7 +129,7 @@ class Laid:
         return self.best_bits > EXPLAINED * self.recording.null_bits
 
 
-def lay(reading: Reading, thorough: bool = True) -> Laid:
+def lay(reading: Readout, thorough: bool = True) -> Laid:
     """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
     bits, fits = reading.laid(reading.rows)
     best = int(np.argmax([found.bits for found in fits]))
@@ -224,7 +224,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     )
 
 
-def _compared(recording: Recording, prediction: Rows, offset: int) -> tuple[int, int]:
+def _compared(recording: Recording, prediction: LevelRows, offset: int) -> tuple[int, int]:
     """How many steps and bits are compared at this offset."""
     rows = recording.rows
     low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
@@ -234,7 +234,7 @@ def _compared(recording: Recording, prediction: Rows, offset: int) -> tuple[int,
 
 
 def _first(
-    reading: Reading, capture: Capture, recording: Recording, other: Otherwise
+    reading: Readout, capture: Capture, recording: Recording, other: Otherwise
 ) -> tuple[Difference | None, int]:
     """The first bit that differs, and how many more do."""
     rows, wrong = other.wrong
@@ -267,7 +267,7 @@ def _first(
     return found, int(np.bitwise_count(wrong).sum()) - 1
 
 
-def _too_little(plain: Verdict, reading: Reading, recording: Recording) -> Verdict:
+def _too_little(plain: Verdict, reading: Readout, recording: Recording) -> Verdict:
     remedies = ["Record more steps, more lines, or a run in which the outputs change more often."]
     if all(line.startswith("o") for line in plain.lines):
         remedies.append(
@@ -281,7 +281,7 @@ def _too_little(plain: Verdict, reading: Reading, recording: Recording) -> Verdi
     )
 
 
-def _still(plain: Verdict, reading: Reading, capture: Capture) -> Verdict:
+def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     """Nothing lays the capture on the golden: only lines that never change can be compared."""
     for name, line in reading.lines.items():
         theirs = reading.reference.lines[name]
@@ -314,7 +314,7 @@ def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
 # Lists
 
 
-def _of_list(plain: Verdict, reading: Reading) -> Verdict:
+def _of_list(plain: Verdict, reading: Readout) -> Verdict:
     recording, prediction = reading.recordings[0], reading.rows
     bits, (found,) = reading.laid(prediction)
     best = listed(recording, prediction, reading.stated or 0)
@@ -341,7 +341,7 @@ def _of_list(plain: Verdict, reading: Reading) -> Verdict:
     )
 
 
-def _slips_of_hand(result: Verdict, reading: Reading, best: Listed) -> Verdict:
+def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
     recording, prediction = reading.recordings[0], reading.rows
     slip = best.slips[0]
     row = best.path[slip.first] if slip.kind == WRONG_ENTRY else best.path[slip.first - 1] + 1
