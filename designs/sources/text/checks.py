@@ -1,0 +1,95 @@
+"""What a text holds that a chip cannot, or that is refused: delays, both edges of a clock, primitives of a user's own."""
+
+from __future__ import annotations
+
+from .tokens import Verilog
+
+_DELAYED = frozenset(
+    "and nand or nor xor xnor not buf bufif0 bufif1 notif0 notif1 wire tri wand wor tri0 tri1 assign begin end else"
+    " always initial forever do".split()
+)
+#: Words of IEEE 1800-2017 that IEEE 1364-2005 leaves to its users, and that give SystemVerilog away.
+_SYSTEM_VERILOG = frozenset(
+    "logic bit byte int shortint longint always_ff always_comb always_latch typedef enum struct union interface"
+    " modport package import endpackage return break continue unique priority foreach inside".split()
+)
+
+
+def check(verilog: Verilog) -> None:
+    """Raises SourceError for what Yosys cannot read at all, and notes what is left out."""
+    for at, token in enumerate(verilog.tokens):
+        if token.text == "primitive" and token.is_name():
+            raise verilog.refused(
+                at,
+                f"the user-defined primitive {verilog.word(at + 1)} is not supported",
+                "write it as a module",
+            )
+    for name, start, end in verilog.modules():
+        _note_delays(verilog, name, start, end)
+        for at in range(start, end):
+            if verilog.tokens[at].is_name() and verilog.word(at).startswith("\\$"):
+                _refuse_own_cell(verilog, at)
+
+
+def _refuse_own_cell(verilog: Verilog, at: int) -> None:
+    instance = verilog.word(at + 1) == "#" or (
+        verilog.word(at + 2) == "(" and verilog.tokens[at + 1].is_name()
+    )
+    if instance:
+        raise verilog.refused(
+            at, f"no module is named {verilog.word(at)}", "cells of Yosys' own library have no Verilog text"
+        )
+
+
+def _note_delays(verilog: Verilog, module: str, start: int, end: int) -> None:
+    found = [at for at in range(start, end) if verilog.word(at) == "#" and _is_delay(verilog, at)]
+    if not found:
+        return
+    shown = verilog.source(found[0], verilog.control_end(found[0]) + 1).replace(" ", "")
+    more = f", as are {len(found) - 1} more" if len(found) > 2 else ", as is one more" if len(found) == 2 else ""
+    words = f"{verilog.tokens[found[0]].place}: Warning: the delay {shown} is ignored{more}."
+    verilog.warnings.append((module, words))
+    for at in found:
+        head = at - 1
+        while verilog.word(head) == "begin":
+            head -= 1
+        if verilog.word(head) in ("always", "forever"):
+            last = verilog.statement_end(head + 1)
+            nets = [verilog.word(n) for n in range(at, last) if verilog.word(n + 1) in ("=", "<=")]
+            if nets:
+                verilog.clocks.append((module, nets[0], verilog.tokens[head].place))
+
+
+def _is_delay(verilog: Verilog, at: int) -> bool:
+    before = verilog.tokens[at - 1]
+    if before.is_name() and before.text not in _DELAYED:
+        return False  # parameters of an instance or of a module
+    return verilog.word(at + 1) == "(" or verilog.tokens[at + 1].kind in ("number", "name")
+
+
+def both_edges(verilog: Verilog) -> tuple[str, str]:
+    """Signal and place of the first block that waits for both edges of one signal; empty if there is none."""
+    for at, token in enumerate(verilog.tokens):
+        if token.text != "@" or verilog.word(at + 1) != "(":
+            continue
+        closing = verilog.close(at + 1)
+        edges: dict[str, set[str]] = {}
+        for place in range(at + 2, closing):
+            edge = verilog.word(place)
+            if edge in ("posedge", "negedge"):
+                last = place + 1
+                while last < closing and verilog.word(last) not in ("or", ","):
+                    last += 1
+                edges.setdefault(verilog.source(place + 1, last).strip("( )"), set()).add(edge)
+        for signal, kinds in edges.items():
+            if len(kinds) == 2:
+                return signal, token.place
+    return "", ""
+
+
+def system_verilog(verilog: Verilog, file: str) -> tuple[str, str]:
+    """The first word of a file that only SystemVerilog has, and its place; empty if there is none."""
+    for token in verilog.tokens:
+        if token.file == file and token.text in _SYSTEM_VERILOG and token.is_name():
+            return token.text, token.place
+    return "", ""
