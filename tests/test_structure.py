@@ -42,7 +42,7 @@ FLOORS = {
         chip view
         attach hand
         bench capture
-        verdict vet
+        card verdict vet
         panel
         commands
         ending

@@ -170,7 +170,7 @@ def _answered(
         rows, each = in_phases(values, len(routing(plan.board, seat.datasheet))), len(PHASES)
     share = changes / len(rows)
     answer = run_power_ups(seat.simulation, rows, power_ups, seed, lambda done: progress(int(done * share)))
-    seat.simulation.restart(0)
+    seat.simulation.power_cycle(0)
     seat.simulation.settle()
     seen = seat.simulation.run_samples("inputs", rows, "seen")[each - 1 :: each]
     check_contention(plan.board, seat.memories, plan.ticks(frames), values, seen >> 8)

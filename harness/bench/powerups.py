@@ -108,7 +108,7 @@ class _Sample:
         self._lanes: Lanes | None = None
         images = []
         for number, power_up in enumerate(power_ups):
-            simulation.restart(power_up)
+            simulation.power_cycle(power_up)
             simulation.settle()
             found = simulation.get("outputs")
             if number == 0:

@@ -23,7 +23,8 @@ from ..view.bits import LineRow, lines, table
 from ..view.brightness import seen
 from ..view.display import Glyphs, glyphs_for, legend
 from ..view.filmstrip import strip
-from ..view.live import RATE, Flashing, face, flashing, plan
+from ..view.flashing import Flashing, flashing
+from ..view.live import RATE, face, plan
 from ..view.pictures import Picture, pictures, repeat, since, steps_at
 from ..view.words import ranges
 from .facts import facts, warnings
@@ -154,17 +155,12 @@ def unsettled(found: Sequence[LineRow]) -> Iterator[str]:
 
 def caution(flash: Flashing, *, held: bool) -> str:
     """The warning about flashing, and how to see it move all the same."""
-    where = "the display as a whole" if flash.line == "display" else flash.line
-    danger = (
-        f"{where} flashes {flash.flashes:.3g} times in a second, and more than three flashes in a second can trigger "
-        "seizures (WCAG 2.2, success criterion 2.3.1)"
-    )
     if held:
         return (
-            f"Held still: {danger}. If you are sure that nobody is at risk, ask for --motion, or slow it down with "
+            f"Held still: {flash}. If you are sure that nobody is at risk, ask for --motion, or slow it down with "
             "--speed."
         )
-    return f"Caution: {danger}. Mind who is watching at the bench."
+    return f"Caution: {flash}. Mind who is watching at the bench."
 
 
 def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None:

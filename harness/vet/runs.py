@@ -15,14 +15,11 @@ from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
-from ..view.live import flashing
+from ..view.flashing import flashing
 from .finding import Finding
 
 #: Steps of the look at the restart.
 STEPS = 1000
-#: Flashes in a second that an effect can have; WCAG 2.2, success criterion 2.3.1, counts more than three as too many,
-#: and above 30 the eye takes them for steady light (common practice, no source).
-MOST_FLASHES = 3
 #: Races of each kind that are named for a run.
 MOST_RACES = 3
 
@@ -136,11 +133,6 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
             DATASHEET_FILE,
         )
     flash = flashing(golden)
-    if flash.flashes > MOST_FLASHES:
-        where = "the display as a whole" if flash.line == "display" else flash.line
-        yield Finding(
-            procedure.name,
-            f'run "{procedure.name}": {where} flashes {flash.flashes:.3g} times in a second, and more than three can '
-            "trigger seizures (WCAG 2.2, 2.3.1): slow it down, or say so in the description",
-            DATASHEET_FILE,
-        )
+    if flash.too_much:
+        said = f'run "{procedure.name}": {flash}: slow it down, or say so in the description'
+        yield Finding(procedure.name, said, DATASHEET_FILE)

@@ -52,14 +52,8 @@ def strip(
     shown = sequence[: min(limit, sum(again) if again else len(sequence))]
     clock = scale(sequence, oscillator_hz)
     frames = [_frame(picture, wiring, clock, glyphs) for picture in shown]
-    wide = max(line.cell_len for frame in frames for line in frame)
-    across = max(1, (width + GUTTER) // (wide + GUTTER))
-    out: list[Text] = []
-    for start in range(0, len(frames), across):
-        if out:
-            out.append(Text())
-        out.extend(_side_by_side(frames[start : start + across], wide))
-    note = _note(sequence, len(shown), again, clock, glyphs)
+    out = side_by_side(frames, width)
+    note = goes_on(sequence, len(shown), again, clock, glyphs.more)
     return [*out, Text(), Text(note)] if note else out
 
 
@@ -73,7 +67,19 @@ def _frame(picture: Picture, wiring: Mapping[str, str], clock: Scale, glyphs: Gl
     ]
 
 
-def _side_by_side(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
+def side_by_side(frames: Sequence[Sequence[Text]], width: int) -> list[Text]:
+    """Frames of as many lines each in rows of at most `width` columns, an empty line between rows."""
+    wide = max(line.cell_len for frame in frames for line in frame)
+    across = max(1, (width + GUTTER) // (wide + GUTTER))
+    out: list[Text] = []
+    for start in range(0, len(frames), across):
+        if out:
+            out.append(Text())
+        out.extend(_row(frames[start : start + across], wide))
+    return out
+
+
+def _row(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
     rows = []
     for parts in zip(*frames, strict=True):
         row = Text(no_wrap=True, overflow="crop")
@@ -86,9 +92,14 @@ def _side_by_side(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
     return rows
 
 
-def _note(
-    sequence: Sequence[Picture], shown: int, again: tuple[int, int] | None, clock: Scale, glyphs: Glyphs
+def goes_on(
+    sequence: Sequence[Picture],
+    shown: int,
+    again: tuple[int, int] | None,
+    clock: Scale,
+    more: str = "",
 ) -> str:
+    """How a sequence goes on after `shown` pictures; `again` is what `repeat` found, `more` a sign for the rest."""
     end = clock.text(sequence[-1].start + sequence[-1].lasts)
     if again and shown == sum(again):
         first, period = again
@@ -96,5 +107,5 @@ def _note(
         return f"Then again as from {clock.text(sequence[first].start)}, every {every}, to the end at {end}."
     if shown < len(sequence):
         rest = len(sequence) - shown
-        return f"{glyphs.more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}."
+        return f"{more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}.".lstrip()
     return f"The run ends at {end}."

@@ -110,11 +110,11 @@ class Proof:
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
         self._whole = self._is_whole()
-        self.restart()
+        self.power_cycle()
 
-    def restart(self) -> None:
+    def power_cycle(self) -> None:
         """Power off and on: everything unknown again, inputs 0, no races."""
-        self._sim.restart("init")
+        self._sim.power_cycle("init")
         if self.in_rounds:
             self._sim.settle()
             self._sim.set(RUN, 1)

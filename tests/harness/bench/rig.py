@@ -147,7 +147,7 @@ def chip_on_engine(rig: Rig) -> Callable[[Timeline], Array]:
     simulation = Simulation(parse(text, modules=tuple(modules)))
 
     def run(plan: Timeline) -> Array:
-        simulation.restart("init")
+        simulation.power_cycle("init")
         simulation.settle()
         drive = rig.ticks(plan)
         seen = simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)

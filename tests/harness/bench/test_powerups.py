@@ -165,7 +165,7 @@ def test_chance_finds_what_every_order_finds(design: type[Elaboratable], seed: i
     simulation = Simulation(found)
     values = np.concatenate((np.tile(UP_AND_DOWN, 10), steps(1, seed, lines=2)[:1] ^ np.uint8(0x80)))
     answer = run_power_ups(simulation, values, [0] * 100)
-    simulation.restart(0)
+    simulation.power_cycle(0)
     simulation.settle()
     simulation.run_samples("inputs", values[:-1], "outputs")
     ends = every_order(simulation, {simulation.snapshot()}, int(values[-2]), int(values[-1]))

@@ -60,7 +60,7 @@ def hold(name: str, values: NDArray[np.uint16], rng: random.Random) -> None:
     claims = prove(netlist, values).bits
     sim, states = Simulation(netlist), set()
     for power_up in sampled_power_ups(POWER_UPS, rng.getrandbits(32)):
-        sim.restart(power_up)
+        sim.power_cycle(power_up)
         try:
             sim.settle()
         except LoopError:  # a ring that runs from the start
