@@ -12,6 +12,7 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 _CREATE_RULESET, _ADD_RULE, _RESTRICT_SELF = 444, 445, 446  # the same on all processors
 _VERSION_FLAG, _PATH_BENEATH, _NO_NEW_PRIVILEGES = 1, 1, 38
@@ -81,7 +82,7 @@ def only_read(places: Sequence[str]) -> bool:
         return False
     for place in places:
         opened = os.open(place, os.O_PATH | os.O_CLOEXEC)
-        rule = _PathBeneath(_READ_FILE | (_READ_FOLDER if os.path.isdir(place) else 0), opened)
+        rule = _PathBeneath(_READ_FILE | (_READ_FOLDER if Path(place).is_dir() else 0), opened)
         _must(_call(_ADD_RULE, rules, _PATH_BENEATH, ctypes.byref(rule), ctypes.c_uint32(0)))
         os.close(opened)
     libc = ctypes.CDLL(None, use_errno=True)

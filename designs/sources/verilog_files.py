@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-import os
+import posixpath
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -18,7 +18,9 @@ MOST_BYTES = 64 * 2**20
 
 def reachable(base: Path, names: Sequence[str], folders: Sequence[str]) -> list[Path]:
     """The folders that a source may read from: those of the sources themselves, and those searched for includes."""
-    return list(dict.fromkeys((base / place).resolve() for place in (*map(os.path.dirname, names), *folders)))
+    return list(
+        dict.fromkeys((base / place).resolve() for place in (*map(posixpath.dirname, names), *folders))
+    )
 
 
 def content(base: Path, name: str) -> bytes | None:
@@ -53,12 +55,12 @@ def included(texts: Sequence[Verilog], folders: Sequence[str]) -> list[str]:
     """
     found: list[str] = []
     for file, by in dict.fromkeys(pair for text in texts for pair in text.files if pair[1]):
-        searched = ["", os.path.dirname(by), *folders]
+        searched = ["", posixpath.dirname(by), *folders]
         for place in searched:
             if not place or file.startswith(f"{place}/"):
                 written = file[len(place) + 1 :] if place else file
-                found += [os.path.join(other, written) for other in searched]
-    return list(dict.fromkeys(map(os.path.normpath, found)))
+                found += [posixpath.join(other, written) for other in searched]
+    return list(dict.fromkeys(map(posixpath.normpath, found)))
 
 
 def tables(texts: Sequence[Verilog]) -> tuple[list[str], bool]:
@@ -66,7 +68,7 @@ def tables(texts: Sequence[Verilog]) -> tuple[list[str], bool]:
 
     Without Landlock a name that is not written out is refused, as nothing would keep Yosys inside.
     """
-    folders = dict.fromkeys(["", *(os.path.dirname(file) for text in texts for file, _ in text.files)])
+    folders = dict.fromkeys(["", *(posixpath.dirname(file) for text in texts for file, _ in text.files)])
     found: list[str] = []
     written_out = True
     for text in texts:
@@ -74,8 +76,13 @@ def tables(texts: Sequence[Verilog]) -> tuple[list[str], bool]:
             if token.text not in ("$readmemh", "$readmemb"):
                 continue
             name = text.word(at + 2)
-            if text.word(at + 1) == "(" and name.startswith('"') and "\\" not in name and text.word(at + 3) in ",)":
-                found += [os.path.normpath(os.path.join(folder, name[1:-1])) for folder in folders]
+            if (
+                text.word(at + 1) == "("
+                and name.startswith('"')
+                and "\\" not in name
+                and text.word(at + 3) in ",)"
+            ):
+                found += [posixpath.normpath(posixpath.join(folder, name[1:-1])) for folder in folders]
                 continue
             written_out = False
             if not landlock_version():
@@ -95,15 +102,19 @@ def refuse_outside(base: Path, texts: Sequence[Verilog], allowed: Sequence[Path]
         for at, token in enumerate(text.tokens):
             name = text.word(at + 2)
             if token.text in ("$readmemh", "$readmemb") and name.startswith('"'):
-                for folder in ("", os.path.dirname(token.file)):
-                    _refuse(base, os.path.join(folder, name[1:-1]), allowed, token.place)
+                for folder in ("", posixpath.dirname(token.file)):
+                    _refuse(base, posixpath.join(folder, name[1:-1]), allowed, token.place)
 
 
 def _refuse(base: Path, place: str, allowed: Sequence[Path], where: str) -> None:
     try:
         path = (base / place).resolve()
         there = path.exists()
-    except (OSError, RuntimeError, ValueError):  # too long, or links in a circle: Yosys will not find it either
+    except (
+        OSError,
+        RuntimeError,
+        ValueError,
+    ):  # too long, or links in a circle: Yosys will not find it either
         return
     if there and not any(path.is_relative_to(folder) for folder in allowed):
         raise SourceError(

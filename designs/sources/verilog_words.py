@@ -15,9 +15,7 @@ from .text.checks import both_edges, system_verilog
 from .text.tokens import Verilog
 from .yosys import Done
 
-_ERROR = re.compile(
-    r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL
-)
+_ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
 _WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
 _USED = re.compile(r"^(?:Top|Used) module: +(?:\$paramod\S*?(?=\\))?\\(\S+?)(?:\\\S*)?$", re.MULTILINE)
 _NOT_CONSTANT = re.compile(r"in memory initialization \$meminit\$\\(\S+?)\$(\S+?:\d+)\$")
@@ -29,9 +27,12 @@ def warnings_of(out: str) -> list[str]:
 
 
 def noted(out: str, read: Sequence[Verilog]) -> list[str]:
-    """Warnings of the text itself, for the modules that are used. Raises SourceError for a clock made of delays."""
+    """Warnings of the text itself, for the modules that are used. Raises SourceError for what no chip has."""
     used = set(_USED.findall(out))
     for text in read:
+        for found in both_edges(text):
+            if found[0] in used:
+                raise _twice_clocked(*found)
         for module, net, place in text.clocks:
             if module in used:
                 raise SourceError(
@@ -42,6 +43,14 @@ def noted(out: str, read: Sequence[Verilog]) -> list[str]:
     return [words for text in read for module, words in text.warnings if module in used]
 
 
+def _twice_clocked(module: str, register: str, clock: str, place: str) -> SourceError:
+    return SourceError(
+        f"register {register} of module {module} takes both edges of {clock}",
+        place=place,
+        remedy="use one of them: a flip-flop has one",
+    )
+
+
 def failure(done: Done, base: Path, names: Sequence[str], read: Sequence[Verilog]) -> SourceError:
     """The error that Yosys ended with, or the way in which it ended."""
     match = _ERROR.search(done.stderr)
@@ -50,7 +59,9 @@ def failure(done: Done, base: Path, names: Sequence[str], read: Sequence[Verilog
     place = ", ".join(names)
     if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
         return SourceError(
-            f"Yosys needs more than {child_process.BYTES >> 20} MiB", place=place, remedy="simplify the design"
+            f"Yosys needs more than {child_process.BYTES >> 20} MiB",
+            place=place,
+            remedy="simplify the design",
         )
     if outgrew(done):
         return SourceError(
@@ -72,14 +83,8 @@ def _explained(
     words: str, place: str | None, base: Path, names: Sequence[str], read: Sequence[Verilog]
 ) -> SourceError:
     if "Multiple edge sensitive events" in words:
-        for text in read:
-            signal_name, where = both_edges(text)
-            if where:
-                return SourceError(
-                    f"a register takes both edges of {signal_name}",
-                    place=where,
-                    remedy="use one edge: flip-flops have one",
-                )
+        for found in (found for text in read for found in both_edges(text)):
+            return _twice_clocked(*found)
     constant = _NOT_CONSTANT.search(words)
     if constant is not None:
         return SourceError(

@@ -2,7 +2,7 @@
 
 Started as `python -I -S yosys_child.py`; standard input holds, marshalled, the folder of the Yosys package, the limits
 in seconds and bytes of memory and output (0: none), the files and folders that may be read, texts, and the commands,
-each a list of words, of which the last may be a NUL and the number of a text. Yosys ends the process itself on an error.
+each a list of words, of which the last may be a NUL and the number of a text. Yosys ends the process on an error.
 """
 
 import marshal

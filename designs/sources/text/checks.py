@@ -1,18 +1,20 @@
-"""What a text holds that a chip cannot, or that is refused: delays, both edges of a clock, primitives of a user's own."""
+"""What a text holds that no chip has, or that is refused: delays, both edges of a clock, user-defined primitives."""
 
 from __future__ import annotations
 
 from .tokens import Verilog
 
-_DELAYED = frozenset(
+_DELAYED_WORDS = (
     "and nand or nor xor xnor not buf bufif0 bufif1 notif0 notif1 wire tri wand wor tri0 tri1 assign begin end else"
-    " always initial forever do".split()
+    " always initial forever do"
 )
+_DELAYED = frozenset(_DELAYED_WORDS.split())
 #: Words of IEEE 1800-2017 that IEEE 1364-2005 leaves to its users, and that give SystemVerilog away.
-_SYSTEM_VERILOG = frozenset(
+_SYSTEM_VERILOG_WORDS = (
     "logic bit byte int shortint longint always_ff always_comb always_latch typedef enum struct union interface"
-    " modport package import endpackage return break continue unique priority foreach inside".split()
+    " modport package import endpackage return break continue unique priority foreach inside"
 )
+_SYSTEM_VERILOG = frozenset(_SYSTEM_VERILOG_WORDS.split())
 
 
 def check(verilog: Verilog) -> None:
@@ -46,7 +48,9 @@ def _note_delays(verilog: Verilog, module: str, start: int, end: int) -> None:
     if not found:
         return
     shown = verilog.source(found[0], verilog.control_end(found[0]) + 1).replace(" ", "")
-    more = f", as are {len(found) - 1} more" if len(found) > 2 else ", as is one more" if len(found) == 2 else ""
+    more = (
+        f", as are {len(found) - 1} more" if len(found) > 2 else ", as is one more" if len(found) == 2 else ""
+    )
     words = f"{verilog.tokens[found[0]].place}: Warning: the delay {shown} is ignored{more}."
     verilog.warnings.append((module, words))
     for at in found:
@@ -67,24 +71,39 @@ def _is_delay(verilog: Verilog, at: int) -> bool:
     return verilog.word(at + 1) == "(" or verilog.tokens[at + 1].kind in ("number", "name")
 
 
-def both_edges(verilog: Verilog) -> tuple[str, str]:
-    """Signal and place of the first block that waits for both edges of one signal; empty if there is none."""
-    for at, token in enumerate(verilog.tokens):
-        if token.text != "@" or verilog.word(at + 1) != "(":
-            continue
-        closing = verilog.close(at + 1)
-        edges: dict[str, set[str]] = {}
-        for place in range(at + 2, closing):
-            edge = verilog.word(place)
-            if edge in ("posedge", "negedge"):
-                last = place + 1
-                while last < closing and verilog.word(last) not in ("or", ","):
-                    last += 1
-                edges.setdefault(verilog.source(place + 1, last).strip("( )"), set()).add(edge)
-        for signal, kinds in edges.items():
-            if len(kinds) == 2:
-                return signal, token.place
-    return "", ""
+def both_edges(verilog: Verilog) -> list[tuple[str, str, str, str]]:
+    """Module, register, clock and place, for each register that is to take both edges of a clock."""
+    found = []
+    for module, start, end in verilog.modules():
+        taken: dict[tuple[str, str], str] = {}  # register and clock: the edge
+        for at in range(start, end):
+            if verilog.word(at) == "@" and verilog.word(at + 1) == "(" and verilog.word(at - 1) != "wait":
+                closing = verilog.close(at + 1)
+                edges = _edges(verilog, at + 2, closing)
+                last = verilog.statement_end(closing + 1) if edges else closing
+                for index in range(closing + 1, last):
+                    register = verilog.word(index)
+                    if verilog.word(index + 1) != "<=" or not verilog.tokens[index].is_name():
+                        continue
+                    for edge, clock in edges:
+                        if taken.setdefault((register, clock), edge) != edge:
+                            found.append((module, register, clock, verilog.tokens[at].place))
+    return found
+
+
+def _edges(verilog: Verilog, start: int, end: int) -> list[tuple[str, str]]:
+    """Edge and signal of each event in a list of them."""
+    found = []
+    at = start
+    while at < end:
+        if verilog.word(at) in ("posedge", "negedge"):
+            last = at + 1
+            while last < end and verilog.word(last) not in ("or", ","):
+                last += 1
+            found.append((verilog.word(at), verilog.source(at + 1, last).strip("( )")))
+            at = last
+        at += 1
+    return found
 
 
 def system_verilog(verilog: Verilog, file: str) -> tuple[str, str]:

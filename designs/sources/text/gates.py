@@ -9,7 +9,9 @@ from collections.abc import Iterator
 
 from .tokens import Verilog, declared
 
-_STRENGTHS = {f"{strength}{level}" for strength in ("supply", "strong", "pull", "weak", "highz") for level in "01"}
+_STRENGTHS = {
+    f"{strength}{level}" for strength in ("supply", "strong", "pull", "weak", "highz") for level in "01"
+}
 
 
 def rewrite_gates(verilog: Verilog) -> None:
@@ -18,7 +20,7 @@ def rewrite_gates(verilog: Verilog) -> None:
         for at in range(start, end):
             word = verilog.word(at)
             if word in ("buf", "notif0") and verilog.tokens[at].is_name():
-                gates = list(_terminals(verilog, at))
+                gates = list(terminals(verilog, at))
                 if word == "buf":
                     _draw_buffers(verilog, at, gates)
                 else:
@@ -27,7 +29,7 @@ def rewrite_gates(verilog: Verilog) -> None:
             _tie(verilog, at, name, last)
 
 
-def _terminals(verilog: Verilog, at: int) -> Iterator[tuple[int, int, int]]:
+def terminals(verilog: Verilog, at: int) -> Iterator[tuple[int, int, int]]:
     """Of each gate that the primitive at `at` makes: its first token, the brackets around its terminals."""
     at += 1
     if verilog.word(at) == "(" and verilog.word(at + 1) in _STRENGTHS:

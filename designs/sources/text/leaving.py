@@ -1,7 +1,8 @@
 """`disable` of a block around it, and `return`: what is left out is guarded, as Yosys knows neither.
 
-Source: IEEE 1364-2005, 9.6.2 and 10.3; IEEE 1800-2017, 13.4.1. Each statement of the block is done only where nothing has
-left the block. Loops then go on to their end with nothing in them, so their variable may not be read afterwards.
+Source: IEEE 1364-2005, 9.6.2 and 10.3; IEEE 1800-2017, 13.4.1. Each statement of the block is done only where
+nothing has left the block. Loops then go on to their end with nothing in them, so their variable may not be read
+afterwards.
 """
 
 from __future__ import annotations
@@ -41,7 +42,11 @@ def _disable(verilog: Verilog, at: int, start: int, left: dict[int, str]) -> Non
 
 def _block_around(verilog: Verilog, at: int, start: int, name: str) -> int | None:
     for index in range(at, start, -1):
-        if verilog.word(index) == "begin" and verilog.word(index + 1) == ":" and verilog.word(index + 2) == name:
+        if (
+            verilog.word(index) == "begin"
+            and verilog.word(index + 1) == ":"
+            and verilog.word(index + 2) == name
+        ):
             return index if verilog.nest_end(index) > at else None
     return None
 

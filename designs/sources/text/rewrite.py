@@ -7,10 +7,20 @@ from forelight.sim.errors import SourceError
 from .checks import check
 from .gates import rewrite_gates
 from .leaving import rewrite_leaving
+from .pulls import rewrite_pulls
 from .selects import rewrite_selects
 from .tables import rewrite_tables
 from .tokens import Verilog
 from .wildcards import rewrite_wildcards
+
+_REWRITES = (
+    rewrite_tables,
+    rewrite_leaving,
+    rewrite_wildcards,
+    rewrite_selects,
+    rewrite_pulls,
+    rewrite_gates,
+)
 
 
 def rewritten(text: str) -> tuple[Verilog, str]:
@@ -21,7 +31,7 @@ def rewritten(text: str) -> tuple[Verilog, str]:
     verilog = Verilog.read(text)
     try:
         check(verilog)
-        for rewrite in (rewrite_tables, rewrite_leaving, rewrite_wildcards, rewrite_selects, rewrite_gates):
+        for rewrite in _REWRITES:
             rewrite(verilog)
     except RecursionError:
         raise SourceError("statements are nested too deeply", remedy="simplify the design") from None

@@ -19,7 +19,9 @@ def rewrite_selects(verilog: Verilog) -> None:
         for at in found:
             opening = at
             while verilog.word(opening) != "[":
-                opening = verilog.open(opening) - 1 if verilog.word(opening) in (")", "]", "}") else opening - 1
+                opening = (
+                    verilog.open(opening) - 1 if verilog.word(opening) in (")", "]", "}") else opening - 1
+                )
             written = verilog.word(verilog.close(opening) + 1) in ("=", "<=", "}", ",")
             if written and _is_unsigned(verilog, opening + 1, at, signed):
                 verilog.before(opening + 1, "$signed({1'b0, (")
@@ -44,11 +46,14 @@ def _is_unsigned(verilog: Verilog, start: int, end: int, signed: set[str]) -> bo
         token = verilog.tokens[at]
         if token.text == "$signed":
             at = verilog.close(at + 1)
-        elif token.text in ("{", "$unsigned"):
-            return True
-        elif token.kind == "name" and (token.text not in signed or verilog.word(at + 1) == "["):
-            return True
-        elif token.kind == "number" and "'" in token.text and "'s" not in token.text.lower():
+        elif token.text in ("{", "$unsigned") or _is_unsigned_operand(verilog, at, signed):
             return True
         at += 1
     return False
+
+
+def _is_unsigned_operand(verilog: Verilog, at: int, signed: set[str]) -> bool:
+    token = verilog.tokens[at]
+    if token.kind == "number":
+        return "'" in token.text and "'s" not in token.text.lower()
+    return token.kind == "name" and (token.text not in signed or verilog.word(at + 1) == "[")

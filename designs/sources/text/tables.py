@@ -14,7 +14,24 @@ from .tokens import DECLARES, Verilog, joined
 
 _LOOPS = ("for", "while", "repeat")
 _FUNCTIONS = {"$clog2", "$signed", "$unsigned", "$bits"}
-_ASSIGNS = {"=", "<=", "+=", "-=", "*=", "/=", "%=", "&=", "|=", "^=", "<<=", ">>=", "<<<=", ">>>=", "++", "--"}
+_ASSIGNS = {
+    "=",
+    "<=",
+    "+=",
+    "-=",
+    "*=",
+    "/=",
+    "%=",
+    "&=",
+    "|=",
+    "^=",
+    "<<=",
+    ">>=",
+    "<<<=",
+    ">>>=",
+    "++",
+    "--",
+}
 #: What a function may not hold.
 _NO_FUNCTION = {"#", "@", "@*", "wait", "disable", "fork", "forever", "->"}
 _KINDS = ("reg", "integer", "logic", "int", "bit", "byte")
@@ -106,7 +123,11 @@ def _targets(verilog: Verilog, start: int, end: int) -> Iterator[int]:
             and _target_sign(verilog, at) in _ASSIGNS
         ):
             yield at
-        elif verilog.tokens[at].is_name() and verilog.word(at - 2) == ":" and _target_sign(verilog, at) in _ASSIGNS:
+        elif (
+            verilog.tokens[at].is_name()
+            and verilog.word(at - 2) == ":"
+            and _target_sign(verilog, at) in _ASSIGNS
+        ):
             yield at  # the first statement of a named block
 
 
@@ -118,7 +139,9 @@ def _rewrite(verilog: Verilog, at: int, last: int, start: int, end: int) -> None
         if verilog.word(place) in _KINDS
         for first, _ in verilog.parts(place + 1, verilog.until(place, ";"))
     }
-    variables = {name: _variable(verilog, name, start, end, (at, last)) for name in names if name not in inside}
+    variables = {
+        name: _variable(verilog, name, start, end, (at, last)) for name in names if name not in inside
+    }
     found = {name: variable for name, variable in variables.items() if variable is not None}
     if len(found) < len(variables):
         return
@@ -179,9 +202,7 @@ def _flattened(verilog: Verilog, start: int, end: int, found: dict[str, Variable
     return joined(text)
 
 
-def _variable(
-    verilog: Verilog, name: str, start: int, end: int, without: tuple[int, int]
-) -> Variable | None:
+def _variable(verilog: Verilog, name: str, start: int, end: int, without: tuple[int, int]) -> Variable | None:
     """How a module declares a variable; None where it is not found or has an unusual form."""
     for at in range(start, end):
         if verilog.word(at) not in _KINDS or without[0] <= at <= without[1]:

@@ -1,4 +1,4 @@
-"""Tokens of preprocessed Verilog with their places, statements and modules, and edits that keep every line in its place.
+"""Tokens of preprocessed Verilog with their places, statements and modules; edits that keep lines where they are.
 
 Source of the lexical rules: IEEE 1364-2005, clause 3. Yosys' preprocessor marks the files that it joins by lines of
 its own: `file_push "name"` where one begins, `file_pop` where it ends.
@@ -34,10 +34,11 @@ _NESTS = {
     "fork": ("join", "join_any", "join_none"),
 }
 #: Words that begin a declaration within a block.
-DECLARES = frozenset(
+_DECLARES_WORDS = (
     "reg integer logic bit int byte shortint longint real time realtime genvar localparam parameter wire"
-    " automatic static var event typedef const input output inout".split()
+    " automatic static var event typedef const input output inout"
 )
+DECLARES = frozenset(_DECLARES_WORDS.split())
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,9 @@ class Verilog:
 
     text: str
     tokens: list[Token] = field(default_factory=list)
-    files: list[tuple[str, str]] = field(default_factory=list)  # each file that was opened, and which one named it
+    files: list[tuple[str, str]] = field(
+        default_factory=list
+    )  # each file that was opened, and which one named it
     edits: dict[int, tuple[str, str | None, str]] = field(default_factory=dict)  # before, instead, after
     warnings: list[tuple[str, str]] = field(default_factory=list)  # module, words
     clocks: list[tuple[str, str, str]] = field(default_factory=list)  # module, net, place: made by delays
@@ -267,7 +270,17 @@ def declared(verilog: Verilog, start: int, end: int, words: Sequence[str]) -> It
     for at in range(start, end):
         if verilog.word(at) in words and verilog.tokens[at].kind == "name":
             name = at + 1
-            while verilog.word(name) in ("signed", "unsigned", "scalared", "vectored", "reg", "logic", "[", "#", "("):
+            while verilog.word(name) in (
+                "signed",
+                "unsigned",
+                "scalared",
+                "vectored",
+                "reg",
+                "logic",
+                "[",
+                "#",
+                "(",
+            ):
                 if verilog.word(name) in ("[", "("):
                     name = verilog.close(name)
                 elif verilog.word(name) == "#":

@@ -10,8 +10,45 @@ import re
 from .tokens import Verilog
 
 #: Signs that bind no tighter than `==`, so that the left side ends there (IEEE 1800-2017, table 11-2).
-_LOOSER = {"&", "^", "|", "~^", "^~", "&&", "||", "?", ":", "=", "<=", ",", ";", "==", "!=", "===", "!==", "->"}
-_BEFORE_UNARY = _LOOSER | {"(", "[", "{", "==?", "!=?", "+", "-", "*", "/", "%", "~", "!", "<", ">", ">=", "<<", ">>"}
+_LOOSER = {
+    "&",
+    "^",
+    "|",
+    "~^",
+    "^~",
+    "&&",
+    "||",
+    "?",
+    ":",
+    "=",
+    "<=",
+    ",",
+    ";",
+    "==",
+    "!=",
+    "===",
+    "!==",
+    "->",
+}
+_BEFORE_UNARY = _LOOSER | {
+    "(",
+    "[",
+    "{",
+    "==?",
+    "!=?",
+    "+",
+    "-",
+    "*",
+    "/",
+    "%",
+    "~",
+    "!",
+    "<",
+    ">",
+    ">=",
+    "<<",
+    ">>",
+}
 _BITS = {"b": 1, "o": 3, "h": 4}
 
 
@@ -60,14 +97,16 @@ def _left(verilog: Verilog, at: int) -> int:
         word = verilog.word(index)
         if word in (")", "]", "}"):
             index = verilog.open(index)
-        elif word in ("(", "[", "{", "return", "begin", "else", "*)"):
-            break
-        elif word in _LOOSER and not (word in ("&", "|", "^", "~^", "^~") and _unary(verilog, index)):
+        elif word in ("(", "[", "{", "return", "begin", "else", "*)") or (
+            word in _LOOSER and not (word in ("&", "|", "^", "~^", "^~") and _unary(verilog, index))
+        ):
             break
         index -= 1
     return index + 1
 
 
 def _unary(verilog: Verilog, at: int) -> bool:
+    if verilog.word(at) not in ("&", "|", "^", "~^", "^~"):
+        return False
     before = verilog.word(at - 1)
     return before in _BEFORE_UNARY or before in ("return", "begin", "else")
