@@ -72,7 +72,7 @@ def verilog_rtlil(
     kept = _kept(base, entry)
     if kept is not None:
         return kept
-    reading = _Reading(base, names, folders, yosys)
+    reading = _SourceReader(base, names, folders, yosys)
     try:
         text = reading.rtlil(options, top)
     except subprocess.TimeoutExpired as late:
@@ -119,7 +119,7 @@ def _existing(path: Path) -> Path:
     return path.resolve()
 
 
-class _Reading:
+class _SourceReader:
     """One reading of some sources: the preprocessor first, then the text that it made."""
 
     def __init__(self, base: Path, names: list[str], folders: list[str], yosys: Native | Sandbox) -> None:
@@ -148,12 +148,7 @@ class _Reading:
         text, end, _ = rest.rpartition(_DUMP_END)
         if not dump or not end:
             raise failure(done, self.base, self.names, [])
-        parts = _parts(text.partition(_STOP)[2])
-        if len(parts) != len(self.names):
-            raise SourceError(
-                "an `ifdef is never closed", place=self.names[max(len(parts) - 1, 0)], remedy="add `endif"
-            )
-        return parts, warnings_of(before)
+        return _parts(text.partition(_STOP)[2]), warnings_of(before)
 
     def run(self, commands: list[list[str]], texts: Sequence[str], readable: Sequence[Path]) -> Done:
         done = self.yosys.run(commands, texts, readable)
@@ -191,7 +186,7 @@ def _commands(names: Sequence[str], top: str | None) -> list[list[str]]:
 _ROOT = re.compile(r"^root of +(\d+) design levels: (\S+)", re.MULTILINE)
 
 
-def _result(done: Done, reading: _Reading, read: Sequence[Verilog], noticed: Sequence[str]) -> str:
+def _result(done: Done, reading: _SourceReader, read: Sequence[Verilog], noticed: Sequence[str]) -> str:
     """The RTLIL in what Yosys printed; warnings become comment lines at the head."""
     names = ", ".join(reading.names)
     if done.returncode != 0:

@@ -72,10 +72,8 @@ def tables(texts: Sequence[Verilog]) -> tuple[list[str], bool]:
     found: list[str] = []
     written_out = True
     for text in texts:
-        for at, token in enumerate(text.tokens):
-            if token.text not in ("$readmemh", "$readmemb"):
-                continue
-            name = text.word(at + 2)
+        for at in text.where("$readmemh", "$readmemb"):
+            token, name = text.tokens[at], text.word(at + 2)
             if (
                 text.word(at + 1) == "("
                 and name.startswith('"')
@@ -99,9 +97,9 @@ def refuse_outside(base: Path, texts: Sequence[Verilog], allowed: Sequence[Path]
     for text in texts:
         for file, by in text.files:
             _refuse(base, file, allowed, by or file)
-        for at, token in enumerate(text.tokens):
-            name = text.word(at + 2)
-            if token.text in ("$readmemh", "$readmemb") and name.startswith('"'):
+        for at in text.where("$readmemh", "$readmemb"):
+            token, name = text.tokens[at], text.word(at + 2)
+            if name.startswith('"'):
                 for folder in ("", posixpath.dirname(token.file)):
                     _refuse(base, posixpath.join(folder, name[1:-1]), allowed, token.place)
 

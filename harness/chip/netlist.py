@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -40,8 +41,8 @@ class WiredDesign(Elaboratable):
 
 
 def _own_names(words: str) -> str:
-    """A message without the levels of hierarchy that the wrapper adds to the design's names."""
-    return words.replace("wrapper.design.", "").replace("wrapper.", "")
+    """A message without the levels of hierarchy and the places that the wrapper adds to the design's."""
+    return re.sub(r" \((wrapper|netlist)\.py:\d+\)|\bwrapper\.(design\.)?(?!py\b)", "", words)
 
 
 def wrapper_netlist(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from .tokens import Verilog
 
 _DELAYED_WORDS = (
@@ -19,18 +21,14 @@ _SYSTEM_VERILOG = frozenset(_SYSTEM_VERILOG_WORDS.split())
 
 def check(verilog: Verilog) -> None:
     """Raises SourceError for what Yosys cannot read at all, and notes what is left out."""
-    for at, token in enumerate(verilog.tokens):
-        if token.text == "primitive" and token.is_name():
-            raise verilog.refused(
-                at,
-                f"the user-defined primitive {verilog.word(at + 1)} is not supported",
-                "write it as a module",
-            )
+    for at in verilog.where("primitive"):
+        raise verilog.refused(
+            at, f"the user-defined primitive {verilog.word(at + 1)} is not supported", "write it as a module"
+        )
+    for at in verilog.words_like("\\$"):
+        _refuse_own_cell(verilog, at)
     for name, start, end in verilog.modules():
         _note_delays(verilog, name, start, end)
-        for at in range(start, end):
-            if verilog.tokens[at].is_name() and verilog.word(at).startswith("\\$"):
-                _refuse_own_cell(verilog, at)
 
 
 def _refuse_own_cell(verilog: Verilog, at: int) -> None:
@@ -44,7 +42,7 @@ def _refuse_own_cell(verilog: Verilog, at: int) -> None:
 
 
 def _note_delays(verilog: Verilog, module: str, start: int, end: int) -> None:
-    found = [at for at in range(start, end) if verilog.word(at) == "#" and _is_delay(verilog, at)]
+    found = [at for at in verilog.where("#", start=start, end=end) if _is_delay(verilog, at)]
     if not found:
         return
     shown = verilog.source(found[0], verilog.control_end(found[0]) + 1).replace(" ", "")
@@ -72,23 +70,36 @@ def _is_delay(verilog: Verilog, at: int) -> bool:
 
 
 def both_edges(verilog: Verilog) -> list[tuple[str, str, str, str]]:
-    """Module, register, clock and place, for each register that is to take both edges of a clock."""
+    """Module, register, clock and place, for each register that is to take both edges of a clock.
+
+    Blocks that a condition may leave out are judged each by itself.
+    """
     found = []
-    for module, start, end in verilog.modules():
+    modules = verilog.modules() if verilog.where("posedge") and verilog.where("negedge") else []
+    for module, start, end in modules:
         taken: dict[tuple[str, str], str] = {}  # register and clock: the edge
-        for at in range(start, end):
-            if verilog.word(at) == "@" and verilog.word(at + 1) == "(" and verilog.word(at - 1) != "wait":
-                closing = verilog.close(at + 1)
-                edges = _edges(verilog, at + 2, closing)
-                last = verilog.statement_end(closing + 1) if edges else closing
-                for index in range(closing + 1, last):
-                    register = verilog.word(index)
-                    if verilog.word(index + 1) != "<=" or not verilog.tokens[index].is_name():
-                        continue
-                    for edge, clock in edges:
-                        if taken.setdefault((register, clock), edge) != edge:
-                            found.append((module, register, clock, verilog.tokens[at].place))
+        depth, at = 0, start
+        while at < end:
+            word = verilog.word(at)
+            depth += (word == "begin") - (word == "end")
+            if word == "always" and verilog.word(at + 1) == "@":
+                always = depth == 0 and verilog.word(at - 1) not in (")", "else", ":")
+                twice = list(_twice(verilog, at, taken if always else {}))
+                found += [(module, *pair, verilog.tokens[at].place) for pair in twice]
+                at = verilog.statement_end(at + 1)
+            at += 1
     return found
+
+
+def _twice(verilog: Verilog, at: int, taken: dict[tuple[str, str], str]) -> Iterator[tuple[str, str]]:
+    """Registers of a block, and their clocks, of which the block takes an edge other than the one in `taken`."""
+    control = verilog.control_end(at + 1)
+    edges = _edges(verilog, at + 2, control)
+    for index in range(control, verilog.statement_end(at + 1) if edges else control):
+        if verilog.word(index + 1) == "<=" and verilog.tokens[index].is_name():
+            for edge, clock in edges:
+                if taken.setdefault((verilog.word(index), clock), edge) != edge:
+                    yield verilog.word(index), clock
 
 
 def _edges(verilog: Verilog, start: int, end: int) -> list[tuple[str, str]]:
@@ -108,7 +119,5 @@ def _edges(verilog: Verilog, start: int, end: int) -> list[tuple[str, str]]:
 
 def system_verilog(verilog: Verilog, file: str) -> tuple[str, str]:
     """The first word of a file that only SystemVerilog has, and its place; empty if there is none."""
-    for token in verilog.tokens:
-        if token.file == file and token.text in _SYSTEM_VERILOG and token.is_name():
-            return token.text, token.place
-    return "", ""
+    found = (verilog.tokens[at] for at in verilog.where(*_SYSTEM_VERILOG))
+    return next(((token.text, token.place) for token in found if token.file == file), ("", ""))

@@ -16,15 +16,11 @@ _STRENGTHS = {
 
 def rewrite_gates(verilog: Verilog) -> None:
     """Buffers stay as they are drawn; the other primitive and the nets become what says the same."""
-    for _, start, end in list(verilog.modules()):
-        for at in range(start, end):
-            word = verilog.word(at)
-            if word in ("buf", "notif0") and verilog.tokens[at].is_name():
-                gates = list(terminals(verilog, at))
-                if word == "buf":
-                    _draw_buffers(verilog, at, gates)
-                else:
-                    _invert_enables(verilog, at, gates)
+    for at in verilog.where("buf"):
+        _draw_buffers(verilog, at, list(terminals(verilog, at)))
+    for at in verilog.where("notif0"):
+        _invert_enables(verilog, at, list(terminals(verilog, at)))
+    for _, start, end in verilog.modules():
         for at, name, last in list(declared(verilog, start, end, ("supply0", "supply1"))):
             _tie(verilog, at, name, last)
 

@@ -14,10 +14,10 @@ _HEADS = ("if", "for", "while", "repeat", "foreach")
 
 def rewrite_leaving(verilog: Verilog) -> None:
     """Raises SourceError for a `disable` of anything but a block around it."""
-    for _, start, end in list(verilog.modules()):
+    for _, start, end in verilog.modules():
         left: dict[int, str] = {}
-        for at in range(start, end):
-            if verilog.word(at) == "disable" and verilog.word(at + 2) == ";":
+        for at in verilog.where("disable", start=start, end=end):
+            if verilog.word(at + 2) == ";":
                 _disable(verilog, at, start, left)
     _returns(verilog)
 
@@ -125,15 +125,11 @@ def _guard_cases(verilog: Verilog, at: int, end: int, flag: str, left: bool) -> 
 
 def _returns(verilog: Verilog) -> None:
     """A `return` at the end of a function sets its value; one before that also leaves what follows."""
-    at = 0
-    while at < len(verilog.tokens):
-        if verilog.word(at) in ("function", "task") and verilog.word(at - 1) != "import":
-            end = verilog.until_word(at, "endfunction", "endtask")
-            found = [index for index in range(at, end) if verilog.word(index) == "return"]
-            if found:
-                _return(verilog, at, end, found)
-            at = end
-        at += 1
+    for at in verilog.where("function", "task"):
+        end = verilog.until_word(at, "endfunction", "endtask")
+        found = verilog.where("return", start=at, end=end)
+        if found:
+            _return(verilog, at, end, found)
 
 
 def _return(verilog: Verilog, start: int, end: int, found: list[int]) -> None:

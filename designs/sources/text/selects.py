@@ -14,7 +14,7 @@ _SIGNED_KINDS = ("integer", "genvar", "int", "byte", "shortint", "longint", "par
 def rewrite_selects(verilog: Verilog) -> None:
     """Make the place of `name[place -: width] = ...` a signed one, with room for its sign."""
     for _, start, end in verilog.modules():
-        found = [at for at in range(start, end) if verilog.word(at) == "-:"]
+        found = verilog.where("-:", start=start, end=end)
         signed = _signed_names(verilog, start, end) if found else set()
         for at in found:
             opening = at

@@ -38,7 +38,7 @@ _KINDS = ("reg", "integer", "logic", "int", "bit", "byte")
 
 
 @dataclass(frozen=True)
-class Variable:
+class DeclaredVariable:
     """A variable of a module as it is declared: its range and the range of its words as text, where it has them."""
 
     name: str
@@ -77,12 +77,11 @@ class Variable:
 
 def rewrite_tables(verilog: Verilog) -> None:
     """Blocks with statements that no function has are left as they are."""
-    for _, start, end in list(verilog.modules()):
-        for at in range(start, end):
-            if verilog.word(at) == "initial" and verilog.tokens[at].is_name():
-                last = verilog.statement_end(at + 1)
-                if _worked_out(verilog, at + 1, last + 1):
-                    _rewrite(verilog, at, last, start, end)
+    for _, start, end in verilog.modules():
+        for at in verilog.where("initial", start=start, end=end):
+            last = verilog.statement_end(at + 1)
+            if _worked_out(verilog, at + 1, last + 1):
+                _rewrite(verilog, at, last, start, end)
 
 
 def _worked_out(verilog: Verilog, start: int, end: int) -> bool:
@@ -103,7 +102,13 @@ def _worked_out(verilog: Verilog, start: int, end: int) -> bool:
 
 
 def _nonblocking(verilog: Verilog, start: int, end: int) -> bool:
-    return any(_target_sign(verilog, at) == "<=" for at in _targets(verilog, start, end))
+    heads = {
+        at
+        for place in range(start, end)
+        if verilog.word(place) == "for"
+        for at in range(place, verilog.close(place + 1))
+    }
+    return any(_target_sign(verilog, at) == "<=" for at in _targets(verilog, start, end) if at not in heads)
 
 
 def _target_sign(verilog: Verilog, at: int) -> str:
@@ -161,7 +166,7 @@ def _rewrite(verilog: Verilog, at: int, last: int, start: int, end: int) -> None
     verilog.instead(at, last + 1, " ".join(made))
 
 
-def _made(verilog: Verilog, variable: Variable, local: str, first: str, body: str) -> str:
+def _made(verilog: Verilog, variable: DeclaredVariable, local: str, first: str, body: str) -> str:
     """A function that works out one variable, and the statement that gives the variable its value."""
     function, table, count = (verilog.unique(stem) for stem in ("work_out", "table", "count"))
     bounds = f"[{variable.size}-1:0]"
@@ -177,11 +182,11 @@ def _made(verilog: Verilog, variable: Variable, local: str, first: str, body: st
     return f"{text} integer {count}; initial {loop} {variable.name}[{variable.low} + {count}] = {part};"
 
 
-def _flat(variable: Variable) -> str:
+def _flat(variable: DeclaredVariable) -> str:
     return f"{variable.name}$words"
 
 
-def _flattened(verilog: Verilog, start: int, end: int, found: dict[str, Variable]) -> str | None:
+def _flattened(verilog: Verilog, start: int, end: int, found: dict[str, DeclaredVariable]) -> str | None:
     """The statements with each word of a memory as a part of one long word; None where that cannot be said."""
     text: list[str] = []
     at = start
@@ -202,7 +207,9 @@ def _flattened(verilog: Verilog, start: int, end: int, found: dict[str, Variable
     return joined(text)
 
 
-def _variable(verilog: Verilog, name: str, start: int, end: int, without: tuple[int, int]) -> Variable | None:
+def _variable(
+    verilog: Verilog, name: str, start: int, end: int, without: tuple[int, int]
+) -> DeclaredVariable | None:
     """How a module declares a variable; None where it is not found or has an unusual form."""
     for at in range(start, end):
         if verilog.word(at) not in _KINDS or without[0] <= at <= without[1]:
@@ -226,7 +233,7 @@ def _variable(verilog: Verilog, name: str, start: int, end: int, without: tuple[
                 if words is None or verilog.word(after) == "[":
                     return None
             initial = verilog.source(after + 1, stop) if verilog.word(after) == "=" else ""
-            return Variable(name, verilog.word(at), bounds, words, initial)
+            return DeclaredVariable(name, verilog.word(at), bounds, words, initial)
     return None
 
 

@@ -7,6 +7,7 @@ its own: `file_push "name"` where one begins, `file_pop` where it ends.
 from __future__ import annotations
 
 import re
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
@@ -41,7 +42,7 @@ _DECLARES_WORDS = (
 DECLARES = frozenset(_DECLARES_WORDS.split())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Token:
     """A word, number, string or sign, with where it stands in the text and in its file."""
 
@@ -73,6 +74,8 @@ class Verilog:
     warnings: list[tuple[str, str]] = field(default_factory=list)  # module, words
     clocks: list[tuple[str, str, str]] = field(default_factory=list)  # module, net, place: made by delays
     fresh: int = 0
+    _where: dict[str, list[int]] = field(default_factory=dict)
+    _modules: list[tuple[str, int, int]] | None = None
 
     @staticmethod
     def read(text: str) -> Verilog:
@@ -95,13 +98,28 @@ class Verilog:
                     line, file = int(parts[0]) - 1, parts[1].strip('"')
                 continue
             if kind != "blank":
+                found._where.setdefault(word, []).append(len(found.tokens))
                 found.tokens.append(Token(kind, word, match.start(), match.end(), file, line))
-            line += word.count("\n")
+            if "\n" in word:
+                line += word.count("\n")
         return found
 
     def word(self, at: int) -> str:
         """The text of a token; empty beyond the end."""
         return self.tokens[at].text if 0 <= at < len(self.tokens) else ""
+
+    def where(self, *words: str, start: int = 0, end: int | None = None) -> list[int]:
+        """The places of some words from `start` up to `end`, in order."""
+        found: list[int] = []
+        for word in words:
+            places = self._where.get(word, [])
+            last = len(places) if end is None else bisect_left(places, end)
+            found += places[bisect_left(places, start) : last]
+        return sorted(found)
+
+    def words_like(self, head: str) -> list[int]:
+        """The places of all words that begin with `head`."""
+        return self.where(*(word for word in self._where if word.startswith(head)))
 
     def close(self, at: int) -> int:
         """The bracket that closes the one at `at`."""
@@ -191,25 +209,26 @@ class Verilog:
         """The last token of a delay or an event control: `#5`, `#(1:2:3)`, `@(posedge c)`, `@*`."""
         return self.close(at + 1) if self.word(at + 1) in _OPENING else at + 1
 
-    def modules(self) -> Iterator[tuple[str, int, int]]:
+    def modules(self) -> list[tuple[str, int, int]]:
         """Name, first and last token of each module."""
-        at = 0
-        while at < len(self.tokens):
-            if self.word(at) in ("module", "macromodule"):
-                end = self.until_word(at, "endmodule")
+        if self._modules is None:
+            self._modules = []
+            for at in self.where("module", "macromodule"):
                 name = at + 2 if self.word(at + 1) in ("automatic", "static") else at + 1
-                yield self.word(name).removeprefix("\\"), at, end
-                at = end
-            at += 1
+                shown = self.word(name).removeprefix("\\")
+                self._modules.append((shown, at, self.until_word(at, "endmodule")))
+        return self._modules
 
     def until_word(self, at: int, *words: str) -> int:
-        """The next of some words at or after `at`, wherever it stands."""
-        while at < len(self.tokens) - 1 and self.word(at) not in words:
-            at += 1
-        return at
+        """The next of some words at or after `at`, wherever it stands; the last token if there is none."""
+        return min(
+            (places[0] for word in words if (places := self._from(word, at))), default=len(self.tokens) - 1
+        )
 
-    def module_of(self, at: int) -> str:
-        return next((name for name, start, end in self.modules() if start <= at <= end), "")
+    def _from(self, word: str, at: int) -> list[int]:
+        places = self._where.get(word, [])
+        first = bisect_left(places, at)
+        return places[first : first + 1]
 
     def unique(self, stem: str) -> str:
         """A name that the text does not hold."""
@@ -267,8 +286,8 @@ def joined(words: Iterable[str]) -> str:
 
 def declared(verilog: Verilog, start: int, end: int, words: Sequence[str]) -> Iterator[tuple[int, int, int]]:
     """For each declaration that begins with one of some words: its first token, its first name, its semicolon."""
-    for at in range(start, end):
-        if verilog.word(at) in words and verilog.tokens[at].kind == "name":
+    for at in verilog.where(*words, start=start, end=end):
+        if verilog.tokens[at].is_name():
             name = at + 1
             while verilog.word(name) in (
                 "signed",

@@ -54,19 +54,16 @@ _BITS = {"b": 1, "o": 3, "h": 4}
 
 def rewrite_wildcards(verilog: Verilog) -> None:
     """Raises SourceError where the right side is not written out."""
-    for at, token in enumerate(verilog.tokens):
-        if token.text in ("==?", "!=?"):
-            pattern = _pattern(verilog.word(at + 1))
-            if pattern is None or verilog.word(at + 2) in ("[", "'", "::"):
-                raise verilog.refused(
-                    at,
-                    f"the right side of `{token.text}` is no constant with a base",
-                    "write it out, as 4'b1?0?",
-                )
-            width, value, free = pattern
-            verilog.before(_left(verilog, at), "((")
-            kind = "==" if token.text == "==?" else "!="
-            verilog.instead(at, at + 2, f") & ~{width}'d{free}) {kind} {width}'d{value}")
+    for at in verilog.where("==?", "!=?"):
+        sign = verilog.word(at)
+        pattern = _pattern(verilog.word(at + 1))
+        if pattern is None:
+            raise verilog.refused(
+                at, f"the right side of `{sign}` is no constant with a base", "write it out, as 4'b1?0?"
+            )
+        width, value, free = pattern
+        verilog.before(_left(verilog, at), "((")
+        verilog.instead(at, at + 2, f") & ~{width}'d{free}) {sign[:-1]} {width}'d{value}")
 
 
 def _pattern(word: str) -> tuple[int, int, int] | None:

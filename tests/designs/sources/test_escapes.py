@@ -160,6 +160,9 @@ def test_a_file_that_has_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
     os.mkfifo("pipe.mem")
     Path("peek.v").write_text(MEMORY.format(name='"pipe.mem"', parameter=""))
     monkeypatch.setattr(yosys, "SECONDS", 1)
+    with pytest.raises(SourceError, match="open"):
+        verilog_rtlil(["peek.v"])
+    Path("peek.v").write_text(MEMORY.format(name="NAME", parameter='localparam NAME = "pipe.mem";'))
     with pytest.raises(SourceError, match="did not finish within 1 s"):
         verilog_rtlil(["peek.v"])
     monkeypatch.setattr(verilog_files, "MOST_BYTES", 10)
