@@ -42,7 +42,8 @@ FLOORS = {
         chip view
         attach hand
         bench capture
-        card verdict vet
+        verdict vet
+        card
         panel
         commands
         ending

@@ -68,7 +68,7 @@ def compose(occasion: Occasion) -> Card:
         Part("Care", (Sentences(care(board, sheet, occasion.told, golden)),)),
         Part("Set", settings(board, sheet, occasion.slot, occasion.told[: occasion.up])),
         Part("Start", (tasks(board, sheet, occasion.told),)),
-        Part("See", sights(board, sheet, golden, marks, occasion.procedure.expect, _by_steps(occasion))),
+        Part("See", sights(board, sheet, golden, marks, occasion.procedure, _by_steps(occasion))),
         Part("Probe", probes(board, sheet, golden, marks, check)),
     )
     return Card(

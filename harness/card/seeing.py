@@ -6,10 +6,12 @@ from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
+from forelight.designs.procedures.procedure import Procedure
 
 from ..attach.report import reports
 from ..boards.profile import Board
 from ..golden.golden import Golden
+from ..vet.expectations import in_words
 from ..view.bits import LineRow, lines
 from ..view.brightness import seen
 from ..view.display import ASCII
@@ -30,7 +32,7 @@ def sights(
     sheet: Datasheet,
     golden: Golden,
     begins: Sequence[tuple[int, str]],
-    expect: str,
+    procedure: Procedure,
     code: int | None,
 ) -> tuple[Block, ...]:
     """`golden` runs from the moment at which the slot is up, and so do the ticks at which tasks begin.
@@ -53,7 +55,9 @@ def sights(
         if len(tasks) > 1:
             words.append(f"task {begins[max(bisect_right(starts, picture.start) - 1, 0)][1]}")
         shots.append(Shot(picture, (*words, *([level_text(picture.lamps, ASCII)] if spelled else []))))
-    told = Sentences((*_sentences(golden, expect), *_eye(board, golden, wired, code)))
+    run = next((one for one in sheet.runs if one.name == procedure.name), None)
+    held = in_words(run.expectations, stepped=sheet.step is not None) if run else ()
+    told = Sentences((*_sentences(golden, procedure.expect), *held, *_eye(board, golden, wired, code)))
     attached = Sentences(tuple(_attached(sheet, golden)))
     note = goes_on(sequence, len(shown), again, clock) + (" Levels: o7 first." if spelled else "")
     return (

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
-from forelight.designs.procedures.procedure import Procedure
+from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet, Run
+from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
 
 from ..bench.predict import predict
@@ -16,6 +16,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
 from ..view.flashing import flashing
+from .expectations import broken
 from .finding import Finding
 
 #: Steps of the look at the restart.
@@ -55,7 +56,31 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
             found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
         found += _shown(golden, procedure)
+        found += _untrue(datasheet, board, run, procedure, golden, power_ups, seed)
     return found
+
+
+def _untrue(
+    datasheet: Datasheet,
+    board: Board,
+    run: Run,
+    procedure: Procedure,
+    golden: Golden,
+    power_ups: int,
+    seed: int,
+) -> Iterator[Finding]:
+    """What its author says of a run, in a form that can be checked, and what does not come true."""
+
+    def foretell(other: Procedure) -> Golden:
+        if other == procedure:
+            return golden
+        return predict(board, datasheet, other, power_ups=power_ups, seed=seed)
+
+    actions = parse(run.do)
+    up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
+    said = run.expectations
+    for key, wrong in broken(board, datasheet, said, procedure, up, foretell):
+        yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 
 def unsettled(datasheet: Datasheet, seen: Look) -> Iterator[Finding]:

@@ -16,7 +16,8 @@ from amaranth.back import rtlil
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Signal, Value
 from amaranth.sim import Simulator
 from forelight.designs.datasheet import Datasheet
-from forelight.harness.bench.bench import Seat, Shown
+from forelight.harness.bench.bench import Shown
+from forelight.harness.bench.course import Seat
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.conditioning import Conditioning
