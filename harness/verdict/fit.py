@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 from ..capture.record import Floats, Ints
 from .clock import Clock
 from .null import entry_bits, line_bits
-from .rows import LevelRows, Moments, Words
+from .rows import Moments, ReadRows, Words
 
 WRONG = 45.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
@@ -48,7 +48,7 @@ class Recording:
     """
 
     moments: Moments
-    rows: LevelRows
+    rows: ReadRows
     cost: Floats
     clock: Clock | None = None
 
@@ -100,7 +100,7 @@ class Recording:
         return tuple(self.probes(*self.bounds, count) for count in PROBES)
 
 
-def timed(moments: Moments, rows: LevelRows, clock: Clock) -> Recording:
+def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
     """The recording's side of rows that were read by a clock."""
     cost = np.zeros((moments.lines, len(rows.levels)))
     for bit in range(len(moments.names)):
@@ -108,7 +108,7 @@ def timed(moments: Moments, rows: LevelRows, clock: Clock) -> Recording:
     return Recording(moments, rows, cost, clock)
 
 
-def written(names: tuple[str, ...], rows: LevelRows, signs: int) -> Recording:
+def written(names: tuple[str, ...], rows: ReadRows, signs: int) -> Recording:
     """The recording's side of a list that an eye wrote down, of so many different `signs`."""
     known = rows.known.tolist()
     entries = [pair if pair[1] else None for pair in zip(rows.levels.tolist(), known, strict=True)]
@@ -157,9 +157,7 @@ class Fit:
 NOWHERE = Fit(NEVER, 0.0, ())
 
 
-def fit(
-    recording: Recording, prediction: LevelRows, *, before: bool = True, stated: int | None = None
-) -> Fit:
+def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stated: int | None = None) -> Fit:
     """What the prediction saves, over all places at which the recording may begin; `bits` are `NEVER` where it is too
     long to lie in the prediction.
 
@@ -198,7 +196,7 @@ class Span:
     slots: int
 
     @staticmethod
-    def of(recording: Recording, prediction: LevelRows, before: bool = True) -> Span | None:
+    def of(recording: Recording, prediction: ReadRows, before: bool = True) -> Span | None:
         first, stop = recording.bounds
         slots = prediction.slots
         length = len(prediction.levels)
@@ -262,7 +260,7 @@ def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
     return best
 
 
-def place(recording: Recording, prediction: LevelRows, offset: int) -> Placement:
+def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
     """The recording laid at one offset."""
     part, _, known = _over(recording, prediction, offset)
     ours = recording.rows.known[part]
@@ -288,7 +286,7 @@ def place(recording: Recording, prediction: LevelRows, offset: int) -> Placement
     )
 
 
-def _over(recording: Recording, prediction: LevelRows, offset: int) -> tuple[slice, Words, Words]:
+def _over(recording: Recording, prediction: ReadRows, offset: int) -> tuple[slice, Words, Words]:
     """The rows of a recording that lie on a prediction, and the levels and known bits of the prediction there."""
     begin = max(0, -offset)
     end = max(min(len(recording.rows.levels), len(prediction.levels) - offset), begin)
@@ -296,7 +294,7 @@ def _over(recording: Recording, prediction: LevelRows, offset: int) -> tuple[sli
     return slice(begin, end), prediction.levels[there], prediction.known[there]
 
 
-def differing(recording: Recording, prediction: LevelRows, offset: int) -> tuple[Ints, Words]:
+def differing(recording: Recording, prediction: ReadRows, offset: int) -> tuple[Ints, Words]:
     """The rows of the recording that are not as foretold at this offset, and which of their levels."""
     part, theirs, known = _over(recording, prediction, offset)
     wrong = (recording.rows.levels[part] ^ theirs) & known & recording.rows.known[part]

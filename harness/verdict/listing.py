@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from .fit import Recording
-from .rows import LevelRows
+from .rows import ReadRows
 
 SLIP_BITS = 8.0  # an entry missed, written twice or wrong: one in 256
 STATED = 1.0  # bits for beginning at the step that is stated, and for beginning anywhere else
@@ -43,7 +43,7 @@ class Listed:
     path: tuple[int, ...]
 
 
-def listed(recording: Recording, prediction: LevelRows, stated: int) -> Listed | None:
+def listed(recording: Recording, prediction: ReadRows, stated: int) -> Listed | None:
     """The likeliest slips; None where the prediction is empty. `stated` is the row in which the list should begin."""
     ours, theirs = recording.rows, prediction
     count, steps = len(ours.levels), len(theirs.levels)
@@ -80,7 +80,7 @@ def listed(recording: Recording, prediction: LevelRows, stated: int) -> Listed |
     return Listed(bits, slips, tuple(path))
 
 
-def _saved(recording: Recording, theirs: LevelRows, row: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _saved(recording: Recording, theirs: ReadRows, row: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     """What an entry saves at each step of the prediction; what a slip costs where it is not as foretold."""
     told = theirs.known & recording.rows.known[row]
     same = ((theirs.levels ^ recording.rows.levels[row]) & told) == 0
@@ -104,6 +104,6 @@ def _placed(recording: Recording, kind: str, row: int) -> Slip:
     return Slip(kind, first, last)
 
 
-def _alike(rows: LevelRows, one: int, other: int) -> bool:
+def _alike(rows: ReadRows, one: int, other: int) -> bool:
     both = rows.known[one] & rows.known[other]
     return not (rows.levels[one] ^ rows.levels[other]) & both

@@ -19,7 +19,7 @@ from ..capture.record import Floats, Ints
 
 ORDERS = (1, 2, 4, 8, 16)
 SYMBOL_ORDERS = 3  # the last 0, 1 and 2 entries
-#: LevelRows beyond so many tell no more, and are free to both sides.
+#: ReadRows beyond so many tell no more, and are free to both sides.
 MOST = 1 << 17
 
 

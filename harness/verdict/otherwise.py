@@ -13,7 +13,7 @@ import numpy as np
 
 from ..capture.record import Floats, Ints
 from .fit import NEVER, PROBES, SET_UP, WRONG, Fit, Placement, Recording, Span, candidates, differing, summed
-from .rows import LevelRows, Words
+from .rows import ReadRows, Words
 
 SLIP, RESTART, LINES, BITS = "slip", "restart", "lines", "bits"
 PRIOR = 10.0  # bits for anything that is not as foretold
@@ -51,7 +51,7 @@ class Otherwise:
     lines: tuple[str, ...] = ()
 
 
-def lines_or_bits(recording: Recording, prediction: LevelRows, found: Fit) -> list[Otherwise]:
+def lines_or_bits(recording: Recording, prediction: ReadRows, found: Fit) -> list[Otherwise]:
     """The recording with lines that do as they like, and with single wrong bits, at the best place for each."""
     count = len(recording.names)
     worth: list[tuple[float, Placement, str]] = []
@@ -77,14 +77,14 @@ def lines_or_bits(recording: Recording, prediction: LevelRows, found: Fit) -> li
     return out
 
 
-def _lost(recording: Recording, prediction: LevelRows, there: Placement) -> float:
+def _lost(recording: Recording, prediction: ReadRows, there: Placement) -> float:
     """What the levels that are wrong at this place cost without a prediction."""
     rows, wrong = differing(recording, prediction, there.offset)
     return float(sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names))))
 
 
 def in_two(
-    recording: Recording, prediction: LevelRows, found: Fit, before: bool
+    recording: Recording, prediction: ReadRows, found: Fit, before: bool
 ) -> tuple[Otherwise | None, Otherwise | None]:
     """The recording in two parts: one that slipped, so that the second lies some steps further on or back than it
     should, and one that is as foretold in both, as the design ran before it was restarted."""
@@ -155,7 +155,7 @@ def summed_array(bits: Floats) -> float:
     return most + math.log2(float(np.exp2(np.maximum(bits - most, -60.0)).sum()))
 
 
-def _running(recording: Recording, prediction: LevelRows, offset: int, first: int, stop: int) -> Floats:
+def _running(recording: Recording, prediction: ReadRows, offset: int, first: int, stop: int) -> Floats:
     """What the recording saves before each row at this offset."""
     rows = recording.rows
     at = np.arange(first, stop) + offset

@@ -20,7 +20,7 @@ from .clean import shortest_run, without_frays, without_spikes
 from .clock import Clock, clocks
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Reference, reference
-from .rows import LevelRows, Moments, changes, foretold_list, moments, predicted, recorded, seen_list
+from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
 from .step_line import step_clock
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
@@ -54,7 +54,7 @@ class Readout:
     recordings: tuple[Recording, ...]
     moments: Moments
     reference: Reference
-    rows: LevelRows
+    rows: ReadRows
     lines: Mapping[str, RecordedLine]
     scale: float
     stray: float
@@ -63,7 +63,7 @@ class Readout:
     before: bool = False
     stated: int | None = None
 
-    def foretold(self, golden: Golden, start: int | None = None) -> LevelRows:
+    def foretold(self, golden: Golden, start: int | None = None) -> ReadRows:
         """Another prediction in the form in which `fit` wants it: of another design, or of this one with a fault.
 
         `start` is the tick at which the slot is up in it, where that is not as in the first one.
@@ -82,11 +82,11 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def bits(self, rows: LevelRows) -> float:
+    def bits(self, rows: ReadRows) -> float:
         """What a prediction saves, over all clocks and places."""
         return self.laid(rows)[0]
 
-    def laid(self, rows: LevelRows) -> tuple[float, list[Fit]]:
+    def laid(self, rows: ReadRows) -> tuple[float, list[Fit]]:
         """The same, and the fit by each clock, its handicap and the choice among clocks taken off."""
         share = math.log2(max(len(self.recordings), 1))
         fits = []

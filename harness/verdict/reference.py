@@ -138,7 +138,7 @@ def _rises(golden: Golden, step_line: str | None) -> Floats:
         if len(rises) >= golden.steps[-1] - golden.steps[0]:
             return rises.astype(np.float64)
     counts = np.arange(golden.steps[0] + 1, golden.steps[-1] + 1)
-    # LevelRows that count several rises at once: spread evenly between the rows.
+    # ReadRows that count several rises at once: spread evenly between the rows.
     firsts = np.r_[True, np.diff(golden.steps) > 0]
     return np.interp(counts, golden.steps[firsts], golden.ticks[firsts])
 

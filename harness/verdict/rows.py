@@ -30,7 +30,7 @@ ANYWHERE = 8  # rows of a step in which lines change anywhere
 
 
 @dataclass(frozen=True)
-class LevelRows:
+class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
     Row 0 belongs to the step that begins at `first` on the prediction's time axis.
@@ -104,7 +104,7 @@ def _held(reference: Reference, names: tuple[str, ...]) -> tuple[tuple[str, int]
     return tuple((name, int(reference.lines[name].at(np.array([reference.freed]))[0])) for name in moved)
 
 
-def predicted(reference: Reference, at: Moments, stray: float) -> LevelRows:
+def predicted(reference: Reference, at: Moments, stray: float) -> ReadRows:
     """What a prediction shows at these moments; nothing of it counts before the slot is up.
 
     Unknown is what is unsettled, what lies within `stray` steps of a change, and a line that moves because restart is
@@ -129,7 +129,7 @@ def predicted(reference: Reference, at: Moments, stray: float) -> LevelRows:
 
 def recorded(
     lines: Mapping[str, RecordedLine], at: Moments, clock: Clock, bounds: tuple[float, float], doubt: float
-) -> LevelRows:
+) -> ReadRows:
     """What a recording shows at these moments, by a clock that is sure to `doubt` steps, within its `bounds`.
 
     For each line that a hand must have held at a certain rise there is one line more: whether it was held then.
@@ -159,13 +159,13 @@ def recorded(
     return rows
 
 
-def _empty(steps: int, slots: int, first: int, lines: int) -> LevelRows:
+def _empty(steps: int, slots: int, first: int, lines: int) -> ReadRows:
     count = max(steps, 0) * slots
     word = np.min_scalar_type((1 << lines) - 1)
-    return LevelRows(np.zeros(count, word), np.zeros(count, word), slots, first)
+    return ReadRows(np.zeros(count, word), np.zeros(count, word), slots, first)
 
 
-def _put(rows: LevelRows, bit: int, slot: int, level: NDArray[np.uint8], told: NDArray[np.bool_]) -> None:
+def _put(rows: ReadRows, bit: int, slot: int, level: NDArray[np.uint8], told: NDArray[np.bool_]) -> None:
     part = slice(slot, None, rows.slots)
     rows.levels[part] |= ((level == 1) & told).astype(rows.levels.dtype) << bit
     rows.known[part] |= told.astype(rows.levels.dtype) << bit
@@ -193,7 +193,7 @@ def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.ui
     return level, near
 
 
-def foretold_list(reference: Reference, names: tuple[str, ...]) -> LevelRows:
+def foretold_list(reference: Reference, names: tuple[str, ...]) -> ReadRows:
     """What an eye sees at the end of each step, from the one on in which the slot is up; `first` is its number."""
     begins = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
     ends = np.append(begins[1:], reference.end)
@@ -207,7 +207,7 @@ def foretold_list(reference: Reference, names: tuple[str, ...]) -> LevelRows:
 
 def seen_list(
     lines: Mapping[str, RecordedLine], names: tuple[str, ...], start: float, end: float
-) -> LevelRows:
+) -> ReadRows:
     """What an eye wrote down, step by step; `first` is the number of its first step."""
     steps = np.arange(int(np.floor(start)), int(np.ceil(end)), dtype=np.float64)
     rows = _empty(len(steps), 1, int(steps[0]), len(names))

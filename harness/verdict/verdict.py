@@ -17,7 +17,7 @@ from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
 from .reading import SLACK, Readout, read
 from .reference import Reference
-from .rows import LevelRows
+from .rows import ReadRows
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
@@ -224,7 +224,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     )
 
 
-def _compared(recording: Recording, prediction: LevelRows, offset: int) -> tuple[int, int]:
+def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:
     """How many steps and bits are compared at this offset."""
     rows = recording.rows
     low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)

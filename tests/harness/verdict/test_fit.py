@@ -12,7 +12,7 @@ from forelight.harness.verdict.clock import steady
 from forelight.harness.verdict.fit import WRONG, Recording, fit, timed
 from forelight.harness.verdict.null import entry_bits, line_bits
 from forelight.harness.verdict.reading import read
-from forelight.harness.verdict.rows import LevelRows, Moments
+from forelight.harness.verdict.rows import Moments, ReadRows
 
 from tests.harness.verdict.noise import BOARD, KINDS, Noise, Setup, golden_of, recorded, states
 
@@ -20,8 +20,8 @@ NAMES = tuple(f"o{bit}" for bit in range(8))
 MOMENTS = Moments(NAMES, ((0.5,),) * 8, ((0.5,),) * 8)
 
 
-def rows(levels: Levels) -> LevelRows:
-    return LevelRows(levels.astype(np.uint16), np.full(len(levels), 0xFF, np.uint16), 1)
+def rows(levels: Levels) -> ReadRows:
+    return ReadRows(levels.astype(np.uint16), np.full(len(levels), 0xFF, np.uint16), 1)
 
 
 def side(levels: Levels) -> Recording:
