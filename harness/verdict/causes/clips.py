@@ -12,13 +12,13 @@ from scipy import fft
 from scipy.optimize import linear_sum_assignment
 
 from ..fit import Recording
-from ..rows import Rows
+from ..rows import ReadRows
 from .cause import CLIPPED, Cause, Clip
 from .wiring import clips
 
 Counts = NDArray[np.float64]
 
-#: Rows of the recording by which the order is found.
+#: ReadRows of the recording by which the order is found.
 ROWS = 512
 #: Places in the prediction at which it is looked for in full.
 PLACES = 6
@@ -27,7 +27,7 @@ WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 4.0
 NEVER = 1e6
 
 
-def found(recording: Recording, prediction: Rows, outputs: tuple[str, ...]) -> Iterator[Cause]:
+def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) -> Iterator[Cause]:
     """The orders of clips, some channels stuck or upside down, by which the recording is as foretold.
 
     The prediction's bit n is that of `outputs[n]`, and its rows are read where the recording's are.
@@ -79,7 +79,7 @@ def _fixed(recording: Recording, bit: int) -> int | None:
     return int(high.any()) if not high.any() or (high == known).all() else None
 
 
-def _mismatches(recording: Recording, prediction: Rows, channels: list[int], sources: int) -> tuple[Counts, Counts]:
+def _mismatches(recording: Recording, prediction: ReadRows, channels: list[int], sources: int) -> tuple[Counts, Counts]:
     """How many levels of each channel differ from each output at each place, and how many are compared."""
     first, stop = recording.bounds
     rows = slice(first, min(stop, first + ROWS))
@@ -89,7 +89,7 @@ def _mismatches(recording: Recording, prediction: Rows, channels: list[int], sou
         return np.zeros((0, 0, 0)), np.zeros((0, 0, 0))
     size = fft.next_fast_len(len(prediction.levels) + count)
 
-    def planes(rows: Rows, part: slice, bits: list[int]) -> tuple[Counts, Counts]:
+    def planes(rows: ReadRows, part: slice, bits: list[int]) -> tuple[Counts, Counts]:
         shifts = np.array(bits, np.uint16)[:, None]
         known = (rows.known[part] >> shifts & 1).astype(np.float64)
         return known * (2.0 * (rows.levels[part] >> shifts & 1) - 1), known

@@ -16,9 +16,9 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Action, Procedure, Restart, Seconds, Set, Steps
 from forelight.sim.errors import ForelightError
+from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
-from ...capture.record import GAP
 from ..reference import Reference
 from ..rows import foretold_list
 from .cause import Cause, Situation
@@ -142,9 +142,9 @@ def _by_watch(one: Reference, other: Reference, lines: tuple[str, ...]) -> tuple
             level = it.lines[line].at(it.freed + waits * ticks)
             for shift in (-WATCH, -WATCH / 2, WATCH / 2, WATCH):
                 near = it.lines[line].at(it.freed + (waits + shift) * ticks)
-                level = np.where(near == level, level, GAP)
+                level = np.where(near == level, level, UNKNOWN)
             levels.append(level)
-        told = np.flatnonzero((levels[0] != GAP) & (levels[1] != GAP) & (levels[0] != levels[1]))
+        told = np.flatnonzero((levels[0] != UNKNOWN) & (levels[1] != UNKNOWN) & (levels[0] != levels[1]))
         if len(told):
             row = int(told[0])
             return float(waits[row]), line, int(levels[0][row]), int(levels[1][row])

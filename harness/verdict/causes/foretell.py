@@ -8,19 +8,17 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
-from forelight.sim.state import PowerUp
+from forelight.sim.levels import UNKNOWN
 
-from ...bench.bench import Seat, run, seated
-from ...bench.powerups import run_power_ups, sampled_power_ups
-from ...bench.predict import golden_of
+from ...bench.course import Seat, seated
 from ...boards.roster import find
-from ...capture.record import GAP, RecordedLine, changes_only
+from ...capture.record import RecordedLine, changes_only
 from ...golden.golden import Golden
 from ...hand.hand import Hand
 from ...hand.timeline import Timeline, timeline
 from ..reference import Reference, reference
 from .cause import CLIPPED, Clip, Situation
-from .lanes import faulty
+from .lightly import lightly
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -49,7 +47,7 @@ class Foreteller:
         key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             try:
-                self.found[key] = self.laid(golden(it, plan, seats, self.power_ups), up)
+                self.found[key] = self.laid(lightly(plan, seats, self.power_ups, it.wake, it.fault), up)
             except ForelightError:
                 self.found[key] = None
         return self.found[key]
@@ -89,16 +87,6 @@ class Foreteller:
             elif number in it.board.slots:
                 found[number] = self.seat(replace(it, sheet=find(it.board, str(number)).datasheet))
         return found
-
-
-def golden(it: Situation, plan: Timeline, seats: Mapping[int, Seat], power_ups: int = POWER_UPS) -> Golden:
-    """The prediction for these lines, in which nothing is proved and some power-ups agree on what is settled."""
-    slot = int(plan.slots[-1])
-    wakes = sampled_power_ups(power_ups if it.wake is None else it.wake + 1, 0)
-    held: list[PowerUp] = wakes if it.wake is None else wakes[it.wake :]
-    sample = run_power_ups if it.fault is None else faulty(it.fault)
-    shown = run(plan, seats, slot, lambda: held, proving=False, sample=sample)
-    return golden_of(plan, shown, slot)
 
 
 def shortened(actions: tuple[Action, ...], steps: int) -> tuple[Action, ...]:
@@ -149,7 +137,7 @@ def on_axis(it: Reference, base: Reference) -> Reference:
     }
     return replace(
         it, lines=lines, rises=it.rises * factor + shift, unit=it.unit / factor, end=moved(it.end),
-        since=moved(it.since), freed=moved(it.freed), onward=moved(it.onward), still={},
+        since=moved(it.since), freed=moved(it.freed), onward=moved(it.onward)
     )  # fmt: skip
 
 
@@ -177,7 +165,7 @@ def _clip(lines: Mapping[str, RecordedLine], clip: Clip) -> RecordedLine:
     if clip.other is not None:
         line = _tied(line, lines[f"o{clip.other}"], clip.wins)
     if clip.inverted:
-        line = RecordedLine(line.times, np.where(line.levels == GAP, GAP, 1 - line.levels).astype(np.uint8))
+        line = RecordedLine(line.times, np.where(line.levels == UNKNOWN, UNKNOWN, 1 - line.levels).astype(np.uint8))
     if clip.late:
         line = RecordedLine(np.append(line.times[:1], line.times[1:] + clip.late), line.levels)
     return line
@@ -186,6 +174,6 @@ def _clip(lines: Mapping[str, RecordedLine], clip: Clip) -> RecordedLine:
 def _tied(one: RecordedLine, other: RecordedLine, wins: int) -> RecordedLine:
     times = np.unique(np.concatenate([one.times, other.times]))
     levels = np.stack([one.at(times), other.at(times)])
-    won, gap = (levels == wins).any(axis=0), (levels == GAP).any(axis=0)
-    found = np.where(won, wins, np.where(gap, GAP, 1 - wins))
+    won, gap = (levels == wins).any(axis=0), (levels == UNKNOWN).any(axis=0)
+    found = np.where(won, wins, np.where(gap, UNKNOWN, 1 - wins))
     return changes_only(times, found.astype(np.uint8))

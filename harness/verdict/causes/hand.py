@@ -7,7 +7,19 @@ from dataclasses import replace
 from itertools import combinations
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedures.procedure import Action, Enable, Press, Pulse, Release, Repeat, Restart, Select, Set, Steps, Strap
+from forelight.designs.procedures.procedure import (
+    Action,
+    Enable,
+    Press,
+    Pulse,
+    Release,
+    Repeat,
+    Restart,
+    Select,
+    Set,
+    Steps,
+    Strap,
+)
 
 from ...capture.record import Capture
 from ...chip.routing import restart_input, routing

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -10,12 +10,8 @@ from forelight.sim.gates.rewrite import gates
 from forelight.sim.lanes.faults import Fault, collapsed
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.netlist import Netlist
-from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
-
-from ...bench.bench import Sampler
-from ...bench.powerups import Answer, Standing
 
 Outputs = NDArray[np.uint8]
 Values = NDArray[np.unsignedinteger[Any]]
@@ -50,19 +46,11 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
     return _remembered(netlist)[2]
 
 
-def faulty(fault: Fault) -> Sampler:
-    """Runs a design with this fault from its power-ups."""
-
-    def sample(
-        simulation: Simulation, values: Values, power_ups: Iterable[PowerUp], seed: int, progress: Callable[[int], None]
-    ) -> Answer:
-        del seed, progress
-        held = list(power_ups)
-        lanes = Lanes(drawn(simulation.netlist), len(held), held, faults=[fault] * len(held))
-        shown = _run(lanes, values)
-        return told(shown[0], np.bitwise_or.reduce(shown ^ shown[0], axis=0))
-
-    return sample
+def faulty(netlist: Netlist, fault: Fault, values: Values, power_ups: Sequence[PowerUp]) -> tuple[Outputs, Outputs]:
+    """What a design with this fault puts out from the first power-up, a value more than updates; and on what all agree."""
+    lanes = Lanes(drawn(netlist), len(power_ups), power_ups, faults=[fault] * len(power_ups))
+    shown = _run(lanes, values)
+    return shown[0], ~np.bitwise_or.reduce(shown ^ shown[0], axis=0)
 
 
 def lane_by_lane(netlist: Netlist, some: Sequence[Fault], values: Values) -> Iterator[tuple[Fault, Outputs]]:
@@ -77,8 +65,3 @@ def _run(lanes: Lanes, values: Values) -> Outputs:
     first = np.array(lanes.get("outputs"), np.uint8)
     rest = lanes.run_samples({"inputs": values}, "outputs")
     return np.concatenate([first[:, None], rest.astype(np.uint8)], axis=1)
-
-
-def told(outputs: Outputs, differ: Outputs) -> Answer:
-    """These outputs as an answer, settled but for the bits in `differ`."""
-    return Answer(outputs, ~differ, (), (Standing(len(outputs) - 1, (b"",)),))

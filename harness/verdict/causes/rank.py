@@ -14,12 +14,13 @@ from itertools import combinations
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ...capture.record import GAP, Capture
+from ...capture.record import Capture
 from ..fit import Fit, Recording, fit
 from ..reference import Reference
-from ..rows import Rows, changes
+from ..rows import ReadRows, changes
 from . import clips, clock, hand, recording, silicon, wiring
 from .cause import SHARES, Cause, Situation
 from .foretell import Foreteller, clipped, on_axis
@@ -58,7 +59,7 @@ PAIRED = frozenset(
 PAIRS = 24
 NOTHING = Cause("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
-Words = NDArray[np.uint16]
+Words = NDArray[np.unsignedinteger]
 Progress = Callable[[int, int], None]
 
 
@@ -270,7 +271,7 @@ class _Search:
 
     def never_settles(self, told: Reference) -> bool:
         outputs = [name for name in self.recorded.names if name[0] == "o"]
-        return any(told.lines[name].levels[-1] == GAP for name in outputs)
+        return any(told.lines[name].levels[-1] == UNKNOWN for name in outputs)
 
     def is_coherent(self, told: Reference, pace: float) -> bool:
         capture = self.recorded.capture
@@ -294,10 +295,10 @@ class _Search:
         del it
 
 
-def _laid(one: Recording, rows: Rows, offset: int) -> tuple[Words, Words]:
+def _laid(one: Recording, rows: ReadRows, offset: int) -> tuple[Words, Words]:
     """What is foretold for each row of the recording, where it was recorded."""
     count = len(one.rows.levels)
-    levels, known = np.zeros(count, np.uint16), np.zeros(count, np.uint16)
+    levels, known = (np.zeros(count, one.rows.known.dtype) for _ in range(2))
     begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
     if end > begin:
         there = slice(begin + offset, end + offset)

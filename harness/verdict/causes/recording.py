@@ -8,9 +8,10 @@ from dataclasses import replace
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Frames, Restart, Seconds, Set, Steps, of_run
 from forelight.sim.errors import ForelightError
+from forelight.sim.levels import UNKNOWN
 
 from ...boards.roster import find
-from ...capture.record import GAP, Capture
+from ...capture.record import Capture
 from ...hand.routine import bring_up, default_procedure, divides
 from .cause import Cause, Clip, Situation
 from .wiring import clips
@@ -92,7 +93,7 @@ def _played(it: Situation, capture: Capture) -> Iterator[Cause]:
     special = {said.line for said in (it.sheet.step, it.sheet.restart) if said is not None}
     other = {}
     for line, found in capture.lines.items():
-        seen = set(found.levels.tolist()) - {GAP}
+        seen = set(found.levels.tolist()) - {UNKNOWN}
         if line[0] == "i" and line not in special and len(seen) == 1 and meant.get(line, 0) not in seen:
             other[line] = seen.pop()
     if other:

@@ -5,19 +5,19 @@ from __future__ import annotations
 from collections import Counter
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
-from ...capture.record import GAP, Capture, Floats, RecordedLine
+from ...capture.record import Capture, Floats, RecordedLine
 from ..clean import shortest_run, without_spikes
 from ..clock import Clock, clocks, steady
 from ..fit import Recording, timed, written
 from ..reference import Reference
-from ..rows import Moments, Rows, changes, foretold_list, moments, predicted, recorded, seen_list
+from ..rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
 
 #: How far an instrument's clock may be off.
 TOLERANCE = 0.022
 #: Clocks that are looked at.
 CLOCKS = 3
-SIGNS = 256
 #: A line whose changes keep this close together in a step tells the clock.
 CLOSE = 0.9
 STRAY = 0.12
@@ -39,7 +39,7 @@ class Recorded:
         """
         if self.listed:
             rows = seen_list(self.capture.lines, self.names, self.capture.start, self.capture.end)
-            return [written(self.names, rows, SIGNS)]
+            return [written(self.names, rows, self.capture.signs)]
         unit = it.unit / it.oscillator_hz * pace if self.capture.unit == "seconds" else 1.0
         lines = self._lines(unit)
         long = (self.capture.end - self.capture.start) / unit
@@ -71,7 +71,7 @@ class Recorded:
     def _laid(lines: dict[str, RecordedLine], at: Moments, clock: Clock, long: float) -> Recording:
         return timed(at, recorded(lines, at, clock, (0.0, long), 3 * clock.sigma + 0.02), clock)
 
-    def rows(self, it: Reference, to: Recording, names: tuple[str, ...] | None = None) -> Rows:
+    def rows(self, it: Reference, to: Recording, names: tuple[str, ...] | None = None) -> ReadRows:
         """The rows of a prediction, as they are compared with this recording; or those of other lines, read likewise."""
         if self.listed:
             return foretold_list(it, names or self.names)
@@ -87,7 +87,7 @@ class Recorded:
             raise ValueError(f"{rows.slots} rows a step and not {to.rows.slots}")
         return rows
 
-    def stated(self, rows: Rows) -> int | None:
+    def stated(self, rows: ReadRows) -> int | None:
         """Which row of a prediction a list says that it begins with."""
         return int(self.capture.start) - rows.first if self.listed else None
 
@@ -113,7 +113,7 @@ def _edges(
         middle = turns.mean() if len(turns) else 0.0
         if abs(middle) > CLOSE:
             line = lines[name]
-            sure = line.times[1:][(line.levels[1:] != GAP) & (line.levels[:-1] != GAP)]
+            sure = line.times[1:][(line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)]
             times.append(sure)
             phases.append(np.full(len(sure), float(np.angle(middle)) / (2 * np.pi) % 1.0))
     when, where = np.concatenate(times), np.concatenate(phases)
@@ -126,7 +126,7 @@ def coherence(capture: Capture, names: tuple[str, ...], unit: float, tolerance: 
     found = []
     for name in names:
         line = capture.lines[name]
-        found.append(line.times[1:][(line.levels[1:] != GAP) & (line.levels[:-1] != GAP)][:FIRST])
+        found.append(line.times[1:][(line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)][:FIRST])
     times = np.sort(np.concatenate(found))[:FIRST] if found else np.zeros(0)
     if len(times) < 4:
         return 0.0

@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 from forelight.sim.lanes.faults import Fault, describe
 from forelight.sim.netlist import Netlist
+from numpy.typing import NDArray
 
-from ...bench.bench import Seat, reaching, run
-from ...bench.predict import golden_of
-from ...chip.routing import routing
+from ...bench.course import Seat
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
 from .cause import Cause
-from .lanes import drawn, faults, lane_by_lane, told
+from .lanes import drawn, faults, lane_by_lane
+from .lightly import reached, shown_with
 
 #: Faults that are tried; a design with more is too large for that.
 MOST = 4096
@@ -52,13 +52,11 @@ def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tupl
     """What the pins show with each fault of the design in this slot: those that show the same together."""
     seat = seats[slot]
     some = all_faults(seat)
-    if not some:
+    if not some or set(plan.slots.tolist()) != {slot}:
         return
-    values = reaching(plan, slot, routing(plan.board, seat.datasheet))[1]
-    alike: dict[bytes, tuple[list[Fault], np.ndarray[tuple[int], np.dtype[np.uint8]]]] = {}
-    for fault, outputs in lane_by_lane(seat.netlist, some, values):
+    course = reached(plan, seats, slot)
+    alike: dict[bytes, tuple[list[Fault], NDArray[np.uint8]]] = {}
+    for fault, outputs in lane_by_lane(seat.netlist, some, course.values):
         alike.setdefault(outputs.tobytes(), ([], outputs))[0].append(fault)
     for members, outputs in alike.values():
-        answer = told(outputs, np.zeros_like(outputs))
-        shown = run(plan, seats, slot, lambda: [0], proving=False, sample=lambda *_, answer=answer: answer)  # type: ignore[misc]
-        yield members, golden_of(plan, shown, slot)
+        yield members, shown_with(plan, seats, course, outputs)

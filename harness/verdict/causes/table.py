@@ -9,7 +9,7 @@ from forelight.designs.datasheet import INPUT_LINES
 
 from ..fit import Recording
 from ..reference import Reference
-from ..rows import Moments, Rows, foretold_list, predicted
+from ..rows import Moments, ReadRows, foretold_list, predicted
 
 
 @dataclass(frozen=True)
@@ -22,7 +22,7 @@ class Differing:
     compared: int
 
 
-def differing(recording: Recording, told: Reference, rows: Rows, offset: int, listed: bool) -> list[Differing]:
+def differing(recording: Recording, told: Reference, rows: ReadRows, offset: int, listed: bool) -> list[Differing]:
     """The counts for a recording laid at `offset` on a prediction, which must hold all inputs; only lines with a difference."""
     count = len(recording.rows.levels)
     begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
