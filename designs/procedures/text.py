@@ -53,13 +53,13 @@ _LONGEST_TEXT = 20_000
 _UNITS = ("s", "ms", "us", "min")  # of a wait
 
 
-#: File and line that an error shall name: one for all actions, or one for each.
+#: File and line that an error shall name: one for all actions, one for each, or none where they were made in code.
 Where = str | Sequence[str]
 
 
 def place_of(where: Where, number: int) -> str:
     """Where the action stands that has this number, from 1."""
-    line = where if isinstance(where, str) else where[number - 1]
+    line = where if isinstance(where, str) or not where else where[number - 1]
     return f"{line}, action {number}" if line else f"action {number}"
 
 
