@@ -50,7 +50,7 @@ class Offers(Suggester):
         return found[0] if found else None
 
 
-class Lines(Static):
+class LineRows(Static):
     """The rows of lines: a click chooses one, a second click moves its switch."""
 
     def on_click(self, event: Click) -> None:
@@ -61,7 +61,7 @@ class Lines(Static):
             panel.click_line(row)
 
 
-class Done(Static):
+class DoneList(Static):
     """The list of actions: a click puts one into the entry, to be changed."""
 
     def on_click(self, event: Click) -> None:
@@ -141,10 +141,10 @@ class Panel(App[None]):
         yield Static(id="head")
         yield Static(id="status")
         with Horizontal(id="bench"):
-            yield Lines(id="lines")
+            yield LineRows(id="lines")
             with Vertical(id="side"):
                 yield Static("What was done", classes="title")
-                yield Done(id="done")
+                yield DoneList(id="done")
                 yield Static(id="parts")
                 yield Static("The display", id="caption", classes="title")
                 yield Static(id="display")

@@ -13,8 +13,8 @@ from ..boards.segments import LARGE, SMALL
 from ..view.display import UNICODE, Glyphs, Lamp, draw
 from ..view.pictures import display_lamps
 from ..view.stave import StaveGlyphs, as_text
-from .reading import Line
-from .window import Traces
+from .reading import LineNow
+from .window import RecentLevels
 
 #: Columns of a name in the datasheet, on a narrow screen and on a wide one; the columns before the trace.
 NARROW, WIDE = 12, 24
@@ -23,7 +23,7 @@ _SOURCE = 13
 _BARS = StaveGlyphs("▁▇▒?")
 
 
-def line_rows(lines: Sequence[Line], found: Traces, width: int, chosen: int) -> Text:
+def line_rows(lines: Sequence[LineNow], found: RecentLevels, width: int, chosen: int) -> Text:
     """A row for each line: label, name, meaning, who drives it, level, trace; a gap between inputs and outputs."""
     label = max(len(line.label) for line in lines)
     means = WIDE if width >= 75 else NARROW
@@ -45,7 +45,7 @@ def line_rows(lines: Sequence[Line], found: Traces, width: int, chosen: int) -> 
     return out
 
 
-def trace_width(lines: Sequence[Line], width: int) -> int:
+def trace_width(lines: Sequence[LineNow], width: int) -> int:
     """How many columns of a trace there is room for."""
     label = max(len(line.label) for line in lines)
     means = WIDE if width >= 75 else NARROW

@@ -22,7 +22,7 @@ RECENT_S = 3.0
 
 
 @dataclass(frozen=True)
-class Line:
+class LineNow:
     """One line of the chip: its name, its label on this board, its meaning in the datasheet, who drives it, its level.
 
     `level` is 0, 1 or None where it is unsettled; `source` is empty for outputs, which the design drives.
@@ -36,7 +36,7 @@ class Line:
 
 
 def meanings(sheet: Datasheet) -> dict[str, str]:
-    """Line -> what the datasheet says of it, the roles of step and restart included."""
+    """LineNow -> what the datasheet says of it, the roles of step and restart included."""
     roles = ((sheet.step, "step"), (sheet.restart, "restart"))
     found = {role.line: word for role, word in roles if role is not None}
     for line, said in sheet.lines.items():
@@ -44,7 +44,7 @@ def meanings(sheet: Datasheet) -> dict[str, str]:
     return found
 
 
-def lines_now(bench: LiveBench, golden: Golden) -> list[Line]:
+def lines_now(bench: LiveBench, golden: Golden) -> list[LineNow]:
     """The eight inputs, then the eight outputs, as the last row of a golden has them."""
     board, sheet = bench.board, bench.datasheet
     means, table = meanings(sheet), routing(board, sheet)
@@ -56,12 +56,12 @@ def lines_now(bench: LiveBench, golden: Golden) -> list[Line]:
         own = {8: "step", 9: "restart"}.get(table[bit], "")
         label = board.pins.get(own or name, own or name)
         source = _source(bench, table[bit])
-        found.append(Line(name, label, means.get(name, ""), source, inputs >> bit & 1))
+        found.append(LineNow(name, label, means.get(name, ""), source, inputs >> bit & 1))
     for bit, name in enumerate(OUTPUT_LINES):
         level = outputs >> bit & 1 if settled >> bit & 1 else None
         segment = board.display.get(name, "")
         said = means.get(name, f"segment {segment}" if segment else "")
-        found.append(Line(name, board.pins.get(name, name), said, "", level))
+        found.append(LineNow(name, board.pins.get(name, name), said, "", level))
     return found
 
 

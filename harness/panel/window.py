@@ -41,14 +41,14 @@ def until(record: Golden, tick: int) -> Golden:
 
 
 @dataclass(frozen=True)
-class Traces:
+class RecentLevels:
     """Recent levels of each line in columns: steps from `first_step` on, or parts of the time where that is None."""
 
     rows: dict[str, list[int]]
     first_step: int | None
 
 
-def traces(shown: Golden, count: int) -> Traces:
+def traces(shown: Golden, count: int) -> RecentLevels:
     """The last `count` columns of a record: steps, or equal parts of the last seconds."""
     rises = np.flatnonzero(np.diff(shown.steps) > 0) + 1
     starts: NDArray[np.int64] = shown.ticks[rises]
@@ -61,7 +61,7 @@ def traces(shown: Golden, count: int) -> Traces:
         begin = max(int(shown.ticks[0]), shown.end - int(UNSTEPPED_S * shown.oscillator_hz))
         bounds, step = np.linspace(begin, shown.end, count + 1), 0
     rows = {line: between(shown, line, bounds) for line in (*INPUT_LINES, *OUTPUT_LINES)}
-    return Traces(rows, step if first is not None else None)
+    return RecentLevels(rows, step if first is not None else None)
 
 
 def lamps(shown: Golden, speed: float | None) -> tuple[Lamp, ...]:

@@ -38,9 +38,8 @@ def test_each_line_says_who_drives_it() -> None:
     ):
         assert said in rows[line]
     mole = session_on("lighthouse", board="mole")
-    assert (
-        mole.lines()[0] == "BOLLARD  i0  0  switch closed   character, bit 0"
-    )  # open is 1 there, by its pulls
+    # Open is 1 on this board, by its pulls.
+    assert mole.lines()[0].startswith("BOLLARD  i0  0  switch closed   character, bit 0")
     assert "STEP     i7" in mole.lines()[7] and "step clock" in mole.lines()[7]
 
 
