@@ -177,7 +177,7 @@ def _switch(word: str) -> Oscillator:
 
 
 #: Verb -> how it is written, fewest and most words after it, and what makes the record of them.
-_FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
+FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "select": ("select SLOT", 1, 1, lambda w: Select(_count(w[0], 0, _LARGEST_SLOT))),
     "strap": ("strap CODE", 1, 1, lambda w: Strap(_count(w[0], 0, _LARGEST_CODE))),
     "enable": ("enable", 0, 0, lambda w: Enable()),
@@ -194,7 +194,7 @@ _FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
-_VERBS = (*_FORMS, "play", "repeat")
+_VERBS = (*FORMS, "play", "repeat")
 _VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
@@ -225,19 +225,19 @@ def _action(text: str, place: str, depth: int) -> Action:
             "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
         )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
-    form = _FORMS[verb][0] if verb in _FORMS else others.get(verb, "")
+    form = FORMS[verb][0] if verb in FORMS else others.get(verb, "")
     try:
         if verb == "play":
             return _play(text, depth)
         if verb == "repeat":
             return _repeat(text, place, depth)
-        if verb not in _FORMS:
+        if verb not in FORMS:
             near = did_you_mean(verb, _VERBS)
             known = f"the actions are {', '.join(_VERBS)}"
             raise DatasheetError(
                 f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
             )
-        _, fewest, most, make = _FORMS[verb]
+        _, fewest, most, make = FORMS[verb]
         if not fewest <= len(words) <= most:
             count = "nothing" if not words else "1 word" if len(words) == 1 else f"{len(words)} words"
             raise _FormError(f"{count} stands after {verb}")
