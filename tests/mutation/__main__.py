@@ -78,6 +78,12 @@ def annotated(source: str) -> Iterator[range]:
         yield from (range(item.lineno, (item.end_lineno or 0) + 1) for item in found if item is not None)
 
 
+def guarded(mutant: MutationSpec, source: str) -> bool:
+    """Whether only a self-check goes: `strict=True` of a zip, `frozen=True` of a record."""
+    line = source.splitlines()[mutant.start_pos[0] - 1]
+    return mutant.operator_name.endswith("TrueWithFalse") and ("strict=True" in line or "@dataclass(" in line)
+
+
 def session(room: Room, clone: Path) -> list[MutationSpec]:
     """Every mutant of a room that a run can see."""
     files = sorted(path for pattern in room.files for path in clone.glob(pattern))
@@ -87,13 +93,15 @@ def session(room: Room, clone: Path) -> list[MutationSpec]:
     ):
         init(files, work, {})
         found = [item.mutations[0] for item in work.work_items]
-    lines = {path: [*annotated(path.read_text("utf-8"))] for path in files}
+    source = {path: path.read_text("utf-8") for path in files}
+    lines = {path: [*annotated(text)] for path, text in source.items()}
     blind = tuple(BLIND)
     return sorted(
         (
             mutant
             for mutant in found
             if not mutant.operator_name.startswith(blind)
+            and not guarded(mutant, source[mutant.module_path])
             and not (
                 "BinaryOperator" in mutant.operator_name
                 and any(mutant.start_pos[0] in run for run in lines[mutant.module_path])

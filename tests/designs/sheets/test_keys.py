@@ -1,4 +1,4 @@
-"""Every key that a datasheet may have is explained, and is in use: in the tests' own sheet or in one of the catalogue."""
+"""Every key that a datasheet may have is explained, and is in use, in the sheet of these tests or in the catalogue."""
 
 from __future__ import annotations
 
