@@ -308,7 +308,8 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
 
 @cli.command()
-@click.argument("name")
+@click.argument("name", required=False)
+@click.option("--keys", is_flag=True, help="Print every key of datasheets and boards instead.")
 @click.option("--language", type=click.Choice(("amaranth", "verilog")), default="amaranth", show_default=True)
 @click.option(
     "-o",
@@ -319,8 +320,14 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     help="Where to make the new folder; here if not said.",
 )
 @json_option
-def draft(name: str, language: str, output: Path, as_json: bool) -> int:
+def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bool) -> int:
     """Start a contribution: a folder NAME with a datasheet and a source that runs."""
+    if keys:
+        from .commands import reference
+
+        return reference.run(as_json)
+    if name is None:
+        raise click.UsageError("Give the folder that is to be made a name, or ask for --keys.")
     from .commands.vet import start
 
     return start(name, language, output, as_json)
