@@ -92,7 +92,7 @@ class Session:
         self.ended = False
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
-        self._bring_up()
+        self.begin_anew()
 
     def make_bench(self) -> LiveBench:
         """The bench of this session, before anything was done at it."""
@@ -208,12 +208,12 @@ class Session:
     def _redo(self, actions: Sequence[Action]) -> None:
         """Do these instead of what was done; where one is refused, what was done stays."""
         before = self.actions
-        self._bring_up()
+        self.begin_anew()
         try:
             for action in actions:
                 self.bench.do(action)
         except ForelightError:
-            self._bring_up()
+            self.begin_anew()
             for action in before:
                 self.bench.do(action)
             raise
@@ -242,7 +242,7 @@ class Session:
         self._redo(actions)
         return (f"Done again, without {to_text(dropped)}.", *self.look())
 
-    def _bring_up(self) -> None:
+    def begin_anew(self) -> None:
         while self.bench.undo():
             pass
         for action in self.before:

@@ -197,7 +197,7 @@ class LessonSession(Session):
         return ("The task begins anew.", *self._announced())
 
     def _over(self) -> tuple[str, ...]:
-        self._bring_up()
+        self.begin_anew()
         self.at, self.notes = 0, []
         self._begin_task()
         self.keep()
