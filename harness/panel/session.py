@@ -243,6 +243,7 @@ class Session:
         return (f"Done again, without {to_text(dropped)}.", *self.look())
 
     def begin_anew(self) -> None:
+        """Take everything back, and bring the slot up."""
         while self.bench.undo():
             pass
         for action in self.before:

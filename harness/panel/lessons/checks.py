@@ -1,6 +1,6 @@
 """What a lesson can wait for: each check looks at the bench, and says in a sentence what is still missing.
 
-A check is given a `Look` at the bench and what the lesson wants; it answers None once that holds.
+A check is given a `BenchLook` at the bench and what the lesson wants; it answers None once that holds.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ EYE_S = 2.0
 
 
 @dataclass(frozen=True)
-class Look:
+class BenchLook:
     """The bench at one moment of a task: `golden` is the record with the answer to the last action.
 
     `actions` are those since the task began, at `begun_s`, when `begun_steps` steps had been made. `notes`, `verdict`
@@ -83,10 +83,10 @@ class Look:
         return tuple(one for one in Watch(inside, self.golden).touches if one.end_s > self.begun_s)
 
 
-Check = Callable[[Look, Any], str | None]
+Check = Callable[[BenchLook, Any], str | None]
 
 
-def _shows(look: Look, wanted: str) -> str | None:
+def _shows(look: BenchLook, wanted: str) -> str | None:
     if look.shown == wanted:
         return None
     return f"the display is to show {_spoken(wanted)}: {_spoken(look.shown)} now"
@@ -98,7 +98,7 @@ def _spoken(shown: str) -> str:
     return {"blank": "nothing", "blank.": "the point alone"}.get(shown, shown)
 
 
-def _lit(look: Look, wanted: str) -> str | None:
+def _lit(look: BenchLook, wanted: str) -> str | None:
     wiring = look.bench.board.display
     lit = {segment for line, segment in wiring.items() if look.level(line)}
     if lit == set(wanted.split()):
@@ -106,24 +106,24 @@ def _lit(look: Look, wanted: str) -> str | None:
     return f"the segments {wanted} are to be lit: {' '.join(sorted(lit)) or 'none'} now"
 
 
-def _slot(look: Look, wanted: int) -> str | None:
+def _slot(look: BenchLook, wanted: int) -> str | None:
     slot = look.bench.standing.slot
     return None if slot == wanted else f"the selector is to stand on slot {wanted}: on {slot} now"
 
 
-def _settled(look: Look, wanted: bool) -> str | None:
+def _settled(look: BenchLook, wanted: bool) -> str | None:
     vague = [line for line in OUTPUT_LINES if look.level(line) is None]
     if wanted:
         return f"every output is to be settled: {', '.join(vague)} cannot be foretold now" if vague else None
     return None if vague else "some output is to be unsettled: all are settled now"
 
 
-def _clock(look: Look, wanted: str) -> str | None:
+def _clock(look: BenchLook, wanted: str) -> str | None:
     now = "on" if look.bench.standing.enable else "off"
     return None if now == wanted else f"the step clock is to be {wanted}: {now} now"
 
 
-def _hz(look: Look, wanted: list[float]) -> str | None:
+def _hz(look: BenchLook, wanted: list[float]) -> str | None:
     low, high = wanted
     stands = look.bench.standing
     rate = float(look.bench.board.frame_hz / (2 * stands.half)) if stands.enable else 0.0
@@ -133,7 +133,7 @@ def _hz(look: Look, wanted: list[float]) -> str | None:
     return f"the step clock is to run at {span}: {hertz(rate) if rate else 'off'} now"
 
 
-def _eye(look: Look, wanted: str) -> str | None:
+def _eye(look: BenchLook, wanted: str) -> str | None:
     hz = look.golden.oscillator_hz
     begin = max(0, look.golden.end - int(EYE_S * hz))
     if (look.golden.end / hz) - look.begun_s < EYE_S:
@@ -143,27 +143,27 @@ def _eye(look: Look, wanted: str) -> str | None:
     return None if kind == wanted else f"the display is to be {wanted} to the eye: {kind} now"
 
 
-def _switches(look: Look, wanted: Mapping[str, int]) -> str | None:
+def _switches(look: BenchLook, wanted: Mapping[str, int]) -> str | None:
     stands = look.bench.standing.switches
     wrong = [line for line, level in wanted.items() if stands >> int(line[1:]) & 1 != level]
     said = ", ".join(f"{line} to {wanted[line]}" for line in wrong)
     return f"these switches still have to go: {said}" if wrong else None
 
 
-def _inputs(look: Look, wanted: Mapping[str, int]) -> str | None:
+def _inputs(look: BenchLook, wanted: Mapping[str, int]) -> str | None:
     wrong = [line for line, level in wanted.items() if look.level(line) != level]
     said = ", ".join(f"{line} is to be {wanted[line]}" for line in wrong)
     return f"at the design {said}" if wrong else None
 
 
-def _outputs(look: Look, wanted: Mapping[str, int]) -> str | None:
+def _outputs(look: BenchLook, wanted: Mapping[str, int]) -> str | None:
     wrong = [line for line, level in wanted.items() if look.level(line) != level]
     now = {line: "?" if look.level(line) is None else look.level(line) for line in wrong}
     said = ", ".join(f"{line} is to be {wanted[line]}, and is {now[line]}" for line in wrong)
     return said or None
 
 
-def _contact(look: Look, wanted: Mapping[str, str]) -> str | None:
+def _contact(look: BenchLook, wanted: Mapping[str, str]) -> str | None:
     stands, board = look.bench.standing, look.bench.board
     now = {line: contact_word(board, line, stands.switches >> int(line[1:]) & 1) for line in wanted}
     wrong = [line for line, word in wanted.items() if now[line] != word]
@@ -171,48 +171,48 @@ def _contact(look: Look, wanted: Mapping[str, str]) -> str | None:
     return f"the switch of {said}" if wrong else None
 
 
-def _outside(look: Look, wanted: str) -> str | None:
+def _outside(look: BenchLook, wanted: str) -> str | None:
     now = [line for bit, line in enumerate(INPUT_LINES) if look.bench.standing.driven >> bit & 1]
     if now == wanted.split():
         return None
     return f"{wanted or 'no line'} is to be driven from outside: {', '.join(now) or 'none'} now"
 
 
-def _restart(look: Look, wanted: str) -> str | None:
+def _restart(look: BenchLook, wanted: str) -> str | None:
     now = "held" if look.restart_held else "free"
     return None if now == wanted else f"the restart is to be {wanted}: {now} now"
 
 
-def _steps(look: Look, wanted: int) -> str | None:
+def _steps(look: BenchLook, wanted: int) -> str | None:
     if look.steps == wanted:
         return None
     return f"{wanted} step{'s are' if wanted > 1 else ' is'} to be made: {look.steps} so far"
 
 
-def _steps_least(look: Look, wanted: int) -> str | None:
+def _steps_least(look: BenchLook, wanted: int) -> str | None:
     return None if look.steps >= wanted else f"{wanted} steps are to pass: {look.steps} so far"
 
 
-def _bounced(look: Look, wanted: str) -> str | None:
+def _bounced(look: BenchLook, wanted: str) -> str | None:
     if any(one.line == wanted and one.touches > 1 for one in look.touches):
         return None
     return f"a press of {wanted} is to bounce, and to come to rest: none has so far"
 
 
-def _missed(look: Look, wanted: str) -> str | None:
+def _missed(look: BenchLook, wanted: str) -> str | None:
     if any(one.line == wanted and not one.seen for one in look.touches):
         return None
     seen = sum(one.line == wanted for one in look.touches)
     return f"a press of {wanted} is to pass between two steps: {seen} made, none missed so far"
 
 
-def _seen(look: Look, wanted: str) -> str | None:
+def _seen(look: BenchLook, wanted: str) -> str | None:
     if any(one.line == wanted and one.seen for one in look.touches):
         return None
     return f"a press of {wanted} is to be seen by the design: none was so far"
 
 
-def _sends(look: Look, wanted: str) -> str | None:
+def _sends(look: BenchLook, wanted: str) -> str | None:
     begin = int(look.begun_s * look.golden.oscillator_hz)
     text = "".join(str(one.facts.get("text", "")) for one in _received(look, begin))
     if wanted in text:
@@ -221,21 +221,21 @@ def _sends(look: Look, wanted: str) -> str | None:
     return f'the terminal is to receive "{wanted}": last came "{last[0]}"'
 
 
-def _received(look: Look, begin: int) -> list[Any]:
+def _received(look: BenchLook, begin: int) -> list[Any]:
     return reports(look.bench.datasheet, since(look.golden, begin))
 
 
-def _notes(look: Look, wanted: int) -> str | None:
+def _notes(look: BenchLook, wanted: int) -> str | None:
     return None if look.notes >= wanted else f"{wanted} notes are to be written: {look.notes} so far"
 
 
-def _verdict(look: Look, wanted: str) -> str | None:
+def _verdict(look: BenchLook, wanted: str) -> str | None:
     if look.verdict == wanted:
         return None
     return f"the verdict is to be: {wanted}. {look.verdict or 'None was asked for'} so far"
 
 
-def _blamed(look: Look, wanted: str) -> str | None:
+def _blamed(look: BenchLook, wanted: str) -> str | None:
     if look.blamed == wanted:
         return None
     return "say what is to blame, as in blame i3 or blame o3" + (
@@ -243,7 +243,7 @@ def _blamed(look: Look, wanted: str) -> str | None:
     )
 
 
-def _did(look: Look, wanted: str) -> str | None:
+def _did(look: BenchLook, wanted: str) -> str | None:
     if wanted in map(to_text, look.actions):
         return None
     return f"{wanted} is to be done"
@@ -276,7 +276,7 @@ CHECKS: Mapping[str, Check] = {
 }
 
 
-def missing(look: Look, until: Mapping[str, object]) -> dict[str, str]:
+def missing(look: BenchLook, until: Mapping[str, object]) -> dict[str, str]:
     """Of the checks of a task those that do not hold yet, each with what is missing."""
     found = {name: CHECKS[name](look, wanted) for name, wanted in until.items()}
     return {name: said for name, said in found.items() if said is not None}

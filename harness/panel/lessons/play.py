@@ -21,8 +21,8 @@ from ...golden.golden import Golden
 from ...hand.routine import bring_up
 from ..reading import lines_now
 from ..session import Session, Told
-from .checks import Look, missing
-from .reader import Lesson, Task
+from .checks import BenchLook, missing
+from .reader import Lesson, LessonTask
 
 #: What can be said in a lesson beside what can be said at any panel.
 WORDS = {
@@ -66,7 +66,7 @@ class LessonSession(Session):
         return LiveBench(self.board, self.sheet, slot=self.slot, contacts=contacts, seat=seat)
 
     @property
-    def task(self) -> Task | None:
+    def task(self) -> LessonTask | None:
         return self.lesson.tasks[self.at] if self.at < len(self.lesson.tasks) else None
 
     @property
@@ -131,7 +131,7 @@ class LessonSession(Session):
 
     # How a move is answered
 
-    def _remarks(self, told: Told, before: Look) -> list[str]:
+    def _remarks(self, told: Told, before: BenchLook) -> list[str]:
         """What a move brought, from the state of the bench; and whether the task is done by it."""
         task = self.task
         assert task is not None
@@ -160,7 +160,7 @@ class LessonSession(Session):
         """Whether a word of the lesson, and not an action, is an answer to it."""
         return text.split()[:1] in (["note"], ["verdict"], ["blame"], ["edit"], ["drop"], ["replay"])
 
-    def _still(self, now: Look, task: Task) -> list[str]:
+    def _still(self, now: BenchLook, task: LessonTask) -> list[str]:
         return [f"Still to come: {'; '.join(missing(now, task.until).values())}."]
 
     def _done(self) -> list[str]:
@@ -203,11 +203,11 @@ class LessonSession(Session):
         self.keep()
         return ("The lesson begins anew.", *self._announced())
 
-    def _look(self) -> Look:
+    def _look(self) -> BenchLook:
         begun, seconds, steps, notes = self.begun
         with self.bench.answered():
             golden = _kept(self.bench.record())
-            touched = Look(
+            touched = BenchLook(
                 self.bench,
                 golden,
                 tuple(self.bench.actions[begun:]),
@@ -289,7 +289,7 @@ def _refusal(told: Told) -> list[str]:
     return [f"{what}: nothing was done, and nothing has changed."]
 
 
-def _consequence(before: Look, now: Look) -> str:
+def _consequence(before: BenchLook, now: BenchLook) -> str:
     """What a move changed, in words; where it changed nothing, why."""
     said = []
     if before.shown != now.shown:

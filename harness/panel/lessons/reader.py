@@ -37,7 +37,7 @@ _KEYS = ("title", "design", "board", "about", "begin", "blind", "planted", "task
 
 
 @dataclass(frozen=True)
-class Task:
+class LessonTask:
     """One thing to do; it is done when every check of `until` (name -> what is wanted) holds."""
 
     do: str
@@ -58,7 +58,7 @@ class Lesson:
     board: str
     about: str
     begin: tuple[Action, ...]
-    tasks: tuple[Task, ...]
+    tasks: tuple[LessonTask, ...]
     blind: bool = False
     open_switch: str | None = None
     stuck: Mapping[str, int] = field(default_factory=dict)
@@ -103,13 +103,13 @@ def read_lesson(path: Path, number: int) -> Lesson:
     )
 
 
-def _task(section: Section) -> Task:
+def _task(section: Section) -> LessonTask:
     section.only("do", "why", "hint", "until", "straight", "question")
     until = section.section("until")
     if until is None:
         raise section.absent("until", "a table of checks")
     until.only(*CHECKS)
-    return Task(
+    return LessonTask(
         section.text("do", longest=600),
         section.text("why", longest=1000),
         section.text("hint", longest=600),

@@ -30,7 +30,7 @@ POWER_UPS = 64
 
 
 @dataclass(frozen=True)
-class Facts:
+class LessonFacts:
     """What a run in one go says after a list of actions, of which those in `task` belong to the task."""
 
     board: Board
@@ -56,26 +56,26 @@ class Facts:
         return self.hand.standing.switches >> int(line[1]) & 1
 
 
-def shows(facts: Facts, wanted: str) -> bool:
+def shows(facts: LessonFacts, wanted: str) -> bool:
     levels = as_levels(wanted, facts.board.display, True, "")
     pairs = zip(reversed(OUTPUT_LINES), levels, strict=True)
     return all(want in ("X", str(facts.level(line))) for line, want in pairs)
 
 
-def rate(facts: Facts, wanted: list[float]) -> bool:
+def rate(facts: LessonFacts, wanted: list[float]) -> bool:
     stands = facts.hand.standing
     hz = float(facts.board.frame_hz / (2 * stands.half)) if stands.enable else 0.0
     return wanted[0] <= hz <= wanted[1]
 
 
-def contact(facts: Facts, wanted: Mapping[str, str]) -> bool:
+def contact(facts: LessonFacts, wanted: Mapping[str, str]) -> bool:
     pulls = facts.board.pulls
     return all(
         (facts.switch(line) != pulls.get(line, 0)) == (want == "closed") for line, want in wanted.items()
     )
 
 
-def restart(facts: Facts, wanted: str) -> bool:
+def restart(facts: LessonFacts, wanted: str) -> bool:
     role = facts.sheet.restart
     assert role is not None
     line = 9 if facts.board.restart_line == "own" else int(role.line[1])
@@ -83,28 +83,28 @@ def restart(facts: Facts, wanted: str) -> bool:
     return held == (wanted == "held")
 
 
-def bounced(facts: Facts, wanted: str) -> bool:
+def bounced(facts: LessonFacts, wanted: str) -> bool:
     moves = [one for one in facts.task if isinstance(one, (Press, Release)) and one.line == wanted]
     return any(one.bouncing for one in moves)
 
 
-def pressed(facts: Facts, wanted: str) -> bool:
+def pressed(facts: LessonFacts, wanted: str) -> bool:
     return any(isinstance(one, Release) and one.line == wanted for one in facts.task)
 
 
-def eye(facts: Facts, wanted: str) -> bool:
+def eye(facts: LessonFacts, wanted: str) -> bool:
     golden = facts.golden
     last = since(golden, golden.end - 2 * golden.oscillator_hz)
     return impressions(last, [int(line[1]) for line in facts.board.display]).display.kind == wanted
 
 
-def sends(facts: Facts, wanted: str) -> bool:
+def sends(facts: LessonFacts, wanted: str) -> bool:
     lines = next(one.lines for one in facts.sheet.attach if one.kind == "serial terminal")
     golden = facts.golden
     return wanted in receive(wired(since(golden, facts.begun), lines), golden.oscillator_hz, 300).text
 
 
-def verdict(facts: Facts, wanted: str) -> bool:
+def verdict(facts: LessonFacts, wanted: str) -> bool:
     """Against a run without anything planted."""
     golden, agrees = facts.healthy, True
     for step, said in facts.notes:
@@ -117,20 +117,20 @@ def verdict(facts: Facts, wanted: str) -> bool:
     return bool(facts.notes) and agrees == (wanted == "agrees")
 
 
-def levels(facts: Facts, wanted: Mapping[str, int]) -> bool:
+def levels(facts: LessonFacts, wanted: Mapping[str, int]) -> bool:
     return all(facts.level(line) == want for line, want in wanted.items())
 
 
-def lit(facts: Facts, wanted: str) -> bool:
+def lit(facts: LessonFacts, wanted: str) -> bool:
     wiring = facts.board.display
     return {segment for line, segment in wiring.items() if facts.level(line)} == set(wanted.split())
 
 
-def outside(facts: Facts, wanted: str) -> bool:
+def outside(facts: LessonFacts, wanted: str) -> bool:
     return facts.hand.standing.driven == sum(1 << int(line[1]) for line in wanted.split())
 
 
-RULES: Mapping[str, Callable[[Facts, Any], bool]] = {
+RULES: Mapping[str, Callable[[LessonFacts, Any], bool]] = {
     "shows": shows,
     "lit": lit,
     "slot": lambda facts, wanted: facts.hand.standing.slot == wanted,
@@ -157,7 +157,7 @@ RULES: Mapping[str, Callable[[Facts, Any], bool]] = {
 }
 
 
-class Judge:
+class LessonJudge:
     """One lesson; what sits in its slots is read once."""
 
     def __init__(self, lesson: Lesson, board: Board, slot: int) -> None:
@@ -185,7 +185,7 @@ class Judge:
         hand, earlier = (Hand(self.board, self.sheet, self.slot, contacts) for _ in range(2))
         hand.do(actions)
         earlier.do(actions[:begun])
-        facts = Facts(
+        facts = LessonFacts(
             self.board,
             self.sheet,
             shown,

@@ -9,9 +9,9 @@ import pytest
 from forelight.designs.procedures.procedure import to_text
 from forelight.harness.panel.lessons.checks import CHECKS
 from forelight.harness.panel.lessons.play import LessonSession
-from forelight.harness.panel.lessons.reader import Lesson, Task, lesson, lessons
+from forelight.harness.panel.lessons.reader import Lesson, LessonTask, lesson, lessons
 
-from .lesson_judge import Judge
+from .lesson_judge import LessonJudge
 
 SEED = 20_28
 NUMBERS = range(1, 16)
@@ -31,8 +31,8 @@ def straight(session: LessonSession, tasks: int | None = None) -> None:
             assert not told.refused, told
 
 
-def judge(session: LessonSession) -> Judge:
-    return Judge(session.lesson, session.board, session.slot)
+def judge(session: LessonSession) -> LessonJudge:
+    return LessonJudge(session.lesson, session.board, session.slot)
 
 
 def test_there_are_fifteen_and_each_is_whole() -> None:
@@ -58,7 +58,7 @@ def test_the_straight_path(number: int) -> None:
         assert not wrong, f"task {count + 1}: {wrong}"
 
 
-def last_blamed(task: Task) -> str:
+def last_blamed(task: LessonTask) -> str:
     blamed = [text.removeprefix("blame ") for text in task.straight if text.startswith("blame ")]
     return blamed[-1] if blamed else ""
 
