@@ -246,6 +246,50 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
 
 
 @cli.command()
+@click.argument("slot", required=False)
+@click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
+@click.option(
+    "--procedure",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Begin with what this procedure does.",
+)
+@trust_options
+@board_option
+def panel(slot: str | None, plain: bool, procedure: Path | None, board: str) -> int:
+    """The bench on the screen: try a design by hand.
+
+    What you do is a list of actions, which you can take back, save, and open again with --procedure in any command.
+    """
+    from .commands.panel import run
+
+    return run(slot, board, procedure, plain=plain)
+
+
+@cli.command()
+@click.argument("number", type=click.IntRange(min=1), required=False, metavar="[N]")
+@click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
+@click.option("--progress", is_flag=True, help="How far are you?")
+@click.option("--print", "on_paper", is_flag=True, help="A handout for a class without screens.")
+@click.option("--answers", is_flag=True, help="With --print: the shortest way through, for the teacher.")
+@json_option
+def lesson(
+    number: int | None, plain: bool, progress: bool, on_paper: bool, answers: bool, as_json: bool
+) -> int:
+    """The input conventions, learned by doing: fifteen lessons of some five minutes.
+
+    N is the number of a lesson; without it comes the first that you have not done.
+    """
+    from .commands.lesson import print_handout, run, tell_progress
+
+    if progress:
+        return tell_progress(as_json)
+    if on_paper:
+        return print_handout(number, with_answers=answers)
+    return run(number, plain=plain)
+
+
+@cli.command()
 @click.argument("folder", required=False)
 @click.option("--all", "everything", is_flag=True, help="Vet every design that comes with Forelight.")
 @board_option
@@ -264,7 +308,8 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
 
 @cli.command()
-@click.argument("name")
+@click.argument("name", required=False)
+@click.option("--keys", is_flag=True, help="Print every key of datasheets and boards instead.")
 @click.option("--language", type=click.Choice(("amaranth", "verilog")), default="amaranth", show_default=True)
 @click.option(
     "-o",
@@ -275,8 +320,14 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     help="Where to make the new folder; here if not said.",
 )
 @json_option
-def draft(name: str, language: str, output: Path, as_json: bool) -> int:
+def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bool) -> int:
     """Start a contribution: a folder NAME with a datasheet and a source that runs."""
+    if keys:
+        from .commands import reference
+
+        return reference.run(as_json)
+    if name is None:
+        raise click.UsageError("Give the folder that is to be made a name, or ask for --keys.")
     from .commands.vet import start
 
     return start(name, language, output, as_json)
