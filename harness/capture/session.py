@@ -32,14 +32,14 @@ def read_session(data: bytes, place: str, mapping: Mapping[str, str], labels: Ma
     """Raises CaptureError for an archive that is damaged, holds no samples, or too many."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
-            return _Session(archive, place).capture(mapping, labels)
+            return _Archive(archive, place).capture(mapping, labels)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, KeyError, ValueError,
             configparser.Error, OSError) as error:  # fmt: skip
         said = str(error).partition("\n")[0][:80]
         raise CaptureError(f"the session file is damaged: {said}", place=place, remedy=_EXPORT) from None
 
 
-class _Session:
+class _Archive:
     def __init__(self, archive: zipfile.ZipFile, place: str) -> None:
         self.archive, self.place = archive, place
         text = archive.read("metadata")[: 1 << 20].decode("utf-8", "replace")
