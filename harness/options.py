@@ -180,7 +180,7 @@ RUN_OPTIONS = (
         multiple=True,
         callback=columns,
         metavar="o0=CH3",
-        help="Which column or wire of a recording holds a line; may be repeated.",
+        help="Which column or wire of a recording holds a line, or o=CH for a numbered series; may be repeated.",
     ),
     LENGTH,
     POWER_UPS,
