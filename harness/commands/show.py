@@ -26,7 +26,7 @@ from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question
 from .settled import free_running
 from .sight import wired
-from .signals import Reasons, changes
+from .signals import changes, reasons
 
 #: Columns of levels in the answer for scripts.
 COLUMNS = 64
@@ -81,12 +81,12 @@ def run(
 
 def _explain(asking: Question, name: str, step: int | None, as_json: bool) -> int:
     """Why an output or a signal is as it is."""
-    reasons = Reasons(asking, asking.slot or 0)
-    reason = reasons.why(name, step)
+    answers = reasons(asking, asking.slot or 0)
+    reason = answers.why(name, step)
     if as_json:
-        emit_json(reasons.answer(reason))
+        emit_json(answers.answer(reason))
     else:
-        show(*facts(asking)[:1], "", *map(hanging, reasons.paragraphs(reason)))
+        show(*facts(asking)[:1], "", *map(hanging, answers.paragraphs(reason)))
     return 0
 
 

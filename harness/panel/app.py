@@ -363,10 +363,16 @@ class Panel(App[None]):
         self.tell("help")
 
     def action_why(self) -> None:
-        if self.chosen >= 8:
-            self.answer(self.session.say(f"why o{self.chosen - 8}").lines)
-        else:
+        """Why the chosen output has its level, now or at the step that is looked back to."""
+        if self.chosen < 8:
             self.answer(("Choose an output line first, then w says why it has its level.",))
+            return
+        record = self.session.bench.record()
+        step = ""
+        if self.at is not None:
+            row = int(np.searchsorted(record.ticks, self.at, side="right")) - 1
+            step = f" step {int(record.steps[row])}"
+        self.answer(self.session.say(f"why o{self.chosen - 8}{step}").lines)
 
     def action_leave(self) -> None:
         self.session.keep()
