@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
@@ -15,7 +15,7 @@ from ..chip.routing import routing
 from ..hand.timeline import Frames, Timeline
 from .course import ALL, Course, Seat, carried, routed, spans
 from .period import period
-from .story import Story
+from .story import Outcome, Story
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,7 @@ class Shown:
     outputs: NDArray[np.uint8]
     proved: NDArray[np.uint8]
     sampled: NDArray[np.uint8]
-    stories: Mapping[int, Story]
+    stories: Mapping[int, Story] = field(default_factory=dict)
 
 
 def run(
@@ -68,7 +68,7 @@ def run(
         stories[slot] = _repeating(stories[slot], courses[slot], plan)
     tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
     rises = courses[slot].rises if slot in courses else _NONE
-    return shown_within(plan, stories, tables, rises, 0)
+    return replace(shown_within(plan, stories, tables, rises, 0), stories=stories)
 
 
 def _repeating(story: Story, course: Course, plan: Timeline) -> Story:
@@ -93,7 +93,7 @@ _NONE: Frames = np.zeros(0, np.int64)
 
 def shown_within(
     plan: Timeline,
-    stories: Mapping[int, Story],
+    stories: Mapping[int, Outcome],
     tables: Mapping[int, Sequence[int]],
     rises: Frames,
     since: int,
@@ -128,7 +128,7 @@ def shown_within(
     frames, row, pin = _united(input_frames, pin_frames)
     steps = np.searchsorted(rises, frames, side="right")
     columns = (inputs[row], outputs[pin], sure[pin], agreed[pin])
-    return Shown(frames, steps, *columns, stories)
+    return Shown(frames, steps, *columns)
 
 
 def _compact(frames: Frames, *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:

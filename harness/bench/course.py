@@ -26,7 +26,7 @@ from .freerun import MOST_LOOPS, stilled, touched
 from .glitches import Glitches
 from .powerups import Sample
 from .proof import Prover
-from .story import Story
+from .story import Outcome, Story
 
 ALL = 0xFF
 PowerUps = Callable[[], Iterable[PowerUp]]
@@ -86,6 +86,11 @@ class Course:
         return self._rises.rows
 
     @property
+    def frames(self) -> Frames:
+        """The frames of the updates."""
+        return self._frames.rows
+
+    @property
     def values(self) -> Lines:
         """The inputs in each update."""
         return self._values.rows
@@ -94,6 +99,11 @@ class Course:
     def due(self) -> int:
         """How many updates there are to be run."""
         return len(self._frames) - self._ran
+
+    @property
+    def loops(self) -> tuple[Oscillation, ...]:
+        """Those that were found to run free; with each one found the whole story changes."""
+        return self._run.loops if isinstance(self._run, _Plain) else ()
 
     def reach(self, plan: Timeline) -> None:
         """See what the timeline brings, to its end."""
@@ -132,10 +142,21 @@ class Course:
         frames, values = self._frames.rows, self._values.rows
         self._run.extend(plan, frames[first:], values[first:], values, progress)
 
+    def outcome(self) -> Outcome:
+        """What it put out so far; there must have been something to run."""
+        assert self._run is not None
+        return self._run.outcome(self._frames.rows)
+
     def story(self) -> Story:
-        """All that it answered so far; there must have been something to run."""
+        """The same, and on what it rests."""
         assert self._run is not None
         return self._run.story(self._frames.rows)
+
+    def standing(self) -> tuple[Simulation, bytes, int]:
+        """Where the first power-up is: its machine code, its state, and the inputs as they are."""
+        assert self._run is not None
+        sample = self._run.sample
+        return sample.sim, sample.states[0], int(self._values.rows[-1])
 
     def snapshot(self) -> Any:
         """How far it is, to give back to `restore`."""
@@ -200,16 +221,14 @@ class _Plain:
         agreed = ~self.sample.differ[done:] & self.known
         self._agreed.append(self.glitches.without(agreed, done, self.prover.forks(self.glitches.forks)))
 
+    def outcome(self, frames: Frames) -> Outcome:
+        return Outcome(frames, self.sample.outputs, self._proved.rows, self._agreed.rows)
+
     def story(self, frames: Frames) -> Story:
-        if self.prover is None:
-            self._claim(np.zeros(0, np.uint16))
         assert self.prover is not None
         return Story(
-            frames,
-            self.sample.outputs,
-            self._proved.rows,
-            self._agreed.rows,
-            self.sample.answer(),
+            **vars(self.outcome(frames)),
+            answer=self.sample.answer(),
             loops=self.loops,
             doubts=self.prover.forks(),
             left_open=self.prover.left_open,
@@ -268,12 +287,14 @@ class _Answered:
         self.given.append((seen & ALL).astype(np.uint8))
         self.before = int(values[-1])
 
+    def outcome(self, frames: Frames) -> Outcome:
+        outputs, agreed = self.sample.outputs[:: self.each], ~self.sample.differ[:: self.each]
+        return Outcome(frames, outputs, np.zeros_like(agreed), agreed, self.given.rows)
+
     def story(self, frames: Frames) -> Story:
-        answer, each = self.sample.answer(), self.each
-        forks = tuple(replace(fork, update=fork.update // each) for fork in answer.forks)
-        outputs, agreed = answer.outputs[::each], answer.agreed[::each]
-        proved = np.zeros_like(agreed)
-        return Story(frames, outputs, proved, agreed, replace(answer, forks=forks), inputs=self.given.rows)
+        answer = self.sample.answer()
+        forks = tuple(replace(fork, update=fork.update // self.each) for fork in answer.forks)
+        return Story(**vars(self.outcome(frames)), answer=replace(answer, forks=forks))
 
     def snapshot(self) -> Any:
         return self.sample.snapshot(), len(self.given), self.first, self.before

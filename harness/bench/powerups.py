@@ -25,6 +25,8 @@ _FIRST = 64
 _LONGEST = 1 << 18
 #: Updates of all states from which on lanes repay the time to compile them (some 0.4 s, against 8 ns an update).
 _WORTH_LANES = 1 << 25
+#: Looks at the states that are kept, beside the last one.
+_LOOKS = 256
 #: Lanes in one word, beyond which code for them slows down.
 _MOST_LANES = 512
 
@@ -175,6 +177,7 @@ class Sample:
         self._gather([ends[number] for number in self.holds])
         self.at += len(values)
         self.standings.append(Standing(self.at, self.states))
+        del self.standings[_LOOKS:-1]
 
     def _run_in_turn(self, values: Values) -> tuple[NDArray[np.uint8], NDArray[np.uint8], list[bytes]]:
         outputs, differ, ends = np.empty(0, np.uint8), np.zeros(len(values), np.uint8), []

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from copy import copy
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -177,6 +178,27 @@ class Hand:
             strapped=board.strapped,
         )
 
+    @property
+    def standing(self) -> Stretch:
+        """What the hand holds now, and what it comes to at the pins."""
+        clock = self.step_clock
+        return Stretch(
+            start=self.frame,
+            length=0,
+            slot=self._slot,
+            switches=self._switches,
+            buttons=self._buttons.held,
+            driven=self._outside.driven,
+            outside=self._outside.levels,
+            levels=self._levels(),
+            pulsing=0,
+            enable=clock.enable,
+            code=self._code,
+            running=self._running,
+            phase=clock.phase if clock.started else 0,
+            half=clock.half,
+        )
+
     def snapshot(self) -> Mapping[str, Any]:
         """What the hand holds, to give back to `restore`."""
         held = {name: getattr(self, name) for name in _HELD}
@@ -297,24 +319,7 @@ class Hand:
             if clock.starts:
                 clock.start(self.board.half(levels & 0xFF if self.board.strapped else self._code))
             clock.started = clock.enable
-        self.stretches.append(
-            Stretch(
-                start=self.frame,
-                length=length,
-                slot=self._slot,
-                switches=self._switches,
-                buttons=self._buttons.held,
-                driven=self._outside.driven,
-                outside=self._outside.levels,
-                levels=levels,
-                pulsing=pulsing,
-                enable=clock.enable,
-                code=self._code,
-                running=self._running,
-                phase=clock.phase if clock.started else 0,
-                half=clock.half,
-            )
-        )
+        self.stretches.append(replace(self.standing, levels=levels, length=length, pulsing=pulsing))
         self.frame += length
         if self._running:
             self._clock += length

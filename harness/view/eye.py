@@ -19,6 +19,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden
 from .brightness import Levels, Ticks, line_seen, runs
 from .limits import CHANGE, FUSION_HZ, READABLE_S
+from .words import ranges
 
 STEADY, READABLE, FLICKERING, BLENDED, VAGUE = "steady", "readable", "flickering", "blended", "unsettled"
 #: A share of light that lies nearer to 0 or 1 is taken for it.
@@ -148,3 +149,35 @@ def fastest(board: Board, codes: Sequence[range]) -> int | None:
     """Of these strap codes the one with the fastest step clock, the smallest if several have that; None of none."""
     listed = [code for span in codes for code in (span if board.codes <= LISTED else span[:1])]
     return max(listed, key=lambda code: (board.step_hz(code), -code), default=None)
+
+
+def sentence(found: Impressions) -> str:
+    """What the eye makes of a display, and of the lines that are not as the whole is."""
+    whole = found.display
+    match whole.kind:
+        case "steady":
+            said = "steady."
+        case "readable":
+            stays = (
+                "" if whole.shortest_s is None else f"; each picture stays {whole.shortest_s:.3g} s or longer"
+            )
+            said = f"readable{stays}."
+        case "flickering":
+            said = (
+                f"flickering: the shortest picture stays {whole.shortest_s or 0:.3g} s, and to read one takes "
+                f"{READABLE_S:g} s."
+            )
+        case "blended":
+            rate = "" if whole.hz is None else f", {whole.hz:.4g} times a second"
+            said = (
+                f"blended: it goes on and off too fast to be seen{rate}, so only its mean brightness shows."
+            )
+        case _:
+            said = "nothing can be foretold."
+    apart = {
+        kind: [name for name, one in found.lines.items() if one.kind == kind]
+        for kind in (FLICKERING, BLENDED)
+        if kind != whole.kind
+    }
+    more = "; ".join(f"{ranges(names)} {kind}" for kind, names in apart.items() if names)
+    return f"To the eye: {said}" + (f" Of its lines: {more}." if more else "")

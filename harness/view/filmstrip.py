@@ -27,8 +27,10 @@ class Scale:
         return f"{ticks / self.oscillator_hz:.{self.digits}f} s"
 
 
-def scale(sequence: Sequence[Picture], oscillator_hz: int) -> Scale:
-    """Three, six or nine digits, so that the shortest picture still shows."""
+def scale(sequence: Sequence[Picture], oscillator_hz: int, step_s: float | None = None) -> Scale:
+    """Three, six or nine digits: as many as a step of `step_s` needs, or, without steps, the shortest picture."""
+    if step_s is not None:
+        return Scale(oscillator_hz, next((digits for digits in (3, 6) if step_s >= 10 * 10**-digits), 9))
     shortest = min(picture.lasts for picture in sequence) / oscillator_hz
     return Scale(oscillator_hz, next((digits for digits in (3, 6) if shortest >= 10**-digits), 9))
 
@@ -41,16 +43,18 @@ def strip(
     width: int,
     limit: int,
     glyphs: Glyphs,
+    step_s: float | None = None,
 ) -> list[Text]:
     """Lay pictures out in rows of at most `width` columns, each under its time and above its step and levels.
 
     A sequence that repeats is drawn once; of a longer one the first `limit` pictures are drawn, and a last
     line says what was left out. `wiring` maps output lines to segments; without it the levels stand alone.
+    Times have as many digits as a step of `step_s` seconds needs.
     """
     lines_drawn = sorted(int(line[1:]) for line in wiring) or list(range(8))
     again = repeat(sequence, lines_drawn)
     shown = sequence[: min(limit, sum(again) if again else len(sequence))]
-    clock = scale(sequence, oscillator_hz)
+    clock = scale(sequence, oscillator_hz, step_s)
     frames = [_frame(picture, wiring, clock, glyphs) for picture in shown]
     out = side_by_side(frames, width)
     note = goes_on(sequence, len(shown), again, clock, glyphs.more)

@@ -98,11 +98,13 @@ def _stillness(now: Status) -> Iterator[str]:
         return
     if now.restart_held:
         yield f"Nothing moves: restart is held by {_named(now.restart_line or '', 'restart line')}."
-    elif now.step_line is not None and now.clock == STOPPED:
+    elif now.clock == STOPPED:
         yield "Nothing moves: the oscillator is off."
     elif now.holding:
         yield f"Nothing moves: {_listed(now.holding)} {'holds' if len(now.holding) == 1 else 'hold'} it."
-    elif now.step_line is not None and now.clock == OFF:
+    elif now.step_line is None:
+        yield "Nothing moves: plain logic moves only when an input does."
+    elif now.clock == OFF:
         yield "Nothing moves: the step clock is off."
     elif now.last_s is not None:
         yield f"Nothing has moved since {now.last_s:.3f} s."

@@ -31,9 +31,33 @@ PLAIN = StaveGlyphs("_-#?")
 def columns(golden: Golden, line: str, count: int) -> list[int]:
     """What a line of a golden (`i0` to `i7`, `o0` to `o7`) does in each of `count` equal parts of its time.
 
+    As `between`; and changes that follow each other closely are on the move.
+    """
+    bounds = np.linspace(0, golden.end, count + 1)
+    found = np.array(between(golden, line, bounds))
+    found[_crowded(_changes(golden, line)[0], bounds) & (found != OPEN)] = MOVES
+    drawn: list[int] = found.tolist()
+    return drawn
+
+
+def between(golden: Golden, line: str, bounds: NDArray[np.float64] | NDArray[np.int64]) -> list[int]:
+    """What a line does in each of the times between neighbouring `bounds`, in ticks.
+
     A column in which the line changes once is drawn as it is afterwards; with more changes it is on the move, and with
     a change from or to an unsettled level it is open.
     """
+    times, states = _changes(golden, line)
+    last = np.maximum(np.searchsorted(times, bounds[1:], side="left") - 1, 0)
+    first = np.maximum(np.searchsorted(times, bounds[:-1], side="right") - 1, 0)
+    open_until = np.concatenate(([0], np.cumsum(states == OPEN)))
+    vague = open_until[last + 1] - open_until[first] > 0
+    found = np.where(vague, OPEN, np.where(last - first > 1, MOVES, states[last]))
+    drawn: list[int] = found.tolist()
+    return drawn
+
+
+def _changes(golden: Golden, line: str) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """When a line changes, and to what."""
     bit = int(line[1:])
     levels = (golden.inputs if line[0] == "i" else golden.outputs) >> bit & 1
     states = levels.astype(np.int64)
@@ -41,16 +65,7 @@ def columns(golden: Golden, line: str, count: int) -> list[int]:
         states[golden.settled >> bit & 1 == 0] = OPEN
     fresh = np.ones(len(states), bool)
     fresh[1:] = states[1:] != states[:-1]
-    times, states = golden.ticks[fresh], states[fresh]
-    bounds = np.linspace(0, golden.end, count + 1)
-    last = np.maximum(np.searchsorted(times, bounds[1:], side="left") - 1, 0)
-    first = np.maximum(np.searchsorted(times, bounds[:-1], side="right") - 1, 0)
-    open_until = np.concatenate(([0], np.cumsum(states == OPEN)))
-    vague = open_until[last + 1] - open_until[first] > 0
-    moves = (last - first > 1) | _crowded(times, bounds)
-    found = np.where(vague, OPEN, np.where(moves, MOVES, states[last]))
-    drawn: list[int] = found.tolist()
-    return drawn
+    return golden.ticks[fresh], states[fresh]
 
 
 def _crowded(times: NDArray[np.int64], bounds: NDArray[np.float64]) -> NDArray[np.bool_]:

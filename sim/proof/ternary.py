@@ -6,12 +6,12 @@ what it may be. There are two such netlists:
 
 *Plain.* Where every clock and every control is a line of its own, nothing can glitch that matters: a line has one
 clean edge, so a register on it takes its data for certain, and only data that moves at the same instant is
-unknown, being old or new. One line alone takes an ordinary update of `unknowns.py`, in machine code; several
-together are raced (`unknown_races.py`).
+unknown, being old or new. One line alone takes an ordinary update of `rewrite.py`, in machine code; several
+together are raced (`races.py`).
 
 *In rounds.* Gated, ripple and self-made clocks, controls made by logic, latches and loops of gates need the
-moves themselves: `unknown_rounds.py`. Where a netlist grows beyond `MOST_CELLS` gates there, whatever is not
-plain is unknown for good (`unknown_plain.py`), and `left_open` says so.
+moves themselves: `proof/rounds/rewrite.py`. Where a netlist grows beyond `MOST_CELLS` gates there, whatever is not
+plain is unknown for good (`plain.py`), and `left_open` says so.
 
 *Why a race on a plain netlist is sound.* Take any order of the lines, one after another. Before, between and after
 the clock lines, each other line holds its old or its new value, which unknown covers; a change of it

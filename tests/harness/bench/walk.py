@@ -124,5 +124,5 @@ class Walk:
 
     def _code(self) -> int:
         """Mostly one that is soon through."""
-        quick = [code for code in range(self.board.codes) if self.board.half(code) <= 8]
+        quick = [code for code in range(min(self.board.codes, 256)) if self.board.half(code) <= 8]
         return self.rng.choice([*quick * 2, self.rng.randrange(self.board.codes)])

@@ -98,16 +98,16 @@ def test_a_dump_with_a_variable_for_each_bit_and_no_time_scale() -> None:
         " $upscope $end $enddefinitions $end\n0!\nx#\n#7\n1#\n#9\n1!\n#20\n"
     )
     capture = parse_capture(text.encode(), "a.vcd")
-    assert levels(capture, "o0") == [(7e-9, 0), (9e-9, 1)]
-    assert levels(capture, "i7") == [(7e-9, 1)]
-    assert (capture.start, capture.end) == pytest.approx((7e-9, 20e-9))
+    assert levels(capture, "o0") == [(0, 0), (9e-9, 1)]
+    assert levels(capture, "i7") == [(0, UNKNOWN), (7e-9, 1)]
+    assert (capture.start, capture.end) == pytest.approx((0, 20e-9))
     assert capture.notes == (
         "'top.inputs[7]' was taken as i7.",
         "'top.outputs[0]' was taken as o0.",
         "The dump has no $timescale: 1 ns was assumed.",
     )
     mapped = parse_capture(text.encode(), "a.vcd", {"o4": "CH3"})
-    assert levels(mapped, "o4") == [(7e-9, 0), (9e-9, 1)]
+    assert levels(mapped, "o4") == [(0, 0), (9e-9, 1)]
 
 
 def test_sample_numbers_without_a_rate() -> None:

@@ -43,6 +43,20 @@ The run ends at 1.962 s.
 · dark, █ lit
 Eight levels: o7 first
 
+To the eye: readable; each picture stays 0.491 s or longer.
+Step clock on i7: running at 2.03804 Hz. Restart on i6 not held.
+
+Levels from step 0 to step 3, a character each:
+i0 hold                ▁▁▁▁
+i6 restart             ▁▁▁▁
+o0                     ▔▁▔▔
+o2                     ▔▔▁▔
+o3                     ▔▁▔▔
+o4                     ▔▁▔▁
+o5                     ▔▁▁▁
+o6                     ▁▁▔▔
+o7 the tide is rising  ▔▔▔▔
+
 line  segment  changes   high  at end  means
 o0    a              2   75 %       1
 o1    b              0  100 %       1
@@ -55,6 +69,11 @@ o7    point          0  100 %       1  the tide is rising
 
 The restart settles all outputs, 1 step after it begins: that is proved for any
 power-up.
+
+Runs of the datasheet, to be had with --run:
+  "one tide": up from 0 to 9, down to 0 and up again; the point goes out at 9
+and lights up at 0
+  "held at half tide": up to 5, which stays for ten steps more, then 6, 7 and 8
 """
 
 
@@ -108,7 +127,7 @@ def test_light_faster_than_the_eye_is_drawn_at_its_average() -> None:
 
 def test_a_rhythm_is_drawn_once() -> None:
     drawn = ask("lighthouse", "--seconds", "30")
-    assert "\nThen again as from 0.250 s, every 5.000 s, to the end at " in drawn
+    assert "\nThen again as from 0.250000 s, every 5.000000 s, to the end at " in drawn
     found = json.loads(ask("lighthouse", "--seconds", "30", "--json"))
     assert found["repeats"] == {"first": 1, "period": 3}
 

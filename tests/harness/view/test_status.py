@@ -48,7 +48,8 @@ def test_the_restart() -> None:
         (Status("i7", still=True, holding=("i0",)), "Nothing moves: i0 holds it."),
         (Status("i7", still=True, holding=("i0", "i2")), "Nothing moves: i0 and i2 hold it."),
         (Status("i7", still=True, last_s=1.25), "Nothing has moved since 1.250 s."),
-        (Status(None, still=True), "Nothing has moved yet."),
+        (Status("i7", still=True), "Nothing has moved yet."),
+        (Status(None, still=True), "Nothing moves: plain logic moves only when an input does."),
     ],
 )
 def test_why_nothing_moves(now: Status, text: str) -> None:
