@@ -46,7 +46,7 @@ FLOORS = {
         card
         panel
         commands
-        ending
+        ending scripting
         cli
     """,
 }

@@ -45,9 +45,10 @@ def read(
     """The netlist of a source.
 
     `source` is a path to a `.v`, `.sv`, `.il` or `.py` file, or `FILE:TOP`; or a folder with a datasheet or with one
-    source; or several Verilog files; or the name of a design of the catalogue, which goes before a file of that name. `top` names the module or component class; without it the one that no other
-    uses, or the only component class. `include` (folders) and `define` (macros) are for Verilog, which is read in
-    a sandbox on request. Raises SourceError, or what the netlist reader raises.
+    source; or several Verilog files; or the name of a design of the catalogue, which goes before a file of that name.
+    `top` names the module or component class; without it the one that no other uses, or the only component class.
+    `include` (folders) and `define` (macros) are for Verilog, which is read in a sandbox on request. Raises
+    SourceError, or what the netlist reader raises.
     """
     if not isinstance(source, str | Path):
         return _read_files([Path(path) for path in source], top, include, define, sandbox)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from forelight.sim.files import write_whole
 
@@ -44,7 +45,7 @@ def to_toml(board: Board) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _table(name: str, entries: Mapping[object, object]) -> list[str]:
+def _table(name: str, entries: Mapping[Any, object]) -> list[str]:
     return ["", f"[{name}]", *(f"{_key(key)} = {_value(value)}" for key, value in entries.items())]
 
 
