@@ -246,6 +246,27 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
 
 
 @cli.command()
+@click.argument("slot", required=False)
+@click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
+@click.option(
+    "--procedure",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Begin with what this procedure does.",
+)
+@trust_options
+@board_option
+def panel(slot: str | None, plain: bool, procedure: Path | None, board: str) -> int:
+    """The bench on the screen: try a design by hand.
+
+    What you do is a list of actions, which you can take back, save, and open again with --procedure in any command.
+    """
+    from .commands.panel import run
+
+    return run(slot, board, procedure, plain=plain)
+
+
+@cli.command()
 @click.argument("folder", required=False)
 @click.option("--all", "everything", is_flag=True, help="Vet every design that comes with Forelight.")
 @board_option

@@ -57,5 +57,5 @@ def _duty(run: Section) -> Mapping[str, float]:
         return {}
     named.only(*OUTPUT_LINES)
     if not named.table:
-        raise run.error("duty", f"found {quoted(named.table)} with nothing in it", "write { o3 = 0.333 }")
+        raise run.error("duty", f"{quoted(named.table)} has nothing in it", "write { o3 = 0.333 }")
     return {line: named.number(line, 0.0, 1.0) for line in named.table}

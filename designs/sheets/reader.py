@@ -101,11 +101,11 @@ def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
     formats = {_format_of(sheet, name) for name in given}
     if len(formats) > 1:
         raise sheet.error(
-            "source", f"found {' and '.join(sorted(formats))} side by side", "allowed: one format"
+            "source", f"{' and '.join(sorted(formats))} stand side by side", "allowed: one format"
         )
     form = formats.pop()
     if form != "verilog" and len(given) > 1:
-        raise sheet.error("source", f"found {len(given)} files", f"allowed for {form}: one file")
+        raise sheet.error("source", f"{len(given)} files are too many", f"allowed for {form}: one file")
     if sheet.choice("format", sorted(set(FORMATS.values())), form) != form:
         raise sheet.wrong("format", f"{form}, as the ending of {given[0]} says")
     for name in given:
@@ -116,7 +116,7 @@ def _source(sheet: Section) -> tuple[tuple[str, ...], str | None, str]:
 def _format_of(sheet: Section, name: str) -> str:
     ending = Path(name).suffix
     if ending not in FORMATS:
-        raise sheet.error("source", f"found {quoted(name)}", f"allowed endings: {', '.join(FORMATS)}")
+        raise sheet.error("source", f"{quoted(name)} does not fit", f"allowed endings: {', '.join(FORMATS)}")
     return FORMATS[ending]
 
 

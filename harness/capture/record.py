@@ -39,6 +39,7 @@ class Capture:
     `unit` says what times count: `seconds`, `samples` (at a rate that nobody stated), or `steps` (no times at all,
     only what was seen at each step). `start` and `end` bound what was observed; `period` is the time between two
     samples, 0 where the instants of change themselves were recorded. `notes` say in plain sentences what was guessed.
+    `signs` is how many different entries there may be in what an eye wrote down.
     """
 
     lines: Mapping[str, RecordedLine]
@@ -48,6 +49,7 @@ class Capture:
     period: float = 0.0
     source: str = ""
     notes: tuple[str, ...] = field(default=())
+    signs: int = 256
 
     @property
     def timed(self) -> bool:

@@ -20,8 +20,10 @@ from .keys import keys
 from .output import console
 from .preview import Preview, drawn_pictures, key, stave_glyphs
 
-#: Rows of the moving preview beside the display itself: time, key to the drawing, status, keys.
+#: Rows that the moving preview needs beside a large display: time, key to the drawing, status, keys.
 ROWS_BESIDE = 8
+#: Columns from which on the length of the whole run is told.
+FOR_THE_WHOLE = 60
 #: A press is told for so long after it has ended.
 RECENT_S = 5.0
 HINT = "space: stop and go on   left, right: a step back, a step on   q: leave"
@@ -91,23 +93,29 @@ def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Callable[[Player],
     size = LARGE if screen.height >= LARGE.height + ROWS_BESIDE else SMALL
     notes = [Text(note) for note in key(drawn_pictures(golden, asking.board, speed), asking, glyphs)]
     hint = Text(HINT if screen.width > len(HINT) else SHORT_HINT, style="dim", no_wrap=True, overflow="crop")
-    rest = screen.height - size.height - ROWS_BESIDE
-    lines, wide = found.lines[: max(rest - 1, 0)], screen.width - 1
+    wide = screen.width - 1
 
     def draw(player: Player) -> RenderableType:
         tick = int(player.at)
         picture = shots[max(0, int(np.searchsorted(times, tick, side="right")) - 1)][1]
         picture = replace(picture, step=steps_at(golden, min(tick, golden.end - 1)))
-        clock = f"{tick / golden.oscillator_hz:.1f} s of {length:.1f} s{'' if player.going else ', stopped'}"
+        whole = f" of {length:.1f} s" if screen.width >= FOR_THE_WHOLE else ""
+        clock = f"{tick / golden.oscillator_hz:.1f} s{whole}{'' if player.going else ', stopped'}"
         status = Text(" ".join(found.status(tick, RECENT_S)))
-        parts: list[RenderableType] = [
-            *face(picture, asking.board.display, clock, size=size, glyphs=glyphs),
-            *notes,
-            status,
-        ]
-        if lines:
-            shown = recent(golden, lines, room(lines, found.meanings, wide), max(tick, 1))
-            parts += drawn(shown, found.meanings, golden.oscillator_hz, wide, stave_glyphs(glyphs), glyphs)
-        return Group(*parts, hint)
+        top = [*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes, status]
+        room_left = screen.height - 1 - sum(len(part.wrap(screen, screen.width)) for part in (*top, hint))
+        return Group(*top, *_levels(found, tick, wide, room_left, glyphs), hint)
 
     return draw
+
+
+def _levels(found: Preview, tick: int, width: int, height: int, glyphs: Glyphs) -> list[Text]:
+    """As many rows of recent levels as there is room for, the outputs before the inputs where there is little."""
+    lines = found.lines
+    if len(lines) > height - 2:
+        lines = sorted(sorted(lines, key=lambda line: line[0] != "o")[: max(height - 2, 0)])
+    if not lines:
+        return []
+    golden = found.golden
+    shown = recent(golden, lines, room(lines, found.meanings, width), max(tick, 1))
+    return drawn(shown, found.meanings, golden.oscillator_hz, width, stave_glyphs(glyphs), glyphs)

@@ -29,7 +29,7 @@ NAMED = 8  # slots at least that are listed
 
 
 @dataclass(frozen=True)
-class Fit:
+class SlotFit:
     """What a capture is to one slot; `error` says why there is no verdict."""
 
     slot: int
@@ -40,11 +40,10 @@ class Fit:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """The better the fit, the smaller: by verdict, then by chance, then by the share of bits that differ."""
+        """The better the fit, the smaller: by verdict, then by the evidence."""
         if self.verdict is None:
-            return len(RANKS), 0.0, 0.0, self.slot
-        wrong = (self.verdict.more + 1) / self.verdict.bits if self.verdict.bits else 1.0
-        return RANKS.index(self.verdict.kind), self.verdict.chance, wrong, self.slot
+            return len(RANKS), 0.0, self.slot
+        return RANKS.index(self.verdict.kind), -self.verdict.evidence, self.slot
 
 
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
@@ -65,7 +64,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     return next((EXIT_CODES[kind] for kind in RANKS if kind in kinds), EXIT_CODES[DIFFERS])
 
 
-def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[Fit]:
+def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[SlotFit]:
     """One for each slot that holds a design, in their order; on all cores."""
     slots = sorted(board.slots)
     if not slots:
@@ -81,22 +80,24 @@ def _begin(capture: Capture) -> None:
     _CAPTURES[:] = [capture]
 
 
-def _fit(item: tuple[Asked, int, str]) -> Fit:
+def _fit(item: tuple[Asked, int, str]) -> SlotFit:
     """The verdict on one slot, in a process of its own."""
     asked, slot, entry = item
     try:
         asking, _, verdict = judged(asked, _CAPTURES[0])
     except ForelightError as error:
-        return Fit(slot, Path(entry).name, "", None, str(error))
-    return Fit(slot, asking.sheet.name, asking.sheet.title, verdict)
+        return SlotFit(slot, Path(entry).name, "", None, str(error))
+    return SlotFit(slot, asking.sheet.name, asking.sheet.title, verdict)
 
 
-def _plain(fit: Fit) -> dict[str, object]:
+def _plain(fit: SlotFit) -> dict[str, object]:
     said = {"slot": fit.slot, "name": fit.name, "title": fit.title, "error": fit.error or None}
     return said | (fit.verdict.to_json() if fit.verdict else {"kind": None})
 
 
-def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> Iterator[Text | Table | str]:
+def paragraphs(
+    board: Board, path: Path, capture: Capture, found: list[SlotFit]
+) -> Iterator[Text | Table | str]:
     """The answer in a sentence, then slot by slot."""
     sure = [fit for fit in found if fit.verdict and fit.verdict.kind == AGREES]
     maybe = [fit for fit in found if fit.verdict and fit.verdict.kind == INCONCLUSIVE]
@@ -123,5 +124,5 @@ def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> 
 
 def _why(verdict: Verdict) -> str:
     if verdict.kind == AGREES:
-        return f"{verdict.bits} bits in {verdict.steps} steps; by accident: {odds(verdict.chance)}"
+        return f"{verdict.bits} bits in {verdict.steps} steps; odds {odds(verdict.evidence)}"
     return verdict.reasons[0] if verdict.reasons else ""

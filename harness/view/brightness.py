@@ -71,6 +71,10 @@ def line_seen(
     lasting = np.diff(bounds)
     settled = states != UNKNOWN
     cycle = settled[:-1] & settled[1:] & (lasting[:-1] + lasting[1:] <= fusion)
+    if len(cycle):  # what the record cuts short makes no short cycle by itself
+        inner = cycle[1:-1]
+        cycle[0] &= bool(inner[:1].any())
+        cycle[-1] &= bool(inner[-1:].any())
     fused = np.zeros(len(states), dtype=bool)
     fused[:-1] |= cycle
     fused[1:] |= cycle

@@ -17,6 +17,7 @@ from forelight.harness.boards.reader import load_board
         ("free_counter", 0b1, (0,)),
         ("free_counter", 0, ()),
         ("watch_vote", 0, ()),
+        ("lighthouse", 0x40, ()),  # dark for seconds, but it goes on by itself
     ],
 )
 def test_what_holds_it(name: str, inputs: int, held: tuple[int, ...]) -> None:

@@ -32,13 +32,6 @@ def test_rises_steps_and_levels() -> None:
     assert ours.seconds(1.5) == pytest.approx(6 * FRAME / 18_432_000)
 
 
-def test_cells_cover_what_lies_before_between_and_after_the_rises() -> None:
-    ours = reference(golden_of(setup()), "i7")
-    assert ours.cells().tolist() == [0.5 + n for n in range(40)]
-    paused = replace(ours, rises=np.array([1.5, 2.5, 6.6, 7.6]), end=9.0)
-    assert paused.cells() == pytest.approx([0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.6, 7.6])
-
-
 def test_a_step_line_of_its_own_is_rebuilt_from_the_count_of_steps() -> None:
     golden = golden_of(setup())
     still = replace(golden, inputs=golden.inputs & np.uint8(0x7F))
@@ -56,7 +49,6 @@ def test_a_golden_without_steps_has_a_unit_all_the_same() -> None:
     assert ours.hz is None
     assert ours.unit == 450
     assert ours.end == pytest.approx(2000 / 450)
-    assert len(ours.cells()) == 4
 
 
 def test_a_golden_that_repeats_itself_is_prolonged() -> None:
