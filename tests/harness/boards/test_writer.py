@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -55,8 +56,11 @@ def test_what_is_wrong_is_said_as_of_a_file(wrong: dict[str, object], said: str,
 
 
 def test_numbers_of_numpy_become_plain_ones() -> None:
-    board = replace(
-        QUAY, oscillator_hz=np.int64(18_432_000), slots={np.uint8(3): "dice"}, pulls={"i0": np.uint8(1)}
-    )
+    other: dict[str, Any] = {
+        "oscillator_hz": np.int64(18_432_000),
+        "slots": {np.uint8(3): "dice"},
+        "pulls": {"i0": np.uint8(1)},
+    }
+    board = replace(QUAY, **other)
     found = load_board(board)
     assert type(found.oscillator_hz) is int and found.slots == {3: "dice"} and type(found.pulls["i0"]) is int
