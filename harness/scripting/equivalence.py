@@ -64,7 +64,7 @@ class Equivalence:
 
 
 @dataclass(frozen=True)
-class _Lines:
+class _Handles:
     """Step and restart as bits of the inputs, the level at which the restart holds, the free bits, and all at rest."""
 
     step: int | None
@@ -132,7 +132,7 @@ def equivalent(
     return Equivalence(True, None, count, reached, because)
 
 
-def _lines(one: Datasheet, other: Datasheet) -> _Lines:
+def _lines(one: Datasheet, other: Datasheet) -> _Handles:
     roles = []
     for sheet in (one, other):
         active = int(sheet.restart.active == "high") if sheet.restart else 1
@@ -147,10 +147,10 @@ def _lines(one: Datasheet, other: Datasheet) -> _Lines:
     free = named if one.lines and other.lines else set(INPUT_LINES)
     places = tuple(n for n, line in enumerate(INPUT_LINES) if line in free and n not in (step, restart))
     idle = one.idle if restart is None else one.idle & ~(1 << restart) | (1 - active) << restart
-    return _Lines(step, restart, active, places, idle)
+    return _Handles(step, restart, active, places, idle)
 
 
-def _random_moves(lines: _Lines, count: int, chance: random.Random) -> Iterator[Action]:
+def _random_moves(lines: _Handles, count: int, chance: random.Random) -> Iterator[Action]:
     """A restart first, then steps and moves of the inputs, and now and then a restart."""
     for number in range(count):
         if lines.restart is not None and (number == 0 or chance.randrange(RESTARTS) == 0):
@@ -162,7 +162,7 @@ def _random_moves(lines: _Lines, count: int, chance: random.Random) -> Iterator[
             yield Pulse(1)
 
 
-def _differ(pair: Sequence[Simulation], lines: _Lines, actions: Sequence[Action]) -> int | None:
+def _differ(pair: Sequence[Simulation], lines: _Handles, actions: Sequence[Action]) -> int | None:
     """The number of the first action in which the outputs differ from power-up on; None where none does."""
     rows, owner, now = [lines.rest], [0], lines.rest
     for number, action in enumerate(actions):
@@ -188,7 +188,7 @@ def _kind(simulation: Simulation) -> type[np.unsignedinteger]:
     return np.uint8 if simulation.inputs["inputs"] <= 8 else np.uint16
 
 
-def _shortened(pair: Sequence[Simulation], lines: _Lines, actions: Sequence[Action]) -> list[Action]:
+def _shortened(pair: Sequence[Simulation], lines: _Handles, actions: Sequence[Action]) -> list[Action]:
     """From the last restart on, and without what is not needed, as far as the outputs still differ at the end."""
     found = list(actions)
     last = max((n for n, action in enumerate(found) if isinstance(action, Restart)), default=0)
@@ -205,7 +205,7 @@ def _shortened(pair: Sequence[Simulation], lines: _Lines, actions: Sequence[Acti
     return found
 
 
-def _settled(pair: Sequence[Simulation], lines: _Lines) -> bool:
+def _settled(pair: Sequence[Simulation], lines: _Handles) -> bool:
     """Whether each design is in one state after a restart, from many power-ups."""
     if lines.restart is None:
         return True
@@ -213,7 +213,7 @@ def _settled(pair: Sequence[Simulation], lines: _Lines) -> bool:
     return all(len({_begun(simulation, lines, up) for up in ups}) == 1 for simulation in pair)
 
 
-def _begun(simulation: Simulation, lines: _Lines, power_up: PowerUp) -> bytes:
+def _begun(simulation: Simulation, lines: _Handles, power_up: PowerUp) -> bytes:
     """The state after the inputs are at rest and, where there is a restart, one of these."""
     simulation.power_cycle(power_up)
     _ran(simulation, [lines.rest])
@@ -227,7 +227,7 @@ def _ran(simulation: Simulation, rows: Sequence[int]) -> bytes:
     return simulation.run_samples("inputs", np.array(rows, _kind(simulation)), "outputs").tobytes()
 
 
-def _explored(pair: Sequence[Simulation], lines: _Lines, most: int) -> tuple[int, list[Action]]:
+def _explored(pair: Sequence[Simulation], lines: _Handles, most: int) -> tuple[int, list[Action]]:
     """All pairs of states that moves lead to, breadth first: how many, and the actions to the first difference.
 
     Minus one where that takes more than `most` moves.
@@ -260,7 +260,7 @@ def _explored(pair: Sequence[Simulation], lines: _Lines, most: int) -> tuple[int
     return len(seen), []
 
 
-def _level(lines: _Lines, pattern: int) -> int:
+def _level(lines: _Handles, pattern: int) -> int:
     """The free inputs at this pattern, all others at rest."""
     value = lines.rest
     for place, bit in enumerate(lines.free):
@@ -268,7 +268,7 @@ def _level(lines: _Lines, pattern: int) -> int:
     return value
 
 
-def _moves_from(lines: _Lines, letters: Sequence[int], now: int) -> Iterator[Action]:
+def _moves_from(lines: _Handles, letters: Sequence[int], now: int) -> Iterator[Action]:
     """A step, a restart, and the inputs at any other levels."""
     if lines.step is not None:
         yield Pulse(1)
@@ -289,7 +289,7 @@ def _way(seen: Mapping[Node, tuple[Node, Action] | None], node: Node) -> list[Ac
     return actions[::-1]
 
 
-def _unequal(lines: _Lines, actions: Sequence[Action], moves: int, states: int) -> Equivalence:
+def _unequal(lines: _Handles, actions: Sequence[Action], moves: int, states: int) -> Equivalence:
     """The counterexample as a procedure by hand."""
     told = list(actions)
     if lines.restart is not None and not any(isinstance(action, Restart) for action in told):
