@@ -140,6 +140,11 @@ class Simulation:
         self._state.write(self._state.row(number, index), value)
         self._touched = True
 
+    def held(self) -> dict[int, int]:
+        """The values that the state holds, by their numbers: inputs, registers, and nets that close a loop."""
+        self._refresh()
+        return self._state.known()
+
     # Runs in machine code
 
     def run_clock(

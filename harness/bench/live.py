@@ -52,8 +52,9 @@ class LiveBench:
     """One board with a design in slot `slot` and the board's roster in the others; the selector stands on it at first.
 
     `actions` is what was done so far, waits included: a procedure, of which `predict` with as many power-ups and the
-    same seed foretells what is recorded here, but for the claim that a run repeats itself, which wants its end. Raises
-    a ForelightError for a design that cannot be read.
+    same seed foretells what is recorded here, but for the claim that a run repeats itself, which wants its end. Bits
+    of `contacts` that are 0 are switches that do not make contact; `seat` is what sits in the slot, if that is not
+    what the datasheet names. Raises a ForelightError for a design that cannot be read.
     """
 
     def __init__(
@@ -65,12 +66,14 @@ class LiveBench:
         power_ups: int = POWER_UPS,
         seed: int = 0,
         most: int = MOST_CHANGES,
+        contacts: int = 0xFF,
+        seat: Seat | None = None,
     ) -> None:
         self.board, self.datasheet, self.slot = board, datasheet, slot
         self.power_ups, self.seed = power_ups, seed
         self.actions: list[Action] = []
-        self._seats: dict[int, Seat | None] = {slot: seated(board, datasheet)}
-        self._hand = Hand(board, datasheet, slot)
+        self._seats: dict[int, Seat | None] = {slot: seat or seated(board, datasheet)}
+        self._hand = Hand(board, datasheet, slot, contacts)
         self._track = Track(self._hand, most)
         self._courses: dict[int, Course] = {}
         self._columns = tuple(Ledger(kind) for kind in (np.int64, np.int64, *[np.uint8] * 4))

@@ -22,7 +22,6 @@ from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
 from .pace import RATE, Pace
-from .reading import lines_now
 from .session import Session, Told, completions, linked, pressed, toggled
 from .window import flashes, lamps, traces, until
 
@@ -86,6 +85,8 @@ class Panel(App[None]):
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
     .title { height: 1; text-style: underline; }
+    #beside { height: auto; max-height: 9; display: none; }
+    .taught #beside { display: block; }
     #done { height: 1fr; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
@@ -143,6 +144,7 @@ class Panel(App[None]):
         with Horizontal(id="bench"):
             yield LineRows(id="lines")
             with Vertical(id="side"):
+                yield Static(id="beside")
                 yield Static("What was done", classes="title")
                 yield DoneList(id="done")
                 yield Static(id="parts")
@@ -194,7 +196,7 @@ class Panel(App[None]):
         """What moves with time: lines, traces, display, clock."""
         self.drawn += 1
         session, shown = self.session, self._record()
-        lines = lines_now(session.bench, shown)
+        lines = session.now(shown)
         width = self.query_one("#lines").size.width or 52
         found = traces(shown, drawing.trace_width(lines, width))
         self._put("#lines", drawing.line_rows(lines, found, width, self.chosen))
@@ -237,6 +239,11 @@ class Panel(App[None]):
         self.screen.set_class(self.size.height >= TALL, "tall")
         side = self.query_one("#side")
         side.set_class(self.size.width >= 110, "wide")
+        beside = session.beside()
+        self.screen.set_class(bool(beside), "taught")
+        self._put(
+            "#beside", Text("\n").join([Text(beside[0], "bold"), Text(beside[1])]) if beside else Text()
+        )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
         if session.sheet.attach:

@@ -44,11 +44,12 @@ def meanings(sheet: Datasheet) -> dict[str, str]:
     return found
 
 
-def lines_now(bench: LiveBench, golden: Golden) -> list[LineNow]:
-    """The eight inputs, then the eight outputs, as the last row of a golden has them."""
+def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[LineNow]:
+    """The eight inputs, then the eight outputs, as the last row of a golden has them; `blind`: inputs as switched."""
     board, sheet = bench.board, bench.datasheet
     means, table = meanings(sheet), routing(board, sheet)
     inputs = int(golden.inputs[-1]) if len(golden.inputs) else 0
+    inputs = bench.standing.switches if blind else inputs
     outputs = int(golden.outputs[-1]) if len(golden.outputs) else 0
     settled = int(golden.settled[-1]) if len(golden.outputs) else 0
     found = []

@@ -30,7 +30,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..view.words import seconds
 from .keeping import kept_list, write_list
-from .reading import lines_now, shown_on_display, status_of
+from .reading import LineNow, lines_now, shown_on_display, status_of
 
 #: What stands beside the actions: how it is written, and what it does.
 OTHERS = {
@@ -62,10 +62,14 @@ _STATIC = (
 
 @dataclass(frozen=True)
 class Told:
-    """What came of one thing that was said: the lines of an answer, and what was done or refused."""
+    """What came of one thing that was said: the lines of an answer, and what was done or refused.
+
+    `brief` is the answer for who sees the bench beside it.
+    """
 
     text: str
     lines: tuple[str, ...] = ()
+    brief: tuple[str, ...] = ()
     action: Action | None = None
     refused: str = ""
     taken_back: Action | None = None
@@ -87,8 +91,21 @@ class Session:
         self.hears: list[Callable[[Told], None]] = []
         self.ended = False
         self._cautioned: set[str] = set()
-        self.bench = LiveBench(board, sheet, slot=slot)
-        self._bring_up()
+        self.bench = self.make_bench()
+        self.begin_anew()
+
+    def make_bench(self) -> LiveBench:
+        """The bench of this session, before anything was done at it."""
+        return LiveBench(self.board, self.sheet, slot=self.slot)
+
+    @property
+    def blind(self) -> bool:
+        """Whether inputs are shown as their switches stand, and not as they reach the chip."""
+        return False
+
+    def beside(self) -> tuple[str, ...]:
+        """What is to stand beside the bench."""
+        return ()
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -144,7 +161,7 @@ class Session:
             "lines": self.lines,
             "list": self.listed,
             "replay": self._replay,
-            "help": help_lines,
+            "help": self._help,
             "cautions": lambda: CAUTIONS,
             "quit": self._quit,
         }
@@ -170,10 +187,10 @@ class Session:
         try:
             self.bench.do(action)
         except ForelightError as error:
-            return Told(text, (f"Refused: {error}",), action, refused=str(error))
+            return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        lines = (instruction(action, self.wording), *self._cautions(action), *self.look())
-        return Told(text, lines, action)
+        brief = (instruction(action, self.wording), *self._cautions(action))
+        return Told(text, (*brief, *self.look()), brief, action)
 
     def _undo(self, text: str) -> Told:
         if not self.actions:
@@ -181,7 +198,8 @@ class Session:
         action = self.bench.undo()
         assert action is not None
         self.keep()
-        return Told(text, (f"Taken back: {to_text(action)}.", *self.look()), taken_back=action)
+        brief = (f"Taken back: {to_text(action)}.",)
+        return Told(text, (*brief, *self.look()), brief, taken_back=action)
 
     def _replay(self) -> tuple[str, ...]:
         self._redo(self.actions)
@@ -190,12 +208,12 @@ class Session:
     def _redo(self, actions: Sequence[Action]) -> None:
         """Do these instead of what was done; where one is refused, what was done stays."""
         before = self.actions
-        self._bring_up()
+        self.begin_anew()
         try:
             for action in actions:
                 self.bench.do(action)
         except ForelightError:
-            self._bring_up()
+            self.begin_anew()
             for action in before:
                 self.bench.do(action)
             raise
@@ -224,7 +242,8 @@ class Session:
         self._redo(actions)
         return (f"Done again, without {to_text(dropped)}.", *self.look())
 
-    def _bring_up(self) -> None:
+    def begin_anew(self) -> None:
+        """Take everything back, and bring the slot up."""
         while self.bench.undo():
             pass
         for action in self.before:
@@ -241,6 +260,9 @@ class Session:
         """Write the list to where it is kept."""
         if self.kept is not None:
             write_list(self.kept, self.kept.stem, self.actions)
+
+    def _help(self) -> tuple[str, ...]:
+        return help_lines()
 
     def _quit(self) -> tuple[str, ...]:
         self.ended = True
@@ -263,10 +285,14 @@ class Session:
         """The status line."""
         return status_of(self.bench, golden or self.bench.record())
 
+    def now(self, golden: Golden) -> list[LineNow]:
+        """Each line of the chip, as the end of a golden has it."""
+        return lines_now(self.bench, golden, blind=self.blind)
+
     def lines(self) -> tuple[str, ...]:
         """Each line of the chip in a row of its own."""
         with self.bench.answered():
-            found = lines_now(self.bench, self.bench.record())
+            found = self.now(self.bench.record())
         wide = max(len(line.label) for line in found)
         return tuple(
             f"{line.label:<{wide}}  {line.name}  {_level(line.level)}  {line.source:<14}  {line.means}".rstrip()
