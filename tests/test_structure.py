@@ -205,10 +205,11 @@ def test_no_two_classes_share_a_name() -> None:
 #: Public names that people use who write Python, or that a framework calls by name.
 FACES = {
     *("peek_memory", "poke_memory", "stream_clock"),  # `Simulation`
+    "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
     *("elaborate", "BINDINGS", "CSS", "TITLE", "main"),
 }
-CALLED = ("on_", "action_", "watch_", "compose", "render", "check_")
+CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
 #: Not yet in use.
 UNUSED = {"collapsed", "describe", "let_pass", "luminance_from_srgb", "read_golden", "status_line"}
 UNUSED |= {"LATTICE", "LEVELS_WIDTH"}
