@@ -266,8 +266,10 @@ DOORS = {
 
 def test_every_file_is_imported_by_another() -> None:
     reached = {other for others in arrows().values() for other in others}
+    named = (ROOT / ".typing" / "forelight" / "__init__.py").read_text("utf-8")
+    named += (ROOT / "pyproject.toml").read_text("utf-8")
     unused = {name for name in files() if name not in reached and not name.endswith("__init__")}
-    assert unused <= DOORS | {"harness.golden.read"}
+    assert {name for name in unused if name not in named} <= DOORS | {"harness.golden.read"}
 
 
 def test_no_bare_import_in_tests_and_examples() -> None:
