@@ -48,8 +48,7 @@ def opening(session: Session) -> Iterator[str]:
     """Where the person is, and how to begin."""
     sheet, board = session.sheet, session.board
     yield f"{sheet.title}, slot {session.slot} of {board.name}."
-    if sheet.description:
-        yield sheet.description
+    yield from session.opening()
     yield from session.look()
     yield "Say help to hear what can be said, quit to leave."
 

@@ -27,6 +27,8 @@ from .window import flashes, lamps, traces, until
 
 #: Pictures between two looks at what takes longer: status, attachments, flashes.
 _SLOW_EVERY = 8
+#: Pictures between two writings of the list while only time passes.
+_KEPT_EVERY = 64
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -80,8 +82,8 @@ class Panel(App[None]):
     Static { background: ansi_default; color: ansi_default; }
     #head { height: 1; text-style: bold; }
     #status { height: 2; }
-    #bench { height: 1fr; min-height: 17; }
-    #lines { width: 1fr; height: 17; }
+    #bench { height: 1fr; }
+    #lines { width: 1fr; height: 100%; }
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
     .title { height: 1; text-style: underline; }
@@ -90,10 +92,10 @@ class Panel(App[None]):
     #done { height: 1fr; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
-    #answer { height: 2; text-style: italic; }
+    #answer { height: auto; min-height: 2; max-height: 6; text-style: italic; }
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
-    .tall #answer { height: 5; }
+    .tall #answer { min-height: 5; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
@@ -135,7 +137,7 @@ class Panel(App[None]):
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
         self._then = time.monotonic()
-        self._answer: tuple[str, ...] = session.look()[:0]
+        self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
 
     def compose(self) -> ComposeResult:
@@ -174,6 +176,8 @@ class Panel(App[None]):
             self.draw_moving()
             if self.drawn % _SLOW_EVERY == 0:
                 self.draw_slow()
+            if self.drawn % _KEPT_EVERY == 0:
+                self.session.keep()
 
     # Drawing
 
@@ -221,8 +225,8 @@ class Panel(App[None]):
     def _caption(self, speed: float | None) -> str:
         """What the drawing of the display is of."""
         if self.held is not None and speed is not None:
-            return "The display, held still"
-        return "The display as it stands" if speed is None else "The display as the eye sees it"
+            return "The display is held still"
+        return "The display" if speed is None else "The display, to the eye"
 
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
@@ -273,10 +277,7 @@ class Panel(App[None]):
         """Say something to the session, and show what came of it."""
         told = self.session.say(text)
         self.at = None
-        brief = (
-            told.lines if told.action is None or told.refused else told.lines[: max(1, len(told.lines) - 2)]
-        )
-        self.answer(brief)
+        self.answer(told.brief or told.lines)
         self.draw_all()
         if self.session.ended:
             self.exit()
@@ -324,6 +325,7 @@ class Panel(App[None]):
     def action_go(self) -> None:
         self.at, self.held = None, None
         self.pace.go()
+        self.session.keep()
         self.draw_all()
 
     def action_by_hand(self) -> None:
@@ -367,6 +369,7 @@ class Panel(App[None]):
             self.answer(("Choose an output line first, then w says why it has its level.",))
 
     def action_leave(self) -> None:
+        self.session.keep()
         self.session.say("quit")
         self.exit()
 

@@ -103,6 +103,10 @@ class Session:
         """Whether inputs are shown as their switches stand, and not as they reach the chip."""
         return False
 
+    def opening(self) -> tuple[str, ...]:
+        """What is said first."""
+        return (self.sheet.description,) if self.sheet.description else ()
+
     def beside(self) -> tuple[str, ...]:
         """What is to stand beside the bench."""
         return ()

@@ -97,7 +97,10 @@ class LessonSession(Session):
         if self.task is None or self.ended:
             return told
         remarks = tuple(self._remarks(told, before))
-        return replace(told, lines=(*told.lines, *remarks), brief=remarks or told.brief)
+        brief = (*remarks, *told.brief[1:]) if remarks else told.brief
+        if told.refused:
+            brief = (told.refused, *remarks[-1:])
+        return replace(told, lines=(*told.lines, *remarks), brief=brief)
 
     def _lesson_word(self, text: str) -> Told | None:
         """The answer to a word that only a lesson knows, or None."""

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
-from forelight.designs.procedures.procedure import Seconds, to_text
+from forelight.designs.procedures.procedure import Seconds, load_toml, to_text
 from forelight.harness.panel.app import Panel
 from forelight.harness.panel.session import Session
 from textual.widgets import Input, Static
@@ -120,11 +121,18 @@ def test_what_is_typed_is_completed_and_refusals_are_shown() -> None:
     on_screen(session, steps)
 
 
-def test_ctrl_c_ends_it() -> None:
-    session = session_on("tide_gauge", "restart")
+def test_ctrl_c_ends_it_with_all_that_was_done_on_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FORELIGHT_STATE", str(tmp_path))
+    session = session_on("tide_gauge", "restart", keep=True)
 
     async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("space")
+        await pilot.pause(0.2)
         await pilot.press("ctrl+c")
 
     assert on_screen(session, steps).return_code == 0
-    assert session.ended
+    assert session.ended and session.kept is not None
+    assert load_toml(session.kept).actions == session.actions
+    assert isinstance(session.actions[-1], Seconds)
