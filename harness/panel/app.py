@@ -29,6 +29,8 @@ from .window import flashes, lamps, traces, until
 _SLOW_EVERY = 8
 #: Pictures between two writings of the list while only time passes.
 _KEPT_EVERY = 64
+#: How much longer than they took to read attachments are left alone.
+_REST = 20
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -83,7 +85,10 @@ class Panel(App[None]):
     #head { height: 1; text-style: bold; }
     #status { height: 2; }
     #bench { height: 1fr; }
-    #lines { width: 1fr; height: 100%; }
+    #left { width: 1fr; height: 100%; }
+    #lines { height: 18; }
+    #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
+    .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
     .title { height: 1; text-style: underline; }
@@ -139,12 +144,16 @@ class Panel(App[None]):
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
+        self._parts_wanted, self._parts_due = False, 0.0
+        self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
         yield Static(id="status")
         with Horizontal(id="bench"):
-            yield LineRows(id="lines")
+            with Vertical(id="left"):
+                yield LineRows(id="lines")
+                yield Static(id="about")
             with Vertical(id="side"):
                 yield Static(id="beside")
                 yield Static("What was done", classes="title")
@@ -160,6 +169,11 @@ class Panel(App[None]):
         self.set_focus(None)
         self.set_interval(1 / RATE, self.picture)
         self.call_after_refresh(self.draw_all)
+
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault leaves the terminal as it was, and is told as every command tells one."""
+        self.fault = error
+        self.exit(return_code=1)
 
     # Time
 
@@ -178,6 +192,7 @@ class Panel(App[None]):
                 self.draw_slow()
             if self.drawn % _KEPT_EVERY == 0:
                 self.session.keep()
+        self.draw_parts()
 
     # Drawing
 
@@ -243,6 +258,7 @@ class Panel(App[None]):
         self.screen.set_class(self.size.height >= TALL, "tall")
         side = self.query_one("#side")
         side.set_class(self.size.width >= 110, "wide")
+        self._put("#about", Text("\n\n".join(session.about())))
         beside = session.beside()
         self.screen.set_class(bool(beside), "taught")
         self._put(
@@ -250,15 +266,23 @@ class Panel(App[None]):
         )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
-        if session.sheet.attach:
-            record = session.bench.record()
-            parts = drawing.attachments(
-                reports(session.sheet, record), _PARTS if self.size.height < TALL else 9
-            )
-            self._put("#parts", parts)
+        self._parts_wanted = bool(session.sheet.attach)
+        self.draw_parts()
         self._put("#answer", Text(" ".join(self._answer)))
         wide = self.size.width > sum(map(len, KEYS)) + 2
         self._put("#keys", Text("  ".join(KEYS) if wide else KEYS[0], no_wrap=True, overflow="ellipsis"))
+
+    def draw_parts(self) -> None:
+        """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
+        then = time.monotonic()
+        if not self._parts_wanted or then < self._parts_due:
+            return
+        self._parts_wanted = False
+        height = _PARTS if self.size.height < TALL else 9
+        found = reports(self.session.sheet, self.session.bench.record())
+        self._put("#parts", drawing.attachments(found, height))
+        now = time.monotonic()
+        self._parts_due = now + _REST * (now - then)
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""

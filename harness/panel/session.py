@@ -56,9 +56,7 @@ CAUTIONS = (
     "Light that flashes 3 to 30 times a second can trigger seizures, for some people up to 60 times.",
     "Touch something earthed before you touch the chip: static electricity destroys it unseen.",
 )
-_STATIC = (
-    "Before you touch a chip at a real bench, touch something earthed: static electricity destroys it unseen."
-)
+_STATIC = "At a real bench touch something earthed first: static electricity destroys chips unseen."
 
 
 @dataclass(frozen=True)
@@ -107,6 +105,11 @@ class Session:
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
         return (self.sheet.description,) if self.sheet.description else ()
+
+    def about(self) -> tuple[str, ...]:
+        """What there is to know while there is room for it: the design, its runs, what keys do."""
+        runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
+        return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
 
     def beside(self) -> tuple[str, ...]:
         """What is to stand beside the bench."""

@@ -82,6 +82,12 @@ class LessonSession(Session):
         kind = "Question" if task.question else f"Task {self.at + 1} of {len(lesson.tasks)}"
         return head, f"{kind}: {task.do}"
 
+    def about(self) -> tuple[str, ...]:
+        """What the lesson is about, and why the task is to be done."""
+        task = self.task
+        why = () if task is None or task.question else (task.why,)
+        return (self.lesson.about, *why, "Say hint when you do not know how, again to begin the task anew.")
+
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
         lesson = self.lesson

@@ -11,6 +11,7 @@ import pytest
 from forelight.designs.procedures.procedure import Seconds, load_toml, to_text
 from forelight.harness.panel.app import Panel
 from forelight.harness.panel.session import Session
+from textual.events import Key
 from textual.widgets import Input, Static
 
 from .sessions import session_on
@@ -23,6 +24,7 @@ def on_screen(session: Session, steps: Steps, size: tuple[int, int] = (80, 24)) 
         panel = Panel(session)
         async with panel.run_test(size=size) as pilot:
             await steps(panel, pilot)
+            assert panel.fault is None, panel.fault
         return panel
 
     return asyncio.run(run())
@@ -136,3 +138,19 @@ def test_ctrl_c_ends_it_with_all_that_was_done_on_disk(
     assert session.ended and session.kept is not None
     assert load_toml(session.kept).actions == session.actions
     assert isinstance(session.actions[-1], Seconds)
+
+
+def test_a_fault_leaves_the_screen_and_is_handed_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def run() -> Panel:
+        panel = Panel(session)
+        async with panel.run_test():
+            monkeypatch.setattr(session, "say", lambda text: 1 / 0)
+            panel.post_message(Key("full_stop", "."))
+            while panel.fault is None:
+                await asyncio.sleep(0.02)
+        return panel
+
+    panel = asyncio.run(run())
+    assert isinstance(panel.fault, ZeroDivisionError) and panel.return_code == 1
