@@ -72,7 +72,7 @@ def verilog_rtlil(
         entry = key([runner.version(), repr(commands), *read])
         known = CACHE.load(entry)
         if known is not None:
-            return known.decode()
+            return _without_fights(known.decode(), names)
     try:
         done = runner.run(commands)
     except subprocess.TimeoutExpired as late:
@@ -86,7 +86,7 @@ def verilog_rtlil(
     text = _result(done, base, names)
     if entry is not None:
         CACHE.store(entry, text.encode())
-    return text
+    return _without_fights(text, names)
 
 
 def _existing(path: Path) -> Path:
@@ -180,6 +180,10 @@ def _run(
 
 _ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
 _WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
+_FIGHT = re.compile(
+    r"Warning: Driver-driver conflict for .* between (?P<driver>cell \$?[^$\s]*(?:\$(?P<place>[^$\s]+:\d+)\S*)?)"
+    r" and constant (?P<constant>\S+) in "
+)
 _ROOT = re.compile(r"^root of +(\d+) design levels: (\S+)", re.MULTILINE)
 
 
@@ -200,6 +204,18 @@ def _result(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[
     text = done.stdout[done.stdout.index("\n", start + 1) + 1 : end + 5]
     warnings = dict.fromkeys(re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(done.stdout))
     return "".join(f"# {line}\n" for line in warnings) + text
+
+
+def _without_fights(text: str, names: Sequence[str]) -> str:
+    """The text; refused where Yosys has given a constant to all that reads a net which something else drives too."""
+    fight = _FIGHT.search(text, 0, text.find("\nmodule ") + 1)
+    if fight is not None:
+        raise SourceError(
+            f"a net is driven by {fight['driver']} and by the constant {fight['constant']}, which fight",
+            place=fight["place"] or ", ".join(names),
+            remedy="leave one",
+        )
+    return text
 
 
 def _shortened(done: subprocess.CompletedProcess[str], names: Sequence[str]) -> list[str]:

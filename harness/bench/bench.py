@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from forelight.sim.loops import LoopError, Oscillation
 from forelight.sim.netlist import Netlist
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
+from forelight.sim.undefined.opened import Opened, opened
 from numpy.typing import NDArray
 
 from ..attach.answering import PHASES, WiredMemory, answering, memories
@@ -23,12 +25,15 @@ from ..hand.timeline import Frames, Lines, Timeline
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
 from .glitches import without_glitches
+from .openings import Opening, openings
 from .period import period
 from .powerups import run_power_ups
 from .proof import prove
 from .story import Story
 
 ALL = 0xFF
+#: Power-ups that are asked when it is open what the source leaves open.
+_ASKED = 16
 
 
 @dataclass(frozen=True)
@@ -46,6 +51,16 @@ class Seat:
     def simulation(self) -> Simulation:
         """Machine code of the design, made once."""
         return Simulation(self.netlist)
+
+    @cached_property
+    def opened(self) -> Opened:
+        """The design in which what its source leaves open is undefined."""
+        return opened(self.netlist)
+
+    @cached_property
+    def drawn(self) -> Simulation:
+        """The design in which every power-up draws what its source leaves open."""
+        return Simulation(self.opened.drawn) if self.opened.places else self.simulation
 
 
 def seated(board: Board, datasheet: Datasheet) -> Seat:
@@ -110,7 +125,7 @@ def run(
             and not story.loops
             and story.answer.standings[-1].states[1:]
         ):
-            story = _repeating(story, seats[number].simulation, values, plan, slot)
+            story = _repeating(story, seats[number].drawn, values, plan, slot)
         stories[number] = story
         done += len(frames)
     rises = _rises(*reached[slot], step_input(seats[slot].datasheet)) if slot in reached else _NONE
@@ -130,14 +145,14 @@ def _story(
     while True:
         still = Seat(seat.datasheet, stilled(seat.netlist, loops)) if loops else seat
         try:
-            answer = run_power_ups(still.simulation, values, power_ups(), seed, progress)
+            answer = run_power_ups(still.drawn, values, power_ups(), seed, progress, still.opened.free)
             break
         except LoopError as error:
             if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
                 raise
             loops += error.loops
     known = np.uint8(ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values)))
-    proved = prove(still.netlist, values)
+    proved = prove(still.opened.netlist, values)
     return Story(
         frames,
         answer.outputs,
@@ -147,7 +162,25 @@ def _story(
         loops=loops,
         doubts=proved.forks,
         left_open=proved.left_open,
+        openings=_openings(still, values, power_ups, seed, answer.agreed),
     )
+
+
+def _openings(
+    seat: Seat,
+    values: Lines,
+    power_ups: Callable[[], Iterable[PowerUp]],
+    seed: int,
+    agreed: NDArray[np.uint8],
+) -> tuple[Opening, ...]:
+    """What the source leaves open and outputs are unsettled for, told by a run in which it is 0 for all power-ups."""
+    if not seat.opened.places or np.all(agreed == ALL):
+        return ()
+    try:
+        lost = run_power_ups(seat.simulation, values, power_ups(), seed).agreed & ~agreed
+        return openings(seat.opened, seat.drawn, values, islice(power_ups(), _ASKED), lost)
+    except LoopError:  # with 0 there it runs free, so there is nothing to compare with
+        return ()
 
 
 def _answered(
@@ -169,7 +202,11 @@ def _answered(
         frames, values = every_frame(frames, values, spans)
         rows, each = in_phases(values, len(routing(plan.board, seat.datasheet))), len(PHASES)
     share = changes / len(rows)
-    answer = run_power_ups(seat.simulation, rows, power_ups, seed, lambda done: progress(int(done * share)))
+
+    def told(done: int) -> None:
+        progress(int(done * share))
+
+    answer = run_power_ups(seat.drawn, rows, power_ups, seed, told, seat.opened.free)
     seat.simulation.restart(0)
     seat.simulation.settle()
     seen = seat.simulation.run_samples("inputs", rows, "seen")[each - 1 :: each]

@@ -22,6 +22,8 @@ Values = NDArray[np.unsignedinteger[Any]]
 #: come to the same state are run as one from the next call on.
 _FIRST = 64
 _LONGEST = 1 << 18
+#: What the source leaves open is drawn anew after one part in so many of the updates that have been run.
+_REDRAWN = 4
 #: Updates of all states from which on lanes repay the time to compile them (some 0.4 s, against 8 ns an update).
 _WORTH_LANES = 1 << 25
 #: Lanes in one word, beyond which code for them slows down.
@@ -62,18 +64,23 @@ def run_power_ups(
     power_ups: Iterable[PowerUp],
     seed: int = 0,
     progress: Callable[[int], None] = lambda done: None,
+    free: int = 0,
 ) -> Answer:
     """One update of the port `inputs` for each of `values`, from each of the power-ups with inputs at 0.
 
     Where several lines move in one update, each power-up but the first takes them in an order by chance and by `seed`
-    (DEVELOPERS.md, Time 5). `progress` is told how many values have been run.
+    (DEVELOPERS.md, Time 5). The last `free` registers hold what the source leaves open (`Opened.drawn`): the first two
+    power-ups keep all 0 and all 1 there, the others draw anew before each of the first updates, and ever more rarely
+    then. `progress` is told how many values have been run.
     """
-    sample = _Sample(simulation, power_ups, seed, len(values))
+    sample = _Sample(simulation, power_ups, seed, len(values), free)
     at, length, begun = 0, _FIRST, steady(values)
     for race in [*races(simulation.netlist, values).tolist(), len(values)]:
         while at < race:
             if at == begun:
                 length = _FIRST  # so that the first looks at what is steady come early
+            if free:
+                length = max(1, (at - begun if at >= begun else at) // _REDRAWN)
             part = values[at : min(at + length, race, begun if at < begun else race)]
             sample.run(part)
             at, length = at + len(part), min(2 * length, _LONGEST)
@@ -99,8 +106,12 @@ def steady(values: Values) -> int:
 class _Sample:
     """All power-ups on their way through a run; those in the same state are run as one."""
 
-    def __init__(self, simulation: Simulation, power_ups: Iterable[PowerUp], seed: int, updates: int) -> None:
+    def __init__(
+        self, simulation: Simulation, power_ups: Iterable[PowerUp], seed: int, updates: int, free: int
+    ) -> None:
         self.sim, self.seed, self.at = simulation, seed, 0
+        places = simulation.compiled.layout.registers
+        self._free = places[len(places) - free :]
         self.outputs = np.empty(updates + 1, np.uint8)
         self.differ = np.zeros(updates + 1, np.uint8)
         self.forks: list[Fork] = []
@@ -119,9 +130,20 @@ class _Sample:
 
     def _gather(self, images: Sequence[bytes]) -> None:
         """The power-ups hold these now: keep each state once, the first one first."""
+        if self._free:
+            chance = random.Random(f"{self.seed}/open {self.at}")
+            images = [self._redrawn(image, chance) if n > 1 else image for n, image in enumerate(images)]
         numbers: dict[bytes, int] = {}
         self.holds = [numbers.setdefault(image, len(numbers)) for image in images]
         self.states = list(numbers)
+
+    def _redrawn(self, image: bytes, chance: random.Random) -> bytes:
+        """A state with other values for what the source leaves open."""
+        found = bytearray(image)
+        for place in self._free:
+            value = chance.getrandbits(place.width).to_bytes(place.size, "little")
+            found[place.offset : place.offset + place.size] = value
+        return bytes(found)
 
     def answer(self) -> Answer:
         if not self.standings or self.standings[-1].updates != self.at:

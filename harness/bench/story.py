@@ -9,6 +9,7 @@ from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 from ..hand.timeline import Frames, Lines
+from .openings import Opening
 from .period import Period
 from .powerups import Answer
 from .proof import Fork
@@ -23,7 +24,7 @@ class Story:
     something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
     time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved; what a
     glitch may decide there is not agreed either.
-    `left_open` says in words what no proof was tried of.
+    `left_open` says in words what no proof was tried of, `openings` what the source leaves open and unsettles outputs.
     """
 
     frames: Frames
@@ -36,6 +37,7 @@ class Story:
     loops: tuple[Oscillation, ...] = ()
     doubts: tuple[Fork, ...] = ()
     left_open: tuple[str, ...] = ()
+    openings: tuple[Opening, ...] = ()
 
     def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
         """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""

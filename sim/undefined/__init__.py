@@ -1,0 +1,1 @@
+"""What the language leaves open: found in a netlist, and drawn."""

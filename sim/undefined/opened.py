@@ -1,0 +1,410 @@
+"""Where the language leaves a value open: undefined constants in a netlist that a run takes as 0, and draws for them.
+
+Whoever makes the chip may choose what a division by zero gives, what lies outside of a memory or of a word, what a net
+shows that nothing drives, that several drivers fight for, or that the source gives as x (IEEE 1364-2005: 5.1.5 for
+division and power, 5.2.1 for part-selects, 5.2.2 for memories, 4.6.1 for drivers). `Simulation` takes 0 in all of
+these. `opened` writes the netlist anew, so that each such bit comes from an undefined constant, which a proof takes as
+unknown; `Opened.drawn` puts registers in the place of these constants, which nothing ever assigns: each power-up gives
+them other values.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+
+from ..gates.memories import rewired
+from ..netlist import REASON, Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word
+from ..state import is_wiring
+from .bounds import Bounds
+
+#: The output of `Opened.drawn` with a bit for each place, which is 1 while the value there is open.
+OPEN = "open"
+#: Lines of a source that are told apart.
+MOST_PLACES = 64
+_UNDEFINED = "an undefined value (x, or a net that nothing drives)"
+
+
+@dataclass(frozen=True)
+class OpenPlace:
+    """A line of the source that leaves something open.
+
+    `values` are the values that are then open, `outputs` masks of such bits of outputs; `always` says that there is no
+    condition to it.
+    """
+
+    reason: str
+    line: str
+    values: frozenset[int]
+    outputs: Mapping[str, int]
+    always: bool
+
+
+@dataclass(frozen=True)
+class Opened:
+    """A netlist in which all that is open is undefined; the places, and for each a bit that is 1 while it is so."""
+
+    netlist: Netlist
+    places: tuple[OpenPlace, ...]
+    conditions: Word
+
+    @cached_property
+    def drawn(self) -> Netlist:
+        """The netlist with a register for each undefined constant, behind all others, and the output `OPEN`.
+
+        Without places it is `netlist` itself.
+        """
+        if not self.places:
+            return self.netlist
+        widths, free = list(self.netlist.widths), list[Register]()
+
+        def draw(part: Part) -> Word:
+            if isinstance(part, Slice) or not part.undefined:
+                return Word.of((part,))
+            own, nothing = Word.value(len(widths), part.width), Word.const(0, part.width)
+            free.append(
+                Register(
+                    len(widths),
+                    part.width,
+                    None,
+                    True,
+                    own,
+                    (Override(nothing, nothing),),
+                    Const(0, part.width),
+                    "undefined",
+                )
+            )
+            widths.append(part.width)
+            bits = zip(Word.of((part,)).bits(), own.bits(), strict=True)
+            return Word.of(p for n, pair in enumerate(bits) for p in pair[part.undefined >> n & 1].parts)
+
+        changed = _rewritten(self.netlist, draw)
+        return replace(
+            self.netlist,
+            cells=changed.cells,
+            registers=(*changed.registers, *free),
+            memories=changed.memories,
+            outputs={**changed.outputs, OPEN: self.conditions},
+            widths=tuple(widths),
+        )
+
+    @property
+    def free(self) -> int:
+        """How many registers `drawn` has more."""
+        return len(self.drawn.registers) - len(self.netlist.registers)
+
+
+@dataclass(frozen=True)
+class _Read:
+    """All of a netlist that reads something."""
+
+    cells: tuple[Cell, ...]
+    registers: tuple[Register, ...]
+    memories: tuple[Memory, ...]
+    outputs: Mapping[str, Word]
+
+
+def _rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> _Read:
+    """All readers, with each part of each of their words changed."""
+
+    def word(old: Word) -> Word:
+        return Word.of(part for each in old.parts for part in change(each).parts)
+
+    registers = [
+        replace(
+            register,
+            clock=None if register.clock is None else word(register.clock),
+            data=word(register.data),
+            overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
+        )
+        for register in netlist.registers
+    ]
+    return _Read(
+        tuple(replace(cell, operands=tuple(map(word, cell.operands))) for cell in netlist.cells),
+        tuple(registers),
+        tuple(rewired(memory, word) for memory in netlist.memories),
+        {name: word(old) for name, old in netlist.outputs.items()},
+    )
+
+
+def opened(netlist: Netlist) -> Opened:
+    """What the language leaves open in a netlist, made undefined."""
+    unassigned = {r.output: r.init for r in netlist.registers if is_wiring(r) and r.init.undefined}
+
+    def constant(part: Part) -> Word:
+        if isinstance(part, Slice) and part.value in unassigned:
+            return Word.of((unassigned[part.value],)).cut(part.low, part.width)
+        return Word.of((part,))
+
+    if unassigned:
+        netlist = replace(netlist, **vars(_rewritten(netlist, constant)))
+    return _Opening(netlist).opened()
+
+
+@dataclass
+class _Place:
+    """A place that is being put together."""
+
+    conditions: list[Word] = field(default_factory=list)
+    values: set[int] = field(default_factory=set)
+    outputs: dict[str, int] = field(default_factory=dict)
+    always: bool = False
+
+
+class _Opening:
+    """One netlist on its way."""
+
+    def __init__(self, netlist: Netlist) -> None:
+        self.old, self.bounds = netlist, Bounds({cell.output: cell for cell in netlist.cells})
+        self.widths, self.cells = list(netlist.widths), list[Cell]()
+        self.memories = list(netlist.memories)
+        self.places: dict[tuple[str, str], _Place] = {}
+        self.guarded = _guarded(netlist)
+        whole = ((name, word.parts[0]) for name, word in netlist.names.items() if len(word.parts) == 1)
+        self.names = {part.value: f"net {name}" for name, part in whole if isinstance(part, Slice)}
+        self.src = ""
+
+    def opened(self) -> Opened:
+        for cell in self.old.cells:
+            self._cell(cell)
+        self._constants()
+        if not self.places:
+            return Opened(self.old, (), Word())
+        places = [
+            OpenPlace(reason, line, frozenset(found.values), found.outputs, found.always)
+            for (reason, line), found in self.places.items()
+        ]
+        conditions = [self._any(found.conditions) for found in self.places.values()][:MOST_PLACES]
+        netlist = replace(
+            self.old, widths=tuple(self.widths), cells=tuple(self.cells), memories=tuple(self.memories)
+        )
+        return Opened(
+            netlist, tuple(places[:MOST_PLACES]), Word.of(part for word in conditions for part in word.parts)
+        )
+
+    # Cells
+
+    def _made(self, kind: str, width: int, *operands: Word, **params: int) -> Word:
+        self.widths.append(width)
+        self.cells.append(Cell(kind, len(self.widths) - 1, operands, params, self.src))
+        return Word.value(len(self.widths) - 1, width)
+
+    def _any(self, bits: Sequence[Word]) -> Word:
+        word = Word.of(part for bit in bits for part in bit.parts)
+        return word if word.width == 1 else self._made("$reduce_or", 1, word)
+
+    def _cell(self, cell: Cell) -> None:
+        """A cell as it is, or with its output made undefined where a mask says that it is open."""
+        self.src, width = cell.src, self.old.widths[cell.output]
+        finder = _FINDERS.get(cell.kind)
+        found = finder(self, cell) if finder else None
+        if found is None or not width:
+            self.cells.append(cell)
+            return
+        reason, mask = found
+        self.widths.append(width)
+        inner = replace(cell, output=len(self.widths) - 1)
+        open_ = (Word.value(inner.output, width), Word.const(0, width, (1 << width) - 1), mask)
+        self.cells += [inner, Cell("$bwmux", cell.output, open_, {REASON: reason}, cell.src)]
+
+    def division(self, cell: Cell) -> tuple[str, Word] | None:
+        divisor = cell.operands[1]
+        if self.bounds.never_zero(divisor) or cell.output in self.guarded:
+            return None
+        zero = self._made("$logic_not", 1, divisor, A_SIGNED=0)
+        return "division by zero", self._wide(zero, cell)
+
+    def power(self, cell: Cell) -> tuple[str, Word] | None:
+        base, exponent = cell.operands
+        if not cell.int_param("B_SIGNED") or not exponent.width or self.bounds.never_zero(base):
+            return None
+        sign = exponent.bit(exponent.width - 1)
+        zero = self._made("$logic_not", 1, base, A_SIGNED=0)
+        both = self._made("$and", 1, zero, sign, A_SIGNED=0, B_SIGNED=0)
+        return "zero to a negative power", self._wide(both, cell)
+
+    def part_select(self, cell: Cell) -> tuple[str, Word] | None:
+        word, index = cell.operands
+        width, most = self.old.widths[cell.output], self.bounds.most(index)
+        signed = cell.int_param("B_SIGNED") and most >> max(index.width - 1, 0)
+        if not signed and most + width <= word.width:
+            return None
+        ones = Word.const((1 << word.width) - 1, word.width)
+        inside = self._made("$shiftx", width, ones, index, A_SIGNED=0, B_SIGNED=cell.int_param("B_SIGNED"))
+        return "a select outside of its word", self._made("$not", width, inside, A_SIGNED=0)
+
+    def choice(self, cell: Cell) -> tuple[str, Word] | None:
+        """Several cases at once, where they do not agree."""
+        _, arms, select = cell.operands
+        if select.width < 2 or self.bounds.exclusive(select):
+            return None
+        width, high, low = self.old.widths[cell.output], list[Word](), list[Word]()
+        for n, bit in enumerate(select.bits()):
+            arm, chosen = arms.cut(n * width, width), self._wide(bit, cell)
+            inverse = self._inverse(arm)
+            high.append(self._made("$and", width, chosen, arm, A_SIGNED=0, B_SIGNED=0))
+            low.append(self._made("$and", width, chosen, inverse, A_SIGNED=0, B_SIGNED=0))
+        pair = (self._joined(words, width) for words in (high, low))
+        mask = self._made("$and", width, *pair, A_SIGNED=0, B_SIGNED=0)
+        return "several cases or drivers at once", mask
+
+    def _inverse(self, word: Word) -> Word:
+        fixed = word.as_const()
+        if fixed is None:
+            return self._made("$not", word.width, word, A_SIGNED=0)
+        return Word.const(~fixed.bits, fixed.width, fixed.undefined)
+
+    def _joined(self, words: Sequence[Word], width: int) -> Word:
+        found = words[0]
+        for word in words[1:]:
+            found = self._made("$or", width, found, word, A_SIGNED=0, B_SIGNED=0)
+        return found
+
+    def read(self, cell: Cell) -> tuple[str, Word] | None:
+        number, (address,) = cell.int_param("memory"), cell.operands
+        memory = self.old.memories[number]
+        found: list[Word] = []
+        if memory.offset:
+            found.append(self._compare("$lt", address, memory.offset))
+        if self.bounds.most(address) >= memory.offset + memory.size:
+            found.append(self._compare("$ge", address, memory.offset + memory.size))
+        outside = [self._wide(self._any(found), cell)] if found else []
+        if not memory.writes and any(row.undefined for row in memory.init):
+            self.memories.append(_holes(memory))
+            holes = self._made("read", memory.width, address, memory=len(self.memories) - 1)
+            if not found:
+                return "a memory word that nothing writes", holes
+            outside.append(holes)
+        if not outside:
+            return None
+        return "a read outside of a memory", self._joined(outside, memory.width)
+
+    def _compare(self, kind: str, word: Word, number: int) -> Word:
+        width = max(word.width, number.bit_length())
+        return self._made(kind, 1, word, Word.const(number, width), A_SIGNED=0, B_SIGNED=0)
+
+    def floating(self, cell: Cell) -> tuple[str, Word]:
+        off = self._made("$not", 1, cell.operands[1], A_SIGNED=0)
+        return "high impedance (z)", self._wide(off, cell)
+
+    def _wide(self, bit: Word, cell: Cell) -> Word:
+        return Word(bit.parts * self.old.widths[cell.output]) if self.old.widths[cell.output] > 1 else bit
+
+    # Constants
+
+    def _constants(self) -> None:
+        """A place for every undefined constant that something reads."""
+        for cell in tuple(self.cells):
+            if any(map(_is_undefined, cell.operands)):
+                place = self._place(str(cell.params.get(REASON, _UNDEFINED)), cell.src, cell.output)
+                place.values.add(cell.output)
+                self.src = cell.src
+                self._when(place, self._condition(cell))
+        for register in self.old.registers:
+            if any(map(_is_undefined, register.words)):
+                place = self._place(_UNDEFINED, register.src)
+                place.values.add(register.output)
+                self._when(place, None)
+        shown: list[set[int]] = [set() for _ in self.memories]
+        for cell in self.cells:
+            if cell.kind == "read":
+                shown[cell.int_param("memory")].add(cell.output)
+        for number, memory in enumerate(self.old.memories):
+            for port in memory.writes:
+                if any(map(_is_undefined, port.words)):
+                    place = self._place(_UNDEFINED, port.src)
+                    place.values |= shown[number]
+                    self._when(place, None)
+        for name, word in self.old.outputs.items():
+            if _is_undefined(word):
+                place = self._place(_UNDEFINED, f"output {name}")
+                place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if _is_undefined(bit))
+                self._when(place, None)
+
+    def _place(self, reason: str, src: str, value: int = -1) -> _Place:
+        match = re.match(r"[^|]*?:\d+", src)
+        line = match[0] if match else src or self.names.get(value, "")
+        return self.places.setdefault((reason, line), _Place())
+
+    def _when(self, place: _Place, condition: Word | None) -> None:
+        place.always |= condition is None
+        place.conditions.append(Word.const(1, 1) if condition is None else condition)
+
+    def _condition(self, cell: Cell) -> Word | None:
+        """A bit that is 1 while the cell shows one of its undefined constants; None where that is not to be seen."""
+        kind, words = cell.kind, cell.operands
+        if kind == "$bwmux" and not _is_undefined(words[0]):
+            return self._any([words[2]])
+        if kind == "$mux" and not _is_undefined(words[2]):
+            arms = [Word.const(int(_is_undefined(arm)), 1) for arm in words[:2]]
+            return self._made("$mux", 1, *arms, words[2])
+        if kind == "case" and not _is_undefined(words[0]):
+            flags = [Word.const(int(_is_undefined(arm)), 1) for arm in words[1:]]
+            self.widths.append(1)
+            self.cells.append(Cell("case", len(self.widths) - 1, (words[0], *flags), cell.params, cell.src))
+            return Word.value(len(self.widths) - 1, 1)
+        if kind == "$pmux" and not _is_undefined(words[2]):
+            width = words[0].width
+            arms = [words[1].cut(n * width, width) for n in range(words[2].width)]
+            flags = [Word.const(int(_is_undefined(arm)), 1) for arm in (words[0], *arms)]
+            return self._made(
+                "$pmux", 1, flags[0], Word.of(p for flag in flags[1:] for p in flag.parts), words[2]
+            )
+        return None
+
+
+_Finder = Callable[[_Opening, Cell], "tuple[str, Word] | None"]
+_FINDERS: Mapping[str, _Finder] = {
+    **dict.fromkeys(("$div", "$mod", "$divfloor", "$modfloor"), _Opening.division),
+    "$pow": _Opening.power,
+    "$shiftx": _Opening.part_select,
+    "$pmux": _Opening.choice,
+    "$tribuf": _Opening.floating,
+    "read": _Opening.read,
+}
+
+
+def _is_undefined(word: Word) -> bool:
+    return any(isinstance(part, Const) and part.undefined for part in word.parts)
+
+
+def _holes(memory: Memory) -> Memory:
+    """The memory that holds 1 where a memory of constants is undefined."""
+    rows = tuple(Const(row.undefined, row.width) for row in memory.init)
+    return replace(memory, name=f"{memory.name}.undefined", init=rows)
+
+
+def _guarded(netlist: Netlist) -> set[int]:
+    """Quotients and remainders that are read only where the divisor is not 0, as Amaranth writes them."""
+    divisors = {
+        cell.output: cell.operands[1]
+        for cell in netlist.cells
+        if cell.kind in ("$div", "$mod", "$divfloor", "$modfloor")
+    }
+    if not divisors:
+        return set()
+    tests = {cell.output: cell.operands[0] for cell in netlist.cells if cell.kind == "$reduce_bool"}
+    reads: Counter[int] = Counter()
+    behind: Counter[int] = Counter()
+    for cell in netlist.cells:
+        for word in cell.operands:
+            reads.update(set(word.values()) & divisors.keys())
+        if cell.kind != "$mux" or cell.operands[1].parts[1:]:
+            continue
+        select = cell.operands[2].parts[0]
+        for value in cell.operands[1].values():
+            tested = tests.get(select.value) if isinstance(select, Slice) else None
+            behind[value] += value in divisors and tested == divisors[value]
+    for register in netlist.registers:
+        for word in register.words:
+            reads.update(word.values())
+    for memory in netlist.memories:
+        for port in memory.writes:
+            for word in port.words:
+                reads.update(word.values())
+    for word in netlist.outputs.values():
+        reads.update(word.values())
+    return {value for value in divisors if reads[value] == behind[value]}
