@@ -23,11 +23,11 @@ CACHE = DiskCache(".rtlil", 64 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation. Nor `opt_expr`: it merges
 #: inverters in a row and takes `a & ~a` for 0, and gates as drawn say how fast a ring runs and where a clock glitches.
-#: `tribuf` makes one driver of several that share a net through high impedance, and logic of those inside.
+#: `tribuf` makes one driver of several that share a net through high impedance, which is off where they all are.
 SCRIPT = (
     "proc -noopt",
     "flatten",
-    "tribuf -logic",
+    "tribuf -merge",
     "opt_clean",
     "memory_collect",
     "opt_clean",

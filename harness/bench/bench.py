@@ -119,12 +119,7 @@ def run(
             story = _answered(seats[number], plan, spans, frames, values, power_ups(), seed, told)
         else:
             story = _story(seats[number], frames, values, power_ups, seed, told)
-        if (
-            number == slot
-            and story.inputs is None
-            and not story.loops
-            and story.answer.standings[-1].states[1:]
-        ):
+        if number == slot and story.inputs is None and not story.loops and story.answer.ends > 1:
             story = _repeating(story, seats[number].drawn, values, plan, slot)
         stories[number] = story
         done += len(frames)
@@ -162,7 +157,7 @@ def _story(
         loops=loops,
         doubts=proved.forks,
         left_open=proved.left_open,
-        openings=_openings(still, values, power_ups, seed, answer.agreed),
+        openings=_openings(still, values, power_ups, seed, answer.agreed | ~known),
     )
 
 

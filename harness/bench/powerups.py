@@ -43,13 +43,15 @@ class Answer:
     """Outputs of the first power-up, and a mask of the bits on which all agree, after each update.
 
     Element 0 is the state after power-up, before the first update; so there is one element more than updates.
-    `standings` are looks at the states on the way, the last one at the end.
+    `standings` are looks at the states on the way, the last one at the end. `ends` counts the different states in which
+    power-ups end, but for what they drew for values that the source leaves open.
     """
 
     outputs: NDArray[np.uint8]
     agreed: NDArray[np.uint8]
     forks: tuple[Fork, ...]
     standings: tuple[Standing, ...]
+    ends: int
 
 
 def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
@@ -132,23 +134,27 @@ class _Sample:
         """The power-ups hold these now: keep each state once, the first one first."""
         if self._free:
             chance = random.Random(f"{self.seed}/open {self.at}")
-            images = [self._redrawn(image, chance) if n > 1 else image for n, image in enumerate(images)]
+            images = [
+                self._with(image, chance.getrandbits) if n > 1 else image for n, image in enumerate(images)
+            ]
         numbers: dict[bytes, int] = {}
         self.holds = [numbers.setdefault(image, len(numbers)) for image in images]
         self.states = list(numbers)
 
-    def _redrawn(self, image: bytes, chance: random.Random) -> bytes:
-        """A state with other values for what the source leaves open."""
+    def _with(self, image: bytes, drawn: Callable[[int], int]) -> bytes:
+        """A state with other values for what the source leaves open; `drawn` gives one of so many bits."""
         found = bytearray(image)
         for place in self._free:
-            value = chance.getrandbits(place.width).to_bytes(place.size, "little")
-            found[place.offset : place.offset + place.size] = value
+            found[place.offset : place.offset + place.size] = drawn(place.width).to_bytes(
+                place.size, "little"
+            )
         return bytes(found)
 
     def answer(self) -> Answer:
         if not self.standings or self.standings[-1].updates != self.at:
             self.standings.append(Standing(self.at, self.states))
-        return Answer(self.outputs, ~self.differ, tuple(self.forks), tuple(self.standings))
+        ends = len({self._with(state, lambda _: 0) for state in self.states})
+        return Answer(self.outputs, ~self.differ, tuple(self.forks), tuple(self.standings), ends)
 
     # Updates in which one line moves
 

@@ -45,11 +45,12 @@ class Bounds:
             found = max(
                 self.most(arm, depth - 1) for arm in (words[:2] if cell.kind == "$mux" else words[1:])
             )
-        elif cell.kind in ("$add", "$sub", "$and", "$mod") and not cell.params.get("A_SIGNED"):
+        elif cell.kind in ("$add", "$mul", "$sub", "$and", "$mod") and not self._signed(cell):
             a, b = (self.most(word, depth - 1) for word in words)
             fixed = words[0].as_const()
-            if cell.kind == "$add" and (a + b) >> part.width == 0:
-                found = a + b
+            if cell.kind in ("$add", "$mul"):
+                exact = a + b if cell.kind == "$add" else a * b
+                found = exact if exact <= full else full
             elif cell.kind == "$and":
                 found = min(a, b)
             elif cell.kind == "$mod" and words[1].as_const() is not None and b:
@@ -57,6 +58,12 @@ class Bounds:
             elif cell.kind == "$sub" and fixed is not None and b <= fixed.bits & ~fixed.undefined:
                 found = fixed.bits
         return min(found, full)
+
+    def _signed(self, cell: Cell) -> bool:
+        """Whether an operand may be negative."""
+        return bool(cell.params.get("A_SIGNED")) and any(
+            self.most(word) >> max(word.width - 1, 0) for word in cell.operands
+        )
 
     def never_zero(self, word: Word) -> bool:
         return any(isinstance(part, Const) and part.bits for part in word.parts)
@@ -76,6 +83,12 @@ class Bounds:
             for other in second
         )
 
+    def exhaustive(self, select: Word) -> bool:
+        """Whether some bit of the word is always 1, as where one word is compared with all that it can be."""
+        flat = [term for bit in select.bits() for term in self._terms(bit)]
+        bits = {frozenset(term) for term in flat}
+        return len(bits) == 1 and len({frozenset(term.items()) for term in flat}) == 1 << len(*bits)
+
     def _terms(self, bit: Word, depth: int = _DEPTH) -> Sequence[Term]:
         """Ways in which a bit may be 1."""
         part = bit.parts[0]
@@ -87,14 +100,22 @@ class Bounds:
             for fixed, other in (words, words[::-1]):
                 level = fixed.as_const()
                 if level is not None and not level.undefined:
-                    return [{one: level.bits >> n & 1 for n, one in enumerate(other.bits())}]
+                    return _met({one: level.bits >> n & 1 for n, one in enumerate(other.bits())})
         if cell.kind in ("$logic_not", "$not") and (cell.kind == "$logic_not" or words[0].width == 1):
-            return [dict.fromkeys(words[0].bits(), 0)]
+            return _met(dict.fromkeys(words[0].bits(), 0))
         if cell.kind in ("$reduce_or", "$reduce_bool") or (
             cell.kind in ("$or", "$logic_or") and words[0].width == words[1].width == 1
         ):
             return [term for word in words for one in word.bits() for term in self._terms(one, depth - 1)]
         return [{bit: 1}]
+
+
+def _met(term: Term) -> Sequence[Term]:
+    """The term without what constants meet; none where one does not."""
+    fixed = {bit: constant.bits for bit in term if (constant := bit.as_const()) is not None}
+    if any(term[bit] != level for bit, level in fixed.items()):
+        return []
+    return [{bit: level for bit, level in term.items() if bit not in fixed}]
 
 
 def _contradict(one: Term, other: Term) -> bool:

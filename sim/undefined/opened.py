@@ -25,6 +25,8 @@ from .bounds import Bounds
 OPEN = "open"
 #: Lines of a source that are told apart.
 MOST_PLACES = 64
+#: Parities of which each undefined bit takes one.
+_PARITIES = 8
 _UNDEFINED = "an undefined value (x, or a net that nothing drives)"
 
 
@@ -53,48 +55,79 @@ class Opened:
 
     @cached_property
     def drawn(self) -> Netlist:
-        """The netlist with a register for each undefined constant, behind all others, and the output `OPEN`.
+        """The netlist with the output `OPEN`, in which what each power-up holds decides what is undefined.
 
-        Without places it is `netlist` itself.
+        Behind all other registers stand those that decide, which nothing ever assigns. An undefined bit is one of
+        theirs, or its opposite where the parity of some inputs and registers, drawn too, is odd: like a chip's, it may
+        depend on anything, and it is the same where all of that is. Where they hold 0 it is 0. Without places it is
+        `netlist`.
         """
-        if not self.places:
-            return self.netlist
-        widths, free = list(self.netlist.widths), list[Register]()
-
-        def draw(part: Part) -> Word:
-            if isinstance(part, Slice) or not part.undefined:
-                return Word.of((part,))
-            own, nothing = Word.value(len(widths), part.width), Word.const(0, part.width)
-            free.append(
-                Register(
-                    len(widths),
-                    part.width,
-                    None,
-                    True,
-                    own,
-                    (Override(nothing, nothing),),
-                    Const(0, part.width),
-                    "undefined",
-                )
-            )
-            widths.append(part.width)
-            bits = zip(Word.of((part,)).bits(), own.bits(), strict=True)
-            return Word.of(p for n, pair in enumerate(bits) for p in pair[part.undefined >> n & 1].parts)
-
-        changed = _rewritten(self.netlist, draw)
-        return replace(
-            self.netlist,
-            cells=changed.cells,
-            registers=(*changed.registers, *free),
-            memories=changed.memories,
-            outputs={**changed.outputs, OPEN: self.conditions},
-            widths=tuple(widths),
-        )
+        return _drawn(self.netlist, self.conditions) if self.places else self.netlist
 
     @property
     def free(self) -> int:
         """How many registers `drawn` has more."""
         return len(self.drawn.registers) - len(self.netlist.registers)
+
+
+def _drawn(netlist: Netlist, conditions: Word) -> Netlist:
+    widths, free, cells = list(netlist.widths), list[Register](), list[Cell]()
+
+    def value(width: int) -> Word:
+        widths.append(width)
+        return Word.value(len(widths) - 1, width)
+
+    def drawn(width: int) -> Word:
+        own, nothing = value(width), Word.const(0, width)
+        kept = Override(nothing, nothing)
+        number = len(widths) - 1
+        free.append(Register(number, width, None, True, own, (kept,), Const(0, width), "undefined"))
+        return own
+
+    def made(kind: str, width: int, *operands: Word) -> Word:
+        found = value(width)
+        cells.append(Cell(kind, len(widths) - 1, operands, {"A_SIGNED": 0, "B_SIGNED": 0}))
+        return found
+
+    state = _state(netlist)
+    odd = [
+        made("$reduce_xor", 1, made("$and", state.width, state, drawn(state.width))) for _ in range(_PARITIES)
+    ]
+
+    def decided(part: Part) -> Word:
+        if isinstance(part, Slice) or not part.undefined:
+            return Word.of((part,))
+        parities = Word.of(p for n in range(part.width) for p in odd[(len(free) + n) % _PARITIES].parts)
+        bits = zip(
+            Word.of((part,)).bits(),
+            made("$xor", part.width, drawn(part.width), parities).bits(),
+            strict=True,
+        )
+        return Word.of(p for n, pair in enumerate(bits) for p in pair[part.undefined >> n & 1].parts)
+
+    changed = _rewritten(netlist, decided)
+    return replace(
+        netlist,
+        cells=(*changed.cells, *cells),
+        registers=(*changed.registers, *free),
+        memories=changed.memories,
+        outputs={**changed.outputs, OPEN: conditions},
+        widths=tuple(widths),
+    )
+
+
+def _state(netlist: Netlist) -> Word:
+    """All inputs, and the registers that follow nothing but clocks and inputs."""
+    inputs = set(netlist.inputs.values())
+    values = [
+        *inputs,
+        *(
+            r.output
+            for r in netlist.registers
+            if r.clock is not None and inputs.issuperset(v for word in r.forcing for v in word.values())
+        ),
+    ]
+    return Word.of(p for v in values for p in Word.value(v, netlist.widths[v]).parts)
 
 
 @dataclass(frozen=True)
@@ -163,13 +196,18 @@ class _Opening:
         self.memories = list(netlist.memories)
         self.places: dict[tuple[str, str], _Place] = {}
         self.guarded = _guarded(netlist)
+        buses = (cell.operands[0] for cell in netlist.cells if cell.kind == "$tribuf")
+        self.shared = {value for word in buses for value in word.values()}
         whole = ((name, word.parts[0]) for name, word in netlist.names.items() if len(word.parts) == 1)
         self.names = {part.value: f"net {name}" for name, part in whole if isinstance(part, Slice)}
         self.src = ""
 
     def opened(self) -> Opened:
+        lost = _lost(self.old)
         for cell in self.old.cells:
-            self._cell(cell)
+            self._cell(cell, cell.output in lost)
+        for number, memory in enumerate(self.old.memories):
+            self.memories[number] = self._written(memory)
         self._constants()
         if not self.places:
             return Opened(self.old, (), Word())
@@ -196,11 +234,19 @@ class _Opening:
         word = Word.of(part for bit in bits for part in bit.parts)
         return word if word.width == 1 else self._made("$reduce_or", 1, word)
 
-    def _cell(self, cell: Cell) -> None:
-        """A cell as it is, or with its output made undefined where a mask says that it is open."""
+    def _cell(self, cell: Cell, lost: bool) -> None:
+        """A cell as it is, or with its output made undefined where a mask says that it is open, or for good."""
         self.src, width = cell.src, self.old.widths[cell.output]
+        if (
+            cell.kind == "$pmux"
+            and _is_undefined(cell.operands[0])
+            and self.bounds.exhaustive(cell.operands[2])
+        ):
+            cell = replace(cell, operands=(Word.const(0, width), *cell.operands[1:]))  # which is never shown
         finder = _FINDERS.get(cell.kind)
         found = finder(self, cell) if finder else None
+        if lost:
+            found = "what is reckoned with an undefined value", Word.const((1 << width) - 1, width)
         if found is None or not width:
             self.cells.append(cell)
             return
@@ -223,7 +269,7 @@ class _Opening:
             return None
         sign = exponent.bit(exponent.width - 1)
         zero = self._made("$logic_not", 1, base, A_SIGNED=0)
-        both = self._made("$and", 1, zero, sign, A_SIGNED=0, B_SIGNED=0)
+        both = self._gate("$and", zero, sign)
         return "zero to a negative power", self._wide(both, cell)
 
     def part_select(self, cell: Cell) -> tuple[str, Word] | None:
@@ -237,19 +283,28 @@ class _Opening:
         return "a select outside of its word", self._made("$not", width, inside, A_SIGNED=0)
 
     def choice(self, cell: Cell) -> tuple[str, Word] | None:
-        """Several cases at once, where they do not agree."""
+        """Several cases at once, against the word of the source; or several drivers, where they do not agree."""
         _, arms, select = cell.operands
         if select.width < 2 or self.bounds.exclusive(select):
             return None
-        width, high, low = self.old.widths[cell.output], list[Word](), list[Word]()
+        width = self.old.widths[cell.output]
+        if cell.output not in self.shared:
+            return "several cases at once", self._wide(self._several(select), cell)
+        high, low = list[Word](), list[Word]()
         for n, bit in enumerate(select.bits()):
             arm, chosen = arms.cut(n * width, width), self._wide(bit, cell)
-            inverse = self._inverse(arm)
-            high.append(self._made("$and", width, chosen, arm, A_SIGNED=0, B_SIGNED=0))
-            low.append(self._made("$and", width, chosen, inverse, A_SIGNED=0, B_SIGNED=0))
-        pair = (self._joined(words, width) for words in (high, low))
-        mask = self._made("$and", width, *pair, A_SIGNED=0, B_SIGNED=0)
-        return "several cases or drivers at once", mask
+            high.append(self._gate("$and", chosen, arm))
+            low.append(self._gate("$and", chosen, self._inverse(arm)))
+        return "drivers that fight", self._gate("$and", self._joined(high), self._joined(low))
+
+    def _several(self, select: Word) -> Word:
+        """Whether two bits of a word are 1."""
+        seen, *rest = select.bits()
+        found = Word.const(0, 1)
+        for bit in rest:
+            found = self._gate("$or", found, self._gate("$and", seen, bit))
+            seen = self._gate("$or", seen, bit)
+        return found
 
     def _inverse(self, word: Word) -> Word:
         fixed = word.as_const()
@@ -257,20 +312,19 @@ class _Opening:
             return self._made("$not", word.width, word, A_SIGNED=0)
         return Word.const(~fixed.bits, fixed.width, fixed.undefined)
 
-    def _joined(self, words: Sequence[Word], width: int) -> Word:
+    def _gate(self, kind: str, one: Word, other: Word) -> Word:
+        return self._made(kind, one.width, one, other, A_SIGNED=0, B_SIGNED=0)
+
+    def _joined(self, words: Sequence[Word]) -> Word:
         found = words[0]
         for word in words[1:]:
-            found = self._made("$or", width, found, word, A_SIGNED=0, B_SIGNED=0)
+            found = self._gate("$or", found, word)
         return found
 
     def read(self, cell: Cell) -> tuple[str, Word] | None:
         number, (address,) = cell.int_param("memory"), cell.operands
         memory = self.old.memories[number]
-        found: list[Word] = []
-        if memory.offset:
-            found.append(self._compare("$lt", address, memory.offset))
-        if self.bounds.most(address) >= memory.offset + memory.size:
-            found.append(self._compare("$ge", address, memory.offset + memory.size))
+        found = self._outside(memory, address)
         outside = [self._wide(self._any(found), cell)] if found else []
         if not memory.writes and any(row.undefined for row in memory.init):
             self.memories.append(_holes(memory))
@@ -280,7 +334,38 @@ class _Opening:
             outside.append(holes)
         if not outside:
             return None
-        return "a read outside of a memory", self._joined(outside, memory.width)
+        return "a read outside of a memory", self._joined(outside)
+
+    def _written(self, memory: Memory) -> Memory:
+        """A write outside of the memory is dropped by IEEE 1364, but address decoders may not look at all bits."""
+        ports = list(memory.writes)
+        for place, port in enumerate(ports):
+            self.src = port.src
+            outside = self._outside(memory, port.address)
+            if outside:
+                anywhere = Word.const(0, port.address.width, (1 << port.address.width) - 1)
+                enabled = self._any([port.enable])
+                stray = self._gate("$and", self._any(outside), enabled)
+                self.widths.append(anywhere.width)
+                choice = Cell(
+                    "$mux",
+                    len(self.widths) - 1,
+                    (port.address, anywhere, stray),
+                    {REASON: "a write outside of a memory"},
+                    port.src,
+                )
+                self.cells.append(choice)
+                ports[place] = replace(port, address=Word.value(choice.output, anywhere.width))
+        return replace(memory, writes=tuple(ports))
+
+    def _outside(self, memory: Memory, address: Word) -> list[Word]:
+        """Conditions under which an address is none of the memory's."""
+        found: list[Word] = []
+        if memory.offset:
+            found.append(self._compare("$lt", address, memory.offset))
+        if self.bounds.most(address) >= memory.offset + memory.size:
+            found.append(self._compare("$ge", address, memory.offset + memory.size))
+        return found
 
     def _compare(self, kind: str, word: Word, number: int) -> Word:
         width = max(word.width, number.bit_length())
@@ -365,6 +450,33 @@ _FINDERS: Mapping[str, _Finder] = {
     "$tribuf": _Opening.floating,
     "read": _Opening.read,
 }
+
+
+#: Cells of which one undefined bit of an operand leaves all of the output open (IEEE 1364-2005, 5.1.5 to 5.1.12); of a
+#: shift or a select the second operand alone.
+_RECKONED = frozenset(
+    {"$add", "$sub", "$mul", "$div", "$mod", "$divfloor", "$modfloor", "$pow", "$neg", "$alu"}
+    | {"$lt", "$le", "$eq", "$ne", "$ge", "$gt"}
+)
+_MOVED = frozenset(("$shl", "$shr", "$sshl", "$sshr", "$shift", "$shiftx", "$bmux"))
+
+
+def _lost(netlist: Netlist) -> set[int]:
+    """Values that are open whatever happens, as they are reckoned with x or with one another."""
+    lost: set[int] = set()
+
+    def touches(word: Word) -> bool:
+        return _is_undefined(word) or not lost.isdisjoint(word.values())
+
+    while True:
+        before = len(lost)
+        for cell in netlist.cells:
+            words = cell.operands
+            asked = words if cell.kind in _RECKONED | {"read"} else words[1:2] if cell.kind in _MOVED else ()
+            if any(map(touches, asked)):
+                lost.add(cell.output)
+        if len(lost) == before:
+            return lost
 
 
 def _is_undefined(word: Word) -> bool:
