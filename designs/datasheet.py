@@ -48,8 +48,26 @@ class Attachment:
 
 
 @dataclass(frozen=True)
+class Expectations:
+    """What a run must show for a machine to agree with its author; what is left out is not said.
+
+    `shows` maps a step, counted from the moment at which the slot is up, to what the display shows at its end: a
+    character with or without its point, `blank`, or the eight levels of `o7` to `o0`, with `?` for any. For plain
+    logic it maps the number of a wait, from 0, to what is shown at the end of that. After `period` steps, and no
+    fewer, all outputs are as they were. `duty` maps an output to its share of time at 1, 0 to 1. `sends` is a text that
+    the serial terminal receives. `places` are file and line of each, by name.
+    """
+
+    shows: Mapping[int, str] = field(default_factory=dict)
+    period: int | None = None
+    duty: Mapping[str, float] = field(default_factory=dict)
+    sends: str = ""
+    places: Mapping[str, str] = field(default_factory=dict, compare=False)
+
+
+@dataclass(frozen=True)
 class Run:
-    """A named procedure: actions as written (see `action_text.py`) and what to expect from them.
+    """A named procedure: actions as written (see `procedures/text.py`) and what to expect from them.
 
     `places` say where each was read, for complaints.
     """
@@ -58,6 +76,7 @@ class Run:
     do: tuple[str, ...]
     expect: str = ""
     places: tuple[str, ...] = field(default=(), compare=False)
+    expectations: Expectations = field(default_factory=Expectations)
 
 
 @dataclass(frozen=True)

@@ -201,6 +201,31 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
 
 
 @cli.command()
+@click.argument("slot", required=False)
+@run_options
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A .html file, which prints on paper of size A5, or a .md file; printed here if not said.",
+)
+@click.option("--all", "everything", is_flag=True, help="The booklet of the chip: a card for each design.")
+@json_option
+def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> int:
+    """How to bring a slot up, switch by switch, and what to look for: a card to take to the bench.
+
+    The card is that of the first run of the datasheet, unless another run or procedure is named.
+    """
+    if everything == (asked["slot"] is not None):
+        raise click.UsageError("give a SLOT, or --all")
+    from .commands.card import run, run_all
+    from .commands.question import Asked
+
+    return (run_all if everything else run)(Asked(**asked), output, as_json)
+
+
+@cli.command()
 @click.argument("slot")
 @run_options
 @click.option(

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from forelight.sim.units import SECONDS
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
@@ -40,16 +41,15 @@ def levels(context: click.Context, option: click.Parameter, values: tuple[str, .
     return found
 
 
-_SECONDS = {"ps": 1e-12, "ns": 1e-9, "us": 1e-6, "ms": 1e-3, "s": 1.0}
-
-
 def delays(context: click.Context, option: click.Parameter, value: str | None) -> tuple[float, float] | None:
     """`--gate-delay 0.1ns..2ns` as least and greatest seconds."""
     if value is None:
         return None
     form = re.fullmatch(r"([\d.]+)\s*([pnum]?s)\s*\.\.\s*([\d.]+)\s*([pnum]?s)", value.strip())
     try:
-        least, greatest = (float(form[n]) * _SECONDS[form[n + 1]] for n in (1, 3)) if form else (0.0, 0.0)
+        least, greatest = (
+            (float(form[n]) * float(SECONDS[form[n + 1]]) for n in (1, 3)) if form else (0.0, 0.0)
+        )
     except ValueError:
         least = greatest = 0.0
     if not 0 < least <= greatest:

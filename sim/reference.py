@@ -273,7 +273,7 @@ class Reference:
         return [self._word(clock) if clock is not None else 0 for clock in clocks]
 
     def _commit(self, before: Sequence[int], now: Sequence[int]) -> None:
-        """Registers and memories that saw their edge take what was settled before any of them moved."""
+        """Registers and memories that saw their edge take what was settled before any of them moved (Time 4)."""
         clocked: list[Register | WritePort] = [*self.netlist.registers, *(port for _, port in self._ports)]
         seen = [
             old != new and bool(new) == thing.rising

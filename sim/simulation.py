@@ -43,11 +43,11 @@ class Simulation:
         self.inputs = {name: netlist.widths[value] for name, value in netlist.inputs.items()}
         self.outputs = {name: word.width for name, word in netlist.outputs.items()}
         self._state = State(netlist, self.compiled)
-        self.restart(power_up)
+        self.power_cycle(power_up)
 
     # State
 
-    def restart(self, power_up: PowerUp = 0) -> None:
+    def power_cycle(self, power_up: PowerUp = 0) -> None:
         """Power off and on: all state anew, inputs 0; the next settling makes no edges."""
         self._state.power_up(power_up)
         #: The outputs in the state are older than the rest; something was changed from outside since the last run.

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Mapping
+from numbers import Integral
 from typing import Literal
 
 from .compile.compiled import Compiled
@@ -35,6 +36,7 @@ class State:
 
     def power_up(self, held: PowerUp) -> None:
         """Everything anew, inputs 0; a random.Random is asked in the order of registers, memory rows, loops."""
+        held = _allowed(held)
         self._array[:] = 0
         self._array[FRESH] = 1
         for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
@@ -143,6 +145,20 @@ def is_wiring(register: Register) -> bool:
     """Whether nothing ever assigns the register: it only takes itself."""
     itself = Word.value(register.output, register.width)
     return not register.overrides and (register.clock is None or register.data == itself)
+
+
+def _allowed(held: object) -> PowerUp:
+    """What was given for a power-up, if it is one of those that there are."""
+    if isinstance(held, random.Random):
+        return held
+    if isinstance(held, str) and held == "init":
+        return "init"
+    if isinstance(held, Integral) and held in (0, 1):
+        return 1 if held else 0
+    raise UsageError(
+        f"found {held!r} for what flip-flops hold at power-up",
+        remedy='give 0, 1, "init" for the initial values that the source states, or a random.Random',
+    )
 
 
 def _woken(init: Const, held: PowerUp, *, wiring: bool) -> int:

@@ -12,8 +12,11 @@ CAUTION = (
 )
 
 
-class ContentionError(Exception):
-    """What stands against it, and what to do."""
+class RefusedError(Exception):
+    """An action that cannot be carried out: what stands against it, and what to do.
+
+    Whoever knows where the action was said makes an error for people of it.
+    """
 
     def __init__(self, found: str, remedy: str) -> None:
         self.found, self.remedy = found, remedy
@@ -35,22 +38,22 @@ class Contact:
     driven: bool = False
 
     def check_drive(self) -> None:
-        """Raise ContentionError where something else drives the line."""
+        """Raise RefusedError where something else drives the line."""
         if self.switch != self.pull:
-            raise ContentionError(
+            raise RefusedError(
                 f"the switch of {self.line} is closed; {CAUTION}", f"write set {self.line}={self.pull} before"
             )
         if self.held:
-            raise ContentionError(
+            raise RefusedError(
                 f"the button on {self.line} is held; {CAUTION}", f"write release {self.line} before"
             )
         if self.clocked:
-            raise ContentionError(f"the step clock drives {self.line}; {CAUTION}", "write disable before")
+            raise RefusedError(f"the step clock drives {self.line}; {CAUTION}", "write disable before")
 
     def check_move(self) -> None:
-        """Raise ContentionError where the line is driven from outside, so that switch and button must rest."""
+        """Raise RefusedError where the line is driven from outside, so that switch and button must rest."""
         if self.driven:
-            raise ContentionError(
+            raise RefusedError(
                 f"{self.line} is driven from outside; {CAUTION}", f"write let go {self.line} before"
             )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from ..datasheet import Datasheet
+from ..datasheet import INPUT_LINES, Datasheet
 from .actions import (
     Action,
     Disable,
@@ -30,16 +30,21 @@ from .actions import (
 
 @dataclass(frozen=True)
 class Wording:
-    """What a sentence may lean on: the design, button labels by line, the step rate in hertz.
+    """What a sentence may lean on: the design, button labels by line, step and frame rate in hertz.
 
     `strapped` says whether the input switches hold the strap code (on a chain), or else the step source has
-    a setting of its own.
+    a setting of its own. `pins` are the labels on the board by line, `pulls` the levels of lines whose switches are
+    open, and `own` the roles (`step`, `restart`) for which the board has a line beside the eight inputs.
     """
 
     datasheet: Datasheet | None = None
     buttons: Mapping[str, str] = field(default_factory=dict)
     step_hz: float | None = None
     strapped: bool = True
+    pins: Mapping[str, str] = field(default_factory=dict)
+    pulls: Mapping[str, int] = field(default_factory=dict)
+    own: frozenset[str] = frozenset()
+    frame_hz: float | None = None
 
 
 def instruction(action: Action, wording: Wording | None = None) -> str:
@@ -53,34 +58,63 @@ def _sentence(action: Action, wording: Wording) -> str:
         case Strap() | Enable() | Disable() | Oscillator():
             sentence = _clock(action, wording)
         case Set(levels):
-            parts = [f"{_named(line, wording)} to {level}" for line, level in sorted(levels.items())]
-            sentence = f"set {_listed(parts)}" + (" in one go" if len(parts) > 1 else "")
-        case Press(line):
-            sentence = f"hold down {_button(line, wording)}"
-        case Release(line):
-            sentence = f"let go of {_button(line, wording)}"
+            sentence = _set(levels, wording)
+        case Press(line, bouncing) | Release(line, bouncing):
+            verb = "hold down" if isinstance(action, Press) else "let go of"
+            touches = ", whose contact touches several times" if bouncing else ""
+            sentence = f"{verb} {_button(line, wording)}{touches}"
         case Drive() | LetGo() | Play():
             sentence = _outside(action, wording)
         case Restart(length):
             sentence = _restart(length, wording)
         case Steps(count):
-            lasts = count / wording.step_hz if wording.step_hz else 0.0
-            known = f", {lasts:.3g} s" if lasts < 1000 else f", {lasts:.0f} s"
-            at_rate = f"{known} at {wording.step_hz:g} Hz" if wording.step_hz else ""
-            sentence = f"wait for {_counted(count, 'step')}{at_rate}"
+            rate = f" at {wording.step_hz:g} Hz" if wording.step_hz else ""
+            sentence = f"wait for {_counted(count, 'step')}{_lasting(count, wording.step_hz)}{rate}"
         case Frames(count):
-            sentence = f"wait for {_counted(count, 'frame')}"
+            sentence = f"wait for {_counted(count, 'frame')}{_lasting(count, wording.frame_hz)}"
         case Seconds(seconds):
             sentence = f"wait {seconds:.15g} s"
         case Pulse(count):
-            sentence = (
-                f"with the step clock off, take {_step_line(wording)} to 1 and back to 0, {_times(count)}"
-            )
+            line = _role("step", wording)
+            sentence = f"with the step clock off, take {line} to 1 and back to 0, {_times(count)}"
         case Select(slot):
             sentence = f"turn the selector to slot {slot}"
         case Repeat(count, actions):
             sentence = f"{_times(count)}: {'; '.join(_sentence(inner, wording) for inner in actions)}"
     return sentence
+
+
+def _lasting(count: int, hz: float | None) -> str:
+    """How long so many steps or frames take, where their rate is known."""
+    if not hz:
+        return ""
+    lasts = count / hz
+    return f", {lasts:.3g} s" if lasts < 1000 else f", {lasts:.0f} s"
+
+
+def _set(levels: Mapping[str, int], wording: Wording) -> str:
+    """The switches at one instant; where all eight move, those of the rarer level are named and the rest are not."""
+    if len(levels) < len(INPUT_LINES):
+        parts = [
+            f"{_named(line, wording)} to {level}{_contact([line], level, wording)}"
+            for line, level in sorted(levels.items())
+        ]
+        return f"set {_listed(parts)}" + (" in one go" if len(parts) > 1 else "")
+    at = {level: [line for line in INPUT_LINES if levels[line] == level] for level in (0, 1)}
+    few = min((1, 0), key=lambda level: len(at[level]))
+    rest = f"to {1 - few}{_contact(at[1 - few], 1 - few, wording)}"
+    if not at[few]:
+        return f"set all eight switches {rest}"
+    named = _listed([_named(line, wording) for line in at[few]])
+    return f"set {named} to {few}{_contact(at[few], few, wording)} and all others {rest}, in one go"
+
+
+def _contact(lines: list[str], level: int, wording: Wording) -> str:
+    """Closed or open, where that is the same for all these switches; an open one leaves its line to the pull."""
+    ways = {wording.pulls.get(line) for line in lines}
+    if len(ways) != 1 or None in ways:
+        return ""
+    return " (open)" if ways == {level} else " (closed)"
 
 
 def _clock(action: Strap | Enable | Disable | Oscillator, wording: Wording) -> str:
@@ -98,8 +132,10 @@ def _clock(action: Strap | Enable | Disable | Oscillator, wording: Wording) -> s
             if not wording.strapped:
                 return f"set the step source to {code} and switch the step clock on"
             switches = " ".join(f"{code:08b}")
+            first, last = wording.pins.get("i7"), wording.pins.get("i0")
+            row = f"{first} to {last} (i7 to i0)" if first and last else "i7 to i0"
             return (
-                f"with the step clock off, set the input switches i7 to i0 to {switches} (code {code}), "
+                f"with the step clock off, set the input switches {row} to {switches} (code {code}), "
                 "switch the step clock on, then set the switches back as they were"
             )
 
@@ -128,29 +164,37 @@ def _line(line: str, wording: Wording) -> str:
 def _restart(length: int, wording: Wording) -> str:
     sheet = wording.datasheet
     restart = sheet.restart if sheet else None
-    line, level = "the restart line", "active"
-    if restart:
-        line = "the board's restart line" if restart.line == "own" else f"the restart line {restart.line}"
-        level = restart.active
-        if restart.line in wording.buttons:
-            line += f" (button {wording.buttons[restart.line]})"
+    level = restart.active if restart else "active"
     unit = "frame" if sheet and sheet.step is None else "step"
-    return f"hold {line} {level} for {_counted(length, unit)}, then let go"
+    return f"hold {_role('restart', wording)} {level} for {_counted(length, unit)}, then let go"
+
+
+def _role(role: str, wording: Wording) -> str:
+    """The step or the restart line, by the name under which the hand finds it."""
+    sheet = wording.datasheet
+    said = (sheet.step if role == "step" else sheet.restart) if sheet else None
+    label = wording.pins.get(role, "")
+    if role in wording.own or (said and said.line == "own"):
+        return f"the board's {role} line {label}".rstrip()
+    if said is None:
+        return f"the {role} line"
+    notes = [said.line] if said.line in wording.pins else []
+    notes += [f"button {wording.buttons[said.line]}"] if said.line in wording.buttons else []
+    return f"the {role} line {wording.pins.get(said.line, said.line)}" + (
+        f" ({', '.join(notes)})" if notes else ""
+    )
 
 
 def _named(line: str, wording: Wording) -> str:
-    """The switch of a line, with what the datasheet says it means."""
+    """The switch of a line, by its label where the board has one, with what the datasheet says it means."""
     said = wording.datasheet.lines.get(line) if wording.datasheet else None
-    return f"switch {line} ({said.means})" if said else f"switch {line}"
+    notes = [line] if line in wording.pins else []
+    notes += [said.means] if said else []
+    return f"switch {wording.pins.get(line, line)}" + (f" ({', '.join(notes)})" if notes else "")
 
 
 def _button(line: str, wording: Wording) -> str:
     return f"button {wording.buttons[line]} ({line})" if line in wording.buttons else f"the button on {line}"
-
-
-def _step_line(wording: Wording) -> str:
-    step = wording.datasheet.step if wording.datasheet else None
-    return f"the step line {step.line}" if step and step.line != "own" else "the step line"
 
 
 def _counted(count: int, unit: str) -> str:

@@ -15,9 +15,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from decimal import Decimal
+from fractions import Fraction
 
 from forelight.sim.errors import DatasheetError
+from forelight.sim.units import SECONDS
 
 from ..toml_file import did_you_mean, quoted
 from .actions import (
@@ -49,16 +50,16 @@ _DEEPEST = 8
 _LARGEST_CODE = 2**32 - 1
 _LARGEST_SLOT = 65535
 _LONGEST_TEXT = 20_000
-_UNITS = {"s": Decimal(1), "ms": Decimal("0.001"), "us": Decimal("0.000001"), "min": Decimal(60)}
+_UNITS = ("s", "ms", "us", "min")  # of a wait
 
 
-#: File and line that an error shall name: one for all actions, or one for each.
+#: File and line that an error shall name: one for all actions, one for each, or none where they were made in code.
 Where = str | Sequence[str]
 
 
 def place_of(where: Where, number: int) -> str:
     """Where the action stands that has this number, from 1."""
-    line = where if isinstance(where, str) else where[number - 1]
+    line = where if isinstance(where, str) or not where else where[number - 1]
     return f"{line}, action {number}" if line else f"action {number}"
 
 
@@ -163,8 +164,8 @@ def _wait(text: str) -> Seconds:
     form = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?) ?([a-z]*)", text)
     if not form or form[2] not in _UNITS:
         raise _FormError(f"found {quoted(text)} for a time, its units are {', '.join(_UNITS)}")
-    seconds = Decimal(form[1]) * _UNITS[form[2]]
-    if not Decimal("1e-9") <= seconds <= MOST_SECONDS:
+    seconds = Fraction(form[1]) * SECONDS[form[2]]
+    if not Fraction(1, 10**9) <= seconds <= MOST_SECONDS:
         raise _FormError(f"found {quoted(text)}, a wait is from 1 ns to {MOST_SECONDS} s")
     return Seconds(float(seconds))
 

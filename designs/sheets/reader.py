@@ -9,7 +9,7 @@ module       the top module, for verilog and netlist
 [lines]      i0 = { means = "...", idle = 0 }, o0 = { means = "..." }; idle for inputs alone
 [ports]      N1 = "i0", "N22[3]" = "o0"; a line of the board's own: clk = "step", rst = "restart"
 [[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }: see `attachments.py`
-[[run]]      name; do = [actions]; expect
+[[run]]      name; do = [actions]; expect, a sentence; and what `vet` checks: see `expectations.py`
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ from ..procedures.check import check
 from ..procedures.procedure import parse
 from ..toml_file import Section, quoted, read_toml
 from .attachments import read_attachments
+from .expectations import EXPECTATIONS, expectations
 
 _LINES = (*INPUT_LINES, *OUTPUT_LINES)
 _KEYS = (
@@ -60,7 +61,7 @@ def read_datasheet(file: Path) -> Datasheet:
         raise sheet.error(
             ("restart", "line"), f"{step.line} is the step line too", "give each a line of its own"
         )
-    runs = _runs(sheet)
+    runs = _runs(sheet, step)
     datasheet = Datasheet(
         name=file.resolve().parent.name,
         folder=file.parent,
@@ -198,14 +199,15 @@ def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str
             raise section.error(port, found, "allowed: the bits of a port all in or all out")
 
 
-def _runs(sheet: Section) -> tuple[Run, ...]:
+def _runs(sheet: Section, step: StepLine | None) -> tuple[Run, ...]:
     runs: list[Run] = []
     for section in sheet.sections("run"):
-        section.only("name", "do", "expect")
+        section.only("name", "do", "expect", *EXPECTATIONS)
         name = section.text("name", longest=80)
         if name in {run.name for run in runs}:
             found = f"{quoted(name)} is the name of an earlier run"
             raise section.error("name", found, "give each run its own name")
         places = tuple(f"{place}: run {quoted(name)}" for place in section.text_places("do"))
-        runs.append(Run(name, section.texts("do"), section.text("expect", "", 2000), places))
+        expect = section.text("expect", "", 2000)
+        runs.append(Run(name, section.texts("do"), expect, places, expectations(section, step is not None)))
     return tuple(runs)

@@ -12,10 +12,11 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 _CREATE_RULESET, _ADD_RULE, _RESTRICT_SELF = 444, 445, 446  # the same on all processors
 _VERSION_FLAG, _PATH_BENEATH, _NO_NEW_PRIVILEGES = 1, 1, 38
-_READ = 1 << 2 | 1 << 3  # files and folders
+_READ_FILE, _READ_FOLDER = 1 << 2, 1 << 3
 #: Rights over files that a version of Landlock can withhold: version -> number of them.
 _RIGHTS = {1: 13, 2: 14, 3: 15, 4: 15, 5: 16}
 _NET = 0b11  # to bind and to connect
@@ -62,8 +63,10 @@ def landlock_version() -> int:
     return max(0, _call(_CREATE_RULESET, None, ctypes.c_size_t(0), ctypes.c_uint32(_VERSION_FLAG)))
 
 
-def only_read(folders: Sequence[str]) -> bool:
-    """From now on this process opens nothing but what lies in these folders, for reading, and starts no program.
+def only_read(places: Sequence[str]) -> bool:
+    """From now on this process opens nothing but these files and what lies in these folders, for reading.
+
+    It starts no program either.
 
     What is open already stays open. Returns False, with nothing done, where the system cannot do that.
     """
@@ -77,9 +80,9 @@ def only_read(folders: Sequence[str]) -> bool:
     rules = _call(_CREATE_RULESET, record, ctypes.c_size_t(ctypes.sizeof(record)), ctypes.c_uint32(0))
     if rules < 0:
         return False
-    for folder in folders:
-        opened = os.open(folder, os.O_PATH | os.O_CLOEXEC)
-        rule = _PathBeneath(_READ, opened)
+    for place in places:
+        opened = os.open(place, os.O_PATH | os.O_CLOEXEC)
+        rule = _PathBeneath(_READ_FILE | (_READ_FOLDER if Path(place).is_dir() else 0), opened)
         _must(_call(_ADD_RULE, rules, _PATH_BENEATH, ctypes.byref(rule), ctypes.c_uint32(0)))
         os.close(opened)
     libc = ctypes.CDLL(None, use_errno=True)

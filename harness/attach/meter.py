@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
-from .wiring import UNSETTLED, states
+from .wiring import states
 
 
 @dataclass(frozen=True)
@@ -41,7 +42,7 @@ def measure(trace: Trace, hz: float, signal: str = "signal") -> Reading | None:
     times, levels = states(trace, signal)
     # A whole period is high, low and high again, each of them known; the beginning of the trace is no rise.
     rises = np.flatnonzero((levels[1:-2] == 1) & (levels[2:-1] == 0) & (levels[3:] == 1)) + 1
-    rises = rises[levels[rises - 1] != UNSETTLED]
+    rises = rises[levels[rises - 1] != UNKNOWN]
     if not len(rises):
         return None
     lasting: NDArray[np.int64] = times[rises + 2] - times[rises]

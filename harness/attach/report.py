@@ -41,7 +41,7 @@ class Report:
 
 def reports(sheet: Datasheet, golden: Golden) -> list[Report]:
     """Of every attachment of a datasheet that there is something to say of, in its order."""
-    return [REPORTERS[one.kind](one, golden) for one in sheet.attach if one.kind in REPORTERS]
+    return [REPORTERS[one.kind](one, golden) for one in sheet.attach]
 
 
 def paragraphs(found: list[Report]) -> Iterator[str]:

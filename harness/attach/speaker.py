@@ -14,10 +14,11 @@ import wave
 
 import numpy as np
 from forelight.sim.errors import UsageError
+from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
-from .wiring import UNSETTLED, states
+from .wiring import states
 
 Samples = NDArray[np.float64]
 
@@ -53,7 +54,7 @@ def sound(trace: Trace, hz: float, volume: float = VOLUME, signal: str = "signal
     """
     seconds = trace.end / hz
     times, levels = states(trace, signal)
-    known = levels != UNSETTLED
+    known = levels != UNKNOWN
     times, levels = times[known], levels[known].astype(np.int8)
     steps = np.diff(levels, prepend=levels[:1])
     edges = times[steps != 0] * (RATE / hz)

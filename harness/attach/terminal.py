@@ -10,10 +10,11 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
-from .wiring import UNSETTLED, states
+from .wiring import states
 
 #: Bits of a frame: start, data, stop.
 FRAME = 10
@@ -90,7 +91,7 @@ class _SerialLine:
     def _frame(self, start: int, bit: float) -> Character:
         looks = [self.at(start + (place + 0.5) * bit) for place in range(FRAME)]
         byte = sum((level == 1) << place for place, level in enumerate(looks[1:9]))
-        if UNSETTLED in looks:
+        if UNKNOWN in looks:
             return Character(start, byte, "unsettled")
         if looks[9] == 0:
             return Character(start, byte, "framing error" if byte else "break")
@@ -100,7 +101,7 @@ class _SerialLine:
         """Ticks a bit: of the bits that the shortest pulse is a multiple of, the one with the fewest bad frames."""
         levels = np.array(self.levels)
         inner = np.diff(self.times)[1:]  # neither the rest before the first pulse nor the one after the last
-        pulses = inner[levels[1:-1] != UNSETTLED].astype(np.float64)
+        pulses = inner[levels[1:-1] != UNKNOWN].astype(np.float64)
         if not len(pulses):
             return None
         tried = [float(pulses.min()) / bits for bits in range(1, MOST_BITS + 1)]

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Times, Trace
 from numpy.typing import NDArray
 
@@ -13,7 +14,6 @@ from ..golden.golden import Golden
 
 States = NDArray[np.uint8]
 #: The state of a line that cannot be foretold, beside the levels 0 and 1.
-UNSETTLED = 2
 
 
 def wired(golden: Golden, lines: Mapping[str, str]) -> Trace:
@@ -32,10 +32,10 @@ def wired(golden: Golden, lines: Mapping[str, str]) -> Trace:
 
 
 def states(trace: Trace, signal: str) -> tuple[Times, States]:
-    """When a signal of one bit changes, and to what: 0, 1 or `UNSETTLED`; the first row is its beginning."""
+    """When a signal of one bit changes, and to what: 0, 1 or `UNKNOWN`; the first row is its beginning."""
     found = trace.values[signal].astype(np.uint8)
     if signal in trace.unknown:
-        found[trace.unknown[signal] != 0] = UNSETTLED
+        found[trace.unknown[signal] != 0] = UNKNOWN
     fresh = np.ones(len(found), bool)
     fresh[1:] = found[1:] != found[:-1]
     return trace.times[fresh], found[fresh]

@@ -31,11 +31,14 @@ def every_frame(frames: Frames, values: Lines, spans: Sequence[tuple[int, int]])
     return every, values[np.searchsorted(frames, every, side="right") - 1]
 
 
-def in_phases(values: Lines, width: int) -> Lines:
-    """The rows of each frame: `width` bits of inputs, which move in one of them, and the phase lines above."""
+def in_phases(values: Lines, before: int, width: int) -> Lines:
+    """The rows of each frame: `width` bits of inputs, which move in one of them, and the phase lines above.
+
+    `before` are the inputs before the first frame.
+    """
     rows = np.empty((len(values), len(PHASES)), np.uint16)
     rows[:, MOVES:] = values[:, None]
-    rows[0, :MOVES] = 0
+    rows[0, :MOVES] = before
     rows[1:, :MOVES] = values[:-1, None]
     return (rows | np.array(PHASES, np.uint16) << np.uint16(width)).ravel()
 

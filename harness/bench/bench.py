@@ -2,74 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, partial
-from itertools import islice
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any
 
 import numpy as np
-from forelight.designs.datasheet import Datasheet
-from forelight.sim.loops import LoopError, Oscillation
-from forelight.sim.netlist import Netlist
-from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
-from forelight.sim.undefined.opened import Opened, opened
 from numpy.typing import NDArray
 
-from ..attach.answering import PHASES, WiredMemory, answering, memories
-from ..boards.profile import Board
-from ..chip.netlist import wrapper_netlist
-from ..chip.routing import routing, step_input
-from ..hand.timeline import Frames, Lines, Timeline
-from .answers import check_contention, every_frame, in_phases
-from .freerun import MOST_LOOPS, stilled, touched
-from .glitches import without_glitches
-from .openings import Opening, openings
+from ..chip.routing import routing
+from ..hand.timeline import Frames, Timeline
+from .course import ALL, Course, Seat, carried, routed, spans
 from .period import period
-from .powerups import run_power_ups
-from .proof import prove
-from .story import Story
-
-ALL = 0xFF
-#: Power-ups that are asked when it is open what the source leaves open.
-_ASKED = 16
-
-
-@dataclass(frozen=True)
-class Seat:
-    """A design in its slot: its datasheet, the netlist of its wrapper, and the memories that are part of it.
-
-    The netlist has the ports `inputs` and `outputs`, and with memories what `answering.py` adds to them.
-    """
-
-    datasheet: Datasheet
-    netlist: Netlist
-    memories: tuple[WiredMemory, ...] = ()
-
-    @cached_property
-    def simulation(self) -> Simulation:
-        """Machine code of the design, made once."""
-        return Simulation(self.netlist)
-
-    @cached_property
-    def opened(self) -> Opened:
-        """The design in which what its source leaves open is undefined."""
-        return opened(self.netlist)
-
-    @cached_property
-    def drawn(self) -> Simulation:
-        """The design in which every power-up draws what its source leaves open."""
-        return Simulation(self.opened.drawn) if self.opened.places else self.simulation
-
-
-def seated(board: Board, datasheet: Datasheet) -> Seat:
-    """The design that a datasheet names, with what it says is wired to it, on this board."""
-    found = memories(datasheet)
-    if not found:
-        return Seat(datasheet, wrapper_netlist(datasheet))
-    bench = answering(found, board.link == "chain")
-    return Seat(datasheet, wrapper_netlist(datasheet, bench=bench), found)
+from .story import Outcome, Story
 
 
 @dataclass(frozen=True)
@@ -88,7 +34,7 @@ class Shown:
     outputs: NDArray[np.uint8]
     proved: NDArray[np.uint8]
     sampled: NDArray[np.uint8]
-    stories: Mapping[int, Story]
+    stories: Mapping[int, Story] = field(default_factory=dict)
 
 
 def run(
@@ -105,119 +51,34 @@ def run(
     each of the `power_ups` (made anew for each design); in between it stands still. `seed` is for races. `progress`
     is told updates done and due.
     """
-    tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
-    reached = {
-        number: _reaching(plan, number, tables[number]) for number in set(plan.slots.tolist()) & set(seats)
+    courses = {
+        number: Course(plan.board, number, seats[number], power_ups, seed)
+        for number in set(plan.slots.tolist()) & set(seats)
     }
-    total = sum(len(frames) for frames, _ in reached.values())
+    for course in courses.values():
+        course.reach(plan)
+    total, done = sum(course.due for course in courses.values()), 0
     stories: dict[int, Story] = {}
-    done = 0
-    for number, (frames, values) in reached.items():
-        told = partial(lambda before, now: progress(before + now, total), done)
-        if seats[number].memories:
-            spans = [(first, end) for first, end, where in _spans(plan) if where == number]
-            story = _answered(seats[number], plan, spans, frames, values, power_ups(), seed, told)
-        else:
-            story = _story(seats[number], frames, values, power_ups, seed, told)
-        if number == slot and story.inputs is None and not story.loops and story.answer.ends > 1:
-            story = _repeating(story, seats[number].drawn, values, plan, slot)
-        stories[number] = story
-        done += len(frames)
-    rises = _rises(*reached[slot], step_input(seats[slot].datasheet)) if slot in reached else _NONE
-    return _merged(plan, stories, tables, rises)
+    for number, course in courses.items():
+        due = course.due
+        course.run(plan, partial(lambda before, now: progress(before + now, total), done))
+        stories[number] = course.story()
+        done += due
+    if slot in stories:
+        stories[slot] = _repeating(stories[slot], courses[slot], plan)
+    tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
+    rises = courses[slot].rises if slot in courses else _NONE
+    return replace(shown_within(plan, stories, tables, rises, 0), stories=stories)
 
 
-def _story(
-    seat: Seat,
-    frames: Frames,
-    values: Lines,
-    power_ups: Callable[[], Iterable[PowerUp]],
-    seed: int,
-    progress: Callable[[int], None],
-) -> Story:
-    """Loops that run free are taken out as they are found, and what they reach is neither proved nor agreed upon."""
-    loops: tuple[Oscillation, ...] = ()
-    while True:
-        still = Seat(seat.datasheet, stilled(seat.netlist, loops)) if loops else seat
-        try:
-            answer = run_power_ups(still.drawn, values, power_ups(), seed, progress, still.opened.free)
-            break
-        except LoopError as error:
-            if not error.loops or len(loops) + len(error.loops) > MOST_LOOPS:
-                raise
-            loops += error.loops
-    known = np.uint8(ALL & ~touched(seat.netlist, (value for loop in loops for value in loop.values)))
-    proved = prove(still.opened.netlist, values)
-    return Story(
-        frames,
-        answer.outputs,
-        proved.bits & known,
-        without_glitches(still.netlist, proved.forks, answer.agreed & known),
-        answer,
-        loops=loops,
-        doubts=proved.forks,
-        left_open=proved.left_open,
-        openings=_openings(still, values, power_ups, seed, answer.agreed | ~known),
-    )
-
-
-def _openings(
-    seat: Seat,
-    values: Lines,
-    power_ups: Callable[[], Iterable[PowerUp]],
-    seed: int,
-    agreed: NDArray[np.uint8],
-) -> tuple[Opening, ...]:
-    """What the source leaves open and outputs are unsettled for, told by a run in which it is 0 for all power-ups."""
-    if not seat.opened.places or np.all(agreed == ALL):
-        return ()
-    try:
-        lost = run_power_ups(seat.simulation, values, power_ups(), seed).agreed & ~agreed
-        return openings(seat.opened, seat.drawn, values, islice(power_ups(), _ASKED), lost)
-    except LoopError:  # with 0 there it runs free, so there is nothing to compare with
-        return ()
-
-
-def _answered(
-    seat: Seat,
-    plan: Timeline,
-    spans: Sequence[tuple[int, int]],
-    frames: Frames,
-    values: Lines,
-    power_ups: Iterable[PowerUp],
-    seed: int,
-    progress: Callable[[int], None],
-) -> Story:
-    """The story of a design with memories: on a chain they go on in every frame, row by row.
-
-    Nothing of it is proved: with chance in the netlist little is, and LLVM takes 15 s over the rails of so many clocks.
-    """
-    rows, each, changes = values, 1, len(frames)
-    if plan.latency:
-        frames, values = every_frame(frames, values, spans)
-        rows, each = in_phases(values, len(routing(plan.board, seat.datasheet))), len(PHASES)
-    share = changes / len(rows)
-
-    def told(done: int) -> None:
-        progress(int(done * share))
-
-    answer = run_power_ups(seat.drawn, rows, power_ups, seed, told, seat.opened.free)
-    seat.simulation.restart(0)
-    seat.simulation.settle()
-    seen = seat.simulation.run_samples("inputs", rows, "seen")[each - 1 :: each]
-    check_contention(plan.board, seat.memories, plan.ticks(frames), values, seen >> 8)
-    forks = tuple(replace(fork, update=fork.update // each) for fork in answer.forks)
-    outputs, agreed = answer.outputs[::each], answer.agreed[::each]
-    given = (seen & ALL).astype(np.uint8)
-    return Story(frames, outputs, np.zeros_like(agreed), agreed, replace(answer, forks=forks), inputs=given)
-
-
-def _repeating(story: Story, simulation: Simulation, values: Lines, plan: Timeline, slot: int) -> Story:
+def _repeating(story: Story, course: Course, plan: Timeline) -> Story:
     """The story, in which what is the same but for a shift is agreed upon."""
+    if story.inputs is not None or story.loops or story.answer.ends == 1:
+        return story
     if np.all(story.agreed | story.proved == ALL):
         return story
-    found = period(simulation, values, story.answer)
-    if found is None or plan.slots[-1] != slot:
+    found = period(course.seat.drawn, course.values, story.answer)
+    if found is None or plan.slots[-1] != course.slot:
         return story
     gaps = np.diff(story.frames[found.start :])
     if np.any(gaps != gaps[0]) or plan.end - story.frames[-1] > gaps[0] + plan.latency:
@@ -230,65 +91,27 @@ def _repeating(story: Story, simulation: Simulation, values: Lines, plan: Timeli
 _NONE: Frames = np.zeros(0, np.int64)
 
 
-def _spans(plan: Timeline) -> Iterator[tuple[int, int, int]]:
-    """First frame, end and slot of each time that the selector stood still."""
-    firsts = plan.turns.tolist()
-    ends = [*firsts[1:], *([plan.end] if firsts else [])]
-    yield from zip(firsts, ends, plan.slots.tolist(), strict=True)
-
-
-def _carried(plan: Timeline, first: int, end: int) -> tuple[Frames, Lines]:
-    """The lines in `first`, and their changes before `end`."""
-    low = int(np.searchsorted(plan.frames, first, side="right")) - 1
-    high = int(np.searchsorted(plan.frames, end, side="left"))
-    return np.concatenate(([first], plan.frames[low + 1 : high])), plan.lines[low:high]
-
-
-def _routed(lines: Lines, table: Sequence[int]) -> NDArray[np.uint16]:
-    """The board's lines as the inputs of a design, by its routing."""
-    if table == tuple(range(8)):
-        return lines & np.uint16(ALL)
-    found = np.zeros_like(lines)
-    for bit, line in enumerate(table):
-        found |= (lines >> np.uint16(line) & np.uint16(1)) << np.uint16(bit)
-    return found
-
-
-def _reaching(plan: Timeline, slot: int, table: Sequence[int]) -> tuple[Frames, NDArray[np.uint16]]:
-    """When the inputs of the design in a slot change, and to what."""
-    follows = plan.board.link == "direct" and plan.board.unselected == "run"
-    spans = [(0, plan.end)] if follows else [(a, b) for a, b, where in _spans(plan) if where == slot]
-    parts = [_carried(plan, first, end) for first, end in spans]
-    frames = np.concatenate([frames for frames, _ in parts])
-    values = _routed(np.concatenate([lines for _, lines in parts]), table)
-    kept = np.ones(len(values), bool)
-    kept[1:] = values[1:] != values[:-1]
-    return frames[kept], values[kept]
-
-
-def _rises(frames: Frames, values: NDArray[np.uint16], step: int | None) -> Frames:
-    """The frames in which the step line rises; it is low at power-up."""
-    if step is None:
-        return _NONE
-    levels = (values >> np.uint16(step) & np.uint16(1)).astype(np.int8)
-    rising: Frames = frames[np.diff(levels, prepend=np.int8(0)) == 1]
-    return rising
-
-
-def _merged(
-    plan: Timeline, stories: Mapping[int, Story], tables: Mapping[int, Sequence[int]], rises: Frames
+def shown_within(
+    plan: Timeline,
+    stories: Mapping[int, Outcome],
+    tables: Mapping[int, Sequence[int]],
+    rises: Frames,
+    since: int,
 ) -> Shown:
-    """Inputs and pins of all spans on one axis, rows in which nothing changes left out."""
+    """Inputs and pins from frame `since` on, on one axis, rows in which nothing changes left out.
+
+    `tables` are routings by slot; `rises` the frames in which the step line that is counted rises.
+    """
     rest = np.zeros(1, np.uint8)
     when, what, shown_when = [_NONE], [rest[:0].astype(np.uint16)], [_NONE]
     shown: list[tuple[NDArray[np.uint8], ...]] = [(rest[:0],) * 3]
-    if plan.latency:  # before the first frame has run: lines at rest, and nothing captured yet
+    if plan.latency and not since:  # before the first frame has run: lines at rest, and nothing captured yet
         when, what = [np.array([-1])], [rest.astype(np.uint16)]
         shown_when, shown = [np.array([-1])], [(rest,) * 3]
     empty = tuple(np.array([levels], np.uint8) for levels in (plan.board.empty_outputs, ALL, ALL))
-    for first, end, slot in _spans(plan):
-        frames, lines = _carried(plan, first, end)
-        lines = _routed(lines, tables.get(slot, tuple(range(8))))
+    for first, end, slot in spans(plan, since):
+        frames, lines = carried(plan, first, end)
+        lines = routed(lines, tables.get(slot, tuple(range(8))))
         found = np.array([first]), empty
         if slot in stories:
             found = stories[slot].within(first, end, plan.latency)
@@ -305,7 +128,7 @@ def _merged(
     frames, row, pin = _united(input_frames, pin_frames)
     steps = np.searchsorted(rises, frames, side="right")
     columns = (inputs[row], outputs[pin], sure[pin], agreed[pin])
-    return Shown(frames, steps, *columns, stories)
+    return Shown(frames, steps, *columns)
 
 
 def _compact(frames: Frames, *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:

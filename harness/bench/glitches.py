@@ -12,18 +12,37 @@ from .freerun import touched
 from .proof import Fork
 
 
-def without_glitches(netlist: Netlist, forks: Iterable[Fork], agreed: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Masks of the bits of `outputs` on which power-ups agree, less what a glitch may have decided by then.
+class Glitches:
+    """What glitches decided in a run that goes on; `forks` is how many updates of the proof were looked at."""
 
-    No sampled power-up glitches, so their agreement says nothing of it. Row 0 is before the first update.
-    """
-    kept, masks = agreed.copy(), dict[tuple[str, ...], int]()
-    for fork in forks:
-        if fork.is_glitch:
-            if fork.registers not in masks:
-                masks[fork.registers] = _decided(netlist, set(fork.registers))
-            kept[fork.update + 1 :] &= np.uint8(0xFF & ~masks[fork.registers])
-    return kept
+    def __init__(self, netlist: Netlist) -> None:
+        self.netlist, self.forks = netlist, 0
+        self._decided = 0
+        self._masks: dict[tuple[str, ...], int] = {}
+
+    def without(self, agreed: NDArray[np.uint8], first: int, forks: Iterable[Fork]) -> NDArray[np.uint8]:
+        """Masks of the bits of `outputs` on which power-ups agree, less what a glitch may have decided by then.
+
+        No sampled power-up glitches, so their agreement says nothing of it. The masks are those before update `first`
+        and after each from there on; `forks` are new.
+        """
+        kept = agreed & np.uint8(0xFF & ~self._decided)
+        for fork in forks:
+            self.forks += 1
+            if fork.is_glitch:
+                if fork.registers not in self._masks:
+                    self._masks[fork.registers] = _decided(self.netlist, set(fork.registers))
+                self._decided |= self._masks[fork.registers]
+                kept[max(0, fork.update + 1 - first) :] &= np.uint8(0xFF & ~self._masks[fork.registers])
+        return kept
+
+    def snapshot(self) -> tuple[int, int]:
+        """What was found, to give back to `restore`."""
+        return self.forks, self._decided
+
+    def restore(self, snapshot: tuple[int, int]) -> None:
+        """Forget what was found since."""
+        self.forks, self._decided = snapshot
 
 
 def _decided(netlist: Netlist, names: set[str]) -> int:

@@ -42,7 +42,7 @@ def openings(
         return ()
     when = np.zeros(len(lost), np.uint64)
     for power_up in power_ups:
-        drawn.restart(power_up)
+        drawn.power_cycle(power_up)
         drawn.settle()
         when[0] |= np.uint64(drawn.get(OPEN))
         when[1:] |= drawn.run_samples("inputs", values, OPEN).astype(np.uint64)

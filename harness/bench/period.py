@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from forelight.sim import recurrence
 from forelight.sim.simulation import Simulation
 from numpy.typing import NDArray
 
@@ -19,8 +20,7 @@ from .powerups import Answer, steady
 
 Values = NDArray[np.unsignedinteger[Any]]
 
-#: Bytes of output by which places are found that may be a period apart, and how many such places are tried.
-_WINDOW = 4096
+#: Places that may be a period apart, at which states are compared.
 _TRIES = 1024
 #: Updates that all power-ups together may take.
 _MOST = 1 << 28
@@ -41,31 +41,15 @@ def period(simulation: Simulation, values: Values, answer: Answer) -> Period | N
         start, states = standing.updates, standing.states
         if start < begun or start >= len(values):
             continue
-        length = _length(simulation, states[0], values[start:], answer.outputs[start + 1 :])
+        length = recurrence.period(
+            simulation, states[0], "inputs", values[start:], "outputs", answer.outputs[start + 1 :], _TRIES
+        )
         if length is None or length * len(states) > _MOST:
             continue
         first = _shown(simulation, states[0], values[start : start + length])
         others = (_shown(simulation, state, values[start : start + length]) for state in states[1:])
         if first is not None and all(other is not None and _is_shift(first, other) for other in others):
             return Period(start, length)
-    return None
-
-
-def _length(simulation: Simulation, state: bytes, values: Values, outputs: NDArray[np.uint8]) -> int | None:
-    """After how many updates a state comes back, within a run from there."""
-    shown = outputs.tobytes()
-    window = shown[: min(len(shown) // 8, _WINDOW)]
-    simulation.restore(state)
-    at = found = 0
-    for _ in range(_TRIES):
-        found = shown.find(window, found + 1)
-        if found < 0:
-            return None
-        if found % 2 == 0:  # the step line is as it was
-            simulation.run_samples("inputs", values[at:found], "outputs")
-            at = found
-            if simulation.snapshot() == state:
-                return found
     return None
 
 

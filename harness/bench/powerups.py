@@ -14,7 +14,8 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
-from .proof import Fork, races
+from ..hand.ledger import Ledger
+from .proof import Fork, minded_lines, races
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -22,10 +23,12 @@ Values = NDArray[np.unsignedinteger[Any]]
 #: come to the same state are run as one from the next call on.
 _FIRST = 64
 _LONGEST = 1 << 18
-#: What the source leaves open is drawn anew after one part in so many of the updates that have been run.
-_REDRAWN = 4
 #: Updates of all states from which on lanes repay the time to compile them (some 0.4 s, against 8 ns an update).
 _WORTH_LANES = 1 << 25
+#: What the source leaves open is drawn anew after one part in so many of the updates that have been run.
+_REDRAWN = 4
+#: Looks at the states that are kept, beside the last one.
+_LOOKS = 256
 #: Lanes in one word, beyond which code for them slows down.
 _MOST_LANES = 512
 
@@ -60,40 +63,6 @@ def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
     return fixed[:count] + [random.Random(f"{seed}/{number}") for number in range(count - len(fixed))]
 
 
-def run_power_ups(
-    simulation: Simulation,
-    values: Values,
-    power_ups: Iterable[PowerUp],
-    seed: int = 0,
-    progress: Callable[[int], None] = lambda done: None,
-    free: int = 0,
-) -> Answer:
-    """One update of the port `inputs` for each of `values`, from each of the power-ups with inputs at 0.
-
-    Where several lines move in one update, each power-up but the first takes them in an order by chance and by `seed`
-    (DEVELOPERS.md, Time 5). The last `free` registers hold what the source leaves open (`Opened.drawn`): the first two
-    power-ups keep all 0 and all 1 there, the others draw anew before each of the first updates, and ever more rarely
-    then. `progress` is told how many values have been run.
-    """
-    sample = _Sample(simulation, power_ups, seed, len(values), free)
-    at, length, begun = 0, _FIRST, steady(values)
-    for race in [*races(simulation.netlist, values).tolist(), len(values)]:
-        while at < race:
-            if at == begun:
-                length = _FIRST  # so that the first looks at what is steady come early
-            if free:
-                length = max(1, (at - begun if at >= begun else at) // _REDRAWN)
-            part = values[at : min(at + length, race, begun if at < begun else race)]
-            sample.run(part)
-            at, length = at + len(part), min(2 * length, _LONGEST)
-            progress(at)
-        if race < len(values):
-            before = int(values[race - 1]) if race else 0
-            sample.race(before, int(values[race]))
-            at = race + 1
-    return sample.answer()
-
-
 def steady(values: Values) -> int:
     """The update from which on one line goes up and down and nothing else moves, to the end."""
     if len(values) < 3:
@@ -105,30 +74,99 @@ def steady(values: Values) -> int:
     return int(other[-1]) + 2 if len(other) else 0
 
 
-class _Sample:
-    """All power-ups on their way through a run; those in the same state are run as one."""
+class Sample:
+    """All power-ups on their way through a run; those in the same state are run as one.
+
+    From each of the power-ups with inputs at 0 on there is an update of the port `inputs` at a time. Where several
+    lines move in one update, each power-up but the first takes them in an order by chance and by `seed`
+    (DEVELOPERS.md, Time 5). The last `free` registers hold what the source leaves open (`Opened.drawn`): the first two
+    power-ups keep all 0 and all 1 there, the others draw anew before each of the first updates, and ever more rarely
+    then. `expected` is how many updates there will be, as far as that is known.
+    """
 
     def __init__(
-        self, simulation: Simulation, power_ups: Iterable[PowerUp], seed: int, updates: int, free: int
+        self,
+        simulation: Simulation,
+        power_ups: Iterable[PowerUp],
+        seed: int = 0,
+        expected: int = 0,
+        free: int = 0,
     ) -> None:
         self.sim, self.seed, self.at = simulation, seed, 0
         places = simulation.compiled.layout.registers
         self._free = places[len(places) - free :]
-        self.outputs = np.empty(updates + 1, np.uint8)
-        self.differ = np.zeros(updates + 1, np.uint8)
+        self._outputs, self._differ = Ledger(np.uint8, expected + 1), Ledger(np.uint8, expected + 1)
         self.forks: list[Fork] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None
-        images = []
-        for number, power_up in enumerate(power_ups):
-            simulation.restart(power_up)
+        self._minded = minded_lines(simulation.netlist)
+        self._before = 0
+        images, shown = [], []
+        for power_up in power_ups:
+            simulation.power_cycle(power_up)
             simulation.settle()
-            found = simulation.get("outputs")
-            if number == 0:
-                self.outputs[0] = found
-            self.differ[0] |= found ^ int(self.outputs[0])
+            shown.append(simulation.get("outputs"))
             images.append(simulation.snapshot())
+        self._append(shown)
         self._gather(images)
+
+    @property
+    def outputs(self) -> NDArray[np.uint8]:
+        """Of the first power-up, after power-up and after each update."""
+        return self._outputs.rows
+
+    @property
+    def differ(self) -> NDArray[np.uint8]:
+        """Masks of the bits on which power-ups differ."""
+        return self._differ.rows
+
+    def extend(self, values: Values, progress: Callable[[int], None] = lambda done: None) -> None:
+        """One update for each of `values`; `progress` is told how many of them have been made."""
+        at, length, begun = 0, _FIRST, steady(values)
+        for race in [*races(values, self._before, self._minded).tolist(), len(values)]:
+            while at < race:
+                if at == begun:
+                    length = _FIRST  # so that the first looks at what is steady come early
+                if self._free:
+                    length = max(1, (self.at if at < begun else at - begun) // _REDRAWN)
+                part = values[at : min(at + length, race, begun if at < begun else race)]
+                self._run(part)
+                at, length = at + len(part), min(2 * length, _LONGEST)
+                progress(at)
+            if race < len(values):
+                before = int(values[race - 1]) if race else self._before
+                self._race(before, int(values[race]))
+                at = race + 1
+        if len(values):
+            self._before = int(values[-1])
+
+    def snapshot(self) -> Any:
+        """Where all power-ups are, to give back to `restore`."""
+        return (
+            len(self._outputs),
+            len(self.forks),
+            tuple(self.holds),
+            tuple(self.states),
+            self.at,
+            self._before,
+        )
+
+    def restore(self, snapshot: Any) -> None:
+        """Take up what `snapshot` gave; what came since is forgotten."""
+        length, forks, holds, states, self.at, self._before = snapshot
+        self.holds, self.states = list(holds), list(states)
+        self._outputs.cut(length)
+        self._differ.cut(length)
+        del self.forks[forks:]
+        self.standings = [one for one in self.standings if one.updates <= self.at]
+
+    def _append(self, shown: Sequence[int]) -> None:
+        """What the power-ups show after one update, the first of them first."""
+        differ = 0
+        for one in shown:
+            differ |= one ^ shown[0]
+        self._outputs.append(np.array([shown[0]], np.uint8))
+        self._differ.append(np.array([differ], np.uint8))
 
     def _gather(self, images: Sequence[bytes]) -> None:
         """The power-ups hold these now: keep each state once, the first one first."""
@@ -158,24 +196,28 @@ class _Sample:
 
     # Updates in which one line moves
 
-    def run(self, values: Values) -> None:
-        part = slice(self.at + 1, self.at + len(values) + 1)
+    def _run(self, values: Values) -> None:
         worth_lanes = len(self.states) > 1 and len(self.states) * len(values) >= _WORTH_LANES
         if worth_lanes and self._can_lie_side_by_side():
-            ends = self._run_lanes(values, part)
+            outputs, differ, ends = self._run_lanes(values)
         else:
-            ends = []
-            for number, state in enumerate(self.states):
-                self.sim.restore(state)
-                shown = self.sim.run_samples("inputs", values, "outputs")
-                if number == 0:
-                    self.outputs[part] = shown
-                else:
-                    self.differ[part] |= shown ^ self.outputs[part]
-                ends.append(self.sim.snapshot())
-        self._gather([ends[number] for number in self.holds])
+            outputs, differ, ends = self._run_in_turn(values)
+        self._outputs.append(outputs)
+        self._differ.append(differ)
         self.at += len(values)
+        self._gather([ends[number] for number in self.holds])
         self.standings.append(Standing(self.at, self.states))
+        del self.standings[_LOOKS:-1]
+
+    def _run_in_turn(self, values: Values) -> tuple[NDArray[np.uint8], NDArray[np.uint8], list[bytes]]:
+        outputs, differ, ends = np.empty(0, np.uint8), np.zeros(len(values), np.uint8), []
+        for number, state in enumerate(self.states):
+            self.sim.restore(state)
+            shown = self.sim.run_samples("inputs", values, "outputs").astype(np.uint8)
+            outputs = outputs if number else shown
+            differ |= shown ^ outputs
+            ends.append(self.sim.snapshot())
+        return outputs, differ, ends
 
     def _can_lie_side_by_side(self) -> bool:
         if self.sim.compiled.plan.cuts:
@@ -185,24 +227,24 @@ class _Sample:
             self._lanes = Lanes(self.sim.netlist, count)
         return self._lanes.side_by_side
 
-    def _run_lanes(self, values: Values, part: slice) -> list[bytes]:
+    def _run_lanes(self, values: Values) -> tuple[NDArray[np.uint8], NDArray[np.uint8], list[bytes]]:
         """The states side by side, the first of them in lane 0 of every word."""
         lanes = self._lanes
         assert lanes is not None
         first, others = self.states[0], self.states[1:]
-        ends: list[bytes] = []
+        outputs, differ, ends = np.empty(0, np.uint8), np.zeros(len(values), np.uint8), list[bytes]()
         for start in range(0, len(others), lanes.lanes - 1):
             group = others[start : start + lanes.lanes - 1]
             lanes.load([first, *group, *[first] * (lanes.lanes - 1 - len(group))])
-            self.outputs[part], differ = lanes.run_agreement({"inputs": values}, "outputs")
-            self.differ[part] |= differ
+            outputs, apart = lanes.run_agreement({"inputs": values}, "outputs")
+            differ |= apart
             saved = lanes.save()
             ends = [saved[0], *ends[1:], *saved[1 : len(group) + 1]]
-        return ends
+        return outputs, differ, ends
 
     # Updates in which several lines move
 
-    def race(self, before: int, after: int) -> None:
+    def _race(self, before: int, after: int) -> None:
         """Each power-up takes some lines first and the rest then; the first power-up takes all at once."""
         moved = before ^ after
         orders = [moved] * len(self.holds)
@@ -211,14 +253,13 @@ class _Sample:
         ways = dict.fromkeys([*((state, moved) for state in range(len(self.states)))])
         ways |= dict.fromkeys(zip(self.holds, orders, strict=True))
         ends: dict[tuple[int, int], bytes] = {}
+        shown: list[int] = []
         self.at += 1
         for state, order in ways:
             self._take(self.states[state], before ^ order, after)
-            shown = self.sim.get("outputs")
-            if not ends:
-                self.outputs[self.at] = shown
-            self.differ[self.at] |= shown ^ int(self.outputs[self.at])
+            shown.append(self.sim.get("outputs"))
             ends[state, order] = self.sim.snapshot()
+        self._append(shown)
         self._compare(ends, moved)
         self._gather([ends[way] for way in zip(self.holds, orders, strict=True)])
 

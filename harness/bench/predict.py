@@ -19,7 +19,8 @@ from ..boards.roster import find
 from ..chip.routing import input_names
 from ..golden.golden import Golden, Race
 from ..hand.timeline import Timeline, timeline
-from .bench import Seat, Shown, run, seated
+from .bench import Shown, run
+from .course import Seat, seated
 from .powerups import sampled_power_ups
 from .proof import Fork
 from .story import Story

@@ -11,6 +11,8 @@ from forelight.sim.proof.ternary import Proof, worth_following
 from forelight.sim.schedule import schedule
 from numpy.typing import NDArray
 
+from ..hand.ledger import Ledger
+
 Values = NDArray[np.unsignedinteger[Any]]
 
 
@@ -31,46 +33,62 @@ class Fork:
         return self.lines.bit_count() == 1
 
 
-@dataclass(frozen=True)
-class Proved:
-    """Masks of the bits of `outputs` that are proved, after power-up and after each update; and what proof is lost by.
+class Prover:
+    """What is proved of a run that goes on: from power-up with inputs at 0, an update of `inputs` at a time.
 
-    In each of `forks` something is unknown that would be known if all lines moved at one instant. `left_open` says in
-    words what counts as unknown because it would be too much to follow.
+    `bits` are masks of the bits of `outputs` that are proved, after power-up and after each update. `left_open` says
+    in words what counts as unknown because it would be too much to follow; `updates` is how many there will be.
     """
 
-    bits: NDArray[np.uint8]
-    forks: tuple[Fork, ...]
-    left_open: tuple[str, ...] = ()
+    def __init__(self, netlist: Netlist, updates: int) -> None:
+        self._proof = Proof(netlist, most_cells=worth_following(updates))
+        self._proof.update({"inputs": 0})
+        self._known = Ledger(np.uint8)
+        self._known.append(np.array([self._proof.get("outputs")[1]], np.uint8))
+        self.left_open = self._proof.left_open
+
+    @property
+    def bits(self) -> NDArray[np.uint8]:
+        return self._known.rows
+
+    def forks(self, after: int = 0) -> tuple[Fork, ...]:
+        """The updates in which something is unknown that would be known if all lines moved at one instant.
+
+        The first `after` of them are left out.
+        """
+        lost = [race for race in self._proof.races if race.update]
+        return tuple(
+            Fork(race.update - 1, sum(1 << bit for _, bit in race.lines), race.registers)
+            for race in lost[after:]
+        )
+
+    def extend(self, values: Values) -> None:
+        """An update for each of these."""
+        self._known.append(self._proof.run("inputs", values, "outputs")[1])
+
+    def snapshot(self) -> Any:
+        return len(self._known), self._proof.snapshot()
+
+    def restore(self, snapshot: Any) -> None:
+        length, state = snapshot
+        self._known.cut(length)
+        self._proof.restore(state)
 
 
-def prove(netlist: Netlist, values: Values) -> Proved:
-    """What is proved from power-up with inputs at 0 on, with an update of the port `inputs` for each of `values`."""
-    proof = Proof(netlist, most_cells=worth_following(len(values)))
-    proof.update({"inputs": 0})
-    first = np.array([proof.get("outputs")[1]], np.uint8)
-    bits = np.concatenate((first, proof.run("inputs", values, "outputs")[1]))
-    forks = (
-        Fork(race.update - 1, sum(1 << bit for _, bit in race.lines), race.registers)
-        for race in proof.races
-        if race.update
-    )
-    return Proved(bits, tuple(forks), proof.left_open)
+def races(values: Values, before: int, minded: int) -> NDArray[np.int64]:
+    """The updates in which several lines move, one at least of those in `minded`; `before` are the lines at first.
 
-
-def races(netlist: Netlist, values: Values) -> NDArray[np.int64]:
-    """The updates in which several lines move, one at least of those on which an edge, a latch or a loop depends.
-
-    All lines are 0 before the first. Where none of those moves, nothing is remembered of the way to the new levels, so
-    any order of the lines comes to the same.
+    Where none of those moves, nothing is remembered of the way to the new levels, so any order of the lines comes to
+    the same.
     """
     moved = values.copy()
     moved[1:] ^= values[:-1]
+    moved[:1] ^= moved.dtype.type(before)
     several = moved & (moved - moved.dtype.type(1)) != 0
-    return np.flatnonzero(several & (moved & moved.dtype.type(_minded(netlist)) != 0))
+    return np.flatnonzero(several & (moved & moved.dtype.type(minded) != 0))
 
 
-def _minded(netlist: Netlist) -> int:
+def minded_lines(netlist: Netlist) -> int:
     """Mask of the lines of the port `inputs` that lead to a clock, a latch or an asynchronous control."""
     port = netlist.inputs["inputs"]
     if schedule(netlist).cuts:

@@ -71,7 +71,7 @@ def restart_tick(board: Board, datasheet: Datasheet, procedure: Procedure, slot:
         return None
     hand = Hand(board, datasheet, slot)
     hand.do(actions[:index])
-    return (hand.frame + sum(length for _, length in hand.pauses)) * board.frame_ticks
+    return hand.now
 
 
 def _lines(mask: NDArray[np.uint8]) -> tuple[str, ...]:

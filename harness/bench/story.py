@@ -16,28 +16,18 @@ from .proof import Fork
 
 
 @dataclass(frozen=True)
-class Story:
-    """What one design answers: element k + 1 of each column is what it puts out from frame `frames[k]` on.
+class Outcome:
+    """What one design puts out: element k + 1 of each column is from frame `frames[k]` on.
 
-    Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. `answer` is what was
-    sampled. From update `period.start` on a run that has one is the same for all power-ups, but for a shift. Where
-    something answers, `inputs[k]` is what the first power-up is given in frame `frames[k]`. `loops` run free at some
-    time: nothing that they reach is proved or agreed. In the updates of `doubts` something is no longer proved; what a
-    glitch may decide there is not agreed either.
-    `left_open` says in words what no proof was tried of, `openings` what the source leaves open and unsettles outputs.
+    Bits of `outputs` in `proved` cannot depend on power-up or race, those in `agreed` did not. Where something answers,
+    `inputs[k]` is what the first power-up is given in frame `frames[k]`.
     """
 
     frames: Frames
     outputs: NDArray[np.uint8]
     proved: NDArray[np.uint8]
     agreed: NDArray[np.uint8]
-    answer: Answer
-    period: Period | None = None
     inputs: NDArray[np.uint8] | None = None
-    loops: tuple[Oscillation, ...] = ()
-    doubts: tuple[Fork, ...] = ()
-    left_open: tuple[str, ...] = ()
-    openings: tuple[Opening, ...] = ()
 
     def within(self, first: int, end: int, latency: int) -> tuple[Frames, tuple[NDArray[np.uint8], ...]]:
         """From frame `first` to before `end`, when the pins change, and to what: outputs, proved, agreed."""
@@ -54,3 +44,21 @@ class Story:
         low = int(np.searchsorted(self.frames, first, side="right"))
         high = int(np.searchsorted(self.frames, end, side="left"))
         return np.concatenate(([first], self.frames[low:high])), self.inputs[low - 1 : high].astype(np.uint16)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Story(Outcome):
+    """The same of a whole run, and on what it rests.
+
+    `answer` is what was sampled. From update `period.start` on a run that has one is the same for all power-ups, but
+    for a shift. `loops` run free at some time: nothing that they reach is proved or agreed. In the updates of `doubts`
+    something is no longer proved; what a glitch may decide there is not agreed either. `left_open` says in words what
+    no proof was tried of, `openings` what the source leaves open and unsettles outputs.
+    """
+
+    answer: Answer
+    period: Period | None = None
+    loops: tuple[Oscillation, ...] = ()
+    doubts: tuple[Fork, ...] = ()
+    left_open: tuple[str, ...] = ()
+    openings: tuple[Opening, ...] = ()

@@ -45,13 +45,16 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
         if not pointed:
             notes.append("No point was noted: it was not compared.")
         for number, row in enumerate(rows):
-            row[-1] = _outputs(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
+            row[-1] = as_levels(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
     lines = ["step,outputs", *(",".join(row) for row in rows)]
     return ("\n".join(lines) + "\n").encode(), tuple(notes)
 
 
-def _outputs(shown: str, display: Mapping[str, str], pointed: bool, place: str) -> str:
-    """Eight levels, bit 7 first; X where the character says nothing."""
+def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str) -> str:
+    """Eight levels, bit 7 first; X where the character says nothing, and for the point unless it was `pointed`.
+
+    Raises CaptureError, with `place`, for a character that seven segments do not show.
+    """
     if shown in UNREAD:
         return "X" * 8
     character, point = (shown[:-1], "1") if shown[1:] == "." else (shown, "0")

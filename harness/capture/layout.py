@@ -13,21 +13,16 @@ import re
 from dataclasses import dataclass
 
 from forelight.sim.errors import CaptureError
+from forelight.sim.units import SECONDS
 
 from .columns import BYTES
 from .record import LINES
 
+#: Units of time as instruments write them, in seconds.
 UNITS = {
-    "s": 1.0,
-    "sec": 1.0,
-    "seconds": 1.0,
-    "ms": 1e-3,
-    "us": 1e-6,
-    "µs": 1e-6,
-    "μs": 1e-6,
-    "ns": 1e-9,
-    "ps": 1e-12,
-    "fs": 1e-15,
+    **{unit: float(seconds) for unit, seconds in SECONDS.items() if unit != "min"},
+    **dict.fromkeys(("sec", "seconds"), 1.0),
+    **dict.fromkeys(("µs", "μs"), float(SECONDS["us"])),
 }
 RATES = {
     "hz": 1.0,

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 from forelight.sim.traces.columns import Bytes, Ints, integers
+from forelight.sim.units import SECONDS
 from numpy.typing import NDArray
 
 from .record import Floats
 
 CHUNK = 1 << 16  # fields handled at a time, so that the work stays in the processor's cache
-PREFIX = {"m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12, "f": 1e-15}
+PREFIX = {unit[0]: float(seconds) for unit, seconds in SECONDS.items() if len(unit) == 2}
 TENS = 10.0 ** np.arange(0, 23)  # the powers of ten that a double holds exactly
 
 

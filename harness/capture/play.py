@@ -12,12 +12,13 @@ from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Frames, Play, Procedure, Set, to_text
 from forelight.designs.procedures.text import Where, place_of
 from forelight.sim.errors import CaptureError, UsageError
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
 from ..hand.hand import Hand
 from ..hand.routine import divides
 from .readers import NO_MAPPING, read_capture
-from .record import GAP, Capture, Floats
+from .record import Capture, Floats
 
 #: Changes of the inputs that one recording may have.
 MOST_CHANGES = 1 << 20
@@ -84,7 +85,7 @@ def _actions(capture: Capture, name: str, hand: Hand, board: Board, datasheet: D
         (time, line, level)
         for line, found in lines.items()
         for time, level in zip(found.times.tolist(), found.levels.tolist(), strict=True)
-        if level != GAP
+        if level != UNKNOWN
     ]
     if len(changes) > MOST_CHANGES:
         raise CaptureError(

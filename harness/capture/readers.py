@@ -64,6 +64,7 @@ def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mappi
     if unit is None:
         notes.append("The dump has no $timescale: 1 ns was assumed.")
         unit = Fraction(1, 10**9)
+    unit *= dump.part
     lines: dict[str, RecordedLine] = {}
     for name, (index, bit) in chosen.items():
         ticks, levels = dump.levels(dump.variables[index], bit)

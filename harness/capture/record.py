@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
@@ -14,8 +15,6 @@ Ints = NDArray[np.int64]
 
 ENOUGH = 1 << 16  # instants that tell whether there is a grid
 KNOT = 512  # times between two of which a straight line is guessed
-#: A level that was not recorded: a gap, or a bit that the instrument could not tell.
-GAP = 2
 #: The lines that a capture can hold. `step` and `restart` are lines of their own on boards that have such.
 LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "restart")
 
@@ -30,7 +29,7 @@ class RecordedLine:
     def at(self, times: Floats) -> Levels:
         """The levels at these times, GAP before the first."""
         row = np.searchsorted(self.times, times, side="right") - 1
-        return np.where(row < 0, np.uint8(GAP), self.levels[np.maximum(row, 0)]).astype(np.uint8)
+        return np.where(row < 0, np.uint8(UNKNOWN), self.levels[np.maximum(row, 0)]).astype(np.uint8)
 
 
 @dataclass(frozen=True)
@@ -40,6 +39,7 @@ class Capture:
     `unit` says what times count: `seconds`, `samples` (at a rate that nobody stated), or `steps` (no times at all,
     only what was seen at each step). `start` and `end` bound what was observed; `period` is the time between two
     samples, 0 where the instants of change themselves were recorded. `notes` say in plain sentences what was guessed.
+    `signs` is how many different entries there may be in what an eye wrote down.
     """
 
     lines: Mapping[str, RecordedLine]
@@ -49,6 +49,7 @@ class Capture:
     period: float = 0.0
     source: str = ""
     notes: tuple[str, ...] = field(default=())
+    signs: int = 256
 
     @property
     def timed(self) -> bool:

@@ -11,19 +11,16 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 from forelight.sim.errors import CaptureError
+from forelight.sim.levels import LEVEL, UNKNOWN
 from forelight.sim.traces.columns import Ints, integers
 from numpy.typing import NDArray
 
 from .columns import BYTES, Chosen, Column, match_columns
 from .layout import TableLayout, find_layout
 from .numbers import numbers
-from .record import GAP, Capture, Floats, Levels, RecordedLine, changes_only, quantum
+from .record import Capture, Floats, Levels, RecordedLine, changes_only, quantum
 
 PIECE = 1 << 22  # bytes that are handled at a time
-LEVEL = np.full(256, 255, np.uint8)
-for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuU?-", GAP)):
-    for _character in _characters:
-        LEVEL[ord(_character)] = _level
 
 
 class Fields:
@@ -199,7 +196,7 @@ def _seen_at_steps(times: Floats, levels: Levels) -> RecordedLine:
     after = times[:-1] + 1
     gap = after < times[1:]
     when = np.concatenate([times, after[gap]])
-    level = np.concatenate([levels, np.full(int(gap.sum()), GAP, np.uint8)])
+    level = np.concatenate([levels, np.full(int(gap.sum()), UNKNOWN, np.uint8)])
     order = np.argsort(when, kind="stable")
     return changes_only(when[order], level[order])
 
@@ -207,7 +204,7 @@ def _seen_at_steps(times: Floats, levels: Levels) -> RecordedLine:
 def _levels(fields: Fields, index: int, check: bool = True) -> tuple[Levels, bool]:
     """One level for each row, and whether all fields are such; an empty field is a gap."""
     starts, lengths = fields.column(index)
-    levels = np.where(lengths == 0, np.uint8(GAP), LEVEL[fields.text[starts]])
+    levels = np.where(lengths == 0, np.uint8(UNKNOWN), LEVEL[fields.text[starts]])
     odd = np.flatnonzero((levels == 255) | (lengths > 1))
     if len(odd) and check:
         raise fields.refuse(int(odd[0]), index, "is no level", "write 0, 1 or X in the column of a line")
@@ -227,7 +224,7 @@ def _byte_levels(fields: Fields, index: int) -> Levels:
     text = fields.text
     if ((lengths == 8) | (lengths == 0)).all():
         spots = np.minimum(starts[:, None] + np.arange(7, -1, -1), len(text) - 1)
-        levels = np.where(lengths[:, None] == 0, np.uint8(GAP), LEVEL[text[spots]])
+        levels = np.where(lengths[:, None] == 0, np.uint8(UNKNOWN), LEVEL[text[spots]])
         odd = np.flatnonzero((levels == 255).any(axis=1))
         if len(odd):
             raise fields.refuse(
@@ -239,7 +236,7 @@ def _byte_levels(fields: Fields, index: int) -> Levels:
     if len(odd):
         raise fields.refuse(int(odd[0]), index, "is no byte", "write eight bits, 0x00 to 0xff, or 0 to 255")
     levels = ((values[:, None] >> np.arange(8)) & 1).astype(np.uint8)
-    levels[values < 0] = GAP
+    levels[values < 0] = UNKNOWN
     return levels
 
 
@@ -255,5 +252,5 @@ def _plain_bytes(fields: Fields, starts: Ints, lengths: Ints) -> tuple[Ints, NDA
             values[row], good[row] = int(text[starts[row] : starts[row] + lengths[row]].tobytes(), 16), True
         except ValueError:
             good[row] = False
-    gap = (lengths == 0) | ((lengths == 1) & (LEVEL[text[starts]] == GAP))
+    gap = (lengths == 0) | ((lengths == 1) & (LEVEL[text[starts]] == UNKNOWN))
     return np.where(gap, -1, values), (good & (values >= 0) & (values <= 255)) | gap

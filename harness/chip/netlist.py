@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from amaranth.back import rtlil
 from amaranth.hdl import Elaboratable, Module, Signal
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sources.python_source import explained
-from forelight.sim.errors import SourceError
+from forelight.sim.errors import ForelightError, SourceError
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil.reader import parse
 
@@ -38,6 +40,11 @@ class WiredDesign(Elaboratable):
         return m
 
 
+def _own_names(words: str) -> str:
+    """A message without the levels of hierarchy and the places that the wrapper adds to the design's."""
+    return re.sub(r" \((wrapper|netlist)\.py:\d+\)|\bwrapper\.(design\.)?(?!py\b)", "", words)
+
+
 def wrapper_netlist(
     datasheet: Datasheet,
     design: Elaboratable | None = None,
@@ -54,7 +61,11 @@ def wrapper_netlist(
     with explained(Path(source_file(datasheet)), "the design"):
         # No module of a Verilog source has a dot in its name.
         text = rtlil.convert(whole, name=f"{datasheet.name}.bench", ports=ports)
-    netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
+    try:
+        netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
+    except ForelightError as error:
+        raise type(error)(_own_names(error.what), place=error.place, remedy=error.remedy) from None
+    netlist = replace(netlist, warnings=tuple(map(_own_names, netlist.warnings)))
     missing = sorted(set(netlist.inputs) - {"inputs"})
     if missing:
         raise SourceError(

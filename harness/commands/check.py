@@ -16,16 +16,17 @@ from ..capture.record import Capture
 from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.words import either, hertz, ranges
 from .facts import setting_word
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
-from .words import either, hertz, ranges
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
 LONGER = 1.5
 #: Steps within which the period of a design without a restart is looked for.
 LONG_STEPS = 1 << 17
+MILLION = 19.93  # bits
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
 
@@ -136,11 +137,9 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         more = f"; {verdict.more} more bits differ" if verdict.more else "; no other bit differs"
         yield f"That is {first.golden_s - start:.3f} s after the slot was up{when}{more}."
     if verdict.bits:
-        doubtful = f"; {verdict.doubtful} more differ too near an edge to tell" if verdict.doubtful else ""
-        yield (
-            f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}{doubtful}."
-        )
-        yield f"The chance that such a recording fits by accident is {odds(verdict.chance)}."
+        yield (f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}.")
+        if verdict.kind == AGREES:
+            yield f"The odds that it does not fit by accident are {odds(verdict.evidence)}."
     if verdict.rate_hz is not None and verdict.expected_hz is not None:
         sigma = f" give or take {verdict.rate_sigma_hz:.2g} Hz" if verdict.rate_sigma_hz else ""
         codes = (
@@ -153,6 +152,8 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         )
 
 
-def odds(chance: float) -> str:
-    """A chance in words."""
-    return "less than one in a million" if chance < 1e-6 else f"about {chance:.1g}"
+def odds(bits: float) -> str:
+    """So many bits of evidence in words."""
+    return (
+        "more than a million to one" if bits > MILLION else f"about {float(f'{2.0**bits:.1g}'):,.0f} to one"
+    )

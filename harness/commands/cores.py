@@ -16,24 +16,42 @@ Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 
-def for_each(work: Callable[[Item], Result], items: Sequence[Item], task: str) -> Iterator[Result]:
-    """The results of `work`, in the order of the items; both must be picklable, and what it raises is raised here."""
-    workers = min(len(items), os.cpu_count() or 1)
+def core_count() -> int:
+    """How many cores this process may use, which may be fewer than the machine has."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def for_each(
+    work: Callable[[Item], Result],
+    items: Sequence[Item],
+    task: str,
+    begin: Callable[[], None] | None = None,
+) -> Iterator[Result]:
+    """The results of `work`, in the order of the items; what it raises is raised here.
+
+    Each process calls `begin` once, before any work: what all items share is sent with it, not with each of them.
+    All three must be picklable.
+    """
+    workers = min(len(items), core_count())
     with progress(task) as advance:
         if workers < 2:
+            if begin:
+                begin()
             for number, item in enumerate(items, 1):
                 yield work(item)
                 advance(number, len(items))
             return
         # A fork would copy locks that other threads of this process hold.
         context = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(
-            workers, mp_context=context, initializer=_trusting, initargs=(trust(),)
-        ) as pool:
+        with ProcessPoolExecutor(workers, context, _begin, (trust(), begin)) as pool:
             for number, result in enumerate(pool.map(work, items), 1):
                 yield result
                 advance(number, len(items))
 
 
-def _trusting(agreed: Trust) -> None:
+def _begin(agreed: Trust, begin: Callable[[], None] | None) -> None:
     TRUST.set(agreed)
+    if begin:
+        begin()

@@ -5,15 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedures.procedure import Action, Set, to_text
+from forelight.designs.procedures.check import clocked_at_start
+from forelight.designs.procedures.procedure import Action, Enable, Set, Strap, to_text
 from rich.text import Text
 
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
+from ..hand.routine import divides
+from ..view.words import hertz
 from .question import Question
-from .words import hertz
 
 SWITCHES = range(7, -1, -1)
+#: A rate that is so many times too fast or too slow is out of reach.
+FAR = 2.0
 #: Actions of a run that are named.
 MOST_ACTIONS = 12
 
@@ -25,7 +29,7 @@ def facts(asking: Question) -> list[Text | str]:
     head = Text(sheet.title, style="bold").append(f", {where}", style="not bold")
     if sheet.creator:
         head.append(f"; from {sheet.creator}", style="not bold")
-    out: list[Text | str] = [head]
+    out: list[Text | str] = [head, *(f"Mind: {sentence}" for sentence in obstacles(asking))]
     if sheet.description:
         out.append(sheet.description)
     out += ["", *_clock(asking), *_inputs(asking)]
@@ -39,6 +43,29 @@ def facts(asking: Question) -> list[Text | str]:
     if found:
         out += ["", "Warnings from the source:", *(f"  {warning}" for warning in found)]
     return out
+
+
+def obstacles(asking: Question) -> Iterator[str]:
+    """What makes the bench go otherwise than one expects, to be said before all else: rates out of reach, no clock."""
+    sheet, board, code = asking.sheet, asking.board, asking.code
+    if sheet.step is None:
+        return
+    if not divides(board, sheet):
+        where = "a line of its own" if board.step_line == "own" else board.step_line
+        yield (
+            f"{sheet.name} is stepped on {sheet.step.line}, and the divider of {board.name} drives {where}: every step "
+            "is made by hand."
+        )
+        return
+    wish = asking.asked_hz or sheet.step.wanted_hz
+    rate = None if code is None else float(board.step_hz(code))
+    if wish and rate and not 1 / FAR < rate / wish < FAR:
+        whose = "asked for" if asking.asked_hz else "what the author wants"
+        yield f"{board.name} comes no nearer to {hertz(wish)}, {whose}, than {hertz(rate)}."
+    if asking.told and not clocked_at_start(asking.told):
+        begins = next((one for one in asking.told if isinstance(one, (Strap, Enable))), None)
+        until = "all the time" if begins is None else f"until '{to_text(begins)}' in the procedure"
+        yield f"the step clock stays off {until}."
 
 
 def warnings(asking: Question) -> tuple[str, ...]:
@@ -87,6 +114,16 @@ def _inputs(asking: Question) -> Iterator[str]:
         level, said = levels.get(line, 0), sheet.lines.get(line)
         if line not in taken and (said or level):
             yield f"Input {line} = {level}" + (f": {said.means}" if said else "")
+
+
+def runs(asking: Question) -> list[str]:
+    """The runs of the datasheet that were not asked for, each with what its author expects."""
+    others = [run for run in asking.sheet.runs if run.name != asking.procedure.name]
+    if not others:
+        return []
+    also = "Other runs" if asking.told else "Runs"
+    said = (f'  "{run.name}"' + (f": {run.expect}" if run.expect else "") for run in others)
+    return [f"{also} of the datasheet, to be had with --run:", *said]
 
 
 def _actions(actions: Sequence[Action]) -> str:

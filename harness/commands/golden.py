@@ -11,10 +11,10 @@ from forelight.sim.errors import UsageError
 
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
+from ..view.words import seconds
 from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
 from .settled import free_running, races, told
-from .words import seconds
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")

@@ -7,11 +7,12 @@ from pathlib import Path
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
+from forelight.sim.levels import UNKNOWN
 
 from ..attach.meter import measure
 from ..attach.report import pitch
 from ..attach.speaker import RATE, VOLUME, sound, to_wav
-from ..attach.wiring import UNSETTLED, states, wired
+from ..attach.wiring import states, wired
 from ..view.pictures import since
 from .output import emit_json, emit_words
 from .question import Asked, Question, question
@@ -34,7 +35,7 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
     samples = sound(trace, golden.oscillator_hz, loudness)
     write_whole(output, to_wav(samples))
     heard = measure(trace, golden.oscillator_hz)
-    vague = UNSETTLED in states(trace, "signal")[1]
+    vague = UNKNOWN in states(trace, "signal")[1]
     if as_json:
         emit_json(
             {

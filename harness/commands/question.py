@@ -96,7 +96,7 @@ class Question:
         """The tick at which the slot is up: its restart has been let go."""
         hand = Hand(self.board, self.sheet, self.slot or 0)
         hand.do(self.procedure.actions[: self.setting_up])
-        return (hand.frame + sum(length for _, length in hand.pauses)) * self.board.frame_ticks
+        return hand.now
 
     def golden(self) -> Golden:
         with progress(f"Running {self.sheet.name}") as advance:

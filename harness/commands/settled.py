@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from ..bench.settling import Settling
 from ..golden.golden import Golden, Race
-from .words import hertz, ranges, seconds
+from ..view.words import hertz, ranges, seconds
 
 #: Races that are told one by one.
 MOST_RACES = 3

@@ -3,38 +3,29 @@
 from __future__ import annotations
 
 import sys
-import time
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
 
 from forelight.designs.catalogue import EmptySlotError
-from forelight.designs.procedures.procedure import Restart, to_text
-from rich.console import Group, RenderableType
-from rich.live import Live
-from rich.text import Text
+from forelight.designs.procedures.procedure import to_text
 
-from ..attach.report import paragraphs, reports
-from ..bench.settling import Settling
+from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
-from ..boards.segments import LARGE, SMALL
-from ..golden.golden import Golden
-from ..view.bits import LineRow, lines, table
-from ..view.brightness import seen
-from ..view.display import Glyphs, glyphs_for, legend
-from ..view.filmstrip import strip
-from ..view.live import RATE, Flashing, face, flashing, plan
-from ..view.pictures import Picture, pictures, repeat, since, steps_at
-from .facts import facts, warnings
+from ..view.bits import lines
+from ..view.display import glyphs_for
+from ..view.flashing import Flashing, flashing
+from ..view.levels import recent
+from ..view.pictures import repeat
+from ..view.stave import PLAIN, as_text
+from .facts import facts, obstacles, warnings
 from .output import console, emit_json, show
-from .question import Asked, Question, question
-from .settled import free_running, told
-from .words import ranges
+from .player import play
+from .preview import Preview, below, drawn_pictures, opening, preview, still
+from .question import Asked, question
+from .settled import free_running
+from .sight import wired
 
-#: Rows of the moving preview beside the display itself.
-ROWS_BESIDE = 4
-#: Columns that the table of levels needs with segments and meanings.
-FOR_ALL_COLUMNS = 60
+#: Columns of levels in the answer for scripts.
+COLUMNS = 64
 
 
 def run(
@@ -54,10 +45,10 @@ def run(
         asking = question(asked)
     except EmptySlotError as empty:
         return _empty(asked.board, empty.slot, as_json)
-    whole = asking.golden()
-    golden, settling = since(whole, asking.start()), asking.settling(whole)
+    found = preview(asking, gate_delay)
+    golden = found.golden
     if as_json:
-        emit_json(answer(asking, golden, settling, gate_delay))
+        emit_json(answer(found))
         return 0
     flash = flashing(golden, speed)
     screen = console()
@@ -71,12 +62,10 @@ def run(
     glyphs = glyphs_for(sys.stdout.encoding)
     show(opening(asking), "")
     if moving:
-        play(asking, golden, speed, glyphs)
+        play(found, speed, glyphs)
     else:
-        show(*still(asking, golden, most, glyphs))
-    settled = told(golden, settling, restart=asking.sheet.restart is not None)
-    show("", *levels(asking, golden, glyphs), *settled)
-    show(*paragraphs(reports(asking.sheet, golden)))
+        show(*still(found, most, glyphs))
+    show("", *below(found, glyphs))
     return 0
 
 
@@ -92,117 +81,27 @@ def _empty(board_name: str, slot: int, as_json: bool) -> int:
     return 0
 
 
-def wired(asking: Question) -> list[int]:
-    """The outputs that the display shows; all where there is none."""
-    return sorted(int(line[1:]) for line in asking.board.display) or list(range(8))
-
-
-def opening(asking: Question) -> str:
-    """What the time 0 of the pictures is."""
-    first = asking.procedure.actions[: asking.setting_up]
-    if first and isinstance(first[-1], Restart):
-        return "From the moment at which the restart is let go:"
-    return "From the moment at which the slot is set up:"
-
-
-def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterator[str]:
-    """What the characters of a drawing mean."""
-    shown = {picture.shades[line] for picture in sequence for line in wired(asking)}
-    if asking.board.display:
-        yield legend(list(shown), glyphs)
-    marks = ["o7 first"]
-    if any(lamp not in (0, 1, None) for picture in sequence for lamp in picture.lamps):
-        marks.append("~ changes faster than the eye follows")
-    if not asking.board.display and any(None in picture.lamps for picture in sequence):
-        marks.append(f"{glyphs.unsettled} unsettled")
-    yield "Eight levels: " + ", ".join(marks)
-
-
-def still(asking: Question, golden: Golden, most: int, glyphs: Glyphs) -> Iterator[RenderableType]:
-    """Pictures in a row, and what their characters mean."""
-    sequence = pictures(golden, seen(golden), wired(asking))
-    wiring, width = asking.board.display, console().width
-    yield from strip(sequence, wiring, golden.oscillator_hz, width=width, limit=most, glyphs=glyphs)
-    yield from key(sequence, asking, glyphs)
-
-
-def levels(asking: Question, golden: Golden, glyphs: Glyphs) -> Iterator[RenderableType]:
-    """What a probe on each output would tell, and how far that holds."""
-    found = lines(golden)
-    meanings = {name: said.means for name, said in asking.sheet.lines.items() if name.startswith("o")}
-    if console().width >= FOR_ALL_COLUMNS:
-        yield table(found, asking.board.display, meanings, glyphs)
-    else:
-        yield table(found, {}, {}, glyphs)
-        yield from (f"{name}: {means}" for name, means in meanings.items())
-    yield ""
-    yield from unsettled(found)
-
-
-def unsettled(found: Sequence[LineRow]) -> Iterator[str]:
-    """The outputs that the prediction leaves open."""
-    shares: dict[str, list[str]] = {}
-    for line in found:
-        if line.unsettled:
-            some = f"{line.unsettled:.0%}" if line.unsettled >= 0.01 else "less than 1%"
-            share = "all the time" if line.unsettled == 1 else f"{some} of the time"
-            shares.setdefault(share, []).append(line.name)
-    if shares:
-        names = (f"{ranges(lines)} {share}" for share, lines in shares.items())
-        yield f"Unsettled: {'; '.join(names)}."
-
-
 def caution(flash: Flashing, *, held: bool) -> str:
     """The warning about flashing, and how to see it move all the same."""
-    where = "the display as a whole" if flash.line == "display" else flash.line
-    danger = (
-        f"{where} flashes {flash.flashes:.3g} times in a second, and more than three flashes in a second can trigger "
-        "seizures (WCAG 2.2, success criterion 2.3.1)"
-    )
     if held:
         return (
-            f"Held still: {danger}. If you are sure that nobody is at risk, ask for --motion, or slow it down with "
+            f"Held still: {flash}. If you are sure that nobody is at risk, ask for --motion, or slow it down with "
             "--speed."
         )
-    return f"Caution: {danger}. Mind who is watching at the bench."
+    return f"Caution: {flash}. Mind who is watching at the bench."
 
 
-def play(asking: Question, golden: Golden, speed: float, glyphs: Glyphs) -> None:
-    """The moving preview, in real time or `speed` times as fast."""
-    screen = console()
-    shots = plan(golden, speed)
-    length = golden.end / golden.oscillator_hz
-    size = LARGE if screen.height >= LARGE.height + ROWS_BESIDE else SMALL
-    notes = [Text(note) for note in key(pictures(golden, seen(golden, speed), wired(asking)), asking, glyphs)]
-
-    def moment(picture: Picture, now: float) -> RenderableType:
-        clock = f"{now:.1f} s of {length:.1f} s"
-        picture = replace(picture, step=steps_at(golden, int(now * golden.oscillator_hz)))
-        return Group(*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes)
-
-    begun = time.monotonic()
-    with Live(moment(shots[0][1], 0), console=screen, auto_refresh=False) as live:
-        upcoming = 0
-        while True:
-            passed = time.monotonic() - begun
-            while upcoming + 1 < len(shots) and shots[upcoming + 1][0] <= passed:
-                upcoming += 1
-            live.update(moment(shots[upcoming][1], min(passed * speed, length)), refresh=True)
-            if passed * speed >= length:
-                return
-            time.sleep(max(0.0, 1 / RATE - (time.monotonic() - begun - passed)))
-
-
-def answer(
-    asking: Question, golden: Golden, settling: Settling, gate_delay: tuple[float, float] | None = None
-) -> dict[str, object]:
+def answer(found: Preview) -> dict[str, object]:
     """The same for scripts: times in seconds from the moment at which the slot is up."""
+    asking, golden = found.asking, found.golden
     sheet, board, hz = asking.sheet, asking.board, golden.oscillator_hz
-    sequence = pictures(golden, seen(golden), wired(asking))
-    again = repeat(sequence, wired(asking))
-    found = lines(golden)
+    sequence = drawn_pictures(golden, board)
+    again = repeat(sequence, wired(board))
+    table_rows = lines(golden)
     flash = flashing(golden)
     again_ticks = golden.facts.get("period_ticks")
+    rows = recent(golden, found.lines, COLUMNS)
+    light = found.light
     return {
         "board": board.name,
         "slot": asking.slot,
@@ -221,9 +120,9 @@ def answer(
         "display": dict(board.display),
         "start_s": asking.start() / hz,
         "end_s": golden.end / hz,
-        "outputs": [vars(line) for line in found],
-        "unsettled": [line.name for line in found if line.unsettled],
-        "settling": vars(settling),
+        "outputs": [vars(line) for line in table_rows],
+        "unsettled": [line.name for line in table_rows if line.unsettled],
+        "settling": vars(found.settling),
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
         "races": [vars(race) for race in golden.races],
@@ -233,7 +132,7 @@ def answer(
                 "nets": list(loop.nets),
                 "places": list(loop.places),
                 "gates": [loop.shortest, loop.longest],
-                "hz": list(loop.frequency(*gate_delay)) if gate_delay else None,
+                "hz": list(loop.frequency(*found.gate_delay)) if found.gate_delay else None,
             }
             for loop in golden.loops
         ],
@@ -248,6 +147,28 @@ def answer(
         ],
         "repeats": None if again is None else {"first": again[0], "period": again[1]},
         "attachments": [report.facts for report in reports(asking.sheet, golden)],
+        "eye": {
+            "display": vars(found.sight.display),
+            "lines": {line: vars(one) for line, one in found.sight.lines.items()},
+            "readable": None
+            if found.offered is None
+            else {"strap_code": found.offered.code, "hz": found.offered.hz},
+        },
+        "mind": list(obstacles(asking)),
+        "status": found.status(golden.end),
+        "first_light": None
+        if light is None
+        else {"time_s": light.seconds, "step": light.step, "within_the_run": light.within},
+        "levels": {
+            "from_s": [tick / hz for tick in rows.bounds[:-1]],
+            "to_s": rows.bounds[-1] / hz,
+            "first_step": rows.first_step,
+            "lines": {
+                line: {"means": found.meanings.get(line), "levels": as_text(states, PLAIN)}
+                for line, states in rows.rows.items()
+            },
+        },
+        "runs": [{"name": run.name, "do": list(run.do), "expect": run.expect} for run in sheet.runs],
         "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
         "power_ups": golden.facts.get("power_ups"),
         "seed": asking.seed,

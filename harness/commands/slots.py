@@ -10,8 +10,8 @@ from rich.table import Table
 
 from ..boards.reader import load_board
 from ..boards.roster import find
+from ..view.words import hertz
 from .output import console, emit_json, show
-from .words import hertz
 
 UNREADABLE = 2
 

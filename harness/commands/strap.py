@@ -7,8 +7,8 @@ from fractions import Fraction
 from ..boards.divider import Setting, codes_for, setting, span
 from ..boards.profile import Board
 from ..boards.reader import load_board
+from ..view.words import apart, hertz
 from .output import emit_json, show
-from .words import apart, hertz
 
 
 def run(board_name: str, hz: float | None, code: int | None, as_json: bool) -> int:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
 from collections.abc import Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
-from forelight.designs.sources.trust import TRUST, Trust, trust
 from forelight.sim.errors import ForelightError, UsageError
 from rich.table import Table
 from rich.text import Text
@@ -20,7 +17,8 @@ from ..capture.readers import read_capture
 from ..capture.record import Capture
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from .check import EXIT_CODES, judged, odds
-from .output import emit_json, progress, show
+from .cores import for_each
+from .output import emit_json, show
 from .question import Asked
 
 #: In this order; slots that could not be judged come last.
@@ -31,7 +29,7 @@ NAMED = 8  # slots at least that are listed
 
 
 @dataclass(frozen=True)
-class Fit:
+class SlotFit:
     """What a capture is to one slot; `error` says why there is no verdict."""
 
     slot: int
@@ -42,11 +40,10 @@ class Fit:
 
     @property
     def rank(self) -> tuple[float, ...]:
-        """The better the fit, the smaller: by verdict, then by chance, then by the share of bits that differ."""
+        """The better the fit, the smaller: by verdict, then by the evidence."""
         if self.verdict is None:
-            return len(RANKS), 0.0, 0.0, self.slot
-        wrong = (self.verdict.more + 1) / self.verdict.bits if self.verdict.bits else 1.0
-        return RANKS.index(self.verdict.kind), self.verdict.chance, wrong, self.slot
+            return len(RANKS), 0.0, self.slot
+        return RANKS.index(self.verdict.kind), -self.verdict.evidence, self.slot
 
 
 def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
@@ -67,48 +64,40 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     return next((EXIT_CODES[kind] for kind in RANKS if kind in kinds), EXIT_CODES[DIFFERS])
 
 
-def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[Fit]:
-    """One for each slot that holds a design, as they are done; on all processors."""
+def fits(board: Board, asked: Asked, capture: Capture) -> Iterator[SlotFit]:
+    """One for each slot that holds a design, in their order; on all cores."""
     slots = sorted(board.slots)
     if not slots:
         raise UsageError(f"{board.name} holds no design", remedy="fill its roster, or name another board")
-    workers = min(os.cpu_count() or 1, len(slots))
-    context = multiprocessing.get_context("spawn")  # a fork would copy threads that are at work
-    with (
-        progress("Trying the slots") as advance,
-        ProcessPoolExecutor(workers, context, _begin, (capture, trust())) as pool,
-    ):
-        waiting = [
-            pool.submit(_fit, replace(asked, slot=str(slot)), slot, board.slots[slot]) for slot in slots
-        ]
-        for done, job in enumerate(as_completed(waiting), 1):
-            advance(done, len(slots))
-            yield job.result()
+    items = [(replace(asked, slot=str(slot)), slot, board.slots[slot]) for slot in slots]
+    yield from for_each(_fit, items, "Trying the slots", partial(_begin, capture))
 
 
 _CAPTURES: list[Capture] = []  # of a worker process: the one that all its jobs look at
 
 
-def _begin(capture: Capture, trusted: Trust) -> None:
-    TRUST.set(trusted)
+def _begin(capture: Capture) -> None:
     _CAPTURES[:] = [capture]
 
 
-def _fit(asked: Asked, slot: int, entry: str) -> Fit:
+def _fit(item: tuple[Asked, int, str]) -> SlotFit:
     """The verdict on one slot, in a process of its own."""
+    asked, slot, entry = item
     try:
         asking, _, verdict = judged(asked, _CAPTURES[0])
     except ForelightError as error:
-        return Fit(slot, Path(entry).name, "", None, str(error))
-    return Fit(slot, asking.sheet.name, asking.sheet.title, verdict)
+        return SlotFit(slot, Path(entry).name, "", None, str(error))
+    return SlotFit(slot, asking.sheet.name, asking.sheet.title, verdict)
 
 
-def _plain(fit: Fit) -> dict[str, object]:
+def _plain(fit: SlotFit) -> dict[str, object]:
     said = {"slot": fit.slot, "name": fit.name, "title": fit.title, "error": fit.error or None}
     return said | (fit.verdict.to_json() if fit.verdict else {"kind": None})
 
 
-def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> Iterator[Text | Table | str]:
+def paragraphs(
+    board: Board, path: Path, capture: Capture, found: list[SlotFit]
+) -> Iterator[Text | Table | str]:
     """The answer in a sentence, then slot by slot."""
     sure = [fit for fit in found if fit.verdict and fit.verdict.kind == AGREES]
     maybe = [fit for fit in found if fit.verdict and fit.verdict.kind == INCONCLUSIVE]
@@ -135,5 +124,5 @@ def paragraphs(board: Board, path: Path, capture: Capture, found: list[Fit]) -> 
 
 def _why(verdict: Verdict) -> str:
     if verdict.kind == AGREES:
-        return f"{verdict.bits} bits in {verdict.steps} steps; by accident: {odds(verdict.chance)}"
+        return f"{verdict.bits} bits in {verdict.steps} steps; odds {odds(verdict.evidence)}"
     return verdict.reasons[0] if verdict.reasons else ""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 
@@ -27,13 +26,7 @@ class Buttons:
         self.due: dict[int, int] = {}
 
     def move(self, line: str, down: bool, now: int) -> None:
-        """Press or let go of the button on a line. Raises UsageError where there is none."""
-        if line not in self.board.buttons:
-            known = ", ".join(sorted(self.board.buttons)) or "none"
-            raise UsageError(
-                f"no button of {self.board.name} sits on {line}",
-                remedy=f"lines with buttons: {known}; or use set",
-            )
+        """Press or let go of the button on a line."""
         self.settle(now)
         bit = INPUT_LINES.index(line)
         self.held = self.held & ~(1 << bit) | down << bit
@@ -48,3 +41,9 @@ class Buttons:
         for bit in [bit for bit, due in self.due.items() if due <= now]:
             self.taken = self.taken & ~(1 << bit) | self.held & 1 << bit
             del self.due[bit]
+
+    def copy(self) -> Buttons:
+        """The same buttons, held as these are."""
+        found = Buttons(self.board)
+        found.held, found.taken, found.due = self.held, self.taken, dict(self.due)
+        return found

@@ -9,11 +9,14 @@ action all switches are at 0, no button is held, the step clock is off and the o
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from copy import copy
+from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
-from forelight.designs.procedures.contention import Contact, moved_lines
+from forelight.designs.procedures.contention import RefusedError
 from forelight.designs.procedures.procedure import (
     Action,
     Disable,
@@ -33,16 +36,20 @@ from forelight.designs.procedures.procedure import (
     Set,
     Steps,
     Strap,
+    to_text,
 )
+from forelight.designs.procedures.refusals import Situation, refuse
 from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
 from .buttons import BOUNCES, Buttons
 from .outside import Outside
-from .step_clock import StepClock, need_oscillator
+from .step_clock import StepClock
 from .stretch import Stretch
 
+#: What a hand holds that is a number.
+_HELD = ("frame", "_slot", "_switches", "_clock", "_code", "_running", "_total")
 #: Times are counted in ticks as int64; no procedure may come near the end of that.
 MOST_TICKS = 1 << 62
 
@@ -65,10 +72,10 @@ class Hand:
         self.frame = 0
         self._table = routing(board, datasheet)
         self._divided = divided_line(board)
-        self._slot = slot
+        self._home = self._slot = slot
         self._switches = 0
         self._buttons = Buttons(board)
-        self._outside = Outside(self._contact)
+        self._outside = Outside()
         self._clock = 0  # frames that the oscillator ran
         self.step_clock = StepClock()
         self._code = 0  # of a step source that is not strapped
@@ -76,10 +83,16 @@ class Hand:
         self._total = 0  # frames and pauses
         self._pulls = sum(level << INPUT_LINES.index(line) for line, level in board.pulls.items())
 
+    @property
+    def now(self) -> int:
+        """The tick, from the start of the procedure, in which the next action begins."""
+        return self._total * self.board.frame_ticks
+
     def do(self, actions: Iterable[Action]) -> None:
         """Carry out actions in their order."""
         for action in actions:
-            self._outside.let_be(moved_lines(action, self.datasheet, self.board.strapped), action)
+            if not isinstance(action, (Repeat, Seconds)):  # nobody is refused to wait
+                self._refuse(action)
             match action:
                 case Repeat(count, inner):
                     for _ in range(count):
@@ -138,24 +151,74 @@ class Hand:
             self._buttons.move(line, down, self._clock)
         self._hold(1)
 
-    def _contact(self, line: str) -> Contact:
-        bit = INPUT_LINES.index(line)
-        return Contact(
-            line,
-            self._switches >> bit & 1,
-            self.board.pulls.get(line, 0),
-            held=bool(self._buttons.held >> bit & 1),
-            clocked=self.step_clock.enable and bit == self._divided,
-            driven=bool(self._outside.driven >> bit & 1),
+    def _refuse(self, action: Action) -> None:
+        try:
+            refuse(action, self.situation())
+        except RefusedError as error:
+            raise UsageError(f'"{to_text(action)}": {error.found}', remedy=error.remedy) from None
+
+    def situation(self) -> Situation:
+        """The bench as it stands, for who asks whether an action can be done."""
+        board = self.board
+        return Situation(
+            self.datasheet,
+            switches={line: self._switches >> bit & 1 for bit, line in enumerate(INPUT_LINES)},
+            clocked=self.step_clock.enable,
+            clock_line=INPUT_LINES[self._divided] if self._divided < 8 else None,
+            here=self._slot == self._home,
+            reached=self._step_line() == self._divided,
+            oscillator=self._running,
+            held=_named(self._buttons.held),
+            driven=_named(self._outside.driven),
+            pulls=board.pulls,
+            slot_count=board.slot_count,
+            codes=board.codes,
+            buttons=board.buttons,
+            chained=board.link == "chain",
+            strapped=board.strapped,
         )
 
+    @property
+    def standing(self) -> Stretch:
+        """What the hand holds now, and what it comes to at the pins."""
+        clock = self.step_clock
+        return Stretch(
+            start=self.frame,
+            length=0,
+            slot=self._slot,
+            switches=self._switches,
+            buttons=self._buttons.held,
+            driven=self._outside.driven,
+            outside=self._outside.levels,
+            levels=self._levels(),
+            pulsing=0,
+            enable=clock.enable,
+            code=self._code,
+            running=self._running,
+            phase=clock.phase if clock.started else 0,
+            half=clock.half,
+        )
+
+    def snapshot(self) -> Mapping[str, Any]:
+        """What the hand holds, to give back to `restore`."""
+        held = {name: getattr(self, name) for name in _HELD}
+        parts = {name: copy(getattr(self, name)) for name in ("step_clock", "_outside")}
+        lengths = {"stretches": len(self.stretches), "pauses": len(self.pauses)}
+        return {"held": held | parts, "buttons": self._buttons.copy(), "lengths": lengths}
+
+    def restore(self, snapshot: Mapping[str, Any]) -> None:
+        """Back to a snapshot of this hand; what was done since is forgotten."""
+        for name, value in snapshot["held"].items():
+            setattr(self, name, copy(value))
+        self._buttons = snapshot["buttons"].copy()
+        for name, length in snapshot["lengths"].items():
+            del getattr(self, name)[length:]
+
     def _select(self, slot: int) -> None:
-        self._within("slot", slot, self.board.slot_count)
         self._slot = slot
         self._hold(1)
 
     def _strap(self, code: int) -> None:
-        self._within("strap code", code, self.board.codes)
         if self.step_clock.enable:
             self._switch_clock(False)
         if not self.board.strapped:
@@ -169,13 +232,6 @@ class Hand:
         self._switches = before
         self._hold(1)
 
-    def _within(self, kind: str, number: int, count: int) -> None:
-        if not 0 <= number < count:
-            plural = kind.rpartition(" ")[2]
-            raise UsageError(
-                f"{self.board.name} has no {kind} {number}", remedy=f"its {plural}s are 0 to {count - 1}"
-            )
-
     def _switch_clock(self, on: bool) -> None:
         self.step_clock.enable = on
         self._hold(1)
@@ -185,9 +241,7 @@ class Hand:
 
     def _restart(self, length: int) -> None:
         index, sheet = restart_input(self.datasheet), self.datasheet
-        if index is None or sheet.restart is None:
-            remedy = "leave restart out, or state [restart] in its datasheet"
-            raise UsageError(f"{sheet.name} has no restart line", remedy=remedy)
+        assert index is not None and sheet.restart is not None  # or it was refused
         line, active = self._table[index], int(sheet.restart.active == "high")
         self._drive(line, active)
         self._let_pass(length)
@@ -212,13 +266,7 @@ class Hand:
         self._put(line, level ^ pressed)
 
     def _pulse(self, count: int) -> None:
-        line = self._step_line()
-        if self.step_clock.enable and line == self._divided:
-            raise UsageError(
-                "the step clock is on: steps by hand do not reach the step line",
-                remedy="switch it off first, or wait for steps",
-            )
-        bit = 1 << line & (self.contacts | ~0xFF)
+        bit = 1 << self._step_line() & (self.contacts | ~0xFF)
         while count and self._buttons.due:  # a button is about to be taken in between
             for _ in range(2):
                 self._switches ^= bit
@@ -231,12 +279,8 @@ class Hand:
     def _wait(self, action: Steps | Frames | Seconds) -> None:
         match action:
             case Steps(count):
-                need_oscillator(action, self._running)
-                reached = self._step_line() == self._divided
-                self.step_clock.need(action, self.board, self.datasheet, reached)
                 self._hold(self.step_clock.frames_to_rise(count))
             case Frames(count):
-                need_oscillator(action, self._running)
                 self._hold(count)
             case Seconds(seconds):
                 self._hold(round(Fraction(str(seconds)) * self.board.frame_hz))
@@ -275,25 +319,12 @@ class Hand:
             if clock.starts:
                 clock.start(self.board.half(levels & 0xFF if self.board.strapped else self._code))
             clock.started = clock.enable
-        self.stretches.append(
-            Stretch(
-                start=self.frame,
-                length=length,
-                slot=self._slot,
-                switches=self._switches,
-                buttons=self._buttons.held,
-                driven=self._outside.driven,
-                outside=self._outside.levels,
-                levels=levels,
-                pulsing=pulsing,
-                enable=clock.enable,
-                code=self._code,
-                running=self._running,
-                phase=clock.phase if clock.started else 0,
-                half=clock.half,
-            )
-        )
+        self.stretches.append(replace(self.standing, levels=levels, length=length, pulsing=pulsing))
         self.frame += length
         if self._running:
             self._clock += length
             clock.advance(length)
+
+
+def _named(mask: int) -> tuple[str, ...]:
+    return tuple(line for bit, line in enumerate(INPUT_LINES) if mask >> bit & 1)

@@ -126,6 +126,7 @@ def check_on(
         buttons=board.buttons,
         pulls=board.pulls,
         levels=levels,
+        chained=board.link == "chain",
     )
 
 

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from forelight.designs.datasheet import Datasheet
-from forelight.designs.procedures.procedure import Action, to_text
-from forelight.sim.errors import UsageError
-
-from ..boards.profile import Board
+from dataclasses import dataclass
 
 
+@dataclass
 class StepClock:
     """`phase` counts frames since the divider saw its enable; it toggles every `half` of them."""
 
-    def __init__(self) -> None:
-        self.enable = False
-        self.started = False  # whether the divider has seen the enable
-        self.phase = 0
-        self.half = 1
+    enable: bool = False
+    started: bool = False  # whether the divider has seen the enable
+    phase: int = 0
+    half: int = 1
 
     @property
     def starts(self) -> bool:
@@ -36,26 +32,3 @@ class StepClock:
         # Rises come at the phases half, 3 half, 5 half ...; `passed` of them lie before this frame.
         passed = (self.phase + self.half - 1) // (2 * self.half)
         return self.half * (2 * (passed + count) - 1) - self.phase + 1
-
-    def need(self, action: Action, board: Board, datasheet: Datasheet, reached: bool) -> None:
-        """Raise UsageError where no step would ever come; `reached` says that the divider is on the step line."""
-        if not self.enable:
-            raise UsageError(
-                f"{to_text(action)}: the step clock is off", remedy="use strap or enable before it"
-            )
-        if not reached:
-            line = datasheet.step.line if datasheet.step else ""
-            raise UsageError(
-                f"{to_text(action)}: the step clock of {board.name} is on {board.step_line}, "
-                f"the step line of {datasheet.name} is {line}",
-                remedy="make steps by hand with pulse",
-            )
-
-
-def need_oscillator(action: Action, running: bool) -> None:
-    """Raise UsageError for a wait in which nothing would move."""
-    if not running:
-        raise UsageError(
-            f"{to_text(action)}: nothing moves while the oscillator is off",
-            remedy="switch the oscillator on first",
-        )

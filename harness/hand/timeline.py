@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from ..boards.profile import Board
 from ..chip.routing import divided_line
 from .hand import Hand
+from .ledger import Ledger
 from .stretch import Stretch
 
 Frames = NDArray[np.int64]
@@ -74,36 +75,77 @@ def timeline(
     hand = Hand(board, datasheet, slot, contacts)
     hand.do(procedure.actions)
     hand.finish()
-    counts = [_changes(stretch) for stretch in hand.stretches]
-    total = sum(counts)
-    if total > MOST_CHANGES:
-        raise UsageError(
-            f"the procedure comes to {total} changes of the lines",
-            remedy=f"at most {MOST_CHANGES} are kept; make it shorter, or step slower",
+    track = Track(hand)
+    track.follow()
+    return track.timeline()
+
+
+class Track:
+    """What the link carries, written down as a hand goes on."""
+
+    def __init__(self, hand: Hand, most: int = MOST_CHANGES) -> None:
+        self.hand, self.most = hand, most
+        self._followed = 0  # stretches of the hand
+        self._columns = tuple(Ledger(kind) for kind in (np.int64, np.uint16, np.int64, np.int64))
+
+    def follow(self) -> None:
+        """Write down what the hand has done since the last time.
+
+        Raises UsageError where there are more changes than fit in memory.
+        """
+        stretches = self.hand.stretches[self._followed :]
+        counts = [_changes(stretch) for stretch in stretches]
+        total = len(self._columns[0]) + sum(counts)
+        if total > self.most:
+            raise UsageError(
+                f"the procedure comes to {total} changes of the lines",
+                remedy=f"at most {self.most} are kept; make it shorter, or step slower",
+            )
+        self._followed += len(stretches)
+        frames = np.empty(sum(counts), np.int64)
+        lines = np.empty(sum(counts), np.uint16)
+        divided = divided_line(self.hand.board)
+        at = 0
+        for stretch, count in zip(stretches, counts, strict=True):
+            offsets, levels = _spread(stretch, count, divided)
+            frames[at : at + count] = offsets + stretch.start
+            lines[at : at + count] = levels
+            at += count
+        turns = np.array([stretch.start for stretch in stretches], np.int64)
+        slots = np.array([stretch.slot for stretch in stretches], np.int64)
+        for column, rows in zip(self._columns, self._fresh(frames, lines, turns, slots), strict=True):
+            column.append(rows)
+
+    def _fresh(
+        self, frames: Frames, lines: Lines, turns: Frames, slots: Frames
+    ) -> tuple[Frames | Lines, ...]:
+        kept = _changed(lines, self._columns[1].rows[-1:])
+        turned = _changed(slots, self._columns[3].rows[-1:])
+        return frames[kept], lines[kept], turns[turned], slots[turned]
+
+    def timeline(self) -> Timeline:
+        """All that was written down, as far as it goes; valid until more is."""
+        frames, lines, turns, slots = (column.rows for column in self._columns)
+        return Timeline(
+            board=self.hand.board,
+            frames=frames,
+            lines=lines,
+            turns=turns,
+            slots=slots,
+            end=self.hand.frame,
+            pauses=np.array(self.hand.pauses, np.int64).reshape(-1, 2),
+            stretches=tuple(self.hand.stretches),
         )
-    frames = np.empty(total, np.int64)
-    lines = np.empty(total, np.uint16)
-    divided = divided_line(board)
-    at = 0
-    for stretch, count in zip(hand.stretches, counts, strict=True):
-        offsets, levels = _spread(stretch, count, divided)
-        frames[at : at + count] = offsets + stretch.start
-        lines[at : at + count] = levels
-        at += count
-    kept = _changed(lines)
-    turns = np.array([stretch.start for stretch in hand.stretches], np.int64)
-    slots = np.array([stretch.slot for stretch in hand.stretches], np.int64)
-    turned = _changed(slots)
-    return Timeline(
-        board=board,
-        frames=frames[kept],
-        lines=lines[kept],
-        turns=turns[turned],
-        slots=slots[turned],
-        end=hand.frame,
-        pauses=np.array(hand.pauses, np.int64).reshape(-1, 2),
-        stretches=tuple(hand.stretches),
-    )
+
+    def snapshot(self) -> tuple[int, ...]:
+        """How much there is, to give back to `restore`."""
+        return (self._followed, *map(len, self._columns))
+
+    def restore(self, snapshot: tuple[int, ...]) -> None:
+        """Forget what was written down since."""
+        self._followed, *lengths = snapshot
+        for column, length in zip(self._columns, lengths, strict=True):
+            column.cut(length)
 
 
 def _spread(stretch: Stretch, count: int, divided: int) -> tuple[Frames | int, Lines | int]:
@@ -129,10 +171,12 @@ def _spread(stretch: Stretch, count: int, divided: int) -> tuple[Frames | int, L
     return offsets, toggles
 
 
-def _changed(column: NDArray[Any]) -> NDArray[np.bool_]:
-    """Which rows differ from the row before; the first one does."""
+def _changed(column: NDArray[Any], before: NDArray[Any]) -> NDArray[np.bool_]:
+    """Which rows differ from the row before; `before` is the one before the first, or nothing."""
     kept = np.ones(len(column), bool)
     kept[1:] = column[1:] != column[:-1]
+    if len(before) and len(column):
+        kept[0] = column[0] != before[-1]
     return kept
 
 

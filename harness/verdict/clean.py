@@ -7,8 +7,9 @@ apart that a spike and a short step look the same.
 from __future__ import annotations
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
-from ..capture.record import GAP, RecordedLine
+from ..capture.record import RecordedLine
 
 #: Spikes are taken to be no longer than a twentieth of a step; what a design shows lasts a third of a step at least.
 SPIKE = 1 / 8
@@ -34,13 +35,13 @@ def without_spikes(line: RecordedLine, shortest: float) -> RecordedLine:
     if length[1:].min() >= shortest:
         return line
     keep = np.ones(len(line.times), bool)
-    keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == GAP)
+    keep[1:-1] = (length[1:] >= shortest) | (line.levels[1:-1] == UNKNOWN)
     # The first of a row of short runs stays, as a gap, unless it is alone between equal levels.
     kept = np.flatnonzero(keep)
     differ = line.levels[kept[:-1]] != line.levels[kept[1:]]
     crowd = kept[:-1][((np.diff(kept) > 1) & differ) | (np.diff(kept) > 2)] + 1
     levels = line.levels.copy()
-    levels[crowd] = GAP
+    levels[crowd] = UNKNOWN
     keep[crowd] = True
     times, levels = line.times[keep], levels[keep]
     change = np.ones(len(levels), bool)
@@ -59,5 +60,5 @@ def without_frays(line: RecordedLine, shortest: float, end: float) -> RecordedLi
     if not any(frayed):
         return line
     levels = line.levels.copy()
-    levels[[0, -1]] = np.where(frayed, GAP, levels[[0, -1]])
+    levels[[0, -1]] = np.where(frayed, UNKNOWN, levels[[0, -1]])
     return RecordedLine(line.times, levels)

@@ -7,21 +7,22 @@ are as small as the reasoning about them.
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
-from ..capture.record import GAP, LINES, Floats, Ints, Levels, RecordedLine, changes_only
+from ..capture.record import LINES, Floats, Ints, Levels, RecordedLine, changes_only
 from ..golden.golden import Golden
+from .clean import without_spikes
 
 
 @dataclass(frozen=True)
 class Reference:
-    """`lines` hold levels (GAP where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
+    """`lines` hold levels (UNKNOWN where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
 
     `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
     `unit` is then only a convenient length); `steps` counts rises before the golden's first row.
-    `still` remembers where in a step each line keeps still, and half for how long, once that was asked for.
 
     The bench is bound to follow from `since` on. Until then the set-up is made, at a hand's own pace: that ends at
     `freed`, when restart is let go, and the next rise is at `onward`. Where in that step a hand lets go is not known.
@@ -37,7 +38,6 @@ class Reference:
     since: float = 0.0
     freed: float = 0.0
     onward: float = 0.0
-    still: dict[str, list[tuple[float, float]]] = field(default_factory=dict, compare=False, repr=False)
 
     def step_at(self, times: Floats) -> Ints:
         """The number of the step that is on at these times."""
@@ -47,17 +47,22 @@ class Reference:
         """Seconds from the start of the procedure."""
         return time * self.unit / self.oscillator_hz
 
-    def cells(self) -> Floats:
-        """Where each step begins; before, after and between rises that are far apart, a cell of one step's length
-        each."""
-        marks = np.concatenate([[0.0], self.rises, [self.end]])
-        lengths = np.floor(np.diff(marks) + 0.25).astype(np.int64)
-        lengths[1:-1] = np.maximum(lengths[1:-1], 1)
-        first = self.rises[0] - lengths[0] if len(self.rises) else 0.0
-        starts = np.concatenate([[first], self.rises])
-        last = max(len(starts) - 1, 1)
-        parts = (slice(0, 1), slice(1, last), slice(last, None))
-        return np.concatenate([_counted_up(starts[part], lengths[part]) for part in parts])
+    def in_units(self, unit: float) -> Reference:
+        """The same with a step of so many ticks."""
+        if unit == self.unit:
+            return self
+        by = self.unit / unit
+        lines = {name: RecordedLine(line.times * by, line.levels) for name, line in self.lines.items()}
+        times = (self.end * by, self.since * by, self.freed * by, self.onward * by)
+        return Reference(lines, self.rises * by, self.steps, unit, self.hz, self.oscillator_hz, *times)
+
+    def without_short(self, shortest: float, step_line: str) -> Reference:
+        """The same without runs shorter than that, but for the step line."""
+        lines = {
+            name: line if name == step_line else without_spikes(line, shortest)
+            for name, line in self.lines.items()
+        }
+        return replace(self, lines=lines)
 
 
 def reference(
@@ -120,7 +125,7 @@ def _lines(letter: str, wanted: int, times: Floats, bits: Levels, settled: Level
             continue
         later = np.flatnonzero((changed & (1 << bit)) != 0) + 1 if ever >> bit & 1 else np.zeros(0, np.int64)
         rows = np.concatenate([[0], later])
-        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(GAP))
+        levels = np.where(settled[rows] >> bit & 1, bits[rows] >> bit & 1, np.uint8(UNKNOWN))
         lines[f"{letter}{bit}"] = changes_only(times[rows], levels)
     return lines
 
@@ -133,7 +138,7 @@ def _rises(golden: Golden, step_line: str | None) -> Floats:
         if len(rises) >= golden.steps[-1] - golden.steps[0]:
             return rises.astype(np.float64)
     counts = np.arange(golden.steps[0] + 1, golden.steps[-1] + 1)
-    # Rows that count several rises at once: spread evenly between the rows.
+    # ReadRows that count several rises at once: spread evenly between the rows.
     firsts = np.r_[True, np.diff(golden.steps) > 0]
     return np.interp(counts, golden.steps[firsts], golden.ticks[firsts])
 
@@ -141,14 +146,6 @@ def _rises(golden: Golden, step_line: str | None) -> Floats:
 def _step_line(rises: Floats, unit: float) -> RecordedLine:
     times = np.stack([rises, rises + unit / 2], axis=1).ravel() / unit
     return changes_only(np.r_[0.0, times], np.r_[0, np.tile([1, 0], len(rises))].astype(np.uint8))
-
-
-def _counted_up(starts: Floats, lengths: Ints) -> Floats:
-    """Each start, and so many times one more until there are as many as its length says."""
-    if (lengths == 1).all():
-        return starts
-    begin = np.repeat(np.cumsum(lengths) - lengths, lengths)
-    return np.repeat(starts, lengths) + (np.arange(int(lengths.sum())) - begin)
 
 
 def _prolonged(golden: Golden, needed: float) -> Golden:

@@ -12,9 +12,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import GAP, Floats, RecordedLine
+from ..capture.record import Floats, RecordedLine
 
 FEW = 8  # rises that are needed
 MOST = 8192  # edges that the rate is found from
@@ -40,7 +41,7 @@ class StepClock:
 
 def step_clock(line: RecordedLine) -> StepClock | None:
     """The step clock on this line; None where the line does not keep to one."""
-    known = (line.levels[1:] != GAP) & (line.levels[:-1] != GAP)
+    known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)
     edges, up = line.times[1:][known], line.levels[1:][known] == 1
     if up.sum() < FEW:
         return None

@@ -1,36 +1,31 @@
-"""Decides whether a capture agrees with a golden: agrees, differs or inconclusive, with the evidence."""
+"""Decides whether a recording agrees with a prediction: agrees, differs or inconclusive, with the evidence in bits."""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import GAP, Capture, RecordedLine
+from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
-from .align import MOST
-from .chance import SMALL, Chance, chance
-from .judge import Comparison
-from .lay import Laid, Question, lay
-from .prepare import View, views
-from .reference import Reference, reference
-from .timebase import TimeBase, unit_base
+from .fit import NEVER, Fit, Recording, place
+from .listing import MISSED, WRONG_ENTRY, Listed, listed
+from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
+from .reading import SLACK, Readout, read
+from .reference import Reference
+from .rows import ReadRows
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
-SOME = 20  # edges that cannot all be noise
-SLACK = 0.001  # the board's own oscillator, and rounding
-#: For what cannot be told: the reason, and what to record instead.
-OPEN = {
-    Question.SET_UP: (
-        "If the recording began before the slot was up, though, nothing else differs.",
-        "Record the restart too, or begin when it has been let go.",
-    ),
-    Question.NO_SLIP: (
-        "By another time base, though, nothing differs: there are so few changes, strewn so widely, that both fit.",
-        "Record the step line too, or more lines.",
-    ),
-}
+MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
+CLOSE = 3.0  # bits within which another explanation leaves a verdict open
+WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
+EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
+FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
+HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
 @dataclass(frozen=True)
@@ -50,27 +45,27 @@ class Difference:
 class Verdict:
     """`kind` is agrees, differs or inconclusive.
 
-    `steps` and `bits` were compared; `doubtful` bits differ but lie too near an edge to tell. `first` is the first
-    difference and `more` how many bits differ beside it. `rate_hz` is the step rate by the capture's clock, with its
-    standard deviation; `expected_hz` the predicted one; `codes` the strap codes whose rate fits within the tolerance.
-    `chance` is the probability that the golden fits as well at a random shift and rate. `golden_start_s` is the
-    second of the procedure at which the capture begins. `reasons` says why, and `remedies` what to record instead, a
-    sentence each.
+    `steps` and `bits` were compared. `first` is the first difference and `more` how many bits differ beside it.
+    `rate_hz` is the step rate by the capture's clock, with its standard deviation; `expected_hz` the predicted one;
+    `codes` the strap codes whose rate fits within the tolerance. `evidence` is by how many bits the recording is
+    shorter as foretold than without a prediction: 2 to the power of that are the odds. `golden_start_s` is the second
+    of the procedure at which the capture begins. `entries` are the first and the last of the entries of a list, from 1,
+    among which the first slip lies. `reasons` says why, and `remedies` what to record instead, a sentence each.
     """
 
     kind: str
     steps: int = 0
     bits: int = 0
-    doubtful: int = 0
     first: Difference | None = None
     more: int = 0
     rate_hz: float | None = None
     rate_sigma_hz: float | None = None
     expected_hz: float | None = None
     codes: tuple[int, ...] = ()
-    chance: float = 1.0
+    evidence: float = 0.0
     lines: tuple[str, ...] = ()
     golden_start_s: float | None = None
+    entries: tuple[int, int] | None = None
     reasons: tuple[str, ...] = ()
     remedies: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
@@ -96,97 +91,189 @@ def check(
     up at its own pace, so nothing before the last step under restart is compared. Never raises for a readable capture:
     what cannot be told is inconclusive.
     """
-    line = step_line or board.step_line
-    line = "step" if line == "own" else line
-    seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
-    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1, capture.lines, start)
-    plain = Verdict(INCONCLUSIVE, expected_hz=theirs.hz, lines=tuple(capture.lines), notes=capture.notes)
-    best = lay(views(capture, theirs, line))
-    if best is None:
-        return _unaligned(plain, [*views(capture, theirs, line)][-1])
-    plain = replace(plain, chance=best.odds.found)
-    if best.odds.found > SMALL:
-        return _by_chance(plain, best.odds, best.view.edges.total)
-    return _decided(plain, best, board, tolerance)
+    reading = read(golden, capture, board, step_line=step_line, tolerance=tolerance, start=start)
+    plain = Verdict(
+        INCONCLUSIVE, expected_hz=reading.reference.hz, lines=tuple(capture.lines), notes=capture.notes
+    )
+    if not capture.timed:
+        return _of_list(plain, reading)
+    if not reading.recordings or not reading.edges:
+        return _still(plain, reading, capture)
+    laid = lay(reading)
+    if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
+        wide = read(golden, capture, board, step_line=step_line, start=start, wide=True)
+        other = lay(wide, thorough=False)
+        if other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains():
+            laid = other
+    return _of_laid(plain, laid, capture, board, tolerance)
 
 
-def _decided(plain: Verdict, laid: Laid, board: Board, tolerance: float) -> Verdict:
-    view, base, result = laid.view, laid.base, laid.result
-    differences = result.differences
-    reasons: list[str] = []
+@dataclass(frozen=True)
+class Laid:
+    """A timed recording laid on the prediction by all of its clocks: `bits` saved as foretold in all, by the clock
+    `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first."""
+
+    reading: Readout
+    bits: float
+    recording: Recording
+    found: Fit
+    otherwise: Sequence[tuple[Recording, Otherwise]] = ()
+
+    @property
+    def best_bits(self) -> float:
+        """Of the likeliest explanation: as foretold, otherwise, or none."""
+        return max(self.bits, 0.0, *(other.bits for _, other in self.otherwise))
+
+    def explains(self) -> bool:
+        """Whether something, if not the prediction, explains much of the recording."""
+        return self.best_bits > EXPLAINED * self.recording.null_bits
+
+
+def lay(reading: Readout, thorough: bool = True) -> Laid:
+    """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
+    bits, fits = reading.laid(reading.rows)
+    best = int(np.argmax([found.bits for found in fits]))
+    others: list[tuple[Recording, Otherwise]] = []
+    share = math.log2(len(fits))
+    for recording, found in zip(reading.recordings, fits, strict=True):
+        complete = (
+            bool(found.places)
+            and not found.best.mismatches
+            and found.best.bits >= WHOLE * recording.null_bits
+        )
+        if not thorough or not found.places or recording.handicap > HANDICAP or complete:
+            continue
+        slip, restart = in_two(recording, reading.rows, found, reading.before)
+        for other in (*lines_or_bits(recording, reading.rows, found), slip, restart):
+            if other:
+                others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
+    others.sort(key=lambda pair: -pair[1].bits)
+    restarts = [pair for pair in others if pair[1].kind == RESTART]
+    laid = Laid(reading, bits, reading.recordings[best], fits[best])
+    if restarts and restarts[0][1].bits > bits:
+        recording, restart = restarts[0]
+        there = place(recording, reading.rows, restart.offset)
+        laid = replace(
+            laid, bits=restart.bits, recording=recording, found=replace(fits[best], places=(there,))
+        )
+    return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
+
+
+def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
+    reading, recording, found = laid.reading, laid.recording, laid.found
+    other = laid.otherwise[0] if laid.otherwise else None
+    worse = other[1].bits if other else NEVER
+    kind, reasons, remedies = INCONCLUSIVE, [], []
+    first: Difference | None = None
+    more = 0
+    result = replace(plain, evidence=laid.bits)
+    if max(worse, 0.0) - laid.bits >= MARGIN:
+        if other and worse >= MARGIN:
+            kind = DIFFERS
+            recording = other[0]
+            first, more = _first(reading, capture, *other)
+        elif recording.null_bits >= found.prior + 2 * MARGIN:
+            return replace(
+                result,
+                kind=DIFFERS,
+                reasons=("The recording fits nowhere in the prediction, at no rate that was tried.",),
+                remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+            )
+    elif laid.bits >= MARGIN:
+        kind = AGREES if worse < laid.bits - CLOSE else INCONCLUSIVE
+        if kind == INCONCLUSIVE:
+            reasons.append(
+                "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
+            )
+            remedies.append("Record the step line too, or more lines.")
+    if kind == INCONCLUSIVE and laid.bits < MARGIN and not first:
+        return _too_little(result, reading, recording)
+    offset = other[1].offset if kind == DIFFERS and other else found.best.offset
     rate = sigma = None
     codes: tuple[int, ...] = ()
-    off = False
-    if view.capture.unit == "seconds" and view.golden.hz is not None:
-        rate, sigma = view.rate(base)
-        expected = view.golden.hz
+    clock = recording.clock
+    if capture.unit == "seconds" and reading.reference.hz is not None and clock:
+        # The clock counts in the recording's own time.
+        rate, sigma = clock.rate, clock.rate_sigma
+        expected = reading.reference.hz
         room = tolerance + SLACK + 3 * sigma / rate
-        off = abs(rate / expected - 1) > room
         codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= room)
-        if off:
-            reasons.append(f"The bench steps at {rate:.6g} Hz where {expected:.6g} Hz was predicted.")
-    first = _difference(view, base, result) if len(differences.time) else None
+        if abs(rate / expected - 1) > room:
+            kind = DIFFERS
+            reasons.insert(0, f"The bench steps at {rate:.6g} Hz where {expected:.6g} Hz was predicted.")
     if first:
         reasons.append(
             f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted."
         )
-    kind = DIFFERS if first or off else AGREES
-    remedies: tuple[str, ...] = ()
-    if kind == AGREES and result.doubtful:
-        kind = INCONCLUSIVE
-        reasons.append(f"{result.doubtful} bits differ, but so near an edge that the time base cannot tell.")
-        remedies = ("Record more samples a step, or the step line too.",)
-    if laid.question and not off:
-        kind = INCONCLUSIVE
-        reason, remedy = OPEN[laid.question]
-        reasons.append(reason)
-        remedies = (remedy,)
+    rows, bits = _compared(recording, reading.rows, offset)
+    begin = float(clock.steps(np.array([capture.start]))[0]) if clock else 0.0
+    shift = reading.rows.first - recording.rows.first + offset // reading.rows.slots
     return replace(
-        plain,
+        result,
         kind=kind,
-        steps=result.steps,
-        bits=result.bits,
-        doubtful=result.doubtful,
+        steps=rows,
+        bits=bits,
         first=first,
-        more=max(len(differences.time) - 1, 0),
+        more=more,
         rate_hz=rate,
         rate_sigma_hz=sigma,
         codes=codes,
-        golden_start_s=view.golden.seconds(float(base.to_golden(np.array([view.start]))[0])),
+        golden_start_s=reading.reference.seconds(begin + shift),
         reasons=tuple(reasons),
-        remedies=remedies,
+        remedies=tuple(remedies),
     )
 
 
-def _difference(view: View, base: TimeBase, result: Comparison) -> Difference:
-    """The first one."""
-    found = result.differences
-    recorded = float(view.recorded(base.to_capture(found.time[:1]))[0])
-    return Difference(
-        golden_s=view.golden.seconds(float(found.time[0])),
-        capture_s=recorded if view.capture.unit == "seconds" else None,
-        step=int(found.step[0]),
-        line=found.names[int(found.line[0])],
-        expected=int(found.expected[0]),
-        seen=int(found.seen[0]),
+def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:
+    """How many steps and bits are compared at this offset."""
+    rows = recording.rows
+    low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
+    told = rows.known[low:high] & prediction.known[low + offset : max(high, low) + offset]
+    steps = np.unique((np.flatnonzero(told) + low) // rows.slots)
+    return len(steps), int(np.bitwise_count(told).sum())
+
+
+def _first(
+    reading: Readout, capture: Capture, recording: Recording, other: Otherwise
+) -> tuple[Difference | None, int]:
+    """The first bit that differs, and how many more do."""
+    rows, wrong = other.wrong
+    if not len(rows):
+        return None, 0
+    row = int(rows[0])
+    bit = _lowest(int(wrong[0]))
+    there = row + other.offset
+    slots = reading.rows.slots
+    line = min(bit, len(recording.moments.names) - 1)
+    places, halves = recording.moments.places[line], recording.moments.halves[line]
+    slot = row % slots
+    time = reading.rows.first + there // slots + places[slot]
+    clock = recording.clock
+    seen_at = (
+        float(clock.times(np.array([recording.rows.first + row // slots + places[slot]]))[0])
+        if clock
+        else 0.0
     )
+    step = int(reading.reference.step_at(np.array([time - 0.98 * halves[slot]]))[0])
+    seen = int(recording.rows.levels[row] >> bit & 1)
+    found = Difference(
+        golden_s=reading.reference.seconds(time),
+        capture_s=seen_at if capture.unit == "seconds" else None,
+        step=step,
+        line=recording.names[bit],
+        expected=1 - seen,
+        seen=seen,
+    )
+    return found, int(np.bitwise_count(wrong).sum()) - 1
 
 
-def _by_chance(plain: Verdict, odds: Chance, changes: int) -> Verdict:
-    """No fit that could not be chance: a difference if a true match would have been seen, otherwise nothing."""
-    if odds.perfect <= SMALL:
-        return replace(
-            plain,
-            kind=DIFFERS,
-            reasons=("The recording fits nowhere in the prediction, at no rate that was tried.",),
-            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
-        )
+def _too_little(plain: Verdict, reading: Readout, recording: Recording) -> Verdict:
     remedies = ["Record more steps, more lines, or a run in which the outputs change more often."]
     if all(line.startswith("o") for line in plain.lines):
         remedies.append(
             "Record the step line and the restart too: then it is known where the recording begins."
         )
-    many = "1 change" if changes == 1 else f"{changes} changes"
+    many = "1 change" if reading.edges == 1 else f"{reading.edges} changes"
     return replace(
         plain,
         reasons=(f"The recording has {many}, so few or so alike that it would fit somewhere by chance.",),
@@ -194,32 +281,19 @@ def _by_chance(plain: Verdict, odds: Chance, changes: int) -> Verdict:
     )
 
 
-def _unaligned(plain: Verdict, view: View) -> Verdict:
+def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     """Nothing lays the capture on the golden: only lines that never change can be compared."""
-    for name, line in view.lines.items():
-        theirs = view.golden.lines[name]
+    for name, line in reading.lines.items():
+        theirs = reading.reference.lines[name]
         fixed = set(theirs.levels.tolist())
-        seen = set(line.levels.tolist()) - {GAP}
+        seen = set(line.levels.tolist()) - {UNKNOWN}
         if fixed in ({0}, {1}) and seen - fixed:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
-        if (
-            len(line.levels) == 1
-            and seen
-            and _longest(theirs, min(seen), view.golden) < 0.9 * (view.end - view.start)
-        ):
+        length = (capture.end - capture.start) * reading.scale
+        if len(line.levels) == 1 and seen and _longest(theirs, min(seen), reading.reference) < 0.9 * length:
             reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
-    if view.edges.total >= SOME and view.nearest.total:
-        middle = unit_base()
-        return _by_chance(
-            plain,
-            replace(
-                chance(view.edges.head(view.start, MOST), view.nearest, middle, 1, inputs=view.inputs),
-                found=1.0,
-            ),
-            view.edges.total,
-        )
     return replace(
         plain,
         reasons=("There are no changes by which the recording could be laid on the prediction.",),
@@ -229,9 +303,83 @@ def _unaligned(plain: Verdict, view: View) -> Verdict:
 
 def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
-    may = np.r_[False, (line.levels == level) | (line.levels == GAP), False]
+    may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])
     times = np.r_[line.times, golden.end]
     return float(
         max((times[b] - times[a] for a, b in zip(change[::2], change[1::2], strict=True)), default=0.0)
     )
+
+
+# Lists
+
+
+def _of_list(plain: Verdict, reading: Readout) -> Verdict:
+    recording, prediction = reading.recordings[0], reading.rows
+    bits, (found,) = reading.laid(prediction)
+    best = listed(recording, prediction, reading.stated or 0)
+    result = replace(plain, evidence=bits)
+    if found.places and not found.best.mismatches:
+        steps, compared = _compared(recording, prediction, found.best.offset)
+        at = reading.reference.seconds(float(found.best.offset))
+        result = replace(result, steps=steps, bits=compared, golden_start_s=at)
+    if best and best.slips and best.bits >= MARGIN and best.bits - bits >= MARGIN:
+        return _slips_of_hand(result, reading, best)
+    if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
+        return replace(result, kind=AGREES)
+    if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
+        return replace(
+            result,
+            kind=DIFFERS,
+            reasons=("The list fits nowhere in the prediction.",),
+            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+        )
+    return replace(
+        result,
+        reasons=("The list is so short, or its entries so alike, that it would fit somewhere by chance.",),
+        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+    )
+
+
+def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
+    recording, prediction = reading.recordings[0], reading.rows
+    slip = best.slips[0]
+    row = best.path[slip.first] if slip.kind == WRONG_ENTRY else best.path[slip.first - 1] + 1
+    theirs = min(row, len(prediction.levels) - 1)
+    told = recording.rows.known[slip.first] & prediction.known[theirs]
+    wrong = int((recording.rows.levels[slip.first] ^ prediction.levels[theirs]) & told)
+    first = None
+    where = f"{slip.first + 1}" if slip.first == slip.last else f"{slip.first + 1} to {slip.last + 1}"
+    step = prediction.first + theirs
+    if wrong:
+        bit = _lowest(wrong)
+        seen = int(recording.rows.levels[slip.first] >> bit & 1)
+        at = reading.reference.seconds(float(theirs))
+        first = Difference(at, None, step, recording.names[bit], 1 - seen, seen)
+    if slip.kind == WRONG_ENTRY and first:
+        reason = (
+            f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted"
+        )
+        reason += f": entry {where}."
+    elif slip.kind == MISSED:
+        reason = f"A step is missing before entry {where}: what was foretold for it was not written down."
+    else:
+        reason = f"Entry {where} shows the same step twice, where the next one was foretold."
+    told_bits = (
+        recording.rows.known & prediction.known[np.minimum(np.array(best.path), len(prediction.known) - 1)]
+    )
+    return replace(
+        result,
+        kind=DIFFERS,
+        first=first,
+        steps=int(np.count_nonzero(told_bits)),
+        bits=int(np.bitwise_count(told_bits).sum()),
+        more=max(len(best.slips) - 1, 0),
+        entries=(slip.first + 1, slip.last + 1),
+        reasons=(reason,),
+    )
+
+
+def _lowest(word: int) -> int:
+    """The number of the lowest bit that is set."""
+    return (word & -word).bit_length() - 1

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet
-from forelight.designs.procedures.procedure import Procedure
+from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet, Run
+from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
 
 from ..bench.predict import predict
@@ -15,14 +15,12 @@ from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
-from ..view.live import flashing
+from ..view.flashing import flashing
+from .expectations import broken
 from .finding import Finding
 
 #: Steps of the look at the restart.
 STEPS = 1000
-#: Flashes in a second that an effect can have; WCAG 2.2, success criterion 2.3.1, counts more than three as too many,
-#: and above 30 the eye takes them for steady light (common practice, no source).
-MOST_FLASHES = 3
 #: Races of each kind that are named for a run.
 MOST_RACES = 3
 
@@ -58,7 +56,31 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
             found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
         found += _shown(golden, procedure)
+        found += _untrue(datasheet, board, run, procedure, golden, power_ups, seed)
     return found
+
+
+def _untrue(
+    datasheet: Datasheet,
+    board: Board,
+    run: Run,
+    procedure: Procedure,
+    golden: Golden,
+    power_ups: int,
+    seed: int,
+) -> Iterator[Finding]:
+    """What its author says of a run, in a form that can be checked, and what does not come true."""
+
+    def foretell(other: Procedure) -> Golden:
+        if other == procedure:
+            return golden
+        return predict(board, datasheet, other, power_ups=power_ups, seed=seed)
+
+    actions = parse(run.do)
+    up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
+    said = run.expectations
+    for key, wrong in broken(board, datasheet, said, procedure, up, foretell):
+        yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 
 def unsettled(datasheet: Datasheet, seen: Look) -> Iterator[Finding]:
@@ -136,11 +158,6 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
             DATASHEET_FILE,
         )
     flash = flashing(golden)
-    if flash.flashes > MOST_FLASHES:
-        where = "the display as a whole" if flash.line == "display" else flash.line
-        yield Finding(
-            procedure.name,
-            f'run "{procedure.name}": {where} flashes {flash.flashes:.3g} times in a second, and more than three can '
-            "trigger seizures (WCAG 2.2, 2.3.1): slow it down, or say so in the description",
-            DATASHEET_FILE,
-        )
+    if flash.too_much:
+        said = f'run "{procedure.name}": {flash}: slow it down, or say so in the description'
+        yield Finding(procedure.name, said, DATASHEET_FILE)

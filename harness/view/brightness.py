@@ -1,8 +1,9 @@
-"""What the eye sees: light that changes faster than the eye follows is seen at its time average.
+"""Brightness to the eye: light that changes faster than the eye follows is seen at its time average.
 
-Above the fusion frequency a flickering light looks like a steady one with the time average of its luminance
-(Talbot-Plateau law; Greene and Morrison 2023 measured how small the departures are). Screen levels follow the
-transfer function of sRGB (IEC 61966-2-1).
+Light that comes and goes faster than it fuses is seen at the time average of its luminance (Talbot and Plateau), and a
+single flash that is shorter than the time over which the eye adds up looks as one of that length with the same light
+(Bloch); `limits.py` has the numbers and their sources. Screen levels follow the transfer function of sRGB
+(IEC 61966-2-1).
 """
 
 from __future__ import annotations
@@ -10,20 +11,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
+from .limits import FUSION_HZ, SUMMED_IN_A_BRIGHT_ROOM_S
 
 Ticks = NDArray[np.int64]
 Levels = NDArray[np.float64]
 Marks = NDArray[np.bool_]
 
-#: A cycle of light and dark no longer than one period of this frequency fuses (common practice, no source).
-FUSION_HZ = 50.0
-#: The eye sums light over up to about 0.1 s (Bloch's law, vision handbooks): averages are taken over that.
-AVERAGING_S = 0.1
-#: The state of a line that cannot be foretold, beside the levels 0 to 1.
-UNSETTLED = 2.0
+#: Changes that repeat after more than so many runs of light and dark are averaged window by window.
+_LONGEST_PATTERN = 4096
 
 
 @dataclass(frozen=True)
@@ -41,32 +40,41 @@ class Seen:
     end: int
 
 
-def seen(golden: Golden, speed: float = 1.0) -> Seen:
-    """What the eye sees of a golden that is played at `speed` times its own rate."""
+def seen(golden: Golden, speed: float = 1.0, fuses_hz: float = FUSION_HZ) -> Seen:
+    """What the eye sees of a golden that is played at `speed` times its own rate.
+
+    Light and dark that take turns `fuses_hz` times a second or faster are averaged.
+    """
     lines = []
     for bit in range(8):
         settled = (golden.settled >> bit & 1).astype(bool)
-        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNSETTLED)
-        lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed))
+        states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNKNOWN)
+        lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed, fuses_hz))
     times = np.unique(np.concatenate([line[0] for line in lines]))
     columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
     states = np.stack(columns, axis=1)
     fresh = np.ones(len(times), dtype=bool)
     fresh[1:] = np.any(states[1:] != states[:-1], axis=1)
     times, states = times[fresh], states[fresh]
-    vague = states == UNSETTLED
+    vague = states == UNKNOWN
     return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
 
 
-def line_seen(ticks: Ticks, states: Levels, end: int, hz: float) -> tuple[Ticks, Levels]:
-    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNSETTLED`; `hz` ticks a second."""
-    fusion, window = hz / FUSION_HZ, hz * AVERAGING_S
-    starts, states = _runs(ticks, states)
-    starts, states = _runs(starts, _close_gaps(starts, states, end, fusion))
+def line_seen(
+    ticks: Ticks, states: Levels, end: int, hz: float, fuses_hz: float = FUSION_HZ
+) -> tuple[Ticks, Levels]:
+    """What the eye sees of one line, as change-only times and states: 0 to 1, or `UNKNOWN`; `hz` ticks a second."""
+    fusion, window = hz / fuses_hz, hz * max(SUMMED_IN_A_BRIGHT_ROOM_S, 1 / fuses_hz)
+    starts, states = runs(ticks, states)
+    starts, states = runs(starts, _close_gaps(starts, states, end, fusion))
     bounds = np.append(starts, end)
     lasting = np.diff(bounds)
-    settled = states != UNSETTLED
+    settled = states != UNKNOWN
     cycle = settled[:-1] & settled[1:] & (lasting[:-1] + lasting[1:] <= fusion)
+    if len(cycle):  # what the record cuts short makes no short cycle by itself
+        inner = cycle[1:-1]
+        cycle[0] &= bool(inner[:1].any())
+        cycle[-1] &= bool(inner[-1:].any())
     fused = np.zeros(len(states), dtype=bool)
     fused[:-1] |= cycle
     fused[1:] |= cycle
@@ -85,7 +93,27 @@ def line_seen(ticks: Ticks, states: Levels, end: int, hz: float) -> tuple[Ticks,
     order = np.argsort(all_times, kind="stable")
     all_times, all_levels = all_times[order], all_levels[order]
     keep = np.append(all_times[1:] != all_times[:-1], all_times[-1] < end)
-    return _runs(all_times[keep], all_levels[keep])
+    return _lengthened(*runs(all_times[keep], all_levels[keep]), end, hz * SUMMED_IN_A_BRIGHT_ROOM_S)
+
+
+def _lengthened(starts: Ticks, states: Levels, end: int, summed: float) -> tuple[Ticks, Levels]:
+    """A short flash of light or dark as one of `summed` ticks with the same light, where there is room for it."""
+    lasting = np.diff(np.append(starts, end))
+    inside = np.arange(1, len(states) - 1)
+    short = inside[
+        (lasting[1:-1] < summed)
+        & (lasting[2:] >= summed)
+        & (states[:-2] == states[2:])
+        & (states[1:-1] + states[2:] == 1)
+        & (states[1:-1] * states[2:] == 0)
+    ]
+    starts, states = starts.copy(), states.copy()
+    whole = int(summed)
+    share = lasting[short] / max(whole, 1)
+    lit = states[short] == 1
+    states[short] = np.round(np.where(lit, share, 1 - share), 4)
+    starts[short + 1] = starts[short] + whole
+    return starts, states
 
 
 def _cycles(bounds: Ticks, settled: Marks, first: int, stop: int) -> Ticks:
@@ -102,7 +130,7 @@ def _cycles(bounds: Ticks, settled: Marks, first: int, stop: int) -> Ticks:
     return cuts if len(cuts) > 1 else bounds[[first, stop]]
 
 
-def _runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
+def runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
     """Keep the rows where the state changes."""
     fresh = np.ones(len(times), dtype=bool)
     fresh[1:] = states[1:] != states[:-1]
@@ -111,14 +139,14 @@ def _runs(times: Ticks, states: Levels) -> tuple[Ticks, Levels]:
 
 def _close_gaps(starts: Ticks, states: Levels, end: int, fusion: float) -> Levels:
     """A line that is unsettled again and again, faster than the eye follows, is unsettled all the while."""
-    unsettled = states == UNSETTLED
+    unsettled = states == UNKNOWN
     if not unsettled.any():
         return states
     stops = np.append(starts[1:], end)
     far = np.iinfo(np.int64).max // 4
     before = np.maximum.accumulate(np.where(unsettled, stops, -far))
     after = np.minimum.accumulate(np.where(unsettled, starts, far)[::-1])[::-1]
-    return np.where(after - before <= fusion, UNSETTLED, states)
+    return np.where(after - before <= fusion, UNKNOWN, states)
 
 
 def _stretches(fused: Marks) -> list[tuple[int, int]]:
@@ -131,6 +159,8 @@ def _averages(bounds: Ticks, states: Levels, cuts: Ticks, window: float) -> tupl
     """Mean level between groups of `cuts` (cycle starts), each a window long or a little more."""
     light = np.concatenate([[0.0], np.cumsum(np.diff(bounds) * np.where(states == 1.0, 1.0, 0.0))])
     lit = np.interp(cuts, bounds, light)
+    if _repeats(np.diff(cuts), np.diff(lit), window):  # the same over and over: one mean for all
+        return cuts[:1], np.round((lit[-1:] - lit[:1]) / (cuts[-1] - cuts[0]), 4)
     groups = [0]
     while groups[-1] < len(cuts) - 1:
         groups.append(int(np.searchsorted(cuts, cuts[groups[-1]] + window)))
@@ -140,6 +170,16 @@ def _averages(bounds: Ticks, states: Levels, cuts: Ticks, window: float) -> tupl
     index = np.array(groups)
     spans = np.diff(cuts[index])
     return cuts[index[:-1]], np.round(np.diff(lit[index]) / spans, 4)
+
+
+def _repeats(cycles: Ticks, lit: Levels, window: float) -> bool:
+    """Whether the lengths of the cycles and their light repeat themselves to the end, within a window."""
+    within = int(np.searchsorted(np.cumsum(cycles), window, side="right"))
+    return any(
+        all(np.array_equal(of[period:], of[:-period]) for of in (cycles, lit))
+        for period in range(1, min(len(cycles) // 2, within, _LONGEST_PATTERN) + 1)
+        if cycles[period] == cycles[0] and lit[period] == lit[0]
+    )
 
 
 def srgb_from_luminance(luminance: float) -> int:

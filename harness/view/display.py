@@ -28,19 +28,18 @@ class Glyphs:
     unlit: str
     shades: str
     unsettled: str
-    rule: str
     more: str
 
 
 #: Each shade covers a quarter more of its cell than the one before.
-UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", rule="─", more="…")
-ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", rule="-", more="...")
+UNICODE = Glyphs(unlit="·", shades="░▒▓█", unsettled="?", more="…")
+ASCII = Glyphs(unlit=".", shades=":+*#", unsettled="?", more="...")
 
 
 def glyphs_for(encoding: str | None) -> Glyphs:
     """The drawing characters that this text encoding can carry."""
     try:
-        (UNICODE.unlit + UNICODE.shades + UNICODE.rule + UNICODE.more).encode(encoding or "ascii")
+        "".join(vars(UNICODE).values()).encode(encoding or "ascii")
     except (UnicodeEncodeError, LookupError):
         return ASCII
     return UNICODE

@@ -27,8 +27,10 @@ class Scale:
         return f"{ticks / self.oscillator_hz:.{self.digits}f} s"
 
 
-def scale(sequence: Sequence[Picture], oscillator_hz: int) -> Scale:
-    """Three, six or nine digits, so that the shortest picture still shows."""
+def scale(sequence: Sequence[Picture], oscillator_hz: int, step_s: float | None = None) -> Scale:
+    """Three, six or nine digits: as many as a step of `step_s` needs, or, without steps, the shortest picture."""
+    if step_s is not None:
+        return Scale(oscillator_hz, next((digits for digits in (3, 6) if step_s >= 10 * 10**-digits), 9))
     shortest = min(picture.lasts for picture in sequence) / oscillator_hz
     return Scale(oscillator_hz, next((digits for digits in (3, 6) if shortest >= 10**-digits), 9))
 
@@ -41,25 +43,21 @@ def strip(
     width: int,
     limit: int,
     glyphs: Glyphs,
+    step_s: float | None = None,
 ) -> list[Text]:
     """Lay pictures out in rows of at most `width` columns, each under its time and above its step and levels.
 
     A sequence that repeats is drawn once; of a longer one the first `limit` pictures are drawn, and a last
     line says what was left out. `wiring` maps output lines to segments; without it the levels stand alone.
+    Times have as many digits as a step of `step_s` seconds needs.
     """
     lines_drawn = sorted(int(line[1:]) for line in wiring) or list(range(8))
     again = repeat(sequence, lines_drawn)
     shown = sequence[: min(limit, sum(again) if again else len(sequence))]
-    clock = scale(sequence, oscillator_hz)
+    clock = scale(sequence, oscillator_hz, step_s)
     frames = [_frame(picture, wiring, clock, glyphs) for picture in shown]
-    wide = max(line.cell_len for frame in frames for line in frame)
-    across = max(1, (width + GUTTER) // (wide + GUTTER))
-    out: list[Text] = []
-    for start in range(0, len(frames), across):
-        if out:
-            out.append(Text())
-        out.extend(_side_by_side(frames[start : start + across], wide))
-    note = _note(sequence, len(shown), again, clock, glyphs)
+    out = side_by_side(frames, width)
+    note = goes_on(sequence, len(shown), again, clock, glyphs.more)
     return [*out, Text(), Text(note)] if note else out
 
 
@@ -73,7 +71,19 @@ def _frame(picture: Picture, wiring: Mapping[str, str], clock: Scale, glyphs: Gl
     ]
 
 
-def _side_by_side(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
+def side_by_side(frames: Sequence[Sequence[Text]], width: int) -> list[Text]:
+    """Frames of as many lines each in rows of at most `width` columns, an empty line between rows."""
+    wide = max(line.cell_len for frame in frames for line in frame)
+    across = max(1, (width + GUTTER) // (wide + GUTTER))
+    out: list[Text] = []
+    for start in range(0, len(frames), across):
+        if out:
+            out.append(Text())
+        out.extend(_row(frames[start : start + across], wide))
+    return out
+
+
+def _row(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
     rows = []
     for parts in zip(*frames, strict=True):
         row = Text(no_wrap=True, overflow="crop")
@@ -86,9 +96,14 @@ def _side_by_side(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
     return rows
 
 
-def _note(
-    sequence: Sequence[Picture], shown: int, again: tuple[int, int] | None, clock: Scale, glyphs: Glyphs
+def goes_on(
+    sequence: Sequence[Picture],
+    shown: int,
+    again: tuple[int, int] | None,
+    clock: Scale,
+    more: str = "",
 ) -> str:
+    """How a sequence goes on after `shown` pictures; `again` is what `repeat` found, `more` a sign for the rest."""
     end = clock.text(sequence[-1].start + sequence[-1].lasts)
     if again and shown == sum(again):
         first, period = again
@@ -96,5 +111,5 @@ def _note(
         return f"Then again as from {clock.text(sequence[first].start)}, every {every}, to the end at {end}."
     if shown < len(sequence):
         rest = len(sequence) - shown
-        return f"{glyphs.more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}."
+        return f"{more} and {rest} more picture{'s' if rest > 1 else ''} to the end at {end}.".lstrip()
     return f"The run ends at {end}."

@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden, Race
-from .brightness import FUSION_HZ, Seen
+from .brightness import Seen
 from .display import Glyphs, Lamp, shade
+from .limits import FUSION_HZ
 
 #: Longer sequences are not searched for a repeat: nobody would read that many pictures.
 SEARCHED = 4096

@@ -14,7 +14,7 @@ from .clock import Toggle, clock
 from .layout import layout
 from .many_clocks import MANY
 from .program import Program
-from .resident import Writer
+from .resident import ResidentWriter
 
 if TYPE_CHECKING:
     from .jit import Code
@@ -93,7 +93,7 @@ class Compiled:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
         writers: dict[str, Callable[..., str]]
         if self.resident:
-            writer = Writer(self.program)
+            writer = ResidentWriter(self.program)
             writers = {"settle": writer.settle, "rows": writer.rows, "clock": writer.clock}
             text = writers[function](*arguments)
         else:

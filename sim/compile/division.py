@@ -1,5 +1,4 @@
-"""Division of words that no machine divides: a function of LLVM text for each width, one bit of the
-quotient a pass.
+"""Division of words that no machine divides: an LLVM function for each width, one bit of the quotient a pass.
 
 LLVM would call a library for words of 65 to 128 bits, and that library is not there at run time.
 """

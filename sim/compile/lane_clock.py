@@ -45,7 +45,7 @@ class Copy(Here):
         self.scope = _Loading(text, program.netlist.widths, None, dict(zip(outputs, places, strict=True)))
         self.scope.base = base
         for port, value in program.netlist.inputs.items():
-            self._enter(value, inputs[port])
+            self.enter(value, inputs[port])
         for value, word in known.items():
             self.scope.bind(value, word)
 

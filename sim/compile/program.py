@@ -66,16 +66,16 @@ class Here:
         self.program, self.text, self.live = program, text, live
         self.scope = Scope(text, program.netlist.widths)
         for port, value in program.netlist.inputs.items():
-            self._enter(value, live.inputs[port])
+            self.enter(value, live.inputs[port])
         for register, name in zip(program.netlist.registers, live.registers, strict=True):
             if not register.overrides:
-                self._enter(register.output, name)
+                self.enter(register.output, name)
         for value, name in zip(program.plan.kept, live.cuts, strict=True):
-            self._enter(value, name)
+            self.enter(value, name)
         for value, word in (known or {}).items():
             self.scope.bind(value, word)
 
-    def _enter(self, value: int, name: str, scope: Scope | None = None) -> None:
+    def enter(self, value: int, name: str, scope: Scope | None = None) -> None:
         """A value is known by its LLVM name, which may be a number."""
         scope = scope or self.scope
         if name.isdigit() and value >= 0:
@@ -93,7 +93,7 @@ class Here:
             if node < len(self.program.netlist.cells):
                 scope.compute(self.program.netlist.cells[node], self._cell)
             else:
-                self._enter(value, self.result(node, scope), scope)
+                self.enter(value, self.result(node, scope), scope)
 
     def words(self, words: Iterable[Word], scope: Scope | None = None) -> list[str]:
         """The LLVM names of words, with all that they need."""

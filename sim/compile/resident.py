@@ -23,7 +23,7 @@ from .text import Text
 from .update import edge_of, rounds, waiting_writes
 
 
-class Writer:
+class ResidentWriter:
     """Writes the module of one netlist: the functions inside, and one function to call."""
 
     def __init__(self, program: Program) -> None:

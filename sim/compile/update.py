@@ -80,7 +80,7 @@ def _rounds(program: Program, text: Text, live: Live, known: Known | None, quiet
 
 
 def edge_of(text: Text, group: Group, before: str, now: str, quiet: str) -> str:
-    """An i1 that says whether the group's clock has its edge; `0` and `1` where that is certain."""
+    """An i1 that says whether the group's clock has its edge (Time 4); `0` and `1` where that is certain."""
     if before == now or quiet == "1":
         return "0"
     low, high = (before, now) if group.rising else (now, before)

@@ -22,9 +22,9 @@ class InTurn:
         first = Simulation(netlist)
         self.lanes = [first, *(Simulation(netlist, compiled=first.compiled) for _ in range(lanes - 1))]
 
-    def restart(self, power_ups: Sequence[PowerUp]) -> None:
+    def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         for sim, held in zip(self.lanes, power_ups, strict=True):
-            sim.restart(held)
+            sim.power_cycle(held)
 
     def load(self, images: Sequence[bytes]) -> None:
         for sim, image in zip(self.lanes, images, strict=True):

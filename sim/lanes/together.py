@@ -45,7 +45,7 @@ class Together:
         self._stale = False
         self.compare = Observed((self.widened.differs,), gather=True)
 
-    def restart(self, power_ups: Sequence[PowerUp]) -> None:
+    def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
         self.state.power_up(0)
         cuts = len(self.places.cuts)

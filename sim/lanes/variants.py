@@ -24,7 +24,7 @@ Numbers = NDArray[np.unsignedinteger[Any]]
 class _Engine(Protocol):
     """What carries the lanes out: all in one word, or one after another."""
 
-    def restart(self, power_ups: Sequence[PowerUp]) -> None: ...
+    def power_cycle(self, power_ups: Sequence[PowerUp]) -> None: ...
     def load(self, images: Sequence[bytes]) -> None: ...
     def save(self) -> list[bytes]: ...
     def set(self, name: str, values: Sequence[int]) -> None: ...
@@ -76,9 +76,9 @@ class Lanes:
             names = ", ".join(memory.name for memory in drawn.memories)
             self.note = f"memory {names} of {netlist.name} is no gates: the lanes run one after another"
             self._engine = InTurn(netlist, lanes)
-        self.restart(power_up)
+        self.power_cycle(power_up)
 
-    def restart(self, power_up: PowerUp | Sequence[PowerUp] = 0) -> None:
+    def power_cycle(self, power_up: PowerUp | Sequence[PowerUp] = 0) -> None:
         """Power off and on: all state anew, inputs 0; the next settling makes no edges."""
         if isinstance(power_up, (int, str, random.Random)):
             held: list[PowerUp] = [power_up] * self.lanes
@@ -90,7 +90,7 @@ class Lanes:
                 place=self.netlist.name,
                 remedy="give one a lane",
             )
-        self._engine.restart(held)
+        self._engine.power_cycle(held)
 
     def load(self, states: Sequence[bytes]) -> None:
         """Put lane k into a state that `snapshot` of a simulation of the netlist gave; the netlist must have no loops.

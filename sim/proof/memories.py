@@ -6,7 +6,7 @@ joined where it may or may not be enabled. A write that may be anywhere spoils a
 them were not up when it was written. If one of those is up now, the row is unknown. When all are up, it is
 unknown for good; but a write that spoils nothing, because no row has been written since the last one, raises none.
 
-States are joined by an or of all of that, as they are with rails (`unknown_races.py`): a row of the join is
+States are joined by an or of all of that, as they are with rails (`races.py`): a row of the join is
 good only if it was in both.
 """
 

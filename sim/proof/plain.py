@@ -2,7 +2,7 @@
 
 Plain are registers and memories whose clocks are input lines, straight or through inverters, and whose controls
 are made by input lines alone; and cells that are in no loop. What is not plain can be followed by rounds
-(`unknown_rounds.py`), or be given up: then it may be anything at any time, which covers whatever it does.
+(`proof/rounds/rewrite.py`), or be given up: then it may be anything at any time, which covers whatever it does.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Lines that race on a netlist of `unknowns.py`: everything joined that their orders can lead to."""
+"""Lines that race on a netlist of `rewrite.py`: everything joined that their orders can lead to."""
 
 from __future__ import annotations
 

@@ -16,7 +16,7 @@ class TernaryBuilder(Builder):
     `pair(bit)` gives (may be 0, may be 1), two bits of `rails`; both are 1 where the bit is unknown and never
     are both 0. Every operation is the exact three-valued one (Kleene 1952), so whatever circuit is built of
     them is sound, and monotone: more known inputs never make an output less known. `ZERO`, `ONE` and
-    `UNDEFINED` keep their places, so the recipes of `gate_cells.py` serve as they are.
+    `UNDEFINED` keep their places, so the recipes of `gates/cells.py` serve as they are.
     """
 
     def __init__(self) -> None:

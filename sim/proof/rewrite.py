@@ -1,6 +1,6 @@
 """Rewrites a netlist so that each signal carries value and known-ness, for the same compiler.
 
-A bit becomes two rails, may be 0 and may be 1 (`unknown_bits.py`); a register becomes two registers, one a
+A bit becomes two rails, may be 0 and may be 1 (`rails.py`); a register becomes two registers, one a
 rail. The result is an ordinary netlist without unknowns, and a run of it in machine code is a run of the
 first one from all power-ups at once.
 
@@ -27,7 +27,7 @@ in common is known, a loop without a stable state is unknown, and so is what a l
 Each turn can make at least one bit known; after `TURNS` turns the rest stays unknown, which is sound.
 
 **Memories** of at most 4096 bits with one write clock become registers. A larger one stays a memory, if its clock
-is clean (`unknown_memories.py`); reads of others, and of one with several clocks, are unknown. One that nobody
+is clean (`memories.py`); reads of others, and of one with several clocks, are unknown. One that nobody
 writes is wiring.
 """
 

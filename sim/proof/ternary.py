@@ -6,12 +6,12 @@ what it may be. There are two such netlists:
 
 *Plain.* Where every clock and every control is a line of its own, nothing can glitch that matters: a line has one
 clean edge, so a register on it takes its data for certain, and only data that moves at the same instant is
-unknown, being old or new. One line alone takes an ordinary update of `unknowns.py`, in machine code; several
-together are raced (`unknown_races.py`).
+unknown, being old or new. One line alone takes an ordinary update of `rewrite.py`, in machine code; several
+together are raced (`races.py`).
 
 *In rounds.* Gated, ripple and self-made clocks, controls made by logic, latches and loops of gates need the
-moves themselves: `unknown_rounds.py`. Where a netlist grows beyond `MOST_CELLS` gates there, whatever is not
-plain is unknown for good (`unknown_plain.py`), and `left_open` says so.
+moves themselves: `proof/rounds/rewrite.py`. Where a netlist grows beyond `MOST_CELLS` gates there, whatever is not
+plain is unknown for good (`plain.py`), and `left_open` says so.
 
 *Why a race on a plain netlist is sound.* Take any order of the lines, one after another. Before, between and after
 the clock lines, each other line holds its old or its new value, which unknown covers; a change of it
@@ -33,6 +33,7 @@ from ..compile.compiled import Compiled
 from ..errors import UsageError
 from ..loops import LoopError
 from ..netlist import Netlist
+from ..recurrence import recurring_samples
 from ..schedule import schedule
 from ..simulation import Recorded, Simulation
 from ..state import is_wiring
@@ -40,7 +41,6 @@ from .clocks import clock_lines
 from .memories import untracked
 from .plain import given_up, tamed, wild
 from .races import InputBit, race, unknown_state
-from .recurrence import recurring_samples
 from .rewrite import unknowns
 from .rounds.rewrite import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 
@@ -110,17 +110,28 @@ class Proof:
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
         self._whole = self._is_whole()
-        self.restart()
+        self.power_cycle()
 
-    def restart(self) -> None:
+    def power_cycle(self) -> None:
         """Power off and on: everything unknown again, inputs 0, no races."""
-        self._sim.restart("init")
+        self._sim.power_cycle("init")
         if self.in_rounds:
             self._sim.settle()
             self._sim.set(RUN, 1)
         self._now = dict.fromkeys(self.netlist.inputs, 0)
         self._updates = 0
         self.races: list[OpenUpdate] = []
+
+    def snapshot(self) -> tuple[bytes, dict[str, int], int, int]:
+        """All that was found so far, to give back to `restore` of this proof."""
+        return self._sim.snapshot(), dict(self._now), self._updates, len(self.races)
+
+    def restore(self, snapshot: tuple[bytes, dict[str, int], int, int]) -> None:
+        """Take up a state that `snapshot` gave earlier; races since then are forgotten."""
+        state, now, self._updates, races = snapshot
+        self._sim.restore(state)
+        self._now = dict(now)
+        del self.races[races:]
 
     @property
     def settled(self) -> bool:

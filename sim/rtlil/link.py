@@ -40,7 +40,7 @@ class Linker:
                 place=self.top.src,
                 remedy="name another",
             )
-        root = Instance(self.top, 0, Offset(self.nets.add_wires(self.top, ""), ""), None)
+        root = Instance(self.top, 0, Offset(self.nets.add_wires(self.top, ""), "", self.top.src), None)
         ports = self.top.ports()
         inputs: dict[str, int] = {}
         for wire in ports:
@@ -153,7 +153,7 @@ class Linker:
             if inside.direction == "inout":
                 raise self.inout(module, inside.name, inside.src)
         path = f"{site.name}."
-        scope = Offset(self.nets.add_wires(module, path), path)
+        scope = Offset(self.nets.add_wires(module, path), path, module.src)
         for name, value in site.cell.params.items():
             if name not in module.params or digits(module.params[name]).lstrip("0") != digits(value).lstrip(
                 "0"

@@ -41,10 +41,11 @@ class PendingRegister:
 
 @dataclass(slots=True)
 class Offset:
-    """Where a cell stands: the bits to add to its module's numbers, and the path before its name."""
+    """Where a cell stands: the bits to add to its module's numbers, the path before its name, its module's source."""
 
     shift: int
     path: str
+    src: str = ""
 
     def bits(self, bits: Bits) -> Bits:
         """A module's bits as the bits of this instance."""
@@ -69,7 +70,7 @@ class PlacedCell:
 
     @property
     def place(self) -> str:
-        return self.src or f"RTLIL line {self.cell.line}"
+        return self.src or self.scope.src or f"RTLIL line {self.cell.line}"
 
     def port(self, name: str, width: int | None = None) -> Bits:
         """The bits that port `name` is connected to, which must exist and have `width` bits."""

@@ -5,13 +5,17 @@ Theory of operation. The header is small and is read word by word. The body is c
 surrounding blanks, told apart by their first character, and all numbers, levels and identifiers of the
 piece are converted together and sorted by identifier. A word after a vector, real or string change is its
 identifier, whatever it looks like. Sections such as `$comment` are skipped up to their `$end`; the dump sections
-(`$dumpvars` and so on) hold ordinary changes. What cannot be read is refused with its line.
+(`$dumpvars` and so on) hold ordinary changes, and where their `$end` is missing the next section or time stamp ends
+them. Changes before the first time stamp are of time 0. What cannot be read is refused with its line.
+
+Some writers print time stamps with a decimal point. Such a dump is read again with its times in the decimal fraction
+of its unit that makes all of them whole.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -20,9 +24,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CaptureError
+from ..levels import LEVEL, OTHER, UNKNOWN
+from ..units import SECONDS
 from .columns import Bytes, Ints, integers
 
-SECONDS = {"s": 1, "ms": 10**3, "us": 10**6, "ns": 10**9, "ps": 10**12, "fs": 10**15}
+#: Bits of the widest variable that is read; IEEE 1364-2005, 3.3.1, asks for 65536 at least.
+WIDEST = 1 << 24
+#: The time units that a dump may state: a thousandth to a million of the standard's.
+UNITS = Fraction(1, 1000), Fraction(10**6)
+#: Decimals of a time stamp that count.
+DECIMALS = 15
 
 
 @dataclass(frozen=True)
@@ -37,6 +48,11 @@ class Variable:
     @property
     def leaf(self) -> str:
         return self.name.rsplit(".", 1)[-1]
+
+    @property
+    def holds_bits(self) -> bool:
+        """Whether its values are bits: not real numbers, strings or events."""
+        return self.width > 0 and not self.kind.startswith(("real", "string", "event"))
 
 
 def refusal(data: bytes, place: str, offset: int, what: str) -> CaptureError:
@@ -58,18 +74,18 @@ def read_header(data: bytes, place: str) -> tuple[tuple[Variable, ...], Fraction
         position = match.end()
         try:
             if keyword == b"$enddefinitions":
-                return tuple(variables), unit, position
+                return tuple(dict.fromkeys(variables)), unit, position
             if keyword == b"$timescale":
                 unit = _timescale("".join(words))
             elif keyword == b"$scope":
-                scopes.append(words[1])
+                scopes.append("".join(words[1:]))  # some writers leave the name out
             elif keyword == b"$upscope":
                 scopes.pop()
             elif keyword == b"$var":
-                name = ".".join([*scopes, "".join(words[3:])])
-                variables.append(Variable(name, words[0], int(words[1]), words[2].encode()))
+                name = ".".join([scope for scope in scopes if scope] + ["".join(words[3:])])
+                variables.append(Variable(name, words[0], _width(words[1]), words[2].encode()))
         except (IndexError, ValueError):
-            text = " ".join([keyword.decode(), *words])
+            text = " ".join([keyword.decode(), *words])[:80]
             raise refusal(data, place, match.start(1), f"the declaration '{text}' cannot be read") from None
     found = data[position:].split(maxsplit=1)
     if not found or found[0].startswith(b"$"):
@@ -79,16 +95,21 @@ def read_header(data: bytes, place: str) -> tuple[tuple[Variable, ...], Fraction
     raise refusal(data, place, at, f"'{word}' stands where a value change dump has a $ section")
 
 
-def _timescale(text: str) -> Fraction:
-    match = re.fullmatch(r"(\d+(?:[.,]\d+)?)\s*([munpf]?s)", text)
-    if not match or not (number := Fraction(match[1].replace(",", "."))):
+def _width(text: str) -> int:
+    if not re.fullmatch(r"[0-9]{1,8}", text) or int(text) > WIDEST:
         raise ValueError(text)
-    return number / SECONDS[match[2]]
+    return int(text)
+
+
+def _timescale(text: str) -> Fraction:
+    match = re.fullmatch(r"([0-9]{1,7}(?:[.,][0-9]{1,7})?)\s*([munpf]?s)", text)
+    if not match or not UNITS[0] <= (number := Fraction(match[1].replace(",", "."))) <= UNITS[1]:
+        raise ValueError(text)
+    return number * SECONDS[match[2]]
 
 
 Values = NDArray[np.uint64]
 Levels = NDArray[np.uint8]
-UNKNOWN = 2  # the level beside 0 and 1
 
 
 @dataclass(frozen=True)
@@ -96,8 +117,10 @@ class Dump:
     """The changes of a dump, by the place that an identifier has in `identifiers`, piece by piece in file order.
 
     `scalars` hold times (int64) and levels (0, 1 or 2, unknown) of variables of one bit; `vectors` hold times, values
-    and masks of unknown bits of wider ones. `unit` is the file's time unit in seconds, None when it states none;
-    `first` and `last` are its first and last time stamp.
+    and masks of unknown bits of wider ones of up to 64 bits; `wide` holds times, and where in the text `data` the words
+    begin and end, of those that are wider still. `unit` is the file's time unit in seconds, None when it states none;
+    times count in this part of it: 1, or less where time stamps have decimals. `first` is the first instant at which
+    anything is known, `last` the last time stamp.
     """
 
     variables: tuple[Variable, ...]
@@ -107,9 +130,13 @@ class Dump:
     vectors: Mapping[int, list[tuple[Ints, Values, Values]]]
     first: int
     last: int
+    part: Fraction
+    wide: Mapping[int, list[tuple[Ints, Ints, Ints]]]
+    data: bytes
+    place: str
 
     def changes(self, variable: Variable) -> tuple[Ints, Values, Values]:
-        """Times, values and unknown masks of one variable, as written (times may repeat)."""
+        """Times, values and unknown masks of one variable of up to 64 bits, as written (times may repeat)."""
         if variable.width == 1:
             times, levels = self.levels(variable)
             return times, (levels == 1).astype(np.uint64), (levels == UNKNOWN).astype(np.uint64)
@@ -121,6 +148,8 @@ class Dump:
 
     def levels(self, variable: Variable, bit: int = 0) -> tuple[Ints, Levels]:
         """Times and levels (0, 1 or 2, unknown) of one bit of a variable, as written (times may repeat)."""
+        if variable.width > 64:
+            return self._levels_of_wide(variable, bit)
         if variable.width > 1:
             times, values, unknown = self.changes(variable)
             levels = (values >> np.uint64(bit) & np.uint64(1)).astype(np.uint8)
@@ -131,23 +160,31 @@ class Dump:
             return np.zeros(0, np.int64), np.zeros(0, np.uint8)
         return np.concatenate([times for times, _ in parts]), np.concatenate([levels for _, levels in parts])
 
+    def _levels_of_wide(self, variable: Variable, bit: int) -> tuple[Ints, Levels]:
+        parts = self.wide.get(self.identifiers.index(variable.identifier), [])
+        if not parts:
+            return np.zeros(0, np.int64), np.zeros(0, np.uint8)
+        times, starts, ends = (np.concatenate(columns) for columns in zip(*parts, strict=True))
+        spots = ends - 1 - bit
+        levels: Levels = LEVEL[np.frombuffer(self.data, np.uint8)[np.maximum(spots, starts)]]
+        if levels.max() == OTHER:
+            at = int(np.argmax(levels == OTHER))
+            word = self.data[starts[at] - 1 : ends[at]][:40].decode("utf-8", "replace")
+            raise refusal(self.data, self.place, int(starts[at]), NOT_BINARY.format(word))
+        levels[(spots < starts) & (levels == 1)] = 0  # what is left out is 0, x or z
+        return times, levels
+
     def times(self) -> Ints:
         """When anything changes, rising."""
-        every = [
-            part[0] for found in (self.scalars, self.vectors) for parts in found.values() for part in parts
-        ]
+        stored = (self.scalars, self.vectors, self.wide)
+        every = [part[0] for found in stored for parts in found.values() for part in parts]
         return np.unique(np.concatenate([np.array([self.first]), *every]))
 
 
 PIECE = 1 << 18  # bytes that are handled at a time, so that the work stays in the processor's cache
 HASH = (1 << 63) - 1
 DUMPS = {b"$dumpvars", b"$dumpall", b"$dumpon", b"$dumpoff"}
-OTHER = 255  # no level at all
-
-LEVEL = np.full(256, OTHER, np.uint8)
-for _characters, _level in (("0lL", 0), ("1hH", 1), ("xXzZuUwW-", UNKNOWN)):
-    for _character in _characters:
-        LEVEL[ord(_character)] = _level
+NOT_BINARY = "the vector '{}' is not binary"
 #: A word that begins like a vector, real or string wants an identifier after it.
 WANTS = np.zeros(256, bool)
 WANTS[list(b"bBrRsS")] = True
@@ -158,7 +195,18 @@ _Numbers = NDArray[np.unsignedinteger]
 def scan(data: bytes, place: str = "") -> Dump:
     """Read a whole dump. Raises CaptureError with the line for text that is damaged, truncated or no dump."""
     variables, unit, body = read_header(data, place)
-    return _Scanner(data, place, variables, unit).run(body)
+    try:
+        return _Scanner(data, place, variables, unit, 0).run(body)
+    except _DecimalsError:
+        places = [
+            len(found[1].rstrip(b"0"))
+            for found in re.finditer(rb"[\0- ]#[+-]?[0-9]+\.([0-9]+)(?=[\0- ])", data)
+        ]
+        return _Scanner(data, place, variables, unit, min(max(places), DECIMALS)).run(body)
+
+
+class _DecimalsError(Exception):
+    """Time stamps have decimals, and the scanner was not told of any."""
 
 
 @dataclass
@@ -179,8 +227,9 @@ class _Scanner:
     """State that lives from one piece of the body to the next."""
 
     def __init__(
-        self, data: bytes, place: str, variables: tuple[Variable, ...], unit: Fraction | None
+        self, data: bytes, place: str, variables: tuple[Variable, ...], unit: Fraction | None, decimals: int
     ) -> None:
+        self.decimals = decimals
         self.data, self.place, self.variables, self.unit = data, place, variables, unit
         self.text = np.frombuffer(data, np.uint8)
         self.identifiers = list(dict.fromkeys(variable.identifier for variable in variables))
@@ -194,12 +243,14 @@ class _Scanner:
         self.short = np.full(1 << 16, self.none, np.min_scalar_type(self.none))
         self.short[keys[small]] = small
         self.all_short = len(small) == len(keys)
+        self.known = set(self.identifiers)
         self.skipping = False  # inside a section that holds no changes
         self.opened: int | None = None  # where the section that is still open begins
         self.first: int | None = None
         self.now = 0
         self.scalars: dict[int, list[tuple[Ints, Levels]]] = {}
         self.vectors: dict[int, list[tuple[Ints, Values, Values]]] = {}
+        self.wide: dict[int, list[tuple[Ints, Ints, Ints]]] = {}
 
     def refuse(self, offset: int, what: str) -> CaptureError:
         return refusal(self.data, self.place, offset, what)
@@ -220,8 +271,9 @@ class _Scanner:
         if self.opened is not None:
             raise self.refuse(self.opened, "the section that begins here has no $end (cut short?)")
         return Dump(
-            self.variables, self.identifiers, self.unit, self.scalars, self.vectors, self.first or 0, self.now
-        )
+            self.variables, self.identifiers, self.unit, self.scalars, self.vectors, self.first or 0, self.now,
+            Fraction(1, 10**self.decimals), self.wide, self.data, self.place,
+        )  # fmt: skip
 
     def _piece(self, start: int, end: int) -> None:
         text = self.text[start:end]
@@ -241,6 +293,10 @@ class _Scanner:
         if len(odd):
             raise self.refuse_word(words, int(odd[0]), "'{}' is neither a time stamp nor a change")
         now = self._times(words, stamp)
+        if self.opened is not None and not self.skipping:
+            since = np.searchsorted(words.starts, self.opened - words.base)
+            if stamp[since:].any():
+                self.opened = None  # a dump section without its $end
         vector = head & ((words.lead | 0x20) == ord("b"))
         named = plain.copy()
         named[1:] |= vector[:-1]
@@ -256,11 +312,11 @@ class _Scanner:
         since = 0
         for index in marks.tolist():
             word = words.word(index)
-            if word == b"$end" and self.opened is not None:
+            if word == b"$end" and (self.opened is not None or word not in self.known):
                 if self.skipping:
                     keep[since:index] = False
                 self.skipping, self.opened = False, None
-            elif self.opened is None and re.fullmatch(rb"\$[a-z]+", word) and word not in self.identifiers:
+            elif not self.skipping and re.fullmatch(rb"\$[a-z]+", word) and word not in self.known:
                 self.skipping, self.opened = word not in DUMPS, words.base + int(words.starts[index])
                 since = index
             else:
@@ -273,11 +329,12 @@ class _Scanner:
     def _times(self, words: _Words, stamp: NDArray[np.bool_]) -> Ints:
         """The time that holds at each word."""
         rows = np.flatnonzero(stamp)
+        if self.first is None and not stamp[0]:
+            self.first = 0  # what stands before the first time stamp is of time 0
         starts = words.starts[rows] + 1
         values, good = integers(words.text, starts, words.ends[rows] - starts)
-        if not good.all():
-            index = int(rows[np.flatnonzero(~good)[0]])
-            raise self.refuse_word(words, index, "the time stamp '{}' is not a whole number")
+        if self.decimals or not good.all():
+            values = np.array([self._stamp(words, row) for row in rows.tolist()], np.int64)
         if self.first is None and len(values):
             self.first = self.now = int(values[0])
         times = np.concatenate([[self.now], values])
@@ -287,6 +344,19 @@ class _Scanner:
             raise self.refuse_word(words, int(rows[back[0]]), found)
         self.now = int(times[-1])
         return times[np.cumsum(stamp)]
+
+    def _stamp(self, words: _Words, index: int) -> int:
+        """One time stamp, digit by digit: it may have decimals, and more zeros than fit into a word."""
+        form = re.fullmatch(rb"#([+-]?[0-9]{1,99})(?:\.([0-9]*))?", words.word(index))
+        if not form:
+            raise self.refuse_word(words, index, "the time stamp '{}' is not a number")
+        digits = (form[2] or b"").rstrip(b"0")
+        if digits and not self.decimals:
+            raise _DecimalsError
+        time = int(form[1] + digits[: self.decimals].ljust(self.decimals, b"0"))
+        if abs(time) >= 1 << 62:
+            raise self.refuse_word(words, index, "the time stamp '{}' is too large")
+        return time
 
     def _which(self, words: _Words, named: Ints, starts: Ints) -> _Numbers:
         """The number of the identifier that begins at `starts` in each of the words `named`."""
@@ -314,21 +384,31 @@ class _Scanner:
             if rows.any():
                 part = slice(None) if rows.all() else rows
                 self._store_sorted(words, narrow, which[part], now[part], at[part], plain[part])
+        if (wide := width > 64).any():
+            which, now, at, plain = which[wide], now[wide], at[wide], plain[wide]
+            starts = words.base + words.starts[at] + ~plain
+            ends = np.where(plain, starts + 1, words.base + words.ends[at])
+            for rows in self._runs(which):
+                self.wide.setdefault(int(which[rows.start]), []).append((now[rows], starts[rows], ends[rows]))
+
+    def _runs(self, which: _Numbers) -> Iterator[slice]:
+        """The rows of each identifier, of rows that are sorted by it."""
+        bounds = np.flatnonzero(np.diff(which, prepend=self.none, append=self.none)).tolist()
+        return (slice(begin, end) for begin, end in pairwise(bounds))
 
     def _store_sorted(
         self, words: _Words, narrow: bool, which: _Numbers, now: Ints, at: Ints, plain: NDArray[np.bool_]
     ) -> None:
         """The same for changes that are sorted, of variables of one bit or of wider ones."""
-        bounds = np.flatnonzero(np.diff(which, prepend=self.none, append=self.none)).tolist()
         if narrow:
             level = self._levels(words, at, np.where(plain, words.starts[at], words.ends[at] - 1))
-            for begin, end in pairwise(bounds):
-                self.scalars.setdefault(int(which[begin]), []).append((now[begin:end], level[begin:end]))
+            for rows in self._runs(which):
+                self.scalars.setdefault(int(which[rows.start]), []).append((now[rows], level[rows]))
         else:
             value, unknown = self._vectors(words, at, plain, self.widths[which])
-            for begin, end in pairwise(bounds):
-                rows = slice(begin, end)
-                self.vectors.setdefault(int(which[begin]), []).append((now[rows], value[rows], unknown[rows]))
+            for rows in self._runs(which):
+                found = now[rows], value[rows], unknown[rows]
+                self.vectors.setdefault(int(which[rows.start]), []).append(found)
 
     def _vectors(
         self, words: _Words, at: Ints, plain: NDArray[np.bool_], width: Ints
@@ -352,7 +432,7 @@ class _Scanner:
         levels: Levels = LEVEL[words.text[spots]]
         if levels.max() == OTHER:
             bad = int(at[np.argmax(levels == OTHER)])
-            raise self.refuse_word(words, bad, "the vector '{}' is not binary")
+            raise self.refuse_word(words, bad, NOT_BINARY)
         return levels
 
 

@@ -128,15 +128,14 @@ def _changed(column: NDArray[np.uint64], start: int, stop: int) -> NDArray[np.bo
 
 
 def read(data: str | bytes, place: str = "") -> Trace:
-    """VCD text as a trace in the file's own time unit, a signal for each variable of up to 64 bits.
+    """VCD text as a trace, a signal for each variable of up to 64 bits.
 
-    Signals are named by their last name where that is unique, by their whole path otherwise; real and
-    string variables are left out. Raises CaptureError with the line for text that is damaged.
+    Times are in the file's own unit, or in the part of it that makes all of them whole. Signals are named by their last
+    name where that is unique, by their whole path otherwise; real and string variables are left out. Raises
+    CaptureError with the line for text that is damaged.
     """
     dump = scan(data.encode() if isinstance(data, str) else data, place)
-    wanted = [
-        v for v in dump.variables if v.width <= 64 and v.kind not in ("real", "realtime", "string", "event")
-    ]
+    wanted = [v for v in dump.variables if v.width <= 64 and v.holds_bits]
     leaves = [bare(v.leaf) for v in wanted]
     names = [
         leaf if leaves.count(leaf) == 1 else bare(v.name) for v, leaf in zip(wanted, leaves, strict=True)

@@ -56,7 +56,7 @@ class Forelight:
         self.power_up()
 
     def power_up(self) -> None:
-        self._simulation.restart("init")
+        self._simulation.power_cycle("init")
         self._simulation.set("inputs", self._steady)
         self._simulation.settle()
 

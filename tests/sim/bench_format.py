@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
+from pathlib import Path
 
 from forelight.sim.netlist import Cell, Const, Netlist, Register, Word
 
@@ -16,13 +18,27 @@ _GATES = {
     "XNOR": ("$xor", "$reduce_xor", True),
 }
 _ONE = {"NOT": "$not", "BUFF": "$buf", "BUF": "$buf"}
+#: The circuits of 1985 and 1989 that lie in `iscas`, by name.
+BENCHES = {path.stem: path for path in sorted((Path(__file__).parent / "iscas").glob("*.bench"))}
+
+
+def bench_text(name: str) -> str:
+    return BENCHES[name].read_text("ascii")
 
 
 def read_bench(text: str, name: str) -> Netlist:
     """INPUT(a), OUTPUT(y), y = NAND(a, b, ...); DFF is a register on one clock for all, the input `clk`."""
     ports = re.findall(r"^\s*(INPUT|OUTPUT)\((\S+)\)", text, re.MULTILINE)
     gates = re.findall(r"^\s*(\S+)\s*=\s*(\w+)\((.*)\)", text, re.MULTILINE)
-    inputs = {net: number for number, net in enumerate(net for kind, net in ports if kind == "INPUT")}
+    outputs = {net: net for kind, net in ports if kind == "OUTPUT"}
+    return netlist_of(name, [net for kind, net in ports if kind == "INPUT"], outputs, gates)
+
+
+def netlist_of(
+    name: str, inputs_in_order: list[str], shown: Mapping[str, str], gates: list[tuple[str, str, str]]
+) -> Netlist:
+    """Of gates as (net, kind, nets with commas between); `shown` says which net an output shows."""
+    inputs = {net: number for number, net in enumerate(inputs_in_order)}
     clocked = any(kind == "DFF" for _, kind, _ in gates)
     if clocked:
         inputs["clk"] = len(inputs)
@@ -49,6 +65,34 @@ def read_bench(text: str, name: str) -> Netlist:
             cells.append(Cell(more, output, (Word.of(part for word in operands for part in word.parts),)))
         if inverted:
             cells.append(Cell("$not", values[net], (Word.value(output, 1),)))
-    outputs = {net: Word.value(values[net], 1) for kind, net in ports if kind == "OUTPUT"}
+    outputs = {port: Word.value(values[net], 1) for port, net in shown.items()}
     names = {net: Word.value(value, 1) for net, value in values.items()}
     return Netlist(name, (1,) * count, inputs, outputs, tuple(cells), tuple(registers), (), names)
+
+
+def bench_verilog(text: str) -> tuple[str, list[str]]:
+    """Primitives and flip-flops for a `.bench` text, written without our reader of it; and the nets."""
+    lines, nets = [], []
+    for net, kind, listed in re.findall(r"^\s*(\S+)\s*=\s*(\w+)\((.*)\)", text, re.MULTILINE):
+        operands = ", ".join(f"\\{each.strip()} " for each in listed.split(","))
+        nets.append(f"\\{net} ")
+        if kind == "DFF":
+            lines += [f"reg \\{net} ;", f"always @(posedge clk) \\{net} <= {operands};"]
+        else:
+            primitive = {"BUFF": "buf"}.get(kind, kind.lower())
+            lines += [f"wire \\{net} ;", f"{primitive} (\\{net} , {operands});"]
+    # A net may be read before the line that drives it.
+    lines.sort(key=lambda line: not line.startswith(("wire", "reg")))
+    return "\n".join(lines), nets
+
+
+def bench_module(text: str, name: str) -> str:
+    """A whole module of the primitives of `bench_verilog`."""
+    body, _ = bench_verilog(text)
+    inputs, outputs = (
+        re.findall(rf"^\s*{kind}\((\S+)\)", text, re.MULTILINE) for kind in ("INPUT", "OUTPUT")
+    )
+    clock = ["input clk"] if "DFF(" in text else []
+    ports = [*clock, *(f"input \\{net} " for net in inputs), *(f"output \\{net}_shown " for net in outputs)]
+    shown = [f"assign \\{net}_shown = \\{net} ;" for net in outputs]
+    return "\n".join([f"module {name}({', '.join(ports)});", body, *shown, "endmodule", ""])

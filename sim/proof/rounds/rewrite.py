@@ -1,6 +1,6 @@
 """Rewrites any netlist to one that finds by rounds what is known after each update, glitches and loops included.
 
-`unknowns.py` is quicker and serves where every clock and control is a line of its own (`unknown_plain.py`).
+`../rewrite.py` is quicker and serves where every clock and control is a line of its own (`../plain.py`).
 Here every update is a series of events: lines move, or registers do after an edge. An event takes ticks of a
 clock that the result makes itself, so one update of the result comes to rest by itself, in machine code.
 
@@ -11,7 +11,7 @@ their new values and it keeps only what it can still be. Loops remember between 
 judged, and what they move is the next event.
 
 **A clock** makes one edge for certain if it goes from one known level to the other and cannot go back
-meanwhile (`unknown_waves.py`), and none if it is known and cannot move that way. Anything else is an edge that
+meanwhile (`waves.py`), and none if it is known and cannot move that way. Anything else is an edge that
 may or may not have happened, and joins old and new state. Latches answer after the lines or registers that
 move them have come through the gates: so a gated clock whose enable stands in a latch makes clean edges.
 
@@ -55,7 +55,7 @@ LOST = "lost."
 def in_rounds(netlist: Netlist, *, known_start: bool = False, most_cells: int | None = None) -> Netlist:
     """The netlist with known-ness; run it with `power_up="init"`, settle once, then put port `RUN` to 1.
 
-    Ports and names are those of `unknowns.py`, but inputs are always known, and there is `AT_ONCE`. The output
+    Ports and names are those of `../rewrite.py`, but inputs are always known, and there is `AT_ONCE`. The output
     `LOST` is 1 if the last update left a bit of a register, memory or loop unknown that was known before it;
     it stands above the mask in `p.both` as well. State called `name` has its rails in the registers
     `name.may1` and `name.may0`, one after the other. Raises TooManyCells beyond `most_cells`.

@@ -38,7 +38,7 @@ QUAY = Wording(SHEET, {"i6": "RESTART", "i0": "PUSH"}, 750.0)
         ("set i3=0 i2=1", "Set switch i2 (mute) to 1 and switch i3 to 0 in one go."),
         ("set i3=0", "Set switch i3 to 0."),
         ("press i0", "Hold down button PUSH (i0)."),
-        ("press i0 bouncing", "Hold down button PUSH (i0)."),
+        ("press i0 bouncing", "Hold down button PUSH (i0), whose contact touches several times."),
         (
             "drive i2=1",
             "With its switch open, drive line i2 (mute) to 1 from outside, through a resistor (around 1 kOhm) and at"
@@ -74,8 +74,34 @@ def test_sentences_without_a_datasheet_or_on_a_direct_link() -> None:
         "strap 499999": "Set the step source to 499999 and switch the step clock on.",
         "enable": "Switch the step clock on.",
         "restart 1": "Hold the board's restart line high for 1 step, then let go.",
-        "pulse 1": "With the step clock off, take the step line to 1 and back to 0, once.",
+        "pulse 1": "With the step clock off, take the board's step line to 1 and back to 0, once.",
         "steps 2": "Wait for 2 steps.",
     }
     assert {text: instruction(parse([text])[0], direct) for text in said} == said
     assert instruction(parse(["restart"])[0]) == "Hold the restart line active for 2 steps, then let go."
+
+
+@pytest.mark.parametrize(
+    ("text", "sentence"),
+    [
+        ("set i2=1", "Set switch A2 (i2, mute) to 1 (closed)."),
+        ("set i3=1", "Set switch A3 (i3) to 1 (open)."),
+        (
+            "set i0=0 i1=0 i2=1 i3=0 i4=0 i5=0 i6=0 i7=0",
+            "Set switch A2 (i2, mute) to 1 (closed) and all others to 0, in one go.",
+        ),
+        ("set i0=0 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0", "Set all eight switches to 0."),
+        ("restart 3", "Hold the board's restart line CLEAR low for 3 steps, then let go."),
+        ("pulse 2", "With the step clock off, take the step line A7 (i7) to 1 and back to 0, 2 times."),
+        ("frames 1500", "Wait for 1500 frames, 0.5 s."),
+    ],
+)
+def test_sentences_with_the_labels_and_contacts_of_a_board(text: str, sentence: str) -> None:
+    board = Wording(
+        SHEET,
+        pins={f"i{n}": f"A{n}" for n in range(8)} | {"restart": "CLEAR"},
+        pulls=dict.fromkeys([f"i{n}" for n in range(8)], 0) | {"i3": 1},
+        own=frozenset({"restart"}),
+        frame_hz=3000.0,
+    )
+    assert instruction(parse([text])[0], board) == sentence

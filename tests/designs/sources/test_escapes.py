@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from forelight.designs import read
-from forelight.designs.sources import verilog, verilog_files
+from forelight.designs.sources import child_process, verilog_files, yosys
 from forelight.designs.sources.confinement import landlock_version
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import ForelightError, SourceError, UnsupportedError
@@ -139,7 +139,7 @@ def test_output_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
         "module peek #(parameter N = 1)(input [7:0] inputs, output [7:0] outputs);\n"
         "  peek #(N + 1) inner(inputs, outputs);\nendmodule\n"
     )
-    monkeypatch.setattr(verilog, "BYTES_WRITTEN", 2**20)
+    monkeypatch.setattr(child_process, "BYTES_WRITTEN", 2**20)
     with pytest.raises(SourceError) as caught:
         verilog_rtlil(["peek.v"])
     assert str(caught.value) == "peek.v: what Yosys makes of it takes more than 1 MiB; simplify the design"
@@ -159,7 +159,10 @@ def test_a_huge_memory() -> None:
 def test_a_file_that_has_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
     os.mkfifo("pipe.mem")
     Path("peek.v").write_text(MEMORY.format(name='"pipe.mem"', parameter=""))
-    monkeypatch.setattr(verilog, "SECONDS", 1)
+    monkeypatch.setattr(yosys, "SECONDS", 1)
+    with pytest.raises(SourceError, match="open"):
+        verilog_rtlil(["peek.v"])
+    Path("peek.v").write_text(MEMORY.format(name="NAME", parameter='localparam NAME = "pipe.mem";'))
     with pytest.raises(SourceError, match="did not finish within 1 s"):
         verilog_rtlil(["peek.v"])
     monkeypatch.setattr(verilog_files, "MOST_BYTES", 10)

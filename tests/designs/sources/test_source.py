@@ -123,5 +123,7 @@ def test_readers_are_loaded_when_they_are_needed() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=True)
     assert done.stdout.startswith("False <function component at ")
-    with pytest.raises(AttributeError, match=r"module 'forelight\.designs\.source' has no attribute 'gone'"):
+    with pytest.raises(
+        AttributeError, match=r"module 'forelight\.designs\.sources\.source' has no attribute 'gone'"
+    ):
         source.gone  # noqa: B018

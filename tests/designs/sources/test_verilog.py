@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from forelight.designs import read
-from forelight.designs.sources import verilog
+from forelight.designs.sources import child_process, yosys
 from forelight.designs.sources.python_source import amaranth_rtlil, component
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import NetlistError, SourceError
@@ -205,10 +205,10 @@ def test_limits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "  genvar i;\n  assign w[0] = a, y = w[999999];\n"
         "  generate for (i = 1; i < 1000000; i = i + 1) assign w[i] = w[i-1] + 8'd3; endgenerate\nendmodule\n"
     )
-    monkeypatch.setattr(verilog, "BYTES", 2**28)
+    monkeypatch.setattr(child_process, "BYTES", 2**28)
     assert refused(["many.v"]) == "many.v: Yosys needs more than 256 MiB; simplify the design"
-    monkeypatch.setattr(verilog, "BYTES", 0)
-    monkeypatch.setattr(verilog, "SECONDS", 1)
+    monkeypatch.setattr(child_process, "BYTES", 0)
+    monkeypatch.setattr(yosys, "SECONDS", 1)
     assert refused(["many.v"]) == "many.v: Yosys did not finish within 1 s; simplify the design"
 
 
@@ -229,7 +229,7 @@ def test_a_crash_is_explained(folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
     Path("gate.v").write_text(GATE)
     crash = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
     Path("crash.py").write_text(crash)
-    monkeypatch.setattr(verilog, "_CHILD", Path("crash.py"))
+    monkeypatch.setattr(yosys, "_CHILD", Path("crash.py"))
     assert refused(["gate.v"]).startswith(
         "gate.v: Yosys crashed, as it does where gates in a row are too many"
     )

@@ -12,7 +12,7 @@ from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Procedure, parse
 from forelight.designs.sheets.reader import load
 from forelight.harness.attach.report import reports
-from forelight.harness.bench.bench import seated
+from forelight.harness.bench.course import seated
 from forelight.harness.bench.predict import predict
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board

@@ -6,6 +6,8 @@ import json
 from typing import Any
 
 from click.testing import CliRunner
+from forelight.designs.sheets.attachments import KINDS
+from forelight.harness.attach.report import REPORTERS
 from forelight.harness.cli import cli
 
 
@@ -104,3 +106,7 @@ def test_the_tape_machine_counts_down_from_its_tape() -> None:
         data = bytes.fromhex(one["data"])
         assert data == tape[one["address"] :][: len(data)]
     assert [one["address"] for one in found["reads"]] == [0, 1, 1, 1, 1, 1, 5]
+
+
+def test_every_kind_of_attachment_has_its_report() -> None:
+    assert set(REPORTERS) == set(KINDS)

@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from amaranth.hdl import Cat, Const, Module, Value
 from forelight.harness.attach.memory import SerialMemory
-from forelight.harness.bench.bench import run, seated
+from forelight.harness.bench.bench import run
+from forelight.harness.bench.course import seated
 from forelight.harness.bench.powerups import sampled_power_ups
 from forelight.harness.boards.profile import Board
 from forelight.harness.hand.timeline import timeline

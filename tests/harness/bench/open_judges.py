@@ -10,8 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from forelight.harness.bench.powerups import run_power_ups, sampled_power_ups
-from forelight.harness.bench.proof import prove
+from forelight.harness.bench.powerups import Sample, sampled_power_ups
 from forelight.sim import Simulation
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil.reader import parse
@@ -19,6 +18,7 @@ from forelight.sim.undefined.opened import opened
 from numpy.typing import NDArray
 
 from ...sim.icarus import run
+from .whole_runs import prove
 
 POWER_UPS = 256
 #: Draws of every open value, and of every register at power-up, by each judge.
@@ -54,9 +54,10 @@ def claims(netlist: Netlist, values: NDArray[np.uint16], seed: int) -> Claims:
     """What is claimed of a design with the ports `inputs` and `outputs`."""
     found = opened(netlist)
     power_ups = sampled_power_ups(POWER_UPS, seed)
-    answer = run_power_ups(Simulation(found.drawn), values, power_ups, seed, free=found.free)
+    sample = Sample(Simulation(found.drawn), power_ups, seed, len(values), found.free)
+    sample.extend(values)
     proved = prove(found.netlist, values).bits
-    return Claims(answer.outputs, proved, answer.agreed & ~proved)
+    return Claims(sample.outputs, proved, ~sample.differ & ~proved)
 
 
 _BENCH = """
@@ -103,7 +104,7 @@ def by_chip(netlist: Netlist, values: NDArray[np.uint16], seed: int) -> Bytes:
     sim, rng = Simulation(netlist), random.Random(f"chip {seed}")
     columns = []
     for _ in range(DRAWS):
-        sim.restart(rng)
+        sim.power_cycle(rng)
         sim.settle()
         first = np.array([sim.get("outputs")], np.uint8)
         columns.append(np.concatenate((first, sim.run_samples("inputs", values, "outputs").astype(np.uint8))))

@@ -16,7 +16,8 @@ from amaranth.back import rtlil
 from amaranth.hdl import Cat, ClockDomain, Elaboratable, Module, Signal, Value
 from amaranth.sim import Simulator
 from forelight.designs.datasheet import Datasheet
-from forelight.harness.bench.bench import Seat, Shown
+from forelight.harness.bench.bench import Shown
+from forelight.harness.bench.course import Seat
 from forelight.harness.boards.profile import Board
 from forelight.harness.chip.chip import Chip
 from forelight.harness.chip.conditioning import Conditioning
@@ -147,7 +148,7 @@ def chip_on_engine(rig: Rig) -> Callable[[Timeline], Array]:
     simulation = Simulation(parse(text, modules=tuple(modules)))
 
     def run(plan: Timeline) -> Array:
-        simulation.restart("init")
+        simulation.power_cycle("init")
         simulation.settle()
         drive = rig.ticks(plan)
         seen = simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)

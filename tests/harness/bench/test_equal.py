@@ -58,7 +58,7 @@ def test_chip_and_bench_are_equal_on_the_engine(name: str) -> None:
 @pytest.mark.parametrize("name", [name for name in SETUPS if name.startswith("amaranth")])
 def test_chip_and_bench_are_equal_under_amaranth(name: str) -> None:
     pair = Pair(SETUPS[name](), contacts=CONTACTS.get(name, 0xFF), under_amaranth=True)
-    total = pair.walks(name, 4, 100)
+    total = pair.walks(name, 4, 130)
     assert total["frames"] >= 400
     assert total["changes of the pins"] >= 20
 

@@ -11,13 +11,13 @@ from amaranth.hdl import Elaboratable, Module, Mux, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 from forelight.harness.bench import powerups
-from forelight.harness.bench.powerups import Answer, run_power_ups, sampled_power_ups
-from forelight.harness.bench.proof import prove, races
+from forelight.harness.bench.powerups import Answer, sampled_power_ups
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.sim import Netlist, Simulation
 from numpy.typing import NDArray
 
 from .setups import Notes, Ripple, Tally, sheet
+from .whole_runs import prove, racing, run_power_ups
 
 
 class Settling(wiring.Component):
@@ -165,7 +165,7 @@ def test_chance_finds_what_every_order_finds(design: type[Elaboratable], seed: i
     simulation = Simulation(found)
     values = np.concatenate((np.tile(UP_AND_DOWN, 10), steps(1, seed, lines=2)[:1] ^ np.uint8(0x80)))
     answer = run_power_ups(simulation, values, [0] * 100)
-    simulation.restart(0)
+    simulation.power_cycle(0)
     simulation.settle()
     simulation.run_samples("inputs", values[:-1], "outputs")
     ends = every_order(simulation, {simulation.snapshot()}, int(values[-2]), int(values[-1]))
@@ -181,7 +181,7 @@ def test_a_switch_moved_with_the_step_clock_is_a_race_and_the_clock_alone_is_non
     alone = np.array(
         [0x80, 0, 0x02, 0x82, 0], np.uint8
     )  # the last one falls with a switch, which is harmless
-    assert races(found, alone).tolist() == [4]
+    assert racing(found, alone) == [4]
     answer = run_power_ups(Simulation(found), alone, sampled_power_ups(50, 0))
     assert not answer.forks
     together = np.array([0x80, 0, 0x82, 0x02], np.uint8)

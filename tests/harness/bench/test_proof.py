@@ -12,13 +12,13 @@ from amaranth.lib.wiring import In, Out
 from forelight.designs.catalogue import load_design
 from forelight.designs.sheets.bare import bare
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.proof import prove, races
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.hand.routine import default_procedure
 from forelight.sim.rtlil.reader import parse
 
 from .setups import sheet
+from .whole_runs import prove, racing
 
 
 class Half(wiring.Component):
@@ -53,9 +53,9 @@ def test_plain_logic_is_proved_and_state_once_the_restart_has_come() -> None:
 
 def test_a_race_has_a_line_that_something_remembers() -> None:
     found = wrapper_netlist(sheet("half", "i7", "i6"), Half())
-    assert races(found, values(0x40, 0xC0, 0x40, 0x83, 0x03, 0x00, 0x43, 0xC0)).tolist() == [3, 7]
+    assert racing(found, values(0x40, 0xC0, 0x40, 0x83, 0x03, 0x00, 0x43, 0xC0)) == [3, 7]
     latch = wrapper_netlist(load_design("nor_latch"))
-    assert races(latch, values(0x03, 0x00)).tolist() == [0, 1]
+    assert racing(latch, values(0x03, 0x00)) == [0, 1]
 
 
 def test_designs_of_the_catalogue() -> None:

@@ -10,13 +10,14 @@ from forelight.designs.catalogue import load_design, names
 from forelight.harness.bench.kept import carrier
 from forelight.harness.bench.powerups import sampled_power_ups
 from forelight.harness.bench.predict import predict
-from forelight.harness.bench.proof import prove
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.hand.routine import run_procedure
 from forelight.sim.loops import LoopError
 from forelight.sim.simulation import Simulation
 from numpy.typing import NDArray
+
+from .whole_runs import prove
 
 BOARDS = [load_board(name) for name in ("quay", "mole")]
 #: The first updates of each run, and as many after them in which lines move by chance, some together.
@@ -60,7 +61,7 @@ def hold(name: str, values: NDArray[np.uint16], rng: random.Random) -> None:
     claims = prove(netlist, values).bits
     sim, states = Simulation(netlist), set()
     for power_up in sampled_power_ups(POWER_UPS, rng.getrandbits(32)):
-        sim.restart(power_up)
+        sim.power_cycle(power_up)
         try:
             sim.settle()
         except LoopError:  # a ring that runs from the start

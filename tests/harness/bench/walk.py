@@ -74,7 +74,7 @@ class Walk:
             if oscillator_off > 2:
                 kind = "oscillator"
             half = hand.stretches[-1].half if hand.stretches else 1
-            action = self._draw(kind, half)
+            action = self._draw(kind, half, hand)
             if isinstance(action, Steps) and 2 * half * action.count > 400:
                 continue
             if isinstance(action, Restart) and 2 * half * action.length > 400:
@@ -84,25 +84,29 @@ class Walk:
                 oscillator_off = int(not action.on)
             elif oscillator_off:
                 oscillator_off += 1
+            before = hand.snapshot()
             try:
                 hand.do([action])
             except UsageError:
+                hand.restore(before)
                 continue
             actions.append(action)
             self.drawn[kind] += 1
         return Procedure("random", tuple(actions))
 
-    def _draw(self, kind: str, half: int) -> Action:
-        rng = self.rng
+    def _draw(self, kind: str, half: int, hand: Hand) -> Action:
+        rng, bench = self.rng, hand.situation()
+        clocked = bench.clock_line if bench.clocked else None
+        lines = [line for line in INPUT_LINES if line != clocked]
         actions: dict[str, Action] = {
             "select": Select(
                 rng.choice([self.slot, *self.setup.sheets, rng.randrange(self.board.slot_count)])
             ),
-            "set": Set({line: rng.randint(0, 1) for line in rng.sample(INPUT_LINES, rng.randint(1, 8))}),
+            "set": Set({line: rng.randint(0, 1) for line in rng.sample(lines, rng.randint(1, len(lines)))}),
             "press": Press(rng.choice(sorted(self.board.buttons)), rng.random() < 0.3),
             "release": Release(rng.choice(sorted(self.board.buttons)), rng.random() < 0.3),
             "drive": Drive({line: rng.randint(0, 1) for line in rng.sample(INPUT_LINES, rng.randint(1, 2))}),
-            "let go": LetGo(INPUT_LINES),
+            "let go": LetGo(tuple(bench.driven) or ("i0",)),
             "wait": Frames(rng.randint(1, 40)),
             "seconds": Seconds(float(rng.randint(1, 40) / self.board.frame_hz)),
             "oscillator": Oscillator(True),
@@ -120,5 +124,5 @@ class Walk:
 
     def _code(self) -> int:
         """Mostly one that is soon through."""
-        quick = [code for code in range(self.board.codes) if self.board.half(code) <= 8]
+        quick = [code for code in range(min(self.board.codes, 256)) if self.board.half(code) <= 8]
         return self.rng.choice([*quick * 2, self.rng.randrange(self.board.codes)])

@@ -1,4 +1,4 @@
-"""The divider's rates and codes against stated numbers, and against trying every code."""
+"""The divider's rates and codes against figures worked by hand, a counter's data sheet, and trying every code."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from forelight.sim.errors import UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-#: common practice, no source: a chain of 250 positions, two ticks a bit, at 20 MHz, with the counter law.
-COUNTER = Board("counter", "", 20_000_000, "chain", {}, 250, positions=250, ticks_per_bit=2, law="counter")
+#: A chain of 125 positions, three ticks a bit, at 12 MHz: a frame is 3 * 8 * 125 = 3000 ticks, so 4000 a second.
+COUNTER = Board("counter", "", 12_000_000, "chain", {}, 125, positions=125, ticks_per_bit=3, law="counter")
 QUAY, MOLE = load_board("quay"), load_board("mole")
 
 
@@ -23,17 +23,23 @@ def test_the_rates_of_quay(code: int, hz: float) -> None:
     assert float(rate(QUAY, code)) == pytest.approx(hz, abs=0.0005)
 
 
-def test_the_counter_law_in_common_practice() -> None:
-    """common practice, no source."""
-    assert COUNTER.frame_hz == 5000
-    assert rate(COUNTER, 0) == span(COUNTER)[1] == 2500
-    assert [COUNTER.frame_hz / rate(COUNTER, code) for code in (128, 254, 255)] == [258, 510, 512]
+def test_the_counter_law_worked_by_hand() -> None:
+    """A step lasts two halves of `code + 1` frames: 4000 / 2, 4000 / 20, 4000 / 400 and 4000 / 512 steps a second."""
+    assert COUNTER.frame_hz == 4000
+    assert rate(COUNTER, 0) == span(COUNTER)[1] == 2000
+    assert [rate(COUNTER, code) for code in (9, 199, 255)] == [200, 10, Fraction(125, 16)]
+    assert span(COUNTER)[0] == Fraction(125, 16)
 
 
-def test_a_count_of_common_practice_does_not_contradict_code_254() -> None:
-    """common practice, no source: 36 rounds of 16 states in 60 s, give or take one round."""
-    rounds = rate(COUNTER, 254) * 60 / 16
-    assert 35 <= rounds <= 37
+@pytest.mark.parametrize("stage", range(4, 15))
+def test_the_counter_law_at_powers_of_two_is_a_ripple_counter(stage: int) -> None:
+    """Stage n of a ripple counter divides by 2**n; from a watch crystal of 32,768 Hz stage 14 makes 2 Hz.
+
+    TI CD4060B data sheet, logic diagram (from memory).
+    """
+    crystal = Board("crystal", "", 32_768, "direct", {}, 1, law="counter", codes=2**14)
+    assert rate(crystal, 2 ** (stage - 1) - 1) == Fraction(32_768, 2**stage)
+    assert codes_for(crystal, 2)[0].code == 2**13 - 1
 
 
 def test_the_two_stage_law_is_mantissa_times_power_of_two() -> None:

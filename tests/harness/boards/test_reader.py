@@ -12,12 +12,12 @@ from forelight.sim.errors import DatasheetError, UsageError
 
 CHAIN = """title = "A chain"
 link = "chain"
-oscillator_hz = 20_000_000
-slot_count = 250
+oscillator_hz = 12_000_000
+slot_count = 125
 
 [chain]
-positions = 250
-ticks_per_bit = 2
+positions = 125
+ticks_per_bit = 3
 
 [step]
 line = "i0"
@@ -85,8 +85,10 @@ def test_both_boards_of_the_bench() -> None:
     assert (quay.law, quay.codes, quay.strapped, quay.slot_count) == ("two-stage", 256, True, 192)
     assert (mole.link, mole.oscillator_hz, mole.frame_hz) == ("direct", 50_000_000, Fraction(50_000_000))
     assert (mole.step_line, mole.restart_line, mole.strapped, mole.slot_count) == ("own", "own", False, 64)
+    assert quay.display == {**{f"o{n}": "abcdefg"[n] for n in range(7)}, "o7": "point"}
+    assert quay.display != mole.display and quay.pulls != mole.pulls  # the wiring is data
     for board in (quay, mole):
-        assert board.display == {**{f"o{n}": "abcdefg"[n] for n in range(7)}, "o7": "point"}
+        assert sorted(board.display.values()) == [*"abcdefg", "point"]
         assert set(board.pulls) == {f"i{n}" for n in range(8)}
         assert len(board.pins) >= 16
         assert len(board.slots) < board.slot_count / 2  # most slots are empty
@@ -105,8 +107,8 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
     board = load_board(write(folder, CHAIN))
     assert (board.name, board.title, board.path) == ("other", "A chain", folder / "other.toml")
     assert (board.frame_ticks, board.frame_hz, board.law, board.codes) == (
-        4000,
-        Fraction(5000),
+        3000,
+        Fraction(4000),
         "counter",
         256,
     )
@@ -127,7 +129,7 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
             ':2: link: found "chian"; allowed: chain, direct; did you mean "chain"?',
         ),
         (
-            "oscillator_hz = 20_000_000",
+            "oscillator_hz = 12_000_000",
             "oscillator_hz = 0",
             ":3: oscillator_hz: found 0; allowed: a whole number from 1",
         ),
@@ -137,17 +139,17 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
             ':3: oscilator_hz: no such key; did you mean "oscillator_hz"? the keys here',
         ),
         (
-            "slot_count = 250",
-            "slot_count = 251",
-            ":4: slot_count: found 251; allowed: 1 to 250, the positions of the",
+            "slot_count = 125",
+            "slot_count = 126",
+            ":4: slot_count: found 126; allowed: 1 to 125, the positions of the",
         ),
         (
-            "ticks_per_bit = 2",
-            "ticks_per_bit = 2.0",
-            ":8: chain.ticks_per_bit: found 2.0; allowed: a whole number from",
+            "ticks_per_bit = 3",
+            "ticks_per_bit = 3.0",
+            ":8: chain.ticks_per_bit: found 3.0; allowed: a whole number from",
         ),
         (
-            "[chain]\npositions = 250\nticks_per_bit = 2\n",
+            "[chain]\npositions = 125\nticks_per_bit = 3\n",
             "",
             ": chain: is missing; add it: a table with positions and",
         ),
@@ -181,8 +183,8 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
         ),
         ('o1 = "point"', 'o1 = "h"', ':25: display.o1: found "h"; allowed: a, b, c, d, e, f, g, point'),
         ("i0 = 1", "i0 = 2", ":28: pulls.i0: found 2; allowed: a whole number from 0 to 1"),
-        ('7 = "dice"', '250 = "dice"', ":31: slots.250: is no slot of this chip; the slots are 0 to 249"),
-        ('7 = "dice"', 'seven = "dice"', ":31: slots.seven: is no slot of this chip; the slots are 0 to 249"),
+        ('7 = "dice"', '125 = "dice"', ":31: slots.125: is no slot of this chip; the slots are 0 to 124"),
+        ('7 = "dice"', 'seven = "dice"', ":31: slots.seven: is no slot of this chip; the slots are 0 to 124"),
         ('9 = "mine"', '07 = "mine"', ":32: slots.07: slot 7 is there already; allowed: each slot once"),
         (
             '7 = "dice"',
@@ -192,8 +194,8 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
         ('7 = "dice"', "7 = 7", ":31: slots.7: found 7; allowed: a text of 1 to 200 characters"),
         ('7 = "dice"', f'7 = "{chr(233) * 150}"', ":31: slots.7: there is no design "),
         (
-            "slot_count = 250",
-            'slot_count = 250\nunselected = "run"',
+            "slot_count = 125",
+            'slot_count = 125\nunselected = "run"',
             ":5: unselected: is for a direct link; leave it ",
         ),
     ],

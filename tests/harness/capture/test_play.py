@@ -152,7 +152,7 @@ def test_what_stands_against_a_recording_is_named_with_its_line(folder: Path) ->
         f'forelight: {file}:3, action 2: "play ../hand.csv": the recording lies outside the folder; put a copy into'
     )
     assert asked("restart", "drive i0=1", "play hand.csv").startswith(
-        f'forelight: {file}:4, action 3: "play hand.csv": set i0=0: i0 is driven from outside; two sources on one line'
+        f'forelight: {file}:4, action 3: "play hand.csv": "set i0=0": i0 is driven from outside; two sources'
     )
 
 

@@ -15,11 +15,11 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
 BOARD = """title = "A board with the counter law"
 link = "chain"
-oscillator_hz = 20_000_000
-slot_count = 250
+oscillator_hz = 12_000_000
+slot_count = 125
 [chain]
-positions = 250
-ticks_per_bit = 2
+positions = 125
+ticks_per_bit = 3
 [step]
 line = "i7"
 law = "counter"
@@ -36,16 +36,17 @@ def ask(*arguments: str, code: int = 0) -> Result:
     return result
 
 
-def test_a_loop_of_16_states_counted_36_times_in_a_minute_does_not_contradict_code_254() -> None:
-    """20 MHz, 250 positions, 2 ticks a bit, counter law: code 254 divides the frame rate by 510 (common practice, no
-    source)."""
-    board = Board("counter", "", 20_000_000, "chain", {}, 250, 250, 2, "counter")
-    assert float(board.step_hz(254)) == pytest.approx(5000 / 510)
-    count = Count(36, 60.0, 16)
-    assert count.verdict(float(board.step_hz(254))) == AGREES
-    assert count.verdict(float(board.step_hz(128))) == DIFFERS
+def test_a_loop_of_16_states_counted_37_times_in_a_minute() -> None:
+    """12 MHz, 125 positions, 3 ticks a bit, counter law: code 199 makes 10 steps a second, so 37.5 loops in 60 s."""
+    board = Board("counter", "", 12_000_000, "chain", {}, 125, 125, 3, "counter")
+    assert board.step_hz(199) == 10
+    count = Count(37, 60.0, 16)
+    assert count.verdict(10.0) == AGREES
+    assert count.verdict(float(board.step_hz(127))) == DIFFERS
     # A loop more or less, and a quarter of a second at either end.
-    assert (count.low_hz, count.hz, count.high_hz) == pytest.approx((35 * 16 / 60.5, 9.6, 37 * 16 / 59.5))
+    assert (count.low_hz, count.hz, count.high_hz) == pytest.approx(
+        (36 * 16 / 60.5, 37 * 16 / 60, 38 * 16 / 59.5)
+    )
 
 
 def test_the_same_from_the_command_line(tmp_path: Path) -> None:
@@ -58,15 +59,15 @@ def test_the_same_from_the_command_line(tmp_path: Path) -> None:
         "--steps-per-loop",
         "16",
         "--loops",
-        "36",
+        "37",
         "--seconds",
         "60",
         "--json",
     )
-    found = json.loads(ask(*arguments, "--strap", "254").stdout)
-    assert (found["kind"], found["codes"]) == ("agrees", [[251, 255]])
-    found = json.loads(ask(*arguments, "--strap", "128", code=1).stdout)
-    assert (found["kind"], found["codes"]) == ("differs", [[251, 255]])
+    found = json.loads(ask(*arguments, "--strap", "199").stdout)
+    assert (found["kind"], found["codes"]) == ("agrees", [[195, 209]])
+    found = json.loads(ask(*arguments, "--strap", "127", code=1).stdout)
+    assert (found["kind"], found["codes"]) == ("differs", [[195, 209]])
 
 
 def test_the_loop_is_found_in_the_prediction() -> None:

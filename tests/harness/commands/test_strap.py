@@ -103,6 +103,6 @@ def test_wrong_use(arguments: list[str], said: str) -> None:
 
 
 def test_examples_in_the_docstrings_hold() -> None:
-    result = doctest.testmod(import_module("forelight.harness.commands.words"))
+    result = doctest.testmod(import_module("forelight.harness.view.words"))
     assert result.attempted >= 2
     assert result.failed == 0

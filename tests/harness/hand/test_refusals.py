@@ -18,17 +18,20 @@ FIGHT = "two sources on one line would fight, and either can be damaged: the boa
     [
         (
             ["set i3=1", "drive i3=1"],
-            f"drive i3=1: the switch of i3 is closed; {FIGHT}; write set i3=0 before",
+            f'"drive i3=1": the switch of i3 is closed; {FIGHT}; write set i3=0 before',
         ),
-        (["drive i1=1"], f"drive i1=1: the switch of i1 is closed; {FIGHT}; write set i1=1 before"),
-        (["strap 3", "drive i7=1"], f"drive i7=1: the step clock drives i7; {FIGHT}; write disable before"),
+        (["drive i1=1"], f'"drive i1=1": the switch of i1 is closed; {FIGHT}; write set i1=1 before'),
+        (["strap 3", "drive i7=1"], f'"drive i7=1": the step clock drives i7; {FIGHT}; write disable before'),
         (
             ["press i0", "drive i0=1"],
-            f"drive i0=1: the button on i0 is held; {FIGHT}; write release i0 before",
+            f'"drive i0=1": the button on i0 is held; {FIGHT}; write release i0 before',
         ),
-        (["drive i0=1", "press i0"], f"press i0: i0 is driven from outside; {FIGHT}; write let go i0 before"),
-        (["drive i6=1", "restart"], f"restart: i6 is driven from outside; {FIGHT}; write let go i6 before"),
-        (["drive i3=1", "strap 3"], f"strap 3: i3 is driven from outside; {FIGHT}; write let go i3 before"),
+        (
+            ["drive i0=1", "press i0"],
+            f'"press i0": i0 is driven from outside; {FIGHT}; write let go i0 before',
+        ),
+        (["drive i6=1", "restart"], f'"restart": i6 is driven from outside; {FIGHT}; write let go i6 before'),
+        (["drive i3=1", "strap 3"], f'"strap 3": i3 is driven from outside; {FIGHT}; write let go i3 before'),
     ],
 )
 def test_two_drivers_on_a_line_are_refused(actions: list[str], message: str) -> None:
@@ -44,31 +47,55 @@ OTHER = replace(SHEET, step=StepLine("i3"))
 @pytest.mark.parametrize(
     ("sheet", "actions", "message"),
     [
-        (SHEET, ["select 3"], "small has no slot 3; its slots are 0 to 2"),
-        (SHEET, ["strap 256"], "small has no strap code 256; its codes are 0 to 255"),
-        (SHEET, ["press i3"], "no button of small sits on i3; lines with buttons: i0, i7; or use set"),
-        (SHEET, ["steps 5"], "steps 5: the step clock is off; use strap or enable before it"),
+        (SHEET, ["select 3"], '"select 3": there is no slot 3; the slots are 0 to 2'),
+        (SHEET, ["strap 256"], '"strap 256": there is no strap code 256; the codes are 0 to 255'),
+        (SHEET, ["press i3"], '"press i3": no button sits on i3; lines with buttons: i0, i7; or use set'),
+        (
+            SHEET,
+            ["press i0", "press i0"],
+            '"press i0": the button is held already; write release i0 before',
+        ),
+        (SHEET, ["release i0"], '"release i0": the button is not held; write press i0 before'),
+        (SHEET, ["let go i2"], '"let go i2": nothing drives i2 from outside; write drive i2=1 before'),
+        (
+            SHEET,
+            ["steps 5"],
+            '"steps 5": the step clock is off; write strap or enable before, or use pulse',
+        ),
         (
             SHEET,
             ["oscillator off", "frames 5"],
-            "frames 5: nothing moves while the oscillator is off; switch the oscillator on first",
+            '"frames 5": nothing moves while the oscillator is off; write oscillator on before',
+        ),
+        (
+            SHEET,
+            ["oscillator off", "pulse 1"],
+            '"pulse 1": nothing moves while the oscillator is off; write oscillator on before',
         ),
         (
             SHEET,
             ["strap 3", "pulse 5"],
-            "the step clock is on: steps by hand do not reach the step line; "
-            "switch it off first, or wait for steps",
+            '"pulse 5": the step clock is on; write disable before, or use steps',
+        ),
+        (
+            SHEET,
+            ["strap 3", "set i7=1"],
+            '"set i7=1": the step clock drives i7; write disable before, or leave it out',
         ),
         (
             OTHER,
             ["strap 3", "steps 5"],
-            "steps 5: the step clock of small is on i7, the step line of own is i3; "
-            "make steps by hand with pulse",
+            '"steps 5": the step clock does not reach i3, the step line of own; make steps by hand with pulse',
         ),
         (
             PLAIN,
             ["restart"],
-            "own has no restart line; leave restart out, or state [restart] in its datasheet",
+            '"restart": own has no restart line; leave it out, or state [restart]',
+        ),
+        (
+            PLAIN,
+            ["strap 3"],
+            '"strap 3": own has no step line; use frames or wait, or state [step]',
         ),
         (
             SHEET,

@@ -39,14 +39,14 @@ def test_a_strap_code_may_make_an_edge_of_its_own() -> None:
 
 
 def test_a_running_step_clock_is_switched_off_to_be_strapped_anew() -> None:
-    found = plan("strap 0", "set i7=1", "strap 1", "frames 3")
+    found = plan("set i7=1", "strap 0", "frames 1", "strap 1", "frames 3")
     assert table(found) == [
-        *((0, "00000000"), (2, "10000000"), (3, "00000000")),
-        (4, "10000000"),  # off: the line goes back to its switch
-        (5, "00000001"),
-        (7, "00000000"),  # enabled in frame 6, low for two frames
-        (8, "10000000"),
-        (10, "00000000"),
+        *((0, "10000000"), (1, "00000000"), (3, "10000000"), (4, "00000000")),
+        (5, "10000000"),  # off: the line goes back to its switch
+        (6, "00000001"),
+        (8, "00000000"),  # enabled in frame 7, low for two frames
+        (9, "10000000"),
+        (11, "00000000"),
     ]
 
 

@@ -127,9 +127,9 @@ class Silicon:
 
     def _power_up(self, rng: random.Random) -> None:
         """The designs wake up at random, and the chip's own registers are reset."""
-        self.simulation.restart(rng)
+        self.simulation.power_cycle(rng)
         woken = self.simulation.snapshot()
-        self.simulation.restart("init")
+        self.simulation.power_cycle("init")
         state = bytearray(self.simulation.snapshot())
         places = self.simulation.compiled.layout.registers
         for register, place in zip(self.simulation.netlist.registers, places, strict=True):

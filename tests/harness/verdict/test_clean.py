@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import GAP, RecordedLine
+from forelight.harness.capture.record import RecordedLine
 from forelight.harness.verdict.clean import shortest_run, without_frays, without_spikes
+from forelight.sim.levels import UNKNOWN
 
 
 def line(*changes: tuple[float, int]) -> RecordedLine:
@@ -24,7 +25,7 @@ def test_a_spike_within_a_run_vanishes() -> None:
 def test_a_spike_beside_an_edge_hides_when_it_was() -> None:
     assert seen(without_spikes(line((0, 0), (3, 1), (3.04, 0), (3.09, 1), (6, 0)), 0.125)) == [
         (0, 0),
-        (3, GAP),
+        (3, UNKNOWN),
         (3.09, 1),
         (6, 0),
     ]
@@ -37,7 +38,7 @@ def test_the_first_and_last_run_may_be_of_any_length() -> None:
 
 def test_a_short_run_at_an_end_of_the_recording_may_be_a_spike() -> None:
     short = line((0, 0), (0.01, 1), (5, 0))
-    assert seen(without_frays(short, 0.125, 5.1)) == [(0, GAP), (0.01, 1), (5, GAP)]
+    assert seen(without_frays(short, 0.125, 5.1)) == [(0, UNKNOWN), (0.01, 1), (5, UNKNOWN)]
     assert without_frays(short, 0.005, 5.1) is short
     still = line((0, 1))
     assert without_frays(still, 0.125, 0.1) is still

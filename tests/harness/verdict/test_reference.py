@@ -6,9 +6,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from forelight.harness.capture.record import GAP
 from forelight.harness.golden.golden import Golden
 from forelight.harness.verdict.reference import reference
+from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.noise import FRAME, Setup, golden_of
 
@@ -28,15 +28,8 @@ def test_rises_steps_and_levels() -> None:
     assert ours.lines["o0"].times[:4].tolist() == [0, 1.75, 2.75, 3.75]
     assert ours.lines["o0"].levels[:4].tolist() == [0, 1, 0, 1]
     assert ours.lines["o4"].times[:2].tolist() == [0, 3.75]
-    assert ours.lines["o4"].levels[:2].tolist() == [GAP, 0]
+    assert ours.lines["o4"].levels[:2].tolist() == [UNKNOWN, 0]
     assert ours.seconds(1.5) == pytest.approx(6 * FRAME / 18_432_000)
-
-
-def test_cells_cover_what_lies_before_between_and_after_the_rises() -> None:
-    ours = reference(golden_of(setup()), "i7")
-    assert ours.cells().tolist() == [0.5 + n for n in range(40)]
-    paused = replace(ours, rises=np.array([1.5, 2.5, 6.6, 7.6]), end=9.0)
-    assert paused.cells() == pytest.approx([0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.6, 7.6])
 
 
 def test_a_step_line_of_its_own_is_rebuilt_from_the_count_of_steps() -> None:
@@ -56,7 +49,6 @@ def test_a_golden_without_steps_has_a_unit_all_the_same() -> None:
     assert ours.hz is None
     assert ours.unit == 450
     assert ours.end == pytest.approx(2000 / 450)
-    assert len(ours.cells()) == 4
 
 
 def test_a_golden_that_repeats_itself_is_prolonged() -> None:

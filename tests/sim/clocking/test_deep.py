@@ -94,7 +94,7 @@ def test_a_chain_of_registers(source: Callable[[int], str], length: int, tmp_pat
         assert sim.get("outputs") == step % 128
     counted = sim.run_clock("inputs", bit=7, cycles=1000, observe="outputs")
     assert counted.tolist() == [step % 128 for step in range(200, 1200)]
-    sim.restart(1)
+    sim.power_cycle(1)
     sim.settle()
     assert sim.get("outputs") == 0xFF
     sim.set("inputs", 0b1000_0000)

@@ -113,7 +113,7 @@ def test_a_long_run_is_the_same_before_and_after_it_was_tuned() -> None:
     toggle = Toggle("inputs", 7, second.netlist.outputs["outputs"], (("inputs", 0),))
     first.compiled.tune(toggle, second.snapshot(), wait=True)
     assert first.compiled.tuned(toggle) is not None
-    second.restart("init")
+    second.power_cycle("init")
     assert np.array_equal(second.run_clock("inputs", bit=7, cycles=cycles, observe="outputs"), expected)
     assert first.snapshot() == second.snapshot()
 

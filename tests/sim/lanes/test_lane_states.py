@@ -28,7 +28,7 @@ def test_lanes_go_on_where_simulations_stood(circuit: Circuit) -> None:
     sim = Simulation(netlist)
     states, table = [], []
     for lane in range(COUNT):
-        sim.restart(random.Random(f"{seed}/{lane}"))
+        sim.power_cycle(random.Random(f"{seed}/{lane}"))
         sim.run_samples("inputs", values[:40], "outputs")
         states.append(sim.snapshot())
         table.append(sim.run_samples("inputs", values[40:], "outputs"))

@@ -227,8 +227,8 @@ def test_long_runs_with_a_fault_in_every_lane(
     name: str, halves: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Code for the levels of the inputs, few registers and many; words in halves and whole."""
-    monkeypatch.setattr("forelight.sim.lanes_together._LONG", 16)
-    monkeypatch.setattr("forelight.sim.lanes_together.halves_pay", lambda faults, lanes: halves)
+    monkeypatch.setattr("forelight.sim.lanes.together._LONG", 16)
+    monkeypatch.setattr("forelight.sim.lanes.together.halves_pay", lambda faults, lanes: halves)
     circuit = next(circuit for circuit in CIRCUITS if circuit.name == name)
     netlist = gates(parse(rtlil(OnPins(circuit.design()))))
     rng = random.Random(9)
@@ -278,7 +278,7 @@ def test_a_memory_that_is_no_gates_runs_lane_after_lane() -> None:
     meant = np.array([sim.run_clock("i", bit=10, cycles=50, observe="o") for sim in sims])
     assert np.array_equal(lanes.run_clock("i", bit=10, cycles=50, observe="o"), meant)
     assert lanes.get("o") == [sim.get("o") for sim in sims]
-    lanes.restart(power_ups(4, 6))
+    lanes.power_cycle(power_ups(4, 6))
     lanes.set("i", 1 << 9 | 77)
     differs = lanes.differs_in_clock("i", bit=10, cycles=50)
     assert np.array_equal(differs.astype(bool), np.any(meant != meant[0], axis=1))

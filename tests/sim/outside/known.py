@@ -1,6 +1,6 @@
 """Circuits from outside that are refused, not compared, undecided or that differ, each with the reason.
 
-`python -m tests.sim.outside.known` prints the table of DEVELOPERS.md.
+`python -m tests.sim.outside.known` prints the table of README.md beside it.
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ KNOWN: dict[str, tuple[str, str]] = {
 
 
 def table() -> str:
-    """The lines of the table in DEVELOPERS.md."""
+    """The lines of the table in README.md."""
     lines = [f"| `{label}` | {outcome} | {why} |" for label, (outcome, why) in KNOWN.items()]
     return "\n".join(["| circuit | outcome | why |", "|---|---|---|", *lines, ""])
 

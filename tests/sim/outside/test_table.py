@@ -1,4 +1,4 @@
-"""The table of circuits from outside in DEVELOPERS.md is that of `known.py`."""
+"""The table of circuits from outside in the README beside this file is that of `known.py`."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pathlib import Path
 
 from .known import table
 
-PAGE = Path(__file__).resolve().parents[3] / "DEVELOPERS.md"
+PAGE = Path(__file__).with_name("README.md")
 
 
 def test_the_page_has_the_table() -> None:

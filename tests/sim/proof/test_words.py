@@ -81,7 +81,7 @@ def test_words_are_what_their_gates_are(kind: str, monkeypatch: pytest.MonkeyPat
             netlist = one_cell(kind, width, signed, random.Random(f"{SEED} {kind} {width}"))
             words, found = shown(netlist, random.Random(SEED))
             with monkeypatch.context() as patch:
-                patch.setattr("forelight.sim.unknown_words._LEAST", 1 << 30)
+                patch.setattr("forelight.sim.proof.words._LEAST", 1 << 30)
                 gates, meant = shown(netlist, random.Random(SEED))
             assert found == meant, (kind, width, signed)
             smaller += words < gates

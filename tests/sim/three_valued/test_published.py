@@ -6,14 +6,13 @@ pessimistic: `sim/unknowns.py` rewrites gate by gate by the tables of Kleene (19
 and a known clock makes known edges. So equality is exact, and is asserted so. The proof that goldens rest on
 (`sim/ternary.py`) is compared where all lines are known: it comes to the same, since clocks move alone.
 
-Netlists: ISCAS '85 (Brglez and Fujiwara) and '89 (Brglez, Bryan and Kozminski), in the folder that `FORELIGHT_ISCAS`
-names and from PyPI `circuitgraph` 0.2.1.
+Netlists: ISCAS '85 (Brglez and Fujiwara) and '89 (Brglez, Bryan and Kozminski), in `tests/sim/iscas` and from PyPI
+`circuitgraph` 0.2.1.
 """
 
 from __future__ import annotations
 
 import importlib.util
-import os
 import random
 import re
 from collections.abc import Sequence
@@ -23,16 +22,13 @@ import pytest
 from forelight.designs import read
 from forelight.sim.netlist import Netlist, Word
 
-from ..bench_format import read_bench
+from ..bench_format import BENCHES, bench_text, bench_verilog, read_bench
 from ..icarus import needs_icarus
-from ..lanes.test_faults import C17, S27
 from .bench import Drive, Row, Seen, rows, showing, tally, under_icarus, under_proof, under_unknowns
 
 SEED, STEPS = 31, 150
 #: Of these there are tens of thousands of nets, so fewer steps compare millions of bits.
 HUGE, FEW_STEPS = {"s38417", "s38584"}, 30
-FOLDER = os.environ.get("FORELIGHT_ISCAS", "")
-BENCHES = {path.stem: path for path in sorted(Path(FOLDER).glob("*.bench"))} if FOLDER else {}
 _SPEC = importlib.util.find_spec("circuitgraph")
 NETLISTS = Path(_SPEC.origin).parent / "netlists" if _SPEC and _SPEC.origin else Path()
 #: ISCAS netlists as written, and as mapped to other gates; those that take more than some seconds are slow.
@@ -67,38 +63,12 @@ def compared(name: str, netlist: Netlist, body: str, paths: Sequence[str], clock
 # In the form of the benchmarks
 
 
-def bench_verilog(text: str) -> tuple[str, list[str]]:
-    """Primitives and flip-flops for a `.bench` text, written without our reader of it; and the nets."""
-    lines, nets = [], []
-    for net, kind, listed in re.findall(r"^\s*(\S+)\s*=\s*(\w+)\((.*)\)", text, re.MULTILINE):
-        operands = ", ".join(f"\\{each.strip()} " for each in listed.split(","))
-        nets.append(f"\\{net} ")
-        if kind == "DFF":
-            lines += [f"reg \\{net} ;", f"always @(posedge clk) \\{net} <= {operands};"]
-        else:
-            primitive = {"BUFF": "buf"}.get(kind, kind.lower())
-            lines += [f"wire \\{net} ;", f"{primitive} (\\{net} , {operands});"]
-    # A net may be read before the line that drives it.
-    lines.sort(key=lambda line: not line.startswith(("wire", "reg")))
-    return "\n".join(lines), nets
-
-
-def compare_bench(name: str, text: str, folder: Path) -> None:
-    body, nets = bench_verilog(text)
-    netlist = read_bench(text, name)
-    words = [netlist.names[net[1:-1]] for net in nets]
-    compared(name, showing(netlist, words), body, nets, "clk" if netlist.registers else "", folder)
-
-
-@pytest.mark.parametrize(("name", "text"), [("c17", C17), ("s27", S27)])
-def test_the_smallest(name: str, text: str, tmp_path: Path) -> None:
-    compare_bench(name, text, tmp_path)
-
-
-@pytest.mark.skipif(not BENCHES, reason="FORELIGHT_ISCAS is not the folder of the larger .bench netlists")
 @pytest.mark.parametrize("name", BENCHES)
 def test_in_the_form_of_the_benchmarks(name: str, tmp_path: Path) -> None:
-    compare_bench(name, BENCHES[name].read_text(), tmp_path)
+    body, nets = bench_verilog(bench_text(name))
+    netlist = read_bench(bench_text(name), name)
+    words = [netlist.names[net[1:-1]] for net in nets]
+    compared(name, showing(netlist, words), body, nets, "clk" if netlist.registers else "", tmp_path)
 
 
 # In Verilog, which Yosys reads for us and Icarus for itself

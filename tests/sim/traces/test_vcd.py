@@ -144,7 +144,7 @@ def seen(body: str, name: str, head: str = HEAD) -> list[tuple[int, str]]:
     [
         # Clause 18: a vector shorter than its width is extended by x, z or 0, never by 1.
         ("#0\nb1 b\n#1\nbx1 b\n#2\nbz0 b\n#3\nb01 b\n", "q", [(0, "0001"), (1, "xxx1"), (2, "xxx0"), (3, "0001")]),
-        ("0!\n#5\n1!\n", "a", [(5, "1")]),  # a change before the first time stamp belongs to it; the last one wins
+        ("0!\n#5\n1!\n", "a", [(0, "0"), (5, "1")]),  # a change before the first time stamp is of time 0
         ("#5\n0!\n1!\n0!\n#6\n1!\n", "a", [(5, "0"), (6, "1")]),
         ("#7\n$dumpvars\n0!\n$end\n#9\n1!\n#12\n", "a", [(7, "0"), (9, "1")]),
         ("#0\n0!\n$comment 1! #8 b $end\n#9\n1!\n", "a", [(0, "0"), (9, "1")]),
@@ -186,6 +186,29 @@ def test_time_scales(text: str, unit: Fraction) -> None:
     assert dump.scan(f"$timescale {text} $end $enddefinitions $end\n".encode()).unit == unit
 
 
+def test_time_stamps_with_decimals_are_whole_in_a_part_of_the_unit() -> None:
+    for piece in ("#0\n0!\n#1.25\n1!\n#3.5\n0!\n#12\n", "#0.0\n0!\n#1.250\n1!\n#3.5\n0!\n#0012.\n"):
+        found = dump.scan((HEAD + piece).encode())
+        assert (found.unit, found.part, found.last) == (Fraction(1, 10**9), Fraction(1, 100), 1200)
+        times, levels = found.levels(found.variables[0])
+        assert (times.tolist(), levels.tolist()) == ([0, 125, 350], [0, 1, 0])
+    whole = dump.scan((HEAD + "#3.00\n0!\n").encode())
+    assert (whole.part, whole.first) == (Fraction(1), 3), "nothing but zeros behind the point"
+
+
+def test_wide_variables_bit_by_bit() -> None:
+    head = "$var wire 70 ! w [69:0] $end $enddefinitions $end\n"
+    found = dump.scan(f"{head}#1\nb1{'0' * 68}1 !\n#2\nbx1 !\n#3\nb1 !\n#4\n0!\n".encode())
+
+    def bits(place: int) -> list[int]:
+        return list(map(int, found.levels(found.variables[0], place)[1]))
+
+    assert (bits(0), bits(1), bits(69)) == ([1, 1, 1, 0], [0, 2, 0, 0], [1, 2, 0, 0])
+    with pytest.raises(CaptureError, match="line 3: the vector 'b0k1' is not binary"):
+        wrong = dump.scan(f"{head}#1\nb0k1 !\n".encode())
+        wrong.levels(wrong.variables[0], 1)
+
+
 def test_no_time_scale_is_said() -> None:
     assert dump.scan(b"$enddefinitions $end\n").unit is None
 
@@ -197,7 +220,7 @@ MANY = "".join(f"#{n}\n{n & 1}!\n" for n in range(3000))
     ("text", "message"),
     [
         (HEAD + "#0\n0!\n#1\n1?\n", "line 11: the change '1?' is of no declared variable"),
-        (HEAD + "#0\n0!\n#1x\n1!\n", "line 10: the time stamp '#1x' is not a whole number"),
+        (HEAD + "#0\n0!\n#1x\n1!\n", "line 10: the time stamp '#1x' is not a number"),
         (HEAD + "#5\n0!\n#4\n1!\n", "line 10: time goes back from 5 to 4 (two recordings joined?)"),
         (HEAD + "#5\n0!\n#6\n1", "line 11: the file ends in the middle of a line (cut short?)"),
         (HEAD + "#5\nb0101\n", "line 9: the change 'b0101' has no identifier (cut short?)"),
@@ -208,9 +231,13 @@ MANY = "".join(f"#{n}\n{n & 1}!\n" for n in range(3000))
         ("", "line 1: the file ends before $enddefinitions (cut short?)"),
         ("time,o0\n0,1\n", "line 1: 'time,o0' stands where a value change dump has a $ section"),
         ("\n$var wire ! $end\n", "line 2: the declaration '$var wire !' cannot be read"),
+        (f"$var wire {10**20} ! a $end\n", f"line 1: the declaration '$var wire {10**20} ! a' cannot be read"),
+        ("$var wire -1 ! a $end\n", "line 1: the declaration '$var wire -1 ! a' cannot be read"),
+        (f"$timescale 1{'0' * 400} s $end\n", f"line 1: the declaration '$timescale 1{'0' * 68}' cannot be read"),
+        (HEAD + f"#{2**62}\n", f"line 8: the time stamp '#{2**62}' is too large"),
         ("$timescale 1 hour $end\n", "line 1: the declaration '$timescale 1 hour' cannot be read"),
     ],
-)
+)  # fmt: skip
 def test_damage_is_named_with_its_line(text: str, message: str, monkeypatch: pytest.MonkeyPatch) -> None:
     for piece in (1 << 22, 8):
         monkeypatch.setattr(dump, "PIECE", piece)

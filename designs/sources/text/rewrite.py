@@ -1,0 +1,38 @@
+"""All of what is done to a preprocessed Verilog text before Yosys reads it."""
+
+from __future__ import annotations
+
+from forelight.sim.errors import SourceError
+
+from .checks import check
+from .gates import rewrite_gates
+from .leaving import rewrite_leaving
+from .pulls import rewrite_pulls
+from .selects import rewrite_selects
+from .tables import rewrite_tables
+from .tokens import Verilog
+from .wildcards import rewrite_wildcards
+
+_REWRITES = (
+    rewrite_tables,
+    rewrite_leaving,
+    rewrite_wildcards,
+    rewrite_selects,
+    rewrite_pulls,
+    rewrite_gates,
+)
+
+
+def rewritten(text: str) -> tuple[Verilog, str]:
+    """The text as it was read, and as Yosys is to read it, each line in its place.
+
+    Raises SourceError for what is refused, with its file and line.
+    """
+    verilog = Verilog.read(text)
+    try:
+        check(verilog)
+        for rewrite in _REWRITES:
+            rewrite(verilog)
+    except RecursionError:
+        raise SourceError("statements are nested too deeply", remedy="simplify the design") from None
+    return verilog, verilog.edited()

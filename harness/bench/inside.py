@@ -1,0 +1,93 @@
+"""Inside a design during a run: its updates in time, its state after any of them, and the values of any name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.procedure import Procedure
+from forelight.sim.simulation import Simulation
+from forelight.sim.state import PowerUp
+from numpy.typing import NDArray
+
+from ..attach.answering import PHASES
+from ..boards.profile import Board
+from ..chip.routing import step_input
+from ..hand.timeline import Lines, Timeline, timeline
+from .answers import in_phases
+from .course import Course, Seat, seated
+
+
+@dataclass(frozen=True)
+class Inside:
+    """One design under one procedure, from one power-up.
+
+    `rows[k]` is the k-th update of the port `inputs`; on a chain with a serial memory a frame has `each` of them. The
+    design sees it in tick `ticks[k]`, when it has seen `steps[k]` rises of its step line.
+    """
+
+    plan: Timeline
+    seat: Seat
+    rows: Lines
+    ticks: NDArray[np.int64]
+    steps: NDArray[np.int64]
+    each: int
+
+    @staticmethod
+    def of(board: Board, sheet: Datasheet, procedure: Procedure, slot: int) -> Inside:
+        """Raises a ForelightError where the design cannot be read or the procedure cannot be carried out."""
+        plan, seat = timeline(board, sheet, procedure, slot=slot), seated(board, sheet)
+        course = Course(board, slot, seat, tuple, 0)
+        course.reach(plan)
+        rows, each = course.values, 1
+        if seat.memories and board.link == "chain":
+            rows, each = in_phases(rows, 0, len(course.table)), len(PHASES)
+        ticks = np.repeat(plan.ticks(course.frames), each)
+        return Inside(plan, seat, rows, ticks, _steps(rows, step_input(sheet)), each)
+
+    @cached_property
+    def simulation(self) -> Simulation:
+        return self.seat.simulation
+
+    def row_at(self, tick: int) -> int:
+        """The last update that the design has seen in this tick; -1 before the first."""
+        return int(np.searchsorted(self.ticks, tick, side="right")) - 1
+
+    def state(self, row: int, power_up: PowerUp = 0) -> bytes:
+        """The state after an update, -1 for that after power-up; the simulation is left in it."""
+        sim = self.simulation
+        sim.power_cycle(power_up)
+        sim.settle()
+        if row >= 0:
+            sim.run_samples("inputs", self.rows[: row + 1], "outputs")
+        return sim.snapshot()
+
+    def values(self, name: str, power_ups: Sequence[PowerUp] = (0,)) -> tuple[NDArray[Any], NDArray[Any]]:
+        """A name of the source after each update, from the first power-up; and the bits on which others differ.
+
+        Raises UsageError for a name that is not there, or wider than 64 bits.
+        """
+        found: NDArray[Any] | None = None
+        differ: NDArray[Any] | None = None
+        for power_up in power_ups:
+            self.simulation.power_cycle(power_up)
+            self.simulation.settle()
+            shown = self.simulation.run_samples("inputs", self.rows, name)
+            if found is None or differ is None:
+                found, differ = shown, np.zeros_like(shown)
+            else:
+                differ |= shown ^ found
+        assert found is not None and differ is not None
+        return found, differ
+
+
+def _steps(rows: Lines, step: int | None) -> NDArray[np.int64]:
+    if step is None:
+        return np.zeros(len(rows), np.int64)
+    levels = (rows >> np.uint16(step) & np.uint16(1)).astype(np.int8)
+    counted: NDArray[np.int64] = np.cumsum(np.diff(levels, prepend=np.int8(0)) == 1)
+    return counted

@@ -1,0 +1,268 @@
+"""The bench played by hand: actions one at a time, time as it passes, and back again; the same bench as for a run."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+import numpy as np
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.procedure import Action, Seconds
+from forelight.designs.procedures.refusals import Situation
+from forelight.sim.simulation import Simulation
+from numpy.typing import NDArray
+
+from ..boards.profile import Board
+from ..boards.roster import find
+from ..golden.golden import Golden
+from ..hand.hand import Hand
+from ..hand.ledger import Ledger
+from ..hand.stretch import Stretch
+from ..hand.timeline import Timeline, Track
+from .bench import shown_within
+from .course import Course, Seat, seated
+from .powerups import sampled_power_ups
+
+#: Power-ups that are followed side by side, if nothing is said: enough to tell what is settled, and quick.
+POWER_UPS = 64
+#: Changes of the lines that are kept; each takes some 60 bytes, so that all take half a gigabyte.
+MOST_CHANGES = 1 << 23
+#: Updates for which the proof is made ready: it follows what is worth while for a run as long as that.
+_LONG = 1 << 26
+_NONE: NDArray[np.int64] = np.zeros(0, np.int64)
+
+
+@dataclass(frozen=True)
+class _Mark:
+    """Where everything is at one moment, to come back to."""
+
+    actions: tuple[Action, ...]
+    hand: Any
+    track: Any
+    courses: dict[int, Any]
+    rows: int
+    done: int
+
+
+class LiveBench:
+    """One board with a design in slot `slot` and the board's roster in the others; the selector stands on it at first.
+
+    `actions` is what was done so far, waits included: a procedure, of which `predict` with as many power-ups and the
+    same seed foretells what is recorded here, but for the claim that a run repeats itself, which wants its end. Raises
+    a ForelightError for a design that cannot be read.
+    """
+
+    def __init__(
+        self,
+        board: Board,
+        datasheet: Datasheet,
+        *,
+        slot: int = 0,
+        power_ups: int = POWER_UPS,
+        seed: int = 0,
+        most: int = MOST_CHANGES,
+    ) -> None:
+        self.board, self.datasheet, self.slot = board, datasheet, slot
+        self.power_ups, self.seed = power_ups, seed
+        self.actions: list[Action] = []
+        self._seats: dict[int, Seat | None] = {slot: seated(board, datasheet)}
+        self._hand = Hand(board, datasheet, slot)
+        self._track = Track(self._hand, most)
+        self._courses: dict[int, Course] = {}
+        self._columns = tuple(Ledger(kind) for kind in (np.int64, np.int64, *[np.uint8] * 4))
+        self._done = 0  # frames of which the record tells
+        self._marks: list[_Mark] = []  # before each of `actions`
+
+    # What the hand does
+
+    def do(self, action: Action) -> None:
+        """Carry out one action, waiting included.
+
+        Raises a ForelightError for one that cannot be carried out; nothing has changed then.
+        """
+        mark = self._mark()
+        with self._or_back_to(mark):
+            self._hand.do([action])
+            self._follow()
+        self._marks.append(mark)
+        self.actions.append(action)
+
+    def wait(self, frames: int) -> None:
+        """Let so many frames pass, or as long as they last where a chain stands still.
+
+        That joins a wait that was the last thing done. Raises a ForelightError where something on the way is refused;
+        nothing has changed then.
+        """
+        last = self.actions[-1] if self.actions else None
+        if not isinstance(last, Seconds):
+            self.do(self._lasting(frames))
+            return
+        with self._or_back_to(self._mark()):
+            self._hand.do([self._lasting(frames)])
+            self._follow()
+        self.actions[-1] = self._lasting(frames + round(Fraction(str(last.seconds)) * self.board.frame_hz))
+
+    def _lasting(self, frames: int) -> Seconds:
+        return Seconds(float(frames / self.board.frame_hz))
+
+    def undo(self) -> Action | None:
+        """Take back the last action, and say which it was; None where there is none."""
+        if not self.actions:
+            return None
+        last = self.actions[-1]
+        self._restore(self._marks.pop())
+        return last
+
+    # What there is to see
+
+    @property
+    def situation(self) -> Situation:
+        """What stands on switches, buttons and selector."""
+        return self._hand.situation()
+
+    @property
+    def standing(self) -> Stretch:
+        """What the hand holds now, and what it comes to at the pins."""
+        return self._hand.standing
+
+    @property
+    def frame(self) -> int:
+        return self._hand.frame
+
+    @property
+    def now(self) -> int:
+        """Ticks since the power came on."""
+        return self._hand.now
+
+    def design(self) -> tuple[Simulation, bytes, int] | None:
+        """The selected design as its first power-up stands: its machine code, its state, its inputs; None if empty."""
+        course = self._courses.get(self.standing.slot)
+        return course.standing() if course else None
+
+    def seat(self, slot: int) -> Seat | None:
+        """The design in a slot, None where that is empty. Raises a ForelightError for one that cannot be read."""
+        if slot not in self._seats:
+            entry = self.board.slots.get(slot)
+            self._seats[slot] = seated(self.board, find(self.board, str(slot)).datasheet) if entry else None
+        return self._seats[slot]
+
+    def record(self) -> Golden:
+        """All that the board's pins showed so far, valid until more is done."""
+        ticks, steps, inputs, outputs, proved, sampled = (column.rows for column in self._columns)
+        return Golden(
+            board=self.board.name,
+            oscillator_hz=self.board.oscillator_hz,
+            ticks=ticks,
+            steps=steps,
+            inputs=inputs,
+            outputs=outputs,
+            proved=proved,
+            sampled=sampled,
+            end=self.now,
+            facts=self._facts(),
+        )
+
+    @contextmanager
+    def answered(self) -> Iterator[None]:
+        """For as long as this lasts, the answer to what was done last has reached the pins."""
+        mark = self._mark()
+        self._hand.finish()
+        self._follow()
+        try:
+            yield
+        finally:
+            self._restore(mark)
+
+    def _facts(self) -> dict[str, str | int]:
+        facts: dict[str, str | int] = {
+            "design": self.datasheet.name,
+            "slot": self.slot,
+            "start": "fixed",
+            "power_ups": self.power_ups,
+            "seed": self.seed,
+        }
+        if self.datasheet.step is not None:
+            facts["step_line"] = self.datasheet.step.line
+        return facts
+
+    # The bench underneath
+
+    def _follow(self) -> None:
+        """Run everything up to where the hand is, and write it down."""
+        self._track.follow()
+        plan = self._track.timeline()
+        for slot in set(plan.slots.tolist()) - set(self._courses):
+            seat = self.seat(slot)
+            if seat is not None:
+                self._courses[slot] = Course(self.board, slot, seat, self._wake, self.seed, _LONG)
+        before = self._loops()
+        for course in self._courses.values():
+            course.reach(plan)
+            course.run(plan)
+        self._write(plan, anew=self._loops() != before)
+
+    def _loops(self) -> list[Any]:
+        return [course.loops for course in self._courses.values()]
+
+    def _wake(self) -> list[Any]:
+        return sampled_power_ups(self.power_ups, self.seed)
+
+    def _write(self, plan: Timeline, *, anew: bool) -> None:
+        """Add to the record what is not in it yet; `anew` writes all of it."""
+        if anew:
+            self._done = 0
+            for column in self._columns:
+                column.cut(0)
+        if plan.end == self._done:
+            return
+        outcomes = {slot: course.outcome() for slot, course in self._courses.items()}
+        tables = {slot: course.table for slot, course in self._courses.items()}
+        home = self._courses.get(self.slot)
+        shown = shown_within(plan, outcomes, tables, home.rises if home else _NONE, self._done)
+        ticks = plan.ticks(shown.frames)
+        ticks[shown.frames < 0] = 0
+        levels: tuple[NDArray[np.uint8], ...] = shown.inputs, shown.outputs, shown.proved, shown.sampled
+        before = [column.rows[-1] for column in self._columns[2:]] if len(self._columns[0]) else None
+        first = int(
+            before is not None and all(one == column[0] for one, column in zip(before, levels, strict=True))
+        )
+        whole: tuple[NDArray[Any], ...] = (ticks, shown.steps, *levels)
+        for column, rows in zip(self._columns, whole, strict=True):
+            column.append(rows[first:])
+        self._done = plan.end
+
+    def _mark(self) -> _Mark:
+        courses = {slot: course.snapshot() for slot, course in self._courses.items()}
+        return _Mark(
+            tuple(self.actions),
+            self._hand.snapshot(),
+            self._track.snapshot(),
+            courses,
+            len(self._columns[0]),
+            self._done,
+        )
+
+    def _restore(self, mark: _Mark) -> None:
+        self.actions[:] = mark.actions
+        self._hand.restore(mark.hand)
+        self._track.restore(mark.track)
+        self._courses = {slot: course for slot, course in self._courses.items() if slot in mark.courses}
+        before = self._loops()
+        for slot, snapshot in mark.courses.items():
+            self._courses[slot].restore(snapshot)
+        for column in self._columns:
+            column.cut(mark.rows)
+        self._done = mark.done
+        if self._loops() != before:
+            self._write(self._track.timeline(), anew=True)
+
+    @contextmanager
+    def _or_back_to(self, mark: _Mark) -> Iterator[None]:
+        try:
+            yield
+        except BaseException:
+            self._restore(mark)
+            raise

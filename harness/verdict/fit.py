@@ -1,0 +1,302 @@
+"""By how many bits a prediction writes a recording shorter than knowing no design does, wherever it may begin in it.
+
+`Recording` is made once: its rows, and what each level costs without a prediction. Then every prediction is one call,
+whatever it is a prediction of: the design, another slot, a wiring fault, a fault in silicon. `fit(recording, rows)`
+takes the settled levels at the recording's own moments, from a golden (`Readout.foretold`) or made by hand. `Fit.bits`
+are summed over all placements, each with its prior; the difference of two predictions' bits is the logarithm of their
+odds, their own priors apart. Nothing of the recording's side is computed again.
+
+Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits: a recording is read where
+nothing strays. What is unsettled or was not recorded is free to both sides. Of the placements most are ruled out by
+some telling rows, those at which most bits are saved, spread over the recording; those that are left are compared in
+full. Where thousands are alike, as in a run that repeats itself, some stand for all.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ..capture.record import Floats, Ints
+from .clock import Clock
+from .null import entry_bits, line_bits
+from .rows import Moments, ReadRows, Words
+
+WRONG = 45.0  # bits for a level that is not as foretold
+SET_UP = 6.0  # bits for beginning before the slot was up
+PROBES = (12, 256)  # telling rows by which placements are ruled out
+LOOKED_AT = (64, 12)  # placements that are left after each
+AT_ONCE = 2048  # placements that are looked at by the second, if as many are alike by the first
+BAD = 3  # points for a level that is not as foretold, where one that is counts 1
+WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
+FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
+TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
+OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
+NEVER = -1e9
+
+
+@dataclass(frozen=True)
+class Recording:
+    """The recording's side: made once, compared with many predictions.
+
+    `cost` is what each level costs without a prediction, in bits: shape (lines, rows).
+    """
+
+    moments: Moments
+    rows: ReadRows
+    cost: Floats
+    clock: Clock | None = None
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The lines by bit: those that were recorded, and once more those that must have been held at one rise."""
+        return (*self.moments.names, *(name for name, _ in self.moments.held))
+
+    @property
+    def handicap(self) -> float:
+        """By how many bits the times of the edges cost more by this clock than by the best one."""
+        return self.clock.handicap if self.clock else 0.0
+
+    @cached_property
+    def null_bits(self) -> float:
+        """The length of the recording without a prediction."""
+        return float(self.cost.sum())
+
+    @cached_property
+    def sums(self) -> Floats:
+        """By line the cost before each row, and how many levels are known before it: shape (2, lines, rows + 1)."""
+        bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
+        both = np.stack([self.cost, (self.rows.known >> bits & 1).astype(np.float64)])
+        return np.pad(np.cumsum(both, axis=2), ((0, 0), (0, 0), (1, 0)))
+
+    @cached_property
+    def bounds(self) -> tuple[int, int]:
+        """The first row in which anything is known, and the one after the last."""
+        known = np.flatnonzero(self.rows.known)
+        return (int(known[0]), int(known[-1]) + 1) if len(known) else (0, 0)
+
+    @cached_property
+    def told(self) -> Words:
+        """In each row the lines that tell something: those that cost a good part of what the dearest does."""
+        dear = self.cost >= np.maximum(self.cost.max(axis=0) * TELLING, 1e-9)
+        bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
+        told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
+        return told
+
+    def probes(self, start: int, stop: int, count: int) -> Ints:
+        """So many telling rows between these, spread evenly."""
+        weight = self.cost[:, start:stop].sum(axis=0)
+        parts = np.linspace(0, stop - start, min(count, stop - start) + 1).astype(np.int64)
+        best = [a + int(weight[a:b].argmax()) for a, b in pairwise(parts.tolist())]
+        return np.array([row + start for row in best if weight[row] > 0] or [start], np.int64)
+
+    @cached_property
+    def telling(self) -> tuple[Ints, ...]:
+        return tuple(self.probes(*self.bounds, count) for count in PROBES)
+
+
+def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
+    """The recording's side of rows that were read by a clock."""
+    cost = np.zeros((moments.lines, len(rows.levels)))
+    for bit in range(len(moments.names)):
+        cost[bit] = line_bits(rows.levels, rows.known, bit)
+    return Recording(moments, rows, cost, clock)
+
+
+def written(names: tuple[str, ...], rows: ReadRows, signs: int) -> Recording:
+    """The recording's side of a list that an eye wrote down, of so many different `signs`."""
+    known = rows.known.tolist()
+    entries = [pair if pair[1] else None for pair in zip(rows.levels.tolist(), known, strict=True)]
+    bits = np.arange(len(names), dtype=rows.known.dtype)[:, None]
+    read = (rows.known >> bits & 1).astype(np.float64)
+    cost = read * (entry_bits(entries, signs) / np.maximum(read.sum(axis=0), 1))
+    return Recording(Moments(names, ((0.0,),) * len(names)), rows, cost)
+
+
+@dataclass(frozen=True)
+class Placement:
+    """One placement: the recording's row 0 is the prediction's row `offset`; `bits` it saves there, prior apart.
+
+    `saved` is what each line saves if it is as foretold wherever it is compared, `wrong` how many of its levels are not
+    so, `compared` how many are compared, each by line.
+    """
+
+    offset: int
+    bits: float
+    saved: Floats
+    wrong: Ints
+    compared: Ints
+
+    @property
+    def mismatches(self) -> int:
+        return int(self.wrong.sum())
+
+
+@dataclass(frozen=True)
+class Fit:
+    """`bits` that the prediction saves over all `places` (the best first), of which each weighs 2**-`prior`.
+
+    `alike` is how many placements each of those that are listed stands for.
+    """
+
+    bits: float
+    prior: float
+    places: tuple[Placement, ...]
+    alike: float = 1.0
+
+    @property
+    def best(self) -> Placement:
+        return self.places[0]
+
+
+NOWHERE = Fit(NEVER, 0.0, ())
+
+
+def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stated: int | None = None) -> Fit:
+    """What the prediction saves, over all places at which the recording may begin; `bits` are `NEVER` where it is too
+    long to lie in the prediction.
+
+    `before` says whether it may begin before the prediction does: in the set-up. The recording is as likely to begin at
+    the `stated` offset as anywhere else.
+    """
+    span = Span.of(recording, prediction, before)
+    if span is None:
+        return NOWHERE
+    offsets, alike = candidates(recording, span, *recording.telling)
+    found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
+    prior = math.log2(span.count)
+    bits = summed([p.bits for p in found]) + math.log2(alike) - prior
+    if stated is not None and span.low <= stated < span.low + span.count * span.slots:
+        there = place(recording, prediction, stated)
+        bits = summed([bits - 1.0, there.bits - 1.0])
+        found = sorted([there, *(p for p in found if p.offset != stated)], key=lambda p: -p.bits)
+    return Fit(bits, prior, tuple(found), alike)
+
+
+def summed(bits: list[float]) -> float:
+    """The logarithm of the sum of powers of two."""
+    most = max(bits)
+    return most + math.log2(sum(2.0 ** max(b - most, -60.0) for b in bits))
+
+
+@dataclass(frozen=True)
+class Span:
+    """The placements of a recording: `count` offsets from `low` on, a step apart; and the prediction's rows,
+    with so many unknown ones before and after that each offset lies in them."""
+
+    levels: Words
+    known: Words
+    low: int
+    count: int
+    slots: int
+
+    @staticmethod
+    def of(recording: Recording, prediction: ReadRows, before: bool = True) -> Span | None:
+        first, stop = recording.bounds
+        slots = prediction.slots
+        length = len(prediction.levels)
+        high = (length - stop) // slots + OVER
+        low = -((stop if before else first) // slots) + (1 if before else -1)
+        if high < low or stop <= first:
+            return None
+        front = max(0, -low * slots)
+        back = max(0, high * slots + len(recording.rows.levels) - length)
+        levels, known = (np.pad(column, (front, back)) for column in (prediction.levels, prediction.known))
+        return Span(levels, known, low * slots, high - low + 1, slots)
+
+    @property
+    def front(self) -> int:
+        return max(0, -self.low)
+
+    def offsets(self, numbers: Ints) -> Ints:
+        return self.low + numbers * self.slots
+
+
+def candidates(recording: Recording, span: Span, few: Ints, many: Ints) -> tuple[Ints, float]:
+    """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
+    as foretold, and those at which all is."""
+    levels, known = recording.rows.levels, recording.told
+    good, wrong = np.zeros(span.count, np.uint8), np.zeros(span.count, np.uint8)
+    for row in few.tolist():
+        begin = row + span.low + span.front
+        part = slice(begin, begin + span.count * span.slots, span.slots)
+        told = span.known[part] & known[row]
+        good += np.bitwise_count(told)
+        told &= span.levels[part] ^ levels[row]
+        wrong += np.bitwise_count(told)
+    numbers, stand = _likely(good.astype(np.int32), wrong.astype(np.int32), LOOKED_AT[0], AT_ONCE)
+    at = many[None, :] + (span.offsets(numbers) + span.front)[:, None]
+    told = span.known[at] & known[many]
+    good_ = np.bitwise_count(told).sum(axis=1, dtype=np.int32)
+    wrong_ = np.bitwise_count((span.levels[at] ^ levels[many]) & told).sum(axis=1, dtype=np.int32)
+    chosen, alike = _likely(good_, wrong_, LOOKED_AT[1], LOOKED_AT[1])
+    return span.offsets(numbers[chosen]), alike * stand
+
+
+def _likely(good: NDArray[np.int32], wrong: NDArray[np.int32], count: int, most: int) -> tuple[Ints, float]:
+    """The numbers of the best `count` and of those in which nothing is wrong, `most` at most; and how many each stands
+    for, where more than `most` are the best."""
+    score = good - BAD * wrong
+    whole = np.where(wrong == 0, good, -1)
+    top = np.flatnonzero(score == score.max())
+    if len(top) > most:
+        return top[np.linspace(0, len(top) - 1, most).astype(np.int64)], len(top) / most
+    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | (_best(whole, WHOLE) & (whole > 0))
+    numbers = np.flatnonzero(chosen)
+    if len(numbers) > most:
+        numbers = numbers[np.argsort(-score[numbers] - FAR_OFF * (wrong[numbers] == 0), kind="stable")[:most]]
+    return numbers, 1.0
+
+
+def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
+    """Which are among the best so many, or as good as the last of them."""
+    least = np.partition(score, -count)[-count] if len(score) > count else score.min()
+    best: NDArray[np.bool_] = score >= least
+    return best
+
+
+def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
+    """The recording laid at one offset."""
+    part, _, known = _over(recording, prediction, offset)
+    ours = recording.rows.known[part]
+    less = np.flatnonzero(ours & ~known)  # rows in which the prediction leaves something open
+    wrong = differing(recording, prediction, offset)[1]
+    lines = len(recording.names)
+    saved, compared = recording.sums[:, :, part.stop] - recording.sums[:, :, part.start]
+    count = np.zeros(lines, np.int64)
+    open_ = ours[less] & ~known[less]
+    for bit in range(lines):
+        mask = open_ >> bit & 1
+        if len(less):
+            saved[bit] -= recording.cost[bit, part][less] @ mask
+            compared[bit] -= np.count_nonzero(mask)
+        count[bit] = np.count_nonzero(wrong >> bit & 1)
+    bits = float(saved.sum() - WRONG * count.sum())
+    return Placement(
+        offset,
+        bits - (SET_UP if recording.bounds[0] + offset < -1 else 0.0),
+        saved,
+        count,
+        compared.astype(np.int64),
+    )
+
+
+def _over(recording: Recording, prediction: ReadRows, offset: int) -> tuple[slice, Words, Words]:
+    """The rows of a recording that lie on a prediction, and the levels and known bits of the prediction there."""
+    begin = max(0, -offset)
+    end = max(min(len(recording.rows.levels), len(prediction.levels) - offset), begin)
+    there = slice(begin + offset, end + offset)
+    return slice(begin, end), prediction.levels[there], prediction.known[there]
+
+
+def differing(recording: Recording, prediction: ReadRows, offset: int) -> tuple[Ints, Words]:
+    """The rows of the recording that are not as foretold at this offset, and which of their levels."""
+    part, theirs, known = _over(recording, prediction, offset)
+    wrong = (recording.rows.levels[part] ^ theirs) & known & recording.rows.known[part]
+    rows = np.flatnonzero(wrong)
+    return rows + part.start, wrong[rows]

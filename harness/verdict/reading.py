@@ -1,0 +1,200 @@
+"""A recording in the form in which predictions are compared with it: read by its clocks, or as the list that it is.
+
+The clock is the recorded step line's, where that was recorded and keeps to one, else one by which the edges of the
+outputs keep to their places in a step. Several may do that: then there is a reading for each.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+from forelight.sim.levels import UNKNOWN
+
+from ..boards.profile import Board
+from ..capture.record import Capture, Floats, Ints, RecordedLine
+from ..golden.golden import Golden
+from .clean import shortest_run, without_frays, without_spikes
+from .clock import Clock, clocks
+from .fit import NEVER, Fit, Recording, fit, summed, timed, written
+from .reference import Reference, reference
+from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
+from .step_line import step_clock
+
+AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
+LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
+FEW = 3  # edges that are needed
+REGULAR = 0.6  # the mean vector of edges that come at one place in a step
+LOOKED_AT = 4096  # edges of a kind that tell where that is
+SURE = 3.0  # standard deviations
+SLACK = 0.001  # of a rate: the board's own oscillator, and rounding
+WIDE = 64.0  # times slower and faster than predicted that a clock is sought, where none near it may be
+SPIKE = 0.05  # of a step, by which one beside an edge can shift that
+MOST_DOUBT = 0.2  # of a step
+
+
+@dataclass(frozen=True)
+class Readout:
+    """A recording by one or more clocks, the best first, and the prediction that their moments were taken from.
+
+    `rows` are those of that prediction; `scale` is how many predicted steps there are to a unit of the recording's
+    time, `edges` how many changes the recording has that tell its clock.
+
+    How causes are asked about, each with one more prediction in the place of `reading.rows`:
+
+        reading = read(golden, capture, board, start=start)
+        reading.null_bits                                  # without knowing any design
+        reading.bits(reading.rows)                         # saved as foretold, over all clocks and places
+        reading.bits(reading.foretold(other_golden))       # and under a cause, to be compared with that less its prior
+        fit(reading.recordings[0], rows).best.wrong        # by line, at the best place by the best clock
+    """
+
+    recordings: tuple[Recording, ...]
+    moments: Moments
+    reference: Reference
+    rows: ReadRows
+    lines: Mapping[str, RecordedLine]
+    scale: float
+    stray: float
+    edges: int
+    step_line: str
+    before: bool = False
+    stated: int | None = None
+
+    def foretold(self, golden: Golden, start: int | None = None) -> ReadRows:
+        """Another prediction in the form in which `fit` wants it: of another design, or of this one with a fault.
+
+        `start` is the tick at which the slot is up in it, where that is not as in the first one.
+        """
+        first = self.reference
+        begins = round(first.freed * first.unit + 1.5) if start is None else start
+        other = reference(golden, self.step_line, first.end * first.unit, self.lines, begins)
+        # Time counts in the first one's steps, however long its own are.
+        other = other.in_units(first.unit)
+        if self.stated is not None:
+            return foretold_list(other, self.moments.names)
+        return predicted(other, self.moments, self.stray)
+
+    @property
+    def null_bits(self) -> float:
+        """The length of the recording without a prediction, by its best clock."""
+        return self.recordings[0].null_bits if self.recordings else 0.0
+
+    def bits(self, rows: ReadRows) -> float:
+        """What a prediction saves, over all clocks and places."""
+        return self.laid(rows)[0]
+
+    def laid(self, rows: ReadRows) -> tuple[float, list[Fit]]:
+        """The same, and the fit by each clock, its handicap and the choice among clocks taken off."""
+        share = math.log2(max(len(self.recordings), 1))
+        fits = []
+        for recording in self.recordings:
+            found = fit(recording, rows, before=self.before, stated=self.stated)
+            fits.append(replace(found, bits=found.bits - recording.handicap - share))
+        return (summed([found.bits for found in fits]) if fits else NEVER), fits
+
+
+def read(
+    golden: Golden,
+    capture: Capture,
+    board: Board,
+    *,
+    step_line: str | None = None,
+    tolerance: float = 0.02,
+    start: int = 0,
+    wide: bool = False,
+) -> Readout:
+    """A recording as a golden is compared with it, by clocks within the tolerance of the predicted rate; `wide` has it
+    read by clocks at any rate. The other arguments are those of `check`."""
+    line = step_line or board.step_line
+    line = "step" if line == "own" else line
+    seconds = capture.end - capture.start if capture.unit == "seconds" else 0.0
+    theirs = reference(golden, line, seconds * golden.oscillator_hz * 1.1, capture.lines, start)
+    if not capture.timed:
+        return _listed(capture, theirs, line)
+    if wide or capture.unit != "seconds":
+        return _timed(capture, theirs, line, 1 / WIDE, WIDE)
+    return _timed(capture, theirs, line, 1 - tolerance - SLACK, 1 + tolerance + SLACK)
+
+
+def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
+    """A list that an eye wrote down."""
+    names = tuple(name for name in capture.lines if name in theirs.lines)
+    rows = seen_list(capture.lines, names, capture.start, capture.end)
+    foretold = foretold_list(theirs, names)
+    recording = written(names, rows, capture.signs)
+    stated = rows.first - foretold.first
+    return Readout(
+        (recording,), recording.moments, theirs, foretold, capture.lines, 1.0, 0.0, 0, line, stated=stated
+    )
+
+
+def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Readout:
+    """A recording with times, by clocks that run at `low` to `high` of the predicted rate."""
+    steps = capture.lines.get(step_line)
+    own = step_clock(steps) if steps and theirs.hz else None
+    scale = own.rate if own else _scale(capture, theirs)
+    shortest = shortest_run(1 / scale, capture.period)
+    lines = {
+        name: without_frays(without_spikes(line, shortest), shortest, capture.end)
+        for name, line in capture.lines.items()
+        if name in theirs.lines
+    }
+    # What is as short as a spike is taken out of the prediction too: a switch that stood otherwise for a moment, say.
+    theirs = theirs.without_short(shortest * AS_SHORT * scale, step_line)
+    names = tuple(name for name in lines if name != step_line)
+    at = moments(theirs, names)
+    times, phases = _edges({name: lines[name] for name in names}, theirs)
+    if own:
+        start = float(theirs.rises[0]) % 1.0
+        found = [Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3)]
+    elif len(times) >= FEW:
+        found = clocks(times, phases, low * scale, high * scale)
+    else:
+        found = []
+    stray = found[0].stray if found else 0.0
+    blur = SPIKE if shortest > 0 else 0.0
+    bounds = (capture.start, capture.end)
+    foretold = predicted(theirs, at, stray + blur)
+    readings = []
+    longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
+    for number, clock in enumerate(found):
+        if number and clock.rate * (capture.end - capture.start) > longest:
+            continue
+        doubt = min(SURE * clock.sigma + blur, MOST_DOUBT)
+        readings.append(timed(at, recorded(lines, at, clock, bounds, doubt), clock))
+    before = theirs.onward > 0
+    return Readout(
+        tuple(readings), at, theirs, foretold, lines, scale, stray + blur, len(times), step_line, before
+    )
+
+
+def _scale(capture: Capture, theirs: Reference) -> float:
+    """Predicted steps to a unit of the recording's time; a guess where nothing says it: the shortest run is a step."""
+    if capture.unit == "seconds":
+        return theirs.oscillator_hz / theirs.unit
+    runs = [np.diff(line.times) for line in capture.lines.values() if len(line.times) > 2]
+    return 1 / float(min((run.min() for run in runs), default=1.0))
+
+
+def _edges(lines: Mapping[str, RecordedLine], reference: Reference) -> tuple[Floats, Floats]:
+    """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
+    that is. Those of a line that is foretold to rest come where the others do."""
+    times, phases = [np.zeros(0)], [np.zeros(0)]
+    everything = np.concatenate([np.zeros(0), *(changes(reference, name)[:LOOKED_AT] for name in lines)])
+    for name, line in lines.items():
+        theirs = reference.lines[name]
+        edges = changes(reference, name)
+        for level in (0, 1):
+            rows: Ints = np.flatnonzero((line.levels[1:] == level) & (line.levels[:-1] != UNKNOWN)) + 1
+            same = edges[theirs.at(edges) == level][:LOOKED_AT]
+            same = same if len(same) else everything
+            mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0
+            if abs(mean) > REGULAR:
+                times.append(line.times[rows])
+                phases.append(np.full(len(rows), np.angle(mean) / (2 * np.pi)))
+    time, phase = np.concatenate(times), np.concatenate(phases)
+    order = np.argsort(time, kind="stable")
+    return time[order], phase[order]

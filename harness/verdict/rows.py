@@ -1,0 +1,217 @@
+"""A recording and its predictions in the same form: one row for each moment at which lines keep still in a step.
+
+Theory of operation. A line changes at few places in a step: those at which it does in the prediction. Half-way between
+them it keeps still, and there it is read, in the recording and in every prediction, once a step or oftener. Then a
+placement is a number of rows, and a comparison one exclusive or. A level is read only where it can be told: in the
+prediction where the line keeps still for as long as edges stray, and in the recording where no edge stands beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from forelight.sim.levels import UNKNOWN
+from numpy.typing import NDArray
+
+from ..capture.record import Floats, Ints, RecordedLine, places
+from .clock import Clock
+from .reference import Reference
+
+Words = NDArray[np.unsignedinteger]
+
+STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
+WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
+RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
+CELLS = 64  # of a step, by which places in it are counted
+LATTICE = 0.5  # of a line's changes in an empty part of a step: if fewer, it changes anywhere
+ANYWHERE = 8  # rows of a step in which lines change anywhere
+
+
+@dataclass(frozen=True)
+class ReadRows:
+    """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
+
+    Row 0 belongs to the step that begins at `first` on the prediction's time axis.
+    """
+
+    levels: Words
+    known: Words
+    slots: int
+    first: int = 0
+
+
+@dataclass(frozen=True)
+class Moments:
+    """Where in a step each line is read: parts of a step from its beginning on the prediction's axis, rising."""
+
+    names: tuple[str, ...]
+    places: tuple[tuple[float, ...], ...]
+    halves: tuple[tuple[float, ...], ...] = ()  # for how long it keeps still before each
+    rise: float = 0.0  # the last one under restart
+    held: tuple[tuple[str, int], ...] = ()  # lines that are held at that level then
+
+    @property
+    def lines(self) -> int:
+        """How many there are, with those that are asked about twice."""
+        return len(self.names) + len(self.held)
+
+    @property
+    def slots(self) -> int:
+        return max((len(places) for places in self.places), default=1)
+
+
+def moments(reference: Reference, names: tuple[str, ...]) -> Moments:
+    """Where these lines keep still; one that never changes is read where the others are."""
+    phases = {name: changes(reference, name) % 1.0 for name in names}
+    everything = np.concatenate([*phases.values(), np.zeros(0)])
+    usual = _still(everything) or ((0.49, 0.49),)
+    still = [_still(phases[name]) or usual for name in names]
+    first, second = (tuple(tuple(pair[n] for pair in pairs) for pairs in still) for n in (0, 1))
+    return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
+
+
+def changes(reference: Reference, name: str) -> Floats:
+    """When a line changes from one known level to the other, from the prediction's start on."""
+    line = reference.lines[name]
+    known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN) & (line.times[1:] >= reference.since)
+    times: Floats = line.times[1:][known]
+    return times
+
+
+def _still(phases: Floats) -> tuple[tuple[float, float], ...]:
+    """The middles of the wide gaps between places in a step that are not rare, and half of each; none where nothing
+    changes."""
+    if not len(phases):
+        return ()
+    cell = (phases * CELLS + 0.5).astype(np.int64) % CELLS
+    counts = np.bincount(cell, minlength=CELLS)
+    used = np.flatnonzero(counts > RARE * len(phases))
+    if not len(used):
+        return tuple(((n + 0.5) / ANYWHERE, 0.5 / ANYWHERE) for n in range(ANYWHERE))
+    # Places exactly, not by cells.
+    late = (phases - cell / CELLS + 0.5) % 1.0 - 0.5
+    exact = used / CELLS + np.bincount(cell, late, CELLS)[used] / counts[used]
+    gaps = np.diff(exact, append=exact[0] + 1)
+    wide = np.flatnonzero(gaps > WIDE) if gaps.max() > WIDE else [int(gaps.argmax())]
+    return tuple(sorted((float(exact[at] + gaps[at] / 2) % 1.0, float(gaps[at]) / 2) for at in wide))
+
+
+def _held(reference: Reference, names: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
+    """The inputs that a hand moves to let go of restart, and the levels at which it held them."""
+    moved = [name for name in names if name.startswith("i") and _moves(reference, reference.lines[name])]
+    return tuple((name, int(reference.lines[name].at(np.array([reference.freed]))[0])) for name in moved)
+
+
+def predicted(reference: Reference, at: Moments, stray: float) -> ReadRows:
+    """What a prediction shows at these moments; nothing of it counts before the slot is up.
+
+    Unknown is what is unsettled, what lies within `stray` steps of a change, and a line that moves because restart is
+    let go, in the step in which that happens: a hand lets go anywhere in it.
+    """
+    first, last = int(np.floor(reference.since)), int(np.ceil(reference.end))
+    rows = _empty(last - first, at.slots, first, at.lines)
+    for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
+        line = reference.lines[name]
+        free = _let_go(reference, line)
+        for slot, place in enumerate(places_):
+            times = np.arange(first, last, dtype=np.float64) + place
+            level, near = _read(line, times, min(stray, STILL))
+            told = (level != UNKNOWN) & ~near & (times > reference.since) & (times < reference.end)
+            told[slice(*np.searchsorted(times, free))] = False
+            _put(rows, bit, slot, level, told)
+    for bit, _ in enumerate(at.held, len(at.names)):
+        for words in (rows.levels, rows.known):
+            words[:1] |= words.dtype.type(1 << bit)
+    return rows
+
+
+def recorded(
+    lines: Mapping[str, RecordedLine], at: Moments, clock: Clock, bounds: tuple[float, float], doubt: float
+) -> ReadRows:
+    """What a recording shows at these moments, by a clock that is sure to `doubt` steps, within its `bounds`.
+
+    For each line that a hand must have held at a certain rise there is one line more: whether it was held then.
+    """
+    low, high = clock.steps(np.array(bounds)).tolist()
+    first, last = int(np.floor(low)), int(np.ceil(high))
+    rows = _empty(last - first, at.slots, first, at.lines)
+    for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
+        for slot, place in enumerate(places_):
+            times = clock.times(np.arange(first, last, dtype=np.float64) + place)
+            level, near = _read(lines[name], times, doubt / clock.rate)
+            _put(
+                rows,
+                bit,
+                slot,
+                level,
+                (level != UNKNOWN) & ~near & (times >= bounds[0]) & (times <= bounds[1]),
+            )
+    rise = np.arange(first, last, dtype=np.float64) + at.rise
+    edges = [clock.times(rise + side) for side in (-STILL, STILL)]
+    inside = (edges[0] >= bounds[0]) & (edges[1] <= bounds[1])
+    for bit, (name, active) in enumerate(at.held, len(at.names)):
+        line = lines[name]
+        change, seen = np.searchsorted(line.times, edges), [line.at(times) for times in edges]
+        still = (change[0] == change[1]) & (seen[0] == 1 - active)
+        _put(rows, bit, 0, 1 - still.astype(np.uint8), inside)
+    return rows
+
+
+def _empty(steps: int, slots: int, first: int, lines: int) -> ReadRows:
+    count = max(steps, 0) * slots
+    word = np.min_scalar_type((1 << lines) - 1)
+    return ReadRows(np.zeros(count, word), np.zeros(count, word), slots, first)
+
+
+def _put(rows: ReadRows, bit: int, slot: int, level: NDArray[np.uint8], told: NDArray[np.bool_]) -> None:
+    part = slice(slot, None, rows.slots)
+    rows.levels[part] |= ((level == 1) & told).astype(rows.levels.dtype) << bit
+    rows.known[part] |= told.astype(rows.levels.dtype) << bit
+
+
+def _let_go(reference: Reference, line: RecordedLine) -> tuple[float, float]:
+    """The time in which the line does as the hand that lets go of restart does."""
+    return (reference.since, reference.onward + STILL) if _moves(reference, line) else (0.0, 0.0)
+
+
+def _moves(reference: Reference, line: RecordedLine) -> bool:
+    return bool(np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0)
+
+
+def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+    """The line's level at these rising times, and which of them lie within `room` of a change."""
+    slot: Ints = places(times, line.times)  # how many of the times come before each change
+    runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
+    level = np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs)
+    near = np.zeros(len(times), bool)
+    for side in (slot[1:], slot[1:] - 1):
+        inner = slice(*np.searchsorted(side, [0, len(times)]))
+        close = np.abs(line.times[1:][inner] - times[side[inner]]) < room
+        near[side[inner][close]] = True
+    return level, near
+
+
+def foretold_list(reference: Reference, names: tuple[str, ...]) -> ReadRows:
+    """What an eye sees at the end of each step, from the one on in which the slot is up; `first` is its number."""
+    begins = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
+    ends = np.append(begins[1:], reference.end)
+    rows = _empty(len(begins), 1, int(reference.step_at(begins[:1])[0]), len(names))
+    for bit, name in enumerate(names):
+        row = np.searchsorted(reference.lines[name].times, ends, side="left") - 1
+        level = reference.lines[name].levels[np.maximum(row, 0)]
+        _put(rows, bit, 0, level, (level != UNKNOWN) & (row >= 0))
+    return rows
+
+
+def seen_list(
+    lines: Mapping[str, RecordedLine], names: tuple[str, ...], start: float, end: float
+) -> ReadRows:
+    """What an eye wrote down, step by step; `first` is the number of its first step."""
+    steps = np.arange(int(np.floor(start)), int(np.ceil(end)), dtype=np.float64)
+    rows = _empty(len(steps), 1, int(steps[0]), len(names))
+    for bit, name in enumerate(names):
+        level = lines[name].at(steps + 0.5)
+        _put(rows, bit, 0, level, level != UNKNOWN)
+    return rows

@@ -1,0 +1,79 @@
+"""Whether light flashes more than WCAG allows in any second, as general flashes or as flashes of red."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..golden.golden import Golden
+from .brightness import Levels, Ticks, seen
+from .limits import CHANGE, DANGER, DARKER, FLASHES_ALLOWED, RED_CHANGE
+
+
+@dataclass(frozen=True)
+class Flashing:
+    """The worst second: `flashes` (pairs of opposing changes) on `line`: `o0`..`o7` or `display`.
+
+    With `red` they count as flashes of red only: they are too small or too bright for general ones.
+    """
+
+    flashes: float
+    line: str
+    red: bool = False
+
+    @property
+    def too_much(self) -> bool:
+        return self.flashes > FLASHES_ALLOWED
+
+    def __str__(self) -> str:
+        where = "the display as a whole" if self.line == "display" else self.line
+        what = " in red" if self.red else ""
+        return f"{where} flashes{what} {self.flashes:.3g} times in a second, and {DANGER}"
+
+
+def flashing(golden: Golden, speed: float = 1.0) -> Flashing:
+    """How much light that is played at this speed flashes in its worst second, by lamp and as a whole.
+
+    A lit lamp counts as the maximum relative luminance, and as saturated red; an unsettled one as half lit. Light that
+    fuses does not flash.
+    """
+    sight = seen(golden, speed)
+    levels = np.where(sight.unsettled, 0.5, sight.levels)
+    columns = {f"o{line}": levels[:, line] for line in range(8)}
+    columns["display"] = levels.mean(axis=1)
+    second = golden.oscillator_hz * speed
+    general = _worst(sight.times, columns, second, CHANGE, DARKER)
+    red = _worst(sight.times, columns, second, RED_CHANGE, 1.0)
+    return Flashing(red.flashes, red.line, red=True) if red.too_much and not general.too_much else general
+
+
+def _worst(times: Ticks, columns: dict[str, Levels], second: float, change: float, darker: float) -> Flashing:
+    """Half the largest number of opposing changes within any one second: two opposing changes are a flash."""
+    counts = {name: _flashes(times, column, second, change, darker) for name, column in columns.items()}
+    line = max(counts, key=lambda name: counts[name])
+    return Flashing(counts[line], line)
+
+
+def _flashes(times: Ticks, luminance: Levels, second: float, change: float, darker: float) -> float:
+    changes = np.array(_opposing_changes(times, luminance, change, darker), dtype=np.float64)
+    if not len(changes):
+        return 0.0
+    within = np.searchsorted(changes, changes + second, side="left") - np.arange(len(changes))
+    return float(within.max()) / 2
+
+
+def _opposing_changes(times: Ticks, luminance: Levels, change: float, darker: float) -> list[int]:
+    """When luminance has turned and gone `change` or more the other way, its darker end below `darker`."""
+    found: list[int] = []
+    low = high = float(luminance[0])
+    direction = 0
+    for time, now in zip(times.tolist()[1:], luminance.tolist()[1:], strict=True):
+        low, high = min(low, now), max(high, now)
+        if direction >= 0 and high - now >= change and now < darker:
+            direction, low = -1, now
+            found.append(time)
+        elif direction <= 0 and now - low >= change and low < darker:
+            direction, high = 1, now
+            found.append(time)
+    return found

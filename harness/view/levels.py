@@ -1,0 +1,107 @@
+"""The recent levels of lines under their names: a column for each step, or for equal parts of the time."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from rich.text import Text
+
+from ..golden.golden import Golden
+from .display import Glyphs
+from .stave import StaveGlyphs, as_text, between
+from .words import seconds
+
+#: The share of the width that names and meanings may take.
+_NAMES = 0.45
+
+
+@dataclass(frozen=True)
+class LevelRows:
+    """Levels of lines over neighbouring columns of time.
+
+    `bounds` are the ticks at which the columns begin, and the end; `first_step` is that of the first column where each
+    column is a step, else None. `rows` maps a line to its state in each column, as `stave.between` has them.
+    """
+
+    bounds: tuple[int, ...]
+    first_step: int | None
+    rows: Mapping[str, Sequence[int]]
+
+
+def recent(golden: Golden, lines: Sequence[str], columns: int, until: int | None = None) -> LevelRows:
+    """The last `columns` columns before tick `until`: by default the end."""
+    end = golden.end if until is None else max(until, 1)
+    rises = np.flatnonzero(np.diff(golden.steps) > 0) + 1
+    starts = np.concatenate(([0], golden.ticks[rises]))
+    starts = starts[starts < end]
+    stepped = len(starts) > 2
+    bounds = (
+        np.append(starts, end)[-columns - 1 :]
+        if stepped
+        else np.linspace(0, end, columns + 1).astype(np.int64)
+    )
+    first = (
+        int(golden.steps[int(np.searchsorted(golden.ticks, bounds[0], side="right")) - 1])
+        if stepped
+        else None
+    )
+    return LevelRows(tuple(bounds.tolist()), first, {line: between(golden, line, bounds) for line in lines})
+
+
+def of_interest(golden: Golden, meanings: Mapping[str, str], step_line: str) -> list[str]:
+    """The lines worth a row: those with a meaning, and those that move; but not a step line, which only ticks."""
+    moved = [int(np.bitwise_or.reduce(column ^ column[0])) for column in (golden.inputs, golden.outputs)]
+    moved[1] |= int(np.bitwise_or.reduce(~golden.settled))
+    return [
+        line
+        for names, mask in zip((INPUT_LINES, OUTPUT_LINES), moved, strict=True)
+        for bit, line in enumerate(names)
+        if line != step_line and (line in meanings or mask >> bit & 1)
+    ]
+
+
+def room(lines: Sequence[str], meanings: Mapping[str, str], width: int) -> int:
+    """How many columns of levels there is room for beside the names."""
+    return max(1, width - 2 - _names_width(lines, meanings, width))
+
+
+def drawn(
+    found: LevelRows,
+    meanings: Mapping[str, str],
+    oscillator_hz: int,
+    width: int,
+    characters: StaveGlyphs,
+    glyphs: Glyphs,
+) -> list[Text]:
+    """The levels as lines of text of at most `width` columns, under a heading that says what a column is."""
+    wide = _names_width(list(found.rows), meanings, width)
+    out = [Text(heading(found, oscillator_hz))]
+    for line, states in found.rows.items():
+        name = _cut(_name(line, meanings), wide, glyphs).ljust(wide)
+        out.append(Text(f"{name}  {as_text(states, characters)}", no_wrap=True, overflow="crop"))
+    return out
+
+
+def heading(found: LevelRows, oscillator_hz: int) -> str:
+    """What a column of the levels is."""
+    start, end = (seconds(found.bounds[at] / oscillator_hz) for at in (0, -1))
+    count = len(found.bounds) - 1
+    if found.first_step is None:
+        part = seconds((found.bounds[-1] - found.bounds[0]) / oscillator_hz / count)
+        return f"Levels from {start} to {end}, {part} a character:"
+    return f"Levels from step {found.first_step} to step {found.first_step + count - 1}, a character each:"
+
+
+def _name(line: str, meanings: Mapping[str, str]) -> str:
+    return f"{line} {meanings[line]}" if line in meanings else line
+
+
+def _names_width(lines: Sequence[str], meanings: Mapping[str, str], width: int) -> int:
+    return min(max((len(_name(line, meanings)) for line in lines), default=0), int(width * _NAMES))
+
+
+def _cut(name: str, wide: int, glyphs: Glyphs) -> str:
+    return name if len(name) <= wide else name[: wide - len(glyphs.more)].rstrip() + glyphs.more

@@ -1,0 +1,99 @@
+"""Verilog that Yosys lacks or reads wrongly, against Icarus Verilog on the same text."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+from forelight.designs import read
+
+from ....sim.fidelity.comparison import Design, compare, undefined_registers
+from ....sim.fidelity.stimulus import Drive, rows
+from ....sim.icarus import needs_icarus
+
+SEED, STEPS = 41, 300
+#: A module each, with a clock `c` where the text has one.
+CIRCUITS = {
+    "notif0": """module t(input e, a, output y, z, u, v);
+  notif0 (y, a, e), g2 (z, !a, a ^ e); notif1 (u, a, e); bufif0 #(1, 2) (v, a, e); endmodule""",
+    "supply": """module t(input a, output y, z, output [3:0] v);
+  supply0 g; supply1 p; supply1 [3:0] wide; assign y = a & p, z = a | g, v = wide ^ {4{a}}; endmodule""",
+    "pulled": """module t(input e, f, a, input [3:0] d, output y, z, lonely, hard, output [3:0] w);
+  tri0 m; tri1 n; tri1 [3:0] b; tri1 lone; tri0 firm;
+  bufif1 (m, a, e); bufif0 (n, a, e), (n, a, f); assign firm = a;
+  assign b = e ? d : 4'bz; assign y = m, z = n, w = b, lonely = lone, hard = firm; endmodule""",
+    "buffers": """module t(input a, b, output y, z, u); wire m, n; buf (m, n, a); buf one (y, m & b), two (z, n);
+  buf \\odd.name (u, \\in.between ); not (\\in.between , a); endmodule""",
+    "leave a search": """module t(input [7:0] a, output reg [3:0] y); integer i;
+  always @* begin : find y = 8;
+    for (i = 0; i < 8; i = i + 1) begin if (a[i]) begin y = i; disable find; end end end endmodule""",
+    "leave one round": """module t(input [7:0] a, output reg [3:0] y, output reg any); integer i;
+  always @* begin y = 0; any = 0; for (i = 0; i < 8; i = i + 1) begin : one
+    if (a[i]) disable one; else any = 1; y = y + 1; end end endmodule""",
+    "leave in a case": """module t(input c, input [1:0] k, input [3:0] d, output reg [3:0] q); initial q = 0;
+  always @(posedge c) begin : step q <= q + 1;
+    case (k) 0: disable step; 1: begin q <= d; disable step; end 2: q <= 0; default ; endcase
+    q <= q ^ d; end endmodule""",
+    "leave two loops": """module t(input [15:0] a, output reg [3:0] y); integer i, j;
+  always @* begin : both y = 0; for (i = 0; i < 4; i = i + 1) begin : inner
+    for (j = 0; j < 4; j = j + 1) begin if (a[4*i+j]) disable inner; if (a[15-i]) disable both; y = y + 1; end
+  end end endmodule""",
+    "table by while": """module t(input [3:0] a, output [7:0] y); reg [7:0] m [0:15]; integer i;
+  initial begin i = 0; while (i < 16) begin m[i] = 255 - i * i; i = i + 1; end end assign y = m[a]; endmodule""",
+    "table by repeat": """module t(input [3:0] a, output [7:0] y); reg [7:0] m [0:15]; integer i;
+  initial begin i = 0; repeat (16) begin m[i] = i * 7; i = i + 1; end end assign y = m[a]; endmodule""",
+    "table of steps": """module t(input c, input [3:0] a, output reg [7:0] y); parameter N = 16;
+  reg [7:0] m [0:N-1]; integer i; reg [7:0] x; initial begin x = 1;
+  for (i = 0; i < N; i = i + 1) begin m[i] = x; x = {x[6:0], x[7] ^ x[5] ^ x[4] ^ x[3]}; end end
+  always @(posedge c) y <= m[a]; endmodule""",
+    "table by function": """module t(input [3:0] a, output [7:0] y); reg [7:0] m [4:19]; integer i, sum;
+  function [7:0] f(input integer k); integer j;
+    begin f = 0; for (j = 0; j < k; j = j + 1) f = f + j * 3; end endfunction
+  initial begin sum = 0; for (i = 19; i >= 4; i = i - 1) begin sum = sum + f(i); m[i] = sum; end end
+  assign y = m[a + 4]; endmodule""",
+    "table in the table": """module t(input [4:0] a, output [15:0] y); reg [15:0] m [0:31]; integer i;
+  initial begin m[0] = 1; m[1] = 1; for (i = 2; i < 24; i = i + 1) m[i] = m[i-1] + m[i-2];
+  while (i < 32) begin m[i] = 0; i = i + 1; end end assign y = m[a]; endmodule""",
+    "a thousand steps": """module t(input [9:0] a, output [7:0] y); reg [7:0] m [0:1023]; integer i, j = 32'h65242;
+  initial for (i = 0; i <= 1023; i = i + 1) begin m[i] = j * 32'h4F6CDD1D;
+    j = j ^ (j >> 12); j = j ^ (j << 25); j = j ^ (j >> 27); end assign y = m[a]; endmodule""",
+    "select below 0": """module t(input c, input [7:0] d, input [3:0] s, output reg [7:0] y, z); initial z = 0;
+  always @* begin y = 8'h5A; y[s -: 4] = d[3:0]; end always @(posedge c) z[s + 1 -: 5] <= d[6:2]; endmodule""",
+    "select of a product": """module t(input [5:0] k, input [3:0] s, input [7:0] d, output reg [31:0] y);
+  always @* begin y = 0; y[(k*s)-:8] = d; end endmodule""",
+    "select by a counter": """module t(input [31:0] d, output reg [31:0] y); integer i;
+  always @* begin y = 0; for (i = 0; i < 4; i = i + 1) y[8*i+7 -: 8] = d[31-8*i -: 8]; end endmodule""",
+    "delays": """module t(input c, a, output y, output reg q); assign #1 y = ~a; initial q = 0;
+  always @(posedge c) q <= #1 a; endmodule""",
+}
+SYSTEM_VERILOG = {
+    "wildcard": """module t(input [3:0] a, b, output y, z, u, v, w); assign y = a ==? 4'b1x0z;
+  assign z = a + b !=? 4'b1?0?, u = &a ==? 1'b1; assign v = (b[1:0] ==? 2'bx1) & a ==? 4'hX;
+  assign w = b < a ==? 1'b0 ? a[0] : a[1]; endmodule""",
+    "package": """package p; typedef logic [3:0] nib; typedef struct packed { nib hi; nib lo; } pair;
+  function automatic nib top(input pair x); return x.hi; endfunction
+  function automatic nib inc(input nib x); inc = x + 1; endfunction endpackage
+module t(input logic [7:0] a, output logic [3:0] y, z); assign y = p::top(a), z = p::inc(a[3:0]); endmodule""",
+    "return": """module t(input [7:0] a, output [3:0] y);
+  function automatic [3:0] first(input [7:0] x); integer i; begin
+    if (x == 0) return 15; for (i = 0; i < 8; i = i + 1) begin if (x[i]) return i; end return 9; end endfunction
+  assign y = first(a); endmodule""",
+}
+
+
+@needs_icarus
+@pytest.mark.parametrize("name", [*CIRCUITS, *SYSTEM_VERILOG])
+def test_as_under_icarus(name: str, tmp_path: Path) -> None:
+    text = CIRCUITS.get(name) or SYSTEM_VERILOG[name]
+    path = tmp_path / ("t.v" if name in CIRCUITS else "t.sv")
+    path.write_text(text)
+    netlist = read(path)
+    widths = {port: netlist.widths[value] for port, value in netlist.inputs.items()}
+    drive = Drive(("c",) if "c" in widths else ())
+    print("seed", SEED)
+    driven = [dict(row) for row in rows(random.Random(SEED), widths, drive, STEPS)]
+    design = Design([path], "t", cleared=undefined_registers(netlist))
+    tally = compare(netlist, design, driven, tmp_path)
+    print(tally)
+    assert tally.compared > (0.4 if name == "notif0" else 0.9) * tally.bits

@@ -1,0 +1,135 @@
+"""What is refused or warned of in Verilog text: one sentence with the line of the source."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from forelight.designs import read
+from forelight.sim.errors import SourceError
+
+#: A text of several lines, and what is said of it.
+REFUSED = {
+    "a primitive of the user's own": (
+        "primitive mux(o, a, b);\n  output o; input a, b;\n  table 0 ? : 0; 1 ? : 1; endtable\nendprimitive\n"
+        "module t(input a, b, output y);\n  mux m(y, a, b);\nendmodule\n",
+        "t.v:1: the user-defined primitive mux is not supported; write it as a module",
+    ),
+    "SystemVerilog": (
+        "module t(input c,\n  input logic [3:0] d, output logic [3:0] q);\n  always_ff @(posedge c) q <= d;\n"
+        "endmodule\n",
+        "t.v:2: `logic` is SystemVerilog, and a file named .v holds Verilog-2005; name the file .sv",
+    ),
+    "both edges in one block": (
+        "module t(input c, d, output reg q);\n  always @(posedge c or negedge c)\n    q <= d;\nendmodule\n",
+        "t.v:2: register q of module t takes both edges of c; use one of them: a flip-flop has one",
+    ),
+    "both edges in two blocks": (
+        "module t(input c, d, output reg q);\n  always @(posedge c) q <= d;\n  always @(negedge c) q <= ~d;\n"
+        "endmodule\n",
+        "t.v:3: register q of module t takes both edges of c; use one of them: a flip-flop has one",
+    ),
+    "a clock of delays": (
+        "module t(output reg q);\n  reg c;\n  initial c = 0;\n  always #5 c = ~c;\n  "
+        "always @(posedge c) q <= ~q;\nendmodule\n",
+        "t.v:4: c is a clock that delays make, and a chip has none; take the clock from an input, the step line",
+    ),
+    "leaving what is not around": (
+        "module t(input a, output reg y);\n  always @* begin : one y = a;\n    disable two;\n  end\nendmodule\n",
+        "t.v:3: `disable two` leaves no block that is around it; name the block that it is to leave",
+    ),
+    "the counter of a loop that was left": (
+        "module t(input [3:0] a, output reg [2:0] y); integer i;\n  always @* begin\n    begin : find\n"
+        "      for (i = 0; i < 4; i = i + 1) if (a[i]) disable find;\n    end\n    y = i;\n  end\nendmodule\n",
+        "t.v:6: i is read after a loop that `disable` may have left; keep what it was in a variable of its own",
+    ),
+    "a table that hangs on an input": (
+        "module t(input [1:0] a, output [3:0] y);\n  reg [3:0] m [0:3]; integer i;\n"
+        "  initial for (i = 0; i < 4; i = i + 1)\n    m[i] = a + i;\n  assign y = m[a];\nendmodule\n",
+        "t.v:4: what `initial` writes into memory m cannot be worked out beforehand; let it depend on constants and "
+        "variables of the block alone, or read it with $readmemh",
+    ),
+    "a pulled net that another module may drive": (
+        "module u(output y); assign y = 1; endmodule\n"
+        "module t(output y);\n  tri1 n;\n  u one(n);\n  assign y = n;\nendmodule\n",
+        "t.v:3: it cannot be seen what drives n, which is pulled; drive all of it in this module",
+    ),
+    "a cell of Yosys' own": (
+        "module t(input a, output y);\n  \\$not #(.A_SIGNED(0)) n (.A(a), .Y(y));\nendmodule\n",
+        "t.v:2: no module is named \\$not; cells of Yosys' own library have no Verilog text",
+    ),
+    "a bracket without end": (
+        "module t(input a, output y);\n  buf (y, a;\nendmodule\n",
+        "t.v:2: `(` is never closed; close it",
+    ),
+    "a condition without end": (
+        "`ifdef A\nmodule t(input a, output y);\nendmodule\n",
+        "t.v: Yosys: Unterminated preprocessor conditional!",
+    ),
+}
+
+
+@pytest.fixture
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("FORELIGHT_CACHE", str(tmp_path / "cache"))
+    return Path("t.v")
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_refused(name: str, file: Path) -> None:
+    text, message = REFUSED[name]
+    file.write_text(text)
+    with pytest.raises(SourceError) as caught:
+        read(file)
+    assert str(caught.value) == message
+
+
+def test_a_wildcard_must_be_written_out() -> None:
+    from forelight.designs.sources.text.rewrite import rewritten
+
+    with pytest.raises(SourceError, match=r"^t.sv:1: the right side of `==\?` is no constant with a base"):
+        rewritten('`file_push "t.sv"\nmodule t(input [3:0] a, b, output y); assign y = a ==? b; endmodule\n')
+
+
+def test_what_unused_modules_hold_is_nobodys_business(file: Path) -> None:
+    """A test bench in the same file has delays and clocks of its own."""
+    file.write_text(
+        "module t(input a, output y);\n  assign #3 y = a;\n  not #(1, 2) g(n, a), h(m, a);\nendmodule\n"
+        "module bench;\n  reg c;\n  always #5 c = ~c;\n  reg q;\n  always @(posedge c) q <= c;\n"
+        "  always @(negedge c) q <= 0;\nendmodule\n"
+    )
+    warnings = read(file, top="t").warnings
+    assert [line for line in warnings if "delay" in line] == [
+        "t.v:2: Warning: the delay #3 is ignored, as is one more."
+    ]
+
+
+def test_either_edge_of_a_clock_by_choice(file: Path) -> None:
+    file.write_text(
+        "module t #(parameter FALL = 1)(input c, d, output reg q);\n  generate\n"
+        "    if (FALL) always @(negedge c) q <= d;\n"
+        "    else always @(posedge c) q <= d;\n  endgenerate\nendmodule\n"
+    )
+    assert [register.rising for register in read(file).registers] == [False]
+
+
+def test_statements_nested_beyond_reason(file: Path) -> None:
+    file.write_text(
+        "module t(input a, output reg y);\n  always @* begin : b\n    y = 0;\n    "
+        + "if (a) begin " * 1200
+        + "disable b;"
+        + " end" * 1200
+        + "\n  end\nendmodule\n"
+    )
+    with pytest.raises(SourceError):
+        read(file)
+
+
+def test_a_place_in_the_source_where_yosys_has_none(file: Path) -> None:
+    """Yosys makes cells without a source line out of nets that float."""
+    file.write_text(
+        "module t(input a, b, e, f, output y);\n  bufif1 (y, a, e);\n  bufif1 (y, b, f);\nendmodule\n"
+    )
+    warnings = read(file).warnings
+    assert warnings and not any("RTLIL" in line for line in warnings)

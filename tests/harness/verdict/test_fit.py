@@ -1,0 +1,117 @@
+"""The measure itself: a proper code on both sides, summed over places, the same for every prediction."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.capture.record import Levels
+from forelight.harness.verdict.clock import steady
+from forelight.harness.verdict.fit import WRONG, Recording, fit, timed
+from forelight.harness.verdict.null import entry_bits, line_bits
+from forelight.harness.verdict.reading import read
+from forelight.harness.verdict.rows import Moments, ReadRows
+
+from tests.harness.verdict.noise import BOARD, KINDS, Noise, Setup, golden_of, recorded, states
+
+NAMES = tuple(f"o{bit}" for bit in range(8))
+MOMENTS = Moments(NAMES, ((0.5,),) * 8, ((0.5,),) * 8)
+
+
+def rows(levels: Levels) -> ReadRows:
+    return ReadRows(levels.astype(np.uint16), np.full(len(levels), 0xFF, np.uint16), 1)
+
+
+def side(levels: Levels) -> Recording:
+    return timed(MOMENTS, rows(levels), steady(1.0))
+
+
+def test_the_estimator_of_krichevsky_and_trofimov() -> None:
+    """A level that comes after k others in a context in which it has come n times has the probability (n + 1/2) /
+    (k + 1), by the paper's formula; over two levels all eight predictors see the same but for the last one."""
+    cost = line_bits(np.array([0, 1], np.uint16), np.ones(2, np.uint16), 0)
+    assert cost == pytest.approx([1.0, -math.log2(1 / 4)])
+    long = line_bits(np.array([0, 0, 0, 1], np.uint16), np.ones(4, np.uint16), 0)
+    assert long[:3] == pytest.approx([-math.log2((k + 0.5) / (k + 1)) for k in range(3)])
+
+
+def test_a_code_of_levels_leaves_room_for_no_more_than_all_recordings() -> None:
+    """Kraft's inequality: over recordings of two lines and four rows the probabilities sum to no more than 1."""
+    total = 0.0
+    for word in range(1 << 8):
+        levels = np.array([word >> 2 * row & 3 for row in range(4)], np.uint16)
+        if all(0 < (levels >> bit & 1).sum() < 4 for bit in range(2)):  # the others are free to both sides
+            total += 2.0 ** -sum(line_bits(levels, np.full(4, 3, np.uint16), bit).sum() for bit in range(2))
+    assert 0.1 < total < 1.0
+
+
+def test_a_code_of_entries_leaves_room_for_no_more_than_all_lists() -> None:
+    total = sum(2.0 ** -entry_bits([word // 9, word // 3 % 3, word % 3], 3).sum() for word in range(27))
+    assert total <= 1.0 + 1e-9
+
+
+def test_what_repeats_itself_earns_no_credit_for_being_foretold() -> None:
+    rng = np.random.default_rng(5)
+    print("seed 5")
+    random, ring = rng.integers(0, 256, 400), 1 << np.arange(400) // 3 % 8
+    assert side(random.astype(np.uint8)).null_bits > 3100
+    assert side(ring.astype(np.uint8)).null_bits < 700
+
+
+def test_the_sum_over_places_takes_back_what_the_search_costs() -> None:
+    """A run that repeats itself fits in many places, and its prior is as large: both cancel."""
+    counter: Levels = (np.arange(4096) % 16).astype(np.uint8)
+    once = fit(side(counter[100:300]), rows(counter[100:310]), before=False)
+    often = fit(side(counter[100:300]), rows(counter), before=False)
+    assert often.bits == pytest.approx(once.bits, abs=1.0)
+    assert often.alike * len(often.places) == pytest.approx(4096 / 16, rel=0.1)
+
+
+def test_unrelated_predictions_seldom_gain_anything() -> None:
+    """Ville 1939: k bits gained by chance at most once in 2 to the power of k."""
+    rng = np.random.default_rng(11)
+    print("seed 11")
+    gains = []
+    for _ in range(120):
+        one, other = rng.integers(0, 256, 200).astype(np.uint8), rng.integers(0, 256, 8).astype(np.uint8)
+        gains.append(fit(side(other & np.uint8(3)), rows(one & np.uint8(3)), before=False).bits)
+    assert sum(gain >= 3 for gain in gains) <= 120 / 8
+
+
+def test_a_wrong_level_costs_the_same_wherever_it_is() -> None:
+    rng = np.random.default_rng(12)
+    print("seed 12")
+    shown = rng.integers(0, 256, 900).astype(np.uint8)
+    bench = shown[200:500].copy()
+    whole = fit(side(bench), rows(shown))
+    bench[77] ^= 4
+    found = fit(side(bench), rows(shown))
+    assert (found.best.offset, found.best.mismatches, found.best.wrong.tolist()) == (
+        200,
+        1,
+        [0, 0, 1, 0, 0, 0, 0, 0],
+    )
+    assert found.bits == pytest.approx(whole.bits - WRONG, abs=4)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_cause_is_one_more_prediction_of_the_same_recording(kind: str) -> None:
+    """Of the true golden and those with two lines swapped or one inverted, the one that was recorded saves most."""
+    rng = np.random.default_rng(21)
+    print("seed 21")
+    shown = states(kind, 700, rng)
+    swapped = ((shown & 0xFC) | (shown & 1) << 1 | (shown >> 1 & 1)).astype(np.uint8)
+    every = [
+        Setup(some, half=2, lead=5, restart=0, unsettled=0) for some in (shown, swapped, shown ^ np.uint8(1))
+    ]
+    for number, setup in enumerate(every):
+        noise = Noise(start=60.3, length=300, jitter=0.1, rate=0.01, lines=NAMES)
+        capture = parse_capture(recorded(setup, setup.states, noise, rng).encode(), "bench")
+        reading = read(golden_of(every[0]), capture, BOARD)
+        bits = [reading.bits(reading.foretold(golden_of(cause))) for cause in every]
+        assert bits[number] == max(bits)
+        assert bits[0] == pytest.approx(reading.bits(reading.rows))
+        if not np.array_equal(shown, swapped):
+            assert bits[number] > sorted(bits)[-2] + 10
