@@ -167,12 +167,6 @@ class Course:
         assert self._run is not None
         return self._run.story(self._frames.rows, self._values.rows)
 
-    def standing(self) -> tuple[Simulation, bytes, int]:
-        """Where the first power-up is: its machine code, its state, and the inputs as they are."""
-        assert self._run is not None
-        sample = self._run.sample
-        return sample.sim, sample.states[0], int(self._values.rows[-1])
-
     def snapshot(self) -> Any:
         """How far it is, to give back to `restore`."""
         run = self._run.snapshot() if self._run else None
@@ -251,7 +245,7 @@ class _Plain:
         )
 
     def _openings(self, values: Lines) -> tuple[Opening, ...]:
-        """What the source leaves open and outputs are unsettled for, told by a run in which all power-ups take 0 there."""
+        """What the source leaves open and unsettles outputs, told by a run in which all power-ups take 0 there."""
         seat, differ = self._seat, self.sample.differ & self.known
         if not seat.opened.places or not differ.any():
             return ()

@@ -131,7 +131,7 @@ def _state(netlist: Netlist) -> Word:
 
 
 @dataclass(frozen=True)
-class _Read:
+class _Readers:
     """All of a netlist that reads something."""
 
     cells: tuple[Cell, ...]
@@ -140,7 +140,7 @@ class _Read:
     outputs: Mapping[str, Word]
 
 
-def _rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> _Read:
+def _rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> _Readers:
     """All readers, with each part of each of their words changed."""
 
     def word(old: Word) -> Word:
@@ -155,7 +155,7 @@ def _rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> _Read:
         )
         for register in netlist.registers
     ]
-    return _Read(
+    return _Readers(
         tuple(replace(cell, operands=tuple(map(word, cell.operands))) for cell in netlist.cells),
         tuple(registers),
         tuple(rewired(memory, word) for memory in netlist.memories),
@@ -174,11 +174,11 @@ def opened(netlist: Netlist) -> Opened:
 
     if unassigned:
         netlist = replace(netlist, **vars(_rewritten(netlist, constant)))
-    return _Opening(netlist).opened()
+    return _Undefining(netlist).opened()
 
 
 @dataclass
-class _Place:
+class _PlaceDraft:
     """A place that is being put together."""
 
     conditions: list[Word] = field(default_factory=list)
@@ -187,14 +187,14 @@ class _Place:
     always: bool = False
 
 
-class _Opening:
+class _Undefining:
     """One netlist on its way."""
 
     def __init__(self, netlist: Netlist) -> None:
         self.old, self.bounds = netlist, Bounds({cell.output: cell for cell in netlist.cells})
         self.widths, self.cells = list(netlist.widths), list[Cell]()
         self.memories = list(netlist.memories)
-        self.places: dict[tuple[str, str], _Place] = {}
+        self.places: dict[tuple[str, str], _PlaceDraft] = {}
         self.guarded = _guarded(netlist)
         buses = (cell.operands[0] for cell in netlist.cells if cell.kind == "$tribuf")
         self.shared = {value for word in buses for value in word.values()}
@@ -409,12 +409,12 @@ class _Opening:
                 place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if _is_undefined(bit))
                 self._when(place, None)
 
-    def _place(self, reason: str, src: str, value: int = -1) -> _Place:
+    def _place(self, reason: str, src: str, value: int = -1) -> _PlaceDraft:
         match = re.match(r"[^|]*?:\d+", src)
         line = match[0] if match else src or self.names.get(value, "")
-        return self.places.setdefault((reason, line), _Place())
+        return self.places.setdefault((reason, line), _PlaceDraft())
 
-    def _when(self, place: _Place, condition: Word | None) -> None:
+    def _when(self, place: _PlaceDraft, condition: Word | None) -> None:
         place.always |= condition is None
         place.conditions.append(Word.const(1, 1) if condition is None else condition)
 
@@ -441,14 +441,14 @@ class _Opening:
         return None
 
 
-_Finder = Callable[[_Opening, Cell], "tuple[str, Word] | None"]
-_FINDERS: Mapping[str, _Finder] = {
-    **dict.fromkeys(("$div", "$mod", "$divfloor", "$modfloor"), _Opening.division),
-    "$pow": _Opening.power,
-    "$shiftx": _Opening.part_select,
-    "$pmux": _Opening.choice,
-    "$tribuf": _Opening.floating,
-    "read": _Opening.read,
+_MaskFinder = Callable[[_Undefining, Cell], "tuple[str, Word] | None"]
+_FINDERS: Mapping[str, _MaskFinder] = {
+    **dict.fromkeys(("$div", "$mod", "$divfloor", "$modfloor"), _Undefining.division),
+    "$pow": _Undefining.power,
+    "$shiftx": _Undefining.part_select,
+    "$pmux": _Undefining.choice,
+    "$tribuf": _Undefining.floating,
+    "read": _Undefining.read,
 }
 
 
