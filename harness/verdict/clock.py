@@ -6,7 +6,8 @@ fits: one Fourier transform shows all rates at once. A step that was lost or gai
 the clock. The best rates are refined by least squares on the phases, the drift bounded as an instrument's is stated,
 first in the densest stretch and then in ones twice as long, until the whole is covered; what bends otherwise is taken
 up by means of blocks. Where several rates explain the edges, as between two bursts, each is a clock of its own; the
-bits by which its edges' times cost more than those of the best one are its handicap.
+bits by which its edges' times cost more than those of the best one are its handicap. That edges keep to a clock of the
+predicted rate is evidence too: who knows no design knows no rate either.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ SEED_EDGES = 4096  # edges of the stretch that the rate is sought in
 SEED_CELLS = 1 << 18  # and the cells that it is divided into
 CELL = 1 / 8  # of a step
 ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
+WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
 MOST = 16  # candidates
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
@@ -50,7 +52,8 @@ class Clock:
     """Times `x` of the recording are at the steps `u` (both rise), straight in between and beyond.
 
     `rate` is steps per unit of time, `rate_sigma` its standard deviation; `sigma` that of a step count, `stray` what 99
-    % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock.
+    % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock,
+    `credit` how many bits it is worth that a clock of this rate was found among all rates.
     """
 
     x: Floats
@@ -60,6 +63,7 @@ class Clock:
     sigma: float
     stray: float
     handicap: float = 0.0
+    credit: float = 0.0
 
     def steps(self, times: Floats) -> Floats:
         return through(times, self.x, self.u)
@@ -100,7 +104,17 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
     for cost, clock in sorted(found, key=lambda pair: (round(pair[0]), pair[1].rate)):
         if not any(_same(clock, other, times) for _, other in kept):
             kept.append((cost, clock))
-    return [replace(clock, handicap=cost - kept[0][0]) for cost, clock in kept[:MOST]]
+    rates = max((high - low) * float(times[-1] - times[0]), 1.0) * len(SPREADS)
+    rarity = credit(low, high)
+    return [
+        replace(clock, handicap=cost - kept[0][0], credit=min(max(-cost - math.log2(rates), 0.0), rarity))
+        for cost, clock in kept[:MOST]
+    ]
+
+
+def credit(low: float, high: float) -> float:
+    """How many bits it says that a rate lies between these, of all that are up to `WIDE` times slower or faster."""
+    return math.log2(max(2 * math.log(WIDE) / math.log(high / low), 1.0))
 
 
 def _same(one: Clock, other: Clock, times: Floats) -> bool:

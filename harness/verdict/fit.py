@@ -29,13 +29,15 @@ from .rows import Moments, ReadRows, Words
 
 WRONG = 45.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
-PROBES = (12, 256)  # telling rows by which placements are ruled out
+PROBES = (12, 256)  # telling rows by which placements are ruled out: some of many placements, many of some
+SHORT = 20_000  # placements: where there are fewer, the first are four times as many
 LOOKED_AT = (64, 12)  # placements that are left after each
 AT_ONCE = 2048  # placements that are looked at by the second, if as many are alike by the first
-BAD = 3  # points for a level that is not as foretold, where one that is counts 1
+BAD = 2  # points for a level that is not as foretold, where one that is counts 1
 WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
 FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
 TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
+MOST_AT_ONCE = 1 << 18  # rows and placements of which all are looked at
 OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
 NEVER = -1e9
 
@@ -59,8 +61,9 @@ class Recording:
 
     @property
     def handicap(self) -> float:
-        """By how many bits the times of the edges cost more by this clock than by the best one."""
-        return self.clock.handicap if self.clock else 0.0
+        """By how many bits the times of the edges cost more by this clock than by the best one, less what it is worth
+        that they keep to it."""
+        return self.clock.handicap - self.clock.credit if self.clock else 0.0
 
     @cached_property
     def null_bits(self) -> float:
@@ -88,16 +91,16 @@ class Recording:
         told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
         return told
 
-    def probes(self, start: int, stop: int, count: int) -> Ints:
+    def _probes(self, start: int, stop: int, count: int) -> Ints:
         """So many telling rows between these, spread evenly."""
         weight = self.cost[:, start:stop].sum(axis=0)
         parts = np.linspace(0, stop - start, min(count, stop - start) + 1).astype(np.int64)
         best = [a + int(weight[a:b].argmax()) for a, b in pairwise(parts.tolist())]
         return np.array([row + start for row in best if weight[row] > 0] or [start], np.int64)
 
-    @cached_property
-    def telling(self) -> tuple[Ints, ...]:
-        return tuple(self.probes(*self.bounds, count) for count in PROBES)
+    def telling(self, start: int, stop: int) -> tuple[Ints, ...]:
+        """Few, more and many telling rows between these."""
+        return tuple(self._probes(start, stop, count) for count in (PROBES[0], 4 * PROBES[0], PROBES[1]))
 
 
 def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
@@ -167,7 +170,7 @@ def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stat
     span = Span.of(recording, prediction, before)
     if span is None:
         return NOWHERE
-    offsets, alike = candidates(recording, span, *recording.telling)
+    offsets, alike = candidates(recording, span, recording.telling(*recording.bounds))
     found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
     prior = math.log2(span.count)
     bits = summed([p.bits for p in found]) + math.log2(alike) - prior
@@ -217,11 +220,13 @@ class Span:
         return self.low + numbers * self.slots
 
 
-def candidates(recording: Recording, span: Span, few: Ints, many: Ints) -> tuple[Ints, float]:
+def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> tuple[Ints, float]:
     """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
     as foretold, and those at which all is."""
+    few, more, many = telling
+    few = more if span.count < SHORT else few
     levels, known = recording.rows.levels, recording.told
-    good, wrong = np.zeros(span.count, np.uint8), np.zeros(span.count, np.uint8)
+    good, wrong = np.zeros(span.count, np.uint16), np.zeros(span.count, np.uint16)
     for row in few.tolist():
         begin = row + span.low + span.front
         part = slice(begin, begin + span.count * span.slots, span.slots)

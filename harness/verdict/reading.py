@@ -17,7 +17,7 @@ from ..boards.profile import Board
 from ..capture.record import Capture, Floats, Ints, RecordedLine
 from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
-from .clock import Clock, clocks
+from .clock import WIDE, Clock, clocks, credit
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Reference, reference
 from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
@@ -28,9 +28,8 @@ LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, besid
 FEW = 3  # edges that are needed
 REGULAR = 0.6  # the mean vector of edges that come at one place in a step
 LOOKED_AT = 4096  # edges of a kind that tell where that is
-SURE = 3.0  # standard deviations
+SURE = 2.0  # standard deviations
 SLACK = 0.001  # of a rate: the board's own oscillator, and rounding
-WIDE = 64.0  # times slower and faster than predicted that a clock is sought, where none near it may be
 SPIKE = 0.05  # of a step, by which one beside an edge can shift that
 MOST_DOUBT = 0.2  # of a step
 
@@ -149,7 +148,8 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
         start = float(theirs.rises[0]) % 1.0
-        found = [Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3)]
+        worth = credit(low, high) if low < own.rate / (theirs.hz or own.rate) < high else 0.0
+        found = [Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, credit=worth)]
     elif len(times) >= FEW:
         found = clocks(times, phases, low * scale, high * scale)
     else:

@@ -14,7 +14,7 @@ from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
+from .otherwise import RESTART, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Reference
 from .rows import ReadRows
@@ -23,6 +23,7 @@ AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
+NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
@@ -144,19 +145,27 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
         slip, restart = in_two(recording, reading.rows, found, reading.before)
-        for other in (*lines_or_bits(recording, reading.rows, found), slip, restart):
+        lines = some_lines(recording, reading.rows, reading.before)
+        for other in (lines, some_bits(recording, reading.rows, found), slip, restart):
             if other:
                 others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
     others.sort(key=lambda pair: -pair[1].bits)
     restarts = [pair for pair in others if pair[1].kind == RESTART]
     laid = Laid(reading, bits, reading.recordings[best], fits[best])
-    if restarts and restarts[0][1].bits > bits:
+    amiss = max((other.bits for _, other in others if other.kind != RESTART), default=NEVER)
+    # What repeats itself goes on alike after an error and after a restart: an error, unless all others are excluded.
+    if restarts and restarts[0][1].bits > max(bits, amiss + MARGIN) and _restarted(*restarts[0]):
         recording, restart = restarts[0]
         there = place(recording, reading.rows, restart.offset)
         laid = replace(
             laid, bits=restart.bits, recording=recording, found=replace(fits[best], places=(there,))
         )
     return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
+
+
+def _restarted(recording: Recording, restart: Otherwise) -> bool:
+    """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
+    return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
 
 
 def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
@@ -168,7 +177,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0) - laid.bits >= MARGIN:
-        if other and worse >= MARGIN:
+        if (other and worse >= MARGIN) or (other and other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
