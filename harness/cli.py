@@ -246,6 +246,27 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
 
 
 @cli.command()
+@click.argument("slot", required=False)
+@click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
+@click.option(
+    "--procedure",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Begin with what this procedure does.",
+)
+@trust_options
+@board_option
+def panel(slot: str | None, plain: bool, procedure: Path | None, board: str) -> int:
+    """The bench on the screen: try a design by hand.
+
+    What you do is a list of actions, which you can take back, save, and open again with --procedure in any command.
+    """
+    from .commands.panel import run
+
+    return run(slot, board, procedure, plain=plain)
+
+
+@cli.command()
 @click.argument("folder", required=False)
 @click.option("--all", "everything", is_flag=True, help="Vet every design that comes with Forelight.")
 @board_option
@@ -264,7 +285,8 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
 
 @cli.command()
-@click.argument("name")
+@click.argument("name", required=False)
+@click.option("--keys", is_flag=True, help="Print every key of datasheets and boards instead.")
 @click.option("--language", type=click.Choice(("amaranth", "verilog")), default="amaranth", show_default=True)
 @click.option(
     "-o",
@@ -275,8 +297,14 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     help="Where to make the new folder; here if not said.",
 )
 @json_option
-def draft(name: str, language: str, output: Path, as_json: bool) -> int:
+def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bool) -> int:
     """Start a contribution: a folder NAME with a datasheet and a source that runs."""
+    if keys:
+        from .commands import reference
+
+        return reference.run(as_json)
+    if name is None:
+        raise click.UsageError("Give the folder that is to be made a name, or ask for --keys.")
     from .commands.vet import start
 
     return start(name, language, output, as_json)

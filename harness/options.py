@@ -35,7 +35,7 @@ def levels(context: click.Context, option: click.Parameter, values: tuple[str, .
     for value in values:
         match = re.fullmatch(r"(i[0-7])=([01])", value.strip())
         if not match:
-            raise click.BadParameter(f"found {value!r}; write an input line and a level, such as i2=1")
+            raise click.BadParameter(f"{value!r} does not fit; write an input line and a level, such as i2=1")
         if found.setdefault(match[1], int(match[2])) != int(match[2]):
             raise click.BadParameter(f"{match[1]} is given both levels; decide for one")
     return found
@@ -53,7 +53,9 @@ def delays(context: click.Context, option: click.Parameter, value: str | None) -
     except ValueError:
         least = greatest = 0.0
     if not 0 < least <= greatest:
-        raise click.BadParameter(f"found {value!r}; write the least and the greatest, such as 0.1ns..2ns")
+        raise click.BadParameter(
+            f"{value!r} does not fit; write the least and the greatest, such as 0.1ns..2ns"
+        )
     return least, greatest
 
 
@@ -64,7 +66,7 @@ def columns(context: click.Context, option: click.Parameter, values: tuple[str, 
         line, equals, column = value.partition("=")
         if not equals or not column or not line:
             raise click.BadParameter(
-                f"found {value!r}; write a line and a column of the recording, such as o0=CH3"
+                f"{value!r} does not fit; write a line and a column of the recording, such as o0=CH3"
             )
         if line in found:
             raise click.BadParameter(f"{line} is mapped twice")

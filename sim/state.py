@@ -156,7 +156,7 @@ def _allowed(held: object) -> PowerUp:
     if isinstance(held, Integral) and held in (0, 1):
         return 1 if held else 0
     raise UsageError(
-        f"found {held!r} for what flip-flops hold at power-up",
+        f"{held!r} is nothing that flip-flops hold at power-up",
         remedy='give 0, 1, "init" for the initial values that the source states, or a random.Random',
     )
 

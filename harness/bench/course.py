@@ -152,12 +152,6 @@ class Course:
         assert self._run is not None
         return self._run.story(self._frames.rows)
 
-    def standing(self) -> tuple[Simulation, bytes, int]:
-        """Where the first power-up is: its machine code, its state, and the inputs as they are."""
-        assert self._run is not None
-        sample = self._run.sample
-        return sample.sim, sample.states[0], int(self._values.rows[-1])
-
     def snapshot(self) -> Any:
         """How far it is, to give back to `restore`."""
         run = self._run.snapshot() if self._run else None

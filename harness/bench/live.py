@@ -12,7 +12,7 @@ import numpy as np
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Action, Seconds
 from forelight.designs.procedures.refusals import Situation
-from forelight.sim.simulation import Simulation
+from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -24,6 +24,7 @@ from ..hand.stretch import Stretch
 from ..hand.timeline import Timeline, Track
 from .bench import shown_within
 from .course import Course, Seat, seated
+from .inside import Inside
 from .powerups import sampled_power_ups
 
 #: Power-ups that are followed side by side, if nothing is said: enough to tell what is settled, and quick.
@@ -137,10 +138,20 @@ class LiveBench:
         """Ticks since the power came on."""
         return self._hand.now
 
-    def design(self) -> tuple[Simulation, bytes, int] | None:
-        """The selected design as its first power-up stands: its machine code, its state, its inputs; None if empty."""
+    def inside(self) -> Inside | None:
+        """The selected design for a watch over the bench; None where there is none, or a loop of it runs free."""
         course = self._courses.get(self.standing.slot)
-        return course.standing() if course else None
+        if course is None or course.loops:
+            return None
+        plan = self._track.timeline()
+        steps = np.searchsorted(course.rises, course.frames, side="right")
+        return Inside(plan, course.seat, course.values, plan.ticks(course.frames), steps, 1)
+
+    @property
+    def loops(self) -> tuple[Oscillation, ...]:
+        """The loops of the selected design that were found to run free."""
+        course = self._courses.get(self.standing.slot)
+        return course.loops if course else ()
 
     def seat(self, slot: int) -> Seat | None:
         """The design in a slot, None where that is empty. Raises a ForelightError for one that cannot be read."""

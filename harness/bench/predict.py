@@ -49,7 +49,7 @@ def predict(
     carried out.
     """
     if power_ups < 1:
-        raise UsageError(f"found {power_ups} power-ups", remedy="give at least 1")
+        raise UsageError(f"{power_ups} power-ups are too few", remedy="give at least 1")
     selected = list(dict.fromkeys(_selected(procedure.actions)))
     if slot is None:
         slot = _home(board, datasheet, selected)

@@ -27,7 +27,7 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
             raise UsageError("--json needs a file for the golden", remedy="name one with -o")
     elif path.suffix not in ENDINGS:
         raise UsageError(
-            f"found the ending '{path.suffix}' for a golden",
+            f"the ending '{path.suffix}' is not that of a golden",
             place=output,
             remedy=f"allowed: {', '.join(ENDINGS)}, or - for CSV on standard output",
         )

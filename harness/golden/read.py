@@ -38,7 +38,7 @@ def read_golden(path: Path) -> Golden:
         side = path.with_suffix(".toml")
         return _from_csv(_bytes(path), _facts(_text(side), side), path)
     raise CaptureError(
-        f"found the ending '{path.suffix}' for a golden", place=str(path), remedy="allowed: .csv, .vcd"
+        f"the ending '{path.suffix}' is not that of a golden", place=str(path), remedy="allowed: .csv, .vcd"
     )
 
 

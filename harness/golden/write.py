@@ -48,7 +48,9 @@ def write_golden(golden: Golden, path: Path) -> None:
         write_whole(path, _csv(golden))
     else:
         raise UsageError(
-            f"found the ending '{path.suffix}' for a golden", place=str(path), remedy="allowed: .csv, .vcd"
+            f"the ending '{path.suffix}' is not that of a golden",
+            place=str(path),
+            remedy="allowed: .csv, .vcd",
         )
 
 

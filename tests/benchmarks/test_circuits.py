@@ -65,6 +65,7 @@ def workshop(tmp_path_factory: pytest.TempPathFactory) -> Workshop:
     return workshop
 
 
+@pytest.mark.slow
 @CIRCUIT
 @MAKER
 def test_model_equals_amaranth(workshop: Workshop, maker: Maker, circuit: Circuit) -> None:

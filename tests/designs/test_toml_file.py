@@ -117,7 +117,7 @@ def test_control_characters_never_reach_the_terminal(tmp_path: Path) -> None:
     for key, shown in (("title", "\\u001b"), ("other", "\\u202e")):
         with pytest.raises(DatasheetError) as error:
             section.text(key)
-        assert f'found the control character "{shown}"' in str(error.value)
+        assert f'holds the control character "{shown}"' in str(error.value)
     with pytest.raises(DatasheetError) as error:
         section.only("name")
     assert "\x1b" not in str(error.value)

@@ -256,7 +256,7 @@ def test_wrong_use_is_one_clear_error(act: object, message: str) -> None:
 @pytest.mark.parametrize("held", ["Init", "1", 7, -3, 2.5, None, b"init"])
 def test_a_power_up_that_there_is_not_is_refused(held: Any) -> None:
     message = (
-        f"found {held!r} for what flip-flops hold at power-up; "
+        f"{held!r} is nothing that flip-flops hold at power-up; "
         'give 0, 1, "init" for the initial values that the source states, or a random.Random'
     )
     with pytest.raises(UsageError, match=re.escape(message)):

@@ -163,7 +163,7 @@ def test_options_change_the_run(tmp_path: Path) -> None:
     [
         (
             ["-o", "tide.txt"],
-            "forelight: tide.txt: found the ending '.txt' for a golden; allowed: .csv, .vcd, or - for",
+            "forelight: tide.txt: the ending '.txt' is not that of a golden; allowed: .csv, .vcd, or - for",
         ),
         (["-o", "none/tide.csv"], "cannot write the file: no such file or directory"),
         (["-o", "-", "--json"], "forelight: --json needs a file for the golden; name one with -o"),

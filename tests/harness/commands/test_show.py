@@ -257,7 +257,7 @@ def test_a_board_with_a_direct_link() -> None:
         ),
         (["nothing"], 'forelight: there is no design "nothing"'),
         (["nothing.v"], "forelight: nothing.v: no such file"),
-        (["tide_gauge", "--set", "o1=1"], "Error: Invalid value for '--set': found 'o1=1'"),
+        (["tide_gauge", "--set", "o1=1"], "Error: Invalid value for '--set': 'o1=1' does not fit"),
         (
             ["tide_gauge", "--set", "i1=1", "--set", "i1=0"],
             "Error: Invalid value for '--set': i1 is given both levels",

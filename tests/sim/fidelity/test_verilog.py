@@ -9,12 +9,14 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus
 from .comparison import Design, compare, flip_flops
 from .stimulus import rows, uncompared
 from .verilog_circuits import CIRCUITS, FOLDER, sources
 
-STEPS = 10_000
+STEPS = sized(3_000, 10_000)
 
 
 @needs_icarus
