@@ -52,9 +52,9 @@ def parse_capture(
     """The same from bytes; `place` is what errors name."""
     if data.lstrip()[:1] == b"$":
         return _from_dump(scan(data, place), place, mapping, labels)
-    data, notes = spelled_out(as_utf8(data), display, place)
+    data, notes, signs = spelled_out(as_utf8(data), display, place)
     capture = read_table(data, place, mapping, labels)
-    return replace(capture, notes=(*notes, *capture.notes))
+    return replace(capture, notes=(*notes, *capture.notes), signs=signs)
 
 
 def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:

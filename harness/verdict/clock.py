@@ -30,6 +30,7 @@ SEED_CELLS = 1 << 18  # and the cells that it is divided into
 CELL = 1 / 8  # of a step
 ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
 WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
+NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
@@ -53,7 +54,8 @@ class Clock:
 
     `rate` is steps per unit of time, `rate_sigma` its standard deviation; `sigma` that of a step count, `stray` what 99
     % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock,
-    `credit` how many bits it is worth that a clock of this rate was found among all rates.
+    `credit` how many bits it is worth that a clock of this rate was found among all rates. `given` is a clock that was
+    recorded. `cost` is what the edges' times cost by it.
     """
 
     x: Floats
@@ -64,6 +66,8 @@ class Clock:
     stray: float
     handicap: float = 0.0
     credit: float = 0.0
+    given: bool = False
+    cost: float = 0.0
 
     def steps(self, times: Floats) -> Floats:
         return through(times, self.x, self.u)
@@ -107,7 +111,12 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
     rates = max((high - low) * float(times[-1] - times[0]), 1.0) * len(SPREADS)
     rarity = credit(low, high)
     return [
-        replace(clock, handicap=cost - kept[0][0], credit=min(max(-cost - math.log2(rates), 0.0), rarity))
+        replace(
+            clock,
+            cost=cost,
+            handicap=cost - kept[0][0],
+            credit=min(max(-cost - math.log2(rates), 0.0), rarity),
+        )
         for cost, clock in kept[:MOST]
     ]
 
@@ -115,6 +124,13 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
 def credit(low: float, high: float) -> float:
     """How many bits it says that a rate lies between these, of all that are up to `WIDE` times slower or faster."""
     return math.log2(max(2 * math.log(WIDE) / math.log(high / low), 1.0))
+
+
+def keeping(clock: Clock, times: Floats, phases: Floats, most: float) -> float:
+    """How many bits it is worth, `most` at most, that edges keep to a clock that was not found by them."""
+    if not len(times):
+        return 0.0
+    return min(max(-_time_bits(_wrapped(clock.steps(times), phases)) - math.log2(len(SPREADS)), 0.0), most)
 
 
 def _same(one: Clock, other: Clock, times: Floats) -> bool:
@@ -152,8 +168,9 @@ def _peaks(times: Floats, phases: Floats, low: float, high: float) -> Iterator[t
         sums.append(np.abs(fft.ifft(binned)[first:last]) * size)
     table = np.array(sums)
     best = table.max(axis=0)
+    least = min(ALIKE * best.max(), best.max() - NOISE * math.sqrt(len(times)))
     around = np.pad(best, 1)
-    tops = np.flatnonzero((best >= around[:-2]) & (best >= around[2:]) & (best >= ALIKE * best.max()))
+    tops = np.flatnonzero((best >= around[:-2]) & (best >= around[2:]) & (best >= least))
     for at in tops[np.argsort(-best[tops], kind="stable")[:MOST]].tolist():
         yield (first + at) / (cell * size), float(bends[table[:, at].argmax()])
 

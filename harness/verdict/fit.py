@@ -29,7 +29,11 @@ from .rows import Moments, ReadRows, Words
 
 WRONG = 45.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
-PROBES = (12, 256)  # telling rows by which placements are ruled out: some of many placements, many of some
+PROBES = (
+    12,
+    256,
+    1024,
+)  # telling rows by which placements are ruled out: some of many placements, many of some
 SHORT = 20_000  # placements: where there are fewer, the first are four times as many
 LOOKED_AT = (64, 12)  # placements that are left after each
 AT_ONCE = 2048  # placements that are looked at by the second, if as many are alike by the first
@@ -99,8 +103,8 @@ class Recording:
         return np.array([row + start for row in best if weight[row] > 0] or [start], np.int64)
 
     def telling(self, start: int, stop: int) -> tuple[Ints, ...]:
-        """Few, more and many telling rows between these."""
-        return tuple(self._probes(start, stop, count) for count in (PROBES[0], 4 * PROBES[0], PROBES[1]))
+        """Few, more, many and yet more telling rows between these."""
+        return tuple(self._probes(start, stop, count) for count in (PROBES[0], 4 * PROBES[0], *PROBES[1:]))
 
 
 def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
@@ -203,8 +207,9 @@ class Span:
         first, stop = recording.bounds
         slots = prediction.slots
         length = len(prediction.levels)
-        high = (length - stop) // slots + OVER
-        low = -((stop if before else first) // slots) + (1 if before else -1)
+        high = (length - stop) // slots + (OVER if recording.clock else 0)
+        early = 1 if before else (-1 if recording.clock else 0)
+        low = -((stop if before else first) // slots) + early
         if high < low or stop <= first:
             return None
         front = max(0, -low * slots)
@@ -223,8 +228,8 @@ class Span:
 def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> tuple[Ints, float]:
     """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
     as foretold, and those at which all is."""
-    few, more, many = telling
-    few = more if span.count < SHORT else few
+    few, more, many, most = telling
+    few, many = (more, most) if span.count < SHORT else (few, many)
     levels, known = recording.rows.levels, recording.told
     good, wrong = np.zeros(span.count, np.uint16), np.zeros(span.count, np.uint16)
     for row in few.tolist():
@@ -248,10 +253,12 @@ def _likely(good: NDArray[np.int32], wrong: NDArray[np.int32], count: int, most:
     for, where more than `most` are the best."""
     score = good - BAD * wrong
     whole = np.where(wrong == 0, good, -1)
+    best_whole = _best(whole, WHOLE) & (whole > 0)
     top = np.flatnonzero(score == score.max())
     if len(top) > most:
-        return top[np.linspace(0, len(top) - 1, most).astype(np.int64)], len(top) / most
-    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | (_best(whole, WHOLE) & (whole > 0))
+        some = top[np.linspace(0, len(top) - 1, most).astype(np.int64)]
+        return np.union1d(some, np.flatnonzero(best_whole)[: 2 * WHOLE]), len(top) / most
+    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | best_whole
     numbers = np.flatnonzero(chosen)
     if len(numbers) > most:
         numbers = numbers[np.argsort(-score[numbers] - FAR_OFF * (wrong[numbers] == 0), kind="stable")[:most]]

@@ -44,6 +44,9 @@ PARTS = (
     (7 / 8, 1),
 )
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
+HALF = 0.5  # of the levels must be compared at a place, if it is to be taken for the right one
+PART = 2.0  # bits that both parts of a recording must save, if it has slipped
+CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
 MOST_CELLS = 1 << 24  # placements times rows that are compared for a slip
 MOST_PLACES = 160
@@ -112,7 +115,9 @@ def _at(
     there: Placement,
     lines: tuple[str, ...] = (),
 ) -> Otherwise:
-    share = there.mismatches / max(int(there.compared.sum()), 1)
+    compared = max(int(there.compared.sum()), 1)
+    known = int(np.bitwise_count(recording.rows.known).sum())
+    share = there.mismatches / compared if compared > HALF * known else 1.0
     wrong = differing(recording, prediction, there.offset)
     return Otherwise(kind, bits, there.offset, wrong, lines=lines, share=share)
 
@@ -139,9 +144,16 @@ def in_two(
     best: dict[str, tuple[float, int, int]] = {}
     for one in range(len(offsets)):
         joined = left[one, 1:-1] + right[:, 1:-1]
-        restarts = (row <= begins[:, None]) & (shift[one] > NO_RESTART)[:, None]
+        over = row <= begins[:, None]
+        restarts = over & (shift[one] > NO_RESTART)[:, None]
+        # A slip in which one part explains nothing, or that a restart explains as well, is none.
+        ours = np.where(over, joined, 2 * NEVER).max(axis=1) + CLOSE > np.where(over, 2 * NEVER, joined).max(
+            axis=1
+        )
+        empty = (left[one, 1:-1] < PART) | (right[:, 1:-1] < PART)
+        slips = ~restarts & ~(ours & (shift[one] > NO_RESTART))[:, None] & ~empty
         for kind, allowed, price in (
-            (SLIP, ~restarts, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
+            (SLIP, slips, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
             (RESTART, restarts, SET_UP + math.log2(span.count) + math.log2(stop - first)),
         ):
             value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
@@ -157,10 +169,12 @@ def in_two(
             out.append(None)
             continue
         joined = left[one, 1:-1] + right[other, 1:-1]
+        if kind == SLIP:
+            joined = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, joined)
         bits += alike - found.prior
         top = np.flatnonzero(joined >= joined.max() - 0.5)
         if kind == SLIP:
-            bits += summed_array(joined) - float(joined.max()) - math.log2(len(joined)) - PRIOR
+            bits += max(summed_array(joined) - float(joined.max()), 0.0) - math.log2(len(joined)) - PRIOR
         rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots

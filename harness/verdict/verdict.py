@@ -12,9 +12,10 @@ from forelight.sim.levels import UNKNOWN
 from ..boards.profile import Board
 from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
+from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .otherwise import RESTART, Otherwise, in_two, some_bits, some_lines
+from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Reference
 from .rows import ReadRows
@@ -23,6 +24,7 @@ AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
+RATES = 30.0  # bits by which the times of edges must be better explained by another rate: there are millions
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
@@ -104,7 +106,9 @@ def check(
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True)
         other = lay(wide, thorough=False)
-        if other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains():
+        if (other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains()) or (
+            other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
+        ):
             laid = other
     return _of_laid(plain, laid, capture, board, tolerance)
 
@@ -132,6 +136,7 @@ class Laid:
 
 def lay(reading: Readout, thorough: bool = True) -> Laid:
     """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
+    reading = reading.closer() if thorough else reading
     bits, fits = reading.laid(reading.rows)
     best = int(np.argmax([found.bits for found in fits]))
     others: list[tuple[Recording, Otherwise]] = []
@@ -163,6 +168,11 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
     return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
 
 
+def _keeps(laid: Laid) -> float:
+    """How many bits it saves to say when edges come by this clock."""
+    return -laid.recording.clock.cost if laid.recording.clock else 0.0
+
+
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
     """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
@@ -172,7 +182,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     reading, recording, found = laid.reading, laid.recording, laid.found
     other = laid.otherwise[0] if laid.otherwise else None
     worse = other[1].bits if other else NEVER
-    kind, reasons, remedies = INCONCLUSIVE, [], []
+    kind, reasons, remedies, astray = INCONCLUSIVE, [], [], list[str]()
     first: Difference | None = None
     more = 0
     result = replace(plain, evidence=laid.bits)
@@ -181,6 +191,12 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
+            if other[1].kind == SLIP:
+                slip = other[1].steps
+                steps = "1 step" if abs(slip) == 1 else f"{abs(slip)} steps"
+                astray.append(
+                    f"From there on it is as foretold {steps} {'later' if slip > 0 else 'earlier'}."
+                )
         elif recording.null_bits >= found.prior + 2 * MARGIN:
             return replace(
                 result,
@@ -195,20 +211,21 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
                 "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
             )
             remedies.append("Record the step line too, or more lines.")
-    if kind == INCONCLUSIVE and laid.bits < MARGIN and not first:
+    clock = recording.clock
+    off = _off(reading, recording, tolerance)
+    if kind == INCONCLUSIVE and laid.bits < MARGIN and not first and not (off and clock and clock.given):
         return _too_little(result, reading, recording)
     offset = other[1].offset if kind == DIFFERS and other else found.best.offset
     rate = sigma = None
     codes: tuple[int, ...] = ()
-    clock = recording.clock
     if capture.unit == "seconds" and reading.reference.hz is not None and clock:
         # The clock counts in the recording's own time.
         rate, sigma = clock.rate, clock.rate_sigma
-        expected = reading.reference.hz
-        room = tolerance + SLACK + 3 * sigma / rate
+        room = _room(clock, tolerance)
         codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= room)
-        if abs(rate / expected - 1) > room:
+        if off:
             kind = DIFFERS
+            expected = reading.reference.hz
             reasons.insert(0, f"The bench steps at {rate:.6g} Hz where {expected:.6g} Hz was predicted.")
     if first:
         reasons.append(
@@ -228,9 +245,22 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         rate_sigma_hz=sigma,
         codes=codes,
         golden_start_s=reading.reference.seconds(begin + shift),
-        reasons=tuple(reasons),
+        reasons=(*reasons, *astray),
         remedies=tuple(remedies),
     )
+
+
+def _room(clock: Clock, tolerance: float) -> float:
+    """How far the rate may be off."""
+    return tolerance + SLACK + 3 * clock.rate_sigma / clock.rate
+
+
+def _off(reading: Readout, recording: Recording, tolerance: float) -> bool:
+    """Whether the bench steps at another rate than was predicted."""
+    clock, expected = recording.clock, reading.reference.hz
+    if clock is None or expected is None or not reading.in_seconds:
+        return False
+    return abs(clock.rate / expected - 1) > _room(clock, tolerance)
 
 
 def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:

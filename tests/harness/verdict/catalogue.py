@@ -15,7 +15,7 @@ from forelight.sim.errors import ForelightError
 from numpy.typing import NDArray
 
 STEPS, MOST_STEPS = 400, 6000
-LIST = 60  # entries that a list has at most
+LIST, LEAST = 60, 20  # entries that a list has at most, and steps of a run at least
 POWER_UPS = 16
 
 
@@ -51,7 +51,7 @@ def _runs(name: str) -> Iterator[Shown]:
         before = int(golden.steps[int(np.searchsorted(golden.ticks, start, side="right")) - 1])
         golden = replace(golden, steps=golden.steps - before)
         count = int(golden.steps[-1]) + 1
-        if LIST < count < MOST_STEPS:
+        if LEAST < count < MOST_STEPS:
             rows = np.searchsorted(golden.steps, np.arange(count), side="right") - 1
             yield Shown(name, asking.board, golden, start, golden.outputs[rows], golden.settled[rows])
 
@@ -63,6 +63,6 @@ def shown(name: str) -> Shown | None:
 
 
 @cache
-def moving(least: int = 5) -> tuple[str, ...]:
-    """The names of the designs whose outputs change so often in the first sixty steps."""
-    return tuple(name for name in names() if (run := shown(name)) and run.moves(0, LIST) >= least)
+def moving(least: int = 3) -> tuple[str, ...]:
+    """The names of the designs whose outputs change so often in the first steps."""
+    return tuple(name for name in names() if (run := shown(name)) and run.moves(0, STEPS) >= least)
