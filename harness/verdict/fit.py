@@ -27,7 +27,7 @@ from .clock import Clock
 from .null import entry_bits, line_bits
 from .rows import Moments, ReadRows, Words
 
-WRONG = 45.0  # bits for a level that is not as foretold
+WRONG = 60.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
 PROBES = (
     12,
@@ -257,7 +257,8 @@ def _likely(good: NDArray[np.int32], wrong: NDArray[np.int32], count: int, most:
     top = np.flatnonzero(score == score.max())
     if len(top) > most:
         some = top[np.linspace(0, len(top) - 1, most).astype(np.int64)]
-        return np.union1d(some, np.flatnonzero(best_whole)[: 2 * WHOLE]), len(top) / most
+        both = np.union1d(some, np.flatnonzero(best_whole)[: 2 * WHOLE])
+        return both, len(top) / np.count_nonzero(score[both] == score.max())
     chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | best_whole
     numbers = np.flatnonzero(chosen)
     if len(numbers) > most:
