@@ -32,6 +32,7 @@ ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
 WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
 NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
+FEW_EDGES = 512  # by which candidates among all rates are chosen
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
 SPREADS = (
@@ -97,12 +98,20 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
     """
     if len(times) < 2:
         return []
-    found: list[tuple[float, Clock]] = []
+    rough: list[tuple[int, float, float, slice]] = []
     bands = max(1, round(math.log(high / low, BAND)))
     for low_, high_ in pairwise(np.geomspace(low, high, bands + 1).tolist()):
         seed = _densest(times, high_)
         for rate, bend in _peaks(times[seed], phases[seed], low_, high_):
-            found.append(_refined(times, phases, seed, rate, bend))
+            part = slice(seed.start, min(seed.stop, seed.start + FEW_EDGES))
+            cost = (
+                _refined(times[part], phases[part], slice(0, part.stop - part.start), rate, bend)[0]
+                if bands > 1
+                else 0.0
+            )
+            rough.append((round(cost), rate, bend, seed))
+    rough = sorted(rough, key=lambda four: four[:2])[:MOST] if bands > 1 else rough
+    found = [_refined(times, phases, seed, rate, bend) for _, rate, bend, seed in rough]
     kept: list[tuple[float, Clock]] = []
     # Twice a rate explains as much: the slowest comes first.
     for cost, clock in sorted(found, key=lambda pair: (round(pair[0]), pair[1].rate)):

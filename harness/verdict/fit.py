@@ -209,7 +209,9 @@ class Span:
         length = len(prediction.levels)
         high = (length - stop) // slots + (OVER if recording.clock else 0)
         early = 1 if before else (-1 if recording.clock else 0)
-        low = -((stop if before else first) // slots) + early
+        # Only the line that ends the set-up shows that most of a recording lies in it.
+        most = stop if recording.moments.held else first + (stop - first) // 2
+        low = -((most if before else first) // slots) + early
         if high < low or stop <= first:
             return None
         front = max(0, -low * slots)

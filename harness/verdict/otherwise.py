@@ -45,10 +45,11 @@ PARTS = (
 )
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
 HALF = 0.5  # of the levels must be compared at a place, if it is to be taken for the right one
+AFTER = 20.0  # bits that the part after a restart must save
 PART = 2.0  # bits that both parts of a recording must save, if it has slipped
 CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
-MOST_CELLS = 1 << 24  # placements times rows that are compared for a slip
+MOST_CELLS = 1 << 27  # pairs of placements times rows that are compared for a slip
 MOST_PLACES = 160
 
 
@@ -57,7 +58,8 @@ class Otherwise:
     """`bits` saved if the recording is so; `offset` is where it lies up to the first thing that is amiss.
 
     `share` of the levels that are compared there differ. A slip is by `steps`, at one of the `rows` (first and last) of
-    the recording; `lines` do as they like.
+    the recording; `lines` do as they like. `raw` are the
+    bits without the prices of what is amiss.
     """
 
     kind: str
@@ -68,6 +70,7 @@ class Otherwise:
     rows: tuple[int, int] = (0, 0)
     lines: tuple[str, ...] = ()
     share: float = 1.0
+    raw: float = NEVER
 
 
 def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Otherwise | None:
@@ -145,7 +148,7 @@ def in_two(
     for one in range(len(offsets)):
         joined = left[one, 1:-1] + right[:, 1:-1]
         over = row <= begins[:, None]
-        restarts = over & (shift[one] > NO_RESTART)[:, None]
+        restarts = over & (shift[one] > NO_RESTART)[:, None] & (right[:, :1] > AFTER)
         # A slip in which one part explains nothing, or that a restart explains as well, is none.
         ours = np.where(over, joined, 2 * NEVER).max(axis=1) + CLOSE > np.where(over, 2 * NEVER, joined).max(
             axis=1
@@ -172,13 +175,14 @@ def in_two(
         if kind == SLIP:
             joined = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, joined)
         bits += alike - found.prior
+        raw = float(joined.max()) + alike - found.prior
         top = np.flatnonzero(joined >= joined.max() - 0.5)
         if kind == SLIP:
             bits += max(summed_array(joined) - float(joined.max()), 0.0) - math.log2(len(joined)) - PRIOR
         rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots
-        out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows))
+        out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows, raw=raw))
     return out[0], out[1]
 
 
@@ -192,7 +196,7 @@ def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
             likely |= set(candidates(recording, span, recording.telling(a, b))[0].tolist())
     beside = {o + k * span.slots for o in likely for k in range(-BESIDE, BESIDE + 1)}
     inside = sorted(o for o in beside if span.low <= o < span.low + span.count * span.slots)
-    most = int(np.clip(MOST_CELLS // (stop - first), 8, MOST_PLACES))
+    most = int(np.clip(math.sqrt(MOST_CELLS / (stop - first)), 8, MOST_PLACES))
     return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
 
 

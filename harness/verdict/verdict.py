@@ -24,6 +24,7 @@ AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
+RAN = 12.0  # bits that the beginning of a recording saves, if the design ran already
 RATES = 30.0  # bits by which the times of edges must be better explained by another rate: there are millions
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
@@ -153,7 +154,8 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         lines = some_lines(recording, reading.rows, reading.before)
         for other in (lines, some_bits(recording, reading.rows, found), slip, restart):
             if other:
-                others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
+                spent = recording.handicap + share
+                others.append((recording, replace(other, bits=other.bits - spent, raw=other.raw - spent)))
     others.sort(key=lambda pair: -pair[1].bits)
     restarts = [pair for pair in others if pair[1].kind == RESTART]
     laid = Laid(reading, bits, reading.recordings[best], fits[best])
@@ -171,6 +173,14 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
 def _keeps(laid: Laid) -> float:
     """How many bits it saves to say when edges come by this clock."""
     return -laid.recording.clock.cost if laid.recording.clock else 0.0
+
+
+def _ran_already(laid: Laid) -> bool:
+    """Whether a recording that is laid with its beginning in the set-up is as foretold there too, some steps away: so
+    the design may have run, and slipped."""
+    if laid.recording.moments.held or laid.found.best.offset + laid.recording.bounds[0] >= -1:
+        return False
+    return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
 
 
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
@@ -191,7 +201,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
-            if other[1].kind == SLIP:
+            if other[1].kind == SLIP and first:
                 slip = other[1].steps
                 steps = "1 step" if abs(slip) == 1 else f"{abs(slip)} steps"
                 astray.append(
@@ -206,7 +216,13 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
             )
     elif laid.bits >= MARGIN:
         kind = AGREES if worse < laid.bits - CLOSE else INCONCLUSIVE
-        if kind == INCONCLUSIVE:
+        if kind == AGREES and _ran_already(laid):
+            kind = INCONCLUSIVE
+            reasons.append(
+                "Nothing differs if it began before the slot was up; but before that it is as foretold too."
+            )
+            remedies.append("Record the restart too, or begin when it has been let go.")
+        elif kind == INCONCLUSIVE:
             reasons.append(
                 "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
             )
