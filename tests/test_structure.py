@@ -27,7 +27,7 @@ FLOORS = {
         compile loops
         reference state
         gates simulation
-        lanes recurrence
+        lanes recurrence undefined cone
         proof
     """,
     "designs": """
@@ -46,7 +46,7 @@ FLOORS = {
         card
         panel
         commands
-        ending
+        ending scripting
         cli
     """,
 }
@@ -200,6 +200,76 @@ def test_no_two_classes_share_a_name() -> None:
     for what in WAITING:
         homes.pop(what, None)
     assert {what: where for what, where in homes.items() if len(where) > 1} == {}
+
+
+#: Public names that people use who write Python, or that a framework calls by name.
+FACES = {
+    *("peek_memory", "poke_memory", "stream_clock"),  # `Simulation`
+    "per_step",  # predictions
+    *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
+    *("elaborate", "BINDINGS", "CSS", "TITLE", "main"),
+}
+CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
+#: Not yet in use.
+UNUSED = {"collapsed", "describe", "let_pass", "luminance_from_srgb", "read_golden", "status_line"}
+UNUSED |= {"LATTICE", "LEVELS_WIDTH"}
+
+
+def public_names(module: ast.Module) -> Iterator[str]:
+    """Functions, classes, constants and methods that a file defines for others, commands of the command line not."""
+    for node in module.body:
+        if isinstance(node, ast.FunctionDef | ast.ClassDef) and not any(
+            "command" in ast.dump(d) for d in node.decorator_list
+        ):
+            yield node.name
+        if isinstance(node, ast.ClassDef):
+            yield from (inner.name for inner in node.body if isinstance(inner, ast.FunctionDef))
+        targets = (
+            node.targets
+            if isinstance(node, ast.Assign)
+            else [node.target]
+            if isinstance(node, ast.AnnAssign)
+            else []
+        )
+        yield from (target.id for target in targets if isinstance(target, ast.Name))
+
+
+def used_names(module: ast.Module) -> Iterator[str]:
+    """Names that a file reads, texts that may be names among them."""
+    for node in ast.walk(module):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            yield node.id
+        elif isinstance(node, ast.Attribute):
+            yield node.attr
+        elif isinstance(node, ast.Constant) and isinstance(node.value, str):
+            yield node.value
+
+
+def test_nothing_public_is_for_its_own_tests_alone() -> None:
+    used = {name for path in files().values() for name in used_names(tree(path))}
+    used |= {name for path in (ROOT / ".typing").glob("forelight/*.py") for name in used_names(tree(path))}
+    unused = {
+        name
+        for path in files().values()
+        for name in public_names(tree(path))
+        if not name.startswith(("_", *CALLED)) and name not in used | FACES
+    }
+    assert unused <= UNUSED
+
+
+#: Files that nothing imports: where a process starts, the judge of the engine, and the chip in Amaranth.
+DOORS = {
+    *("designs.sources.python_child", "designs.sources.yosys_child", "harness.cli", "sim.reference"),
+    *("harness.chip.chip", "harness.chip.conditioning", "harness.chip.direct"),
+}
+
+
+def test_every_file_is_imported_by_another() -> None:
+    reached = {other for others in arrows().values() for other in others}
+    named = (ROOT / ".typing" / "forelight" / "__init__.py").read_text("utf-8")
+    named += (ROOT / "pyproject.toml").read_text("utf-8")
+    unused = {name for name in files() if name not in reached and not name.endswith("__init__")}
+    assert {name for name in unused if name not in named} <= DOORS | {"harness.golden.read"}
 
 
 def test_no_bare_import_in_tests_and_examples() -> None:
