@@ -120,6 +120,12 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+WATCH = click.option(
+    "--watch",
+    multiple=True,
+    metavar="NAME",
+    help="A signal of the source to look at too; may be repeated.",
+)
 SEED = click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -174,7 +180,7 @@ RUN_OPTIONS = (
         multiple=True,
         callback=columns,
         metavar="o0=CH3",
-        help="Which column or wire of a recording holds a line; may be repeated.",
+        help="Which column or wire of a recording holds a line, or o=CH for a numbered series; may be repeated.",
     ),
     LENGTH,
     POWER_UPS,
