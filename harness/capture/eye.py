@@ -33,9 +33,12 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
     names = [name.strip(' "') for name in first.split(delimiter)]
     if names not in HEADINGS:
         return data, ()
-    rows = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
-    while rows and not any(rows[-1]):
-        rows.pop()
+    try:
+        read = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
+    except csv.Error as error:
+        raise CaptureError(f"the list is not CSV: {error}", place=place, remedy="mend its quotes") from None
+    numbers = [number for number, row in enumerate(read) if any(row)]
+    rows = [read[number] for number in numbers]  # blank lines say nothing
     notes: list[str] = []
     if "step" not in names:
         notes.append("The rows have no step: each was taken as the next one.")
@@ -44,7 +47,7 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
         pointed = any(row[-1].strip()[1:] == "." for row in rows)
         if not pointed:
             notes.append("No point was noted: it was not compared.")
-        for number, row in enumerate(rows):
+        for number, row in zip(numbers, rows, strict=True):
             row[-1] = as_levels(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
     lines = ["step,outputs", *(",".join(row) for row in rows)]
     return ("\n".join(lines) + "\n").encode(), tuple(notes)
