@@ -15,6 +15,7 @@ from .options import (
     LONGEST_S,
     POWER_UPS,
     SEED,
+    WATCH,
     Amount,
     board_option,
     delays,
@@ -72,20 +73,46 @@ def slots(board: str, as_json: bool) -> int:
     metavar="0.1ns..2ns",
     help="Least and greatest delay of a gate: how fast does a free-running loop run?",
 )
+@WATCH
+@click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
+@click.option(
+    "--step",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="With --why: at the end of step N; else of the run.",
+)
 @json_option
 def show(
     speed: float,
     motion: bool | None,
     pictures: int,
     gate_delay: tuple[float, float] | None,
+    watch: tuple[str, ...],
+    why: str | None,
+    step: int | None,
     as_json: bool,
     **asked: Any,
 ) -> int:
-    """Show what the display should do, as the eye sees it."""
+    """Show what the display should do, as the eye sees it.
+
+    In a terminal it moves: space stops it, the arrows go a step on and back, q leaves it.
+    """
+    if step is not None and why is None:
+        raise click.UsageError("--step says at which step --why is asked: give both")
     from .commands.question import Asked
     from .commands.show import run
 
-    return run(Asked(**asked), as_json, speed=speed, motion=motion, most=pictures, gate_delay=gate_delay)
+    return run(
+        Asked(**asked),
+        as_json,
+        speed=speed,
+        motion=motion,
+        most=pictures,
+        gate_delay=gate_delay,
+        watch=watch,
+        why=why,
+        step=step,
+    )
 
 
 @cli.command()
@@ -101,8 +128,11 @@ def show(
 )
 @click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
 @click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
+@WATCH
 @json_option
-def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: Any) -> int:
+def golden(
+    output: str, everything: bool, update: bool, watch: tuple[str, ...], as_json: bool, **asked: Any
+) -> int:
     """Write the predicted outputs, as CSV or VCD.
 
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
@@ -116,7 +146,7 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
     from .commands.golden import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), output, as_json)
+    return run(Asked(**asked), output, as_json, watch)
 
 
 @cli.command()

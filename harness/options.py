@@ -120,6 +120,12 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+WATCH = click.option(
+    "--watch",
+    multiple=True,
+    metavar="NAME",
+    help="A signal of the source to look at too; may be repeated.",
+)
 SEED = click.option(
     "--seed",
     type=click.IntRange(min=0),

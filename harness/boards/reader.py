@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
 from forelight.designs.catalogue import entry_path, is_there, names
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.toml_file import Section, did_you_mean, quoted, read_toml
-from forelight.sim.errors import UsageError
+from forelight.sim.errors import DatasheetError, UsageError
 
 from .keys import KEYS
 from .profile import Board
 from .segments import SEGMENTS
+from .writer import to_toml
 
 LAWS = ("counter", "two-stage")
 _SWITCH_CODES = 256
@@ -26,8 +28,13 @@ def board_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in _HERE.glob("*.toml")))
 
 
-def load_board(name_or_path: str | Path) -> Board:
-    """A profile by the name of one that comes with Forelight, or by the path of a TOML file."""
+def load_board(name_or_path: str | Path | Board) -> Board:
+    """A profile by the name of one that comes with Forelight, or by the path of a TOML file; or one made in code.
+
+    That is checked as a file would be: everything wrong with it is a `DatasheetError`.
+    """
+    if isinstance(name_or_path, Board):
+        return _checked(name_or_path)
     text = str(name_or_path)
     if text in board_names():
         return read_board(_HERE / f"{text}.toml")
@@ -40,7 +47,22 @@ def load_board(name_or_path: str | Path) -> Board:
 
 def read_board(path: Path) -> Board:
     """Read one profile; everything wrong with it is a `DatasheetError`."""
-    top = read_toml(path)
+    return _board(read_toml(path), path.stem, path)
+
+
+def _checked(board: Board) -> Board:
+    """The same board with plain numbers, once it has been through the reader as text."""
+    place = board.folder / f"board {board.name}"
+    try:
+        table = tomllib.loads(to_toml(board))
+    except tomllib.TOMLDecodeError as error:
+        raise DatasheetError(
+            f"cannot be written as TOML: {error}", place=str(place), remedy="give plain texts and numbers"
+        ) from None
+    return _board(Section(place, (), table, {}), board.name, board.path)
+
+
+def _board(top: Section, name: str, path: Path | None) -> Board:
     top.only(*KEYS[""])
     link = top.choice("link", ("chain", "direct"))
     positions, ticks_per_bit = _chain(top, link)
@@ -55,7 +77,7 @@ def read_board(path: Path) -> Board:
             "unselected", "is for a direct link", "leave it out: on a chain other designs stand still"
         )
     return Board(
-        name=path.stem,
+        name=name,
         title=top.text("title", longest=80),
         oscillator_hz=top.integer("oscillator_hz", 1, 10**10),
         link=link,

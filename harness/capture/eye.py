@@ -44,7 +44,7 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
         notes.append("The rows have no step: each was taken as the next one.")
         rows = [[str(number), *row] for number, row in enumerate(rows)]
     if names[-1] == "shown":
-        pointed = any(row[-1].strip()[1:] == "." for row in rows)
+        pointed = any(row[-1].strip()[1:] == "." or row[-1].strip() == "blank." for row in rows)
         if not pointed:
             notes.append("No point was noted: it was not compared.")
         for number, row in zip(numbers, rows, strict=True):
@@ -60,7 +60,8 @@ def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str)
     """
     if shown in UNREAD:
         return "X" * 8
-    character, point = (shown[:-1], "1") if shown[1:] == "." else (shown, "0")
+    pointed_one = shown[1:] == "." or shown == "blank."
+    character, point = (shown[:-1], "1") if pointed_one else (shown, "0")
     shape = SHAPES.get(character) or SHAPES.get(character.swapcase())
     if shape is None and character != "blank":
         allowed = " ".join(SHAPES)
@@ -80,3 +81,26 @@ def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str)
         else:
             levels.append("1" if segment in lit else "0")
     return "".join(levels)
+
+
+def as_character(levels: int, settled: int, display: Mapping[str, str]) -> str:
+    """What an eye would write down of eight levels, bit 0 for `o0`: a character, with a point behind it if that is lit.
+
+    `blank` where no bar is lit, `?` where one is not settled, and the bars in brackets, such as [abg], where they are
+    no character; the first in `SHAPES` of several that look the same. Without a `display` the levels, `o7` first.
+    """
+    if not display:
+        return "".join(str(levels >> n & 1) if settled >> n & 1 else "?" for n in range(7, -1, -1))
+    lines = {segment: int(line[1:]) for line, segment in display.items()}
+    if any(not settled >> bit & 1 for bit in lines.values()):
+        return "?"
+    lit = {segment for segment, bit in lines.items() if levels >> bit & 1}
+    bars = "".join(sorted(lit - {"point"}))
+    point = "." if "point" in lit else ""
+    if not bars:
+        return f"blank{point}"
+    for character, shape in SHAPES.items():
+        must, _, either = shape.partition("?")
+        if bars in ("".join(sorted(must)), "".join(sorted(must + either))):
+            return character + point
+    return f"[{bars}]{point}"

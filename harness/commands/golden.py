@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,13 +16,19 @@ from ..view.words import seconds
 from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
 from .settled import free_running, races, told
+from .signals import watched
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
 
 
-def run(asked: Asked, output: str, as_json: bool) -> int:
+def run(asked: Asked, output: str, as_json: bool, watch: Sequence[str] = ()) -> int:
+    """`watch` names signals of the source that go into a dump."""
     path = Path(output)
+    if watch and path.suffix != ".vcd":
+        raise UsageError(
+            "--watch adds signals to a dump", place=output, remedy="name a file that ends in .vcd"
+        )
     if output == STDOUT:
         if as_json:
             raise UsageError("--json needs a file for the golden", remedy="name one with -o")
@@ -38,7 +45,7 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
         for paragraph in (*free_running(golden), *races(golden)):
             warn(paragraph)
         return 0
-    write_golden(golden, path)
+    write_golden(golden, path, watched(asking, int(golden.facts["slot"]), watch) if watch else None)
     found = answer(asking, golden, path)
     if as_json:
         emit_json(found)

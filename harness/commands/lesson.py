@@ -9,7 +9,7 @@ from ..panel.lessons.play import LessonSession
 from ..panel.lessons.reader import lesson, lessons
 from ..panel.plain import dialogue
 from .output import emit, emit_json, emit_words
-from .panel import spoken
+from .panel import on_screen, spoken
 
 
 def run(number: int | None, *, plain: bool) -> int:
@@ -27,9 +27,7 @@ def run(number: int | None, *, plain: bool) -> int:
         )
         dialogue(session, spoken(), emit_words)
     else:
-        from ..panel.app import Panel
-
-        Panel(session).run()
+        on_screen(session)
     if session.task is None:
         emit_words(f"Lesson {number} is done.")
     return 0

@@ -27,6 +27,10 @@ from .window import flashes, lamps, traces, until
 
 #: Pictures between two looks at what takes longer: status, attachments, flashes.
 _SLOW_EVERY = 8
+#: Pictures between two writings of the list while only time passes.
+_KEPT_EVERY = 64
+#: How much longer than they took to read attachments are left alone.
+_REST = 20
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -80,8 +84,11 @@ class Panel(App[None]):
     Static { background: ansi_default; color: ansi_default; }
     #head { height: 1; text-style: bold; }
     #status { height: 2; }
-    #bench { height: 1fr; min-height: 17; }
-    #lines { width: 1fr; height: 17; }
+    #bench { height: 1fr; }
+    #left { width: 1fr; height: 100%; }
+    #lines { height: 18; }
+    #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
+    .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
     .title { height: 1; text-style: underline; }
@@ -90,10 +97,10 @@ class Panel(App[None]):
     #done { height: 1fr; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
-    #answer { height: 2; text-style: italic; }
+    #answer { height: auto; min-height: 2; max-height: 6; text-style: italic; }
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
-    .tall #answer { height: 5; }
+    .tall #answer { min-height: 5; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
@@ -135,14 +142,18 @@ class Panel(App[None]):
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
         self._then = time.monotonic()
-        self._answer: tuple[str, ...] = session.look()[:0]
+        self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
+        self._parts_wanted, self._parts_due = False, 0.0
+        self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
         yield Static(id="status")
         with Horizontal(id="bench"):
-            yield LineRows(id="lines")
+            with Vertical(id="left"):
+                yield LineRows(id="lines")
+                yield Static(id="about")
             with Vertical(id="side"):
                 yield Static(id="beside")
                 yield Static("What was done", classes="title")
@@ -159,6 +170,11 @@ class Panel(App[None]):
         self.set_interval(1 / RATE, self.picture)
         self.call_after_refresh(self.draw_all)
 
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault leaves the terminal as it was, and is told as every command tells one."""
+        self.fault = error
+        self.exit(return_code=1)
+
     # Time
 
     def picture(self) -> None:
@@ -174,6 +190,9 @@ class Panel(App[None]):
             self.draw_moving()
             if self.drawn % _SLOW_EVERY == 0:
                 self.draw_slow()
+            if self.drawn % _KEPT_EVERY == 0:
+                self.session.keep()
+        self.draw_parts()
 
     # Drawing
 
@@ -221,8 +240,8 @@ class Panel(App[None]):
     def _caption(self, speed: float | None) -> str:
         """What the drawing of the display is of."""
         if self.held is not None and speed is not None:
-            return "The display, held still"
-        return "The display as it stands" if speed is None else "The display as the eye sees it"
+            return "The display is held still"
+        return "The display" if speed is None else "The display, to the eye"
 
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
@@ -239,6 +258,7 @@ class Panel(App[None]):
         self.screen.set_class(self.size.height >= TALL, "tall")
         side = self.query_one("#side")
         side.set_class(self.size.width >= 110, "wide")
+        self._put("#about", Text("\n\n".join(session.about())))
         beside = session.beside()
         self.screen.set_class(bool(beside), "taught")
         self._put(
@@ -246,15 +266,23 @@ class Panel(App[None]):
         )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
-        if session.sheet.attach:
-            record = session.bench.record()
-            parts = drawing.attachments(
-                reports(session.sheet, record), _PARTS if self.size.height < TALL else 9
-            )
-            self._put("#parts", parts)
+        self._parts_wanted = bool(session.sheet.attach)
+        self.draw_parts()
         self._put("#answer", Text(" ".join(self._answer)))
         wide = self.size.width > sum(map(len, KEYS)) + 2
         self._put("#keys", Text("  ".join(KEYS) if wide else KEYS[0], no_wrap=True, overflow="ellipsis"))
+
+    def draw_parts(self) -> None:
+        """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
+        then = time.monotonic()
+        if not self._parts_wanted or then < self._parts_due:
+            return
+        self._parts_wanted = False
+        height = _PARTS if self.size.height < TALL else 9
+        found = reports(self.session.sheet, self.session.bench.record())
+        self._put("#parts", drawing.attachments(found, height))
+        now = time.monotonic()
+        self._parts_due = now + _REST * (now - then)
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""
@@ -273,10 +301,7 @@ class Panel(App[None]):
         """Say something to the session, and show what came of it."""
         told = self.session.say(text)
         self.at = None
-        brief = (
-            told.lines if told.action is None or told.refused else told.lines[: max(1, len(told.lines) - 2)]
-        )
-        self.answer(brief)
+        self.answer(told.brief or told.lines)
         self.draw_all()
         if self.session.ended:
             self.exit()
@@ -324,6 +349,7 @@ class Panel(App[None]):
     def action_go(self) -> None:
         self.at, self.held = None, None
         self.pace.go()
+        self.session.keep()
         self.draw_all()
 
     def action_by_hand(self) -> None:
@@ -361,12 +387,19 @@ class Panel(App[None]):
         self.tell("help")
 
     def action_why(self) -> None:
-        if self.chosen >= 8:
-            self.answer(self.session.say(f"why o{self.chosen - 8}").lines)
-        else:
+        """Why the chosen output has its level, now or at the step that is looked back to."""
+        if self.chosen < 8:
             self.answer(("Choose an output line first, then w says why it has its level.",))
+            return
+        record = self.session.bench.record()
+        step = ""
+        if self.at is not None:
+            row = int(np.searchsorted(record.ticks, self.at, side="right")) - 1
+            step = f" step {int(record.steps[row])}"
+        self.answer(self.session.say(f"why o{self.chosen - 8}{step}").lines)
 
     def action_leave(self) -> None:
+        self.session.keep()
         self.session.say("quit")
         self.exit()
 

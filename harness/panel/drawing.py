@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from forelight.designs.procedures.procedure import Action, to_text
+from forelight.designs.procedures.procedure import Action, Seconds, to_text
 from rich.text import Text
 
 from ..attach.report import Report
@@ -67,8 +67,13 @@ def done(actions: Sequence[Action], before: int, height: int) -> Text:
             f"Nothing yet.\nThe slot was brought up in {before} action{'s' if before > 1 else ''}.", "dim"
         )
     first = max(0, len(actions) - height)
-    rows = (f"{number + 1:>3} {to_text(action)}" for number, action in enumerate(actions) if number >= first)
+    rows = (f"{number + 1:>3} {_listed(action)}" for number, action in enumerate(actions) if number >= first)
     return Text("\n".join(rows), no_wrap=True, overflow="ellipsis")
+
+
+def _listed(action: Action) -> str:
+    """An action in the list; a wait that grew with time is rounded."""
+    return f"wait {action.seconds:.4g} s" if isinstance(action, Seconds) else to_text(action)
 
 
 def attachments(reports: Sequence[Report], height: int) -> Text:

@@ -26,6 +26,7 @@ from forelight.designs.procedures.text import FORMS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
 
 from ..bench.live import LiveBench
+from ..bench.reasons import Reasons
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..view.words import seconds
@@ -42,7 +43,7 @@ OTHERS = {
     "drop 3": "do everything again, without number 3",
     "replay": "do everything again from the beginning",
     "save FILE": "write the list as a procedure, which every command reads with --procedure",
-    "why o3": "say why an output has its level",
+    "why o3, why o3 step 12": "say why an output has its level, or had it: by which inputs, registers and source lines",
     "cautions": "say what to mind at a bench",
     "help": "list what can be said",
     "quit": "leave",
@@ -55,9 +56,7 @@ CAUTIONS = (
     "Light that flashes 3 to 30 times a second can trigger seizures, for some people up to 60 times.",
     "Touch something earthed before you touch the chip: static electricity destroys it unseen.",
 )
-_STATIC = (
-    "Before you touch a chip at a real bench, touch something earthed: static electricity destroys it unseen."
-)
+_STATIC = "At a real bench touch something earthed first: static electricity destroys chips unseen."
 
 
 @dataclass(frozen=True)
@@ -102,6 +101,15 @@ class Session:
     def blind(self) -> bool:
         """Whether inputs are shown as their switches stand, and not as they reach the chip."""
         return False
+
+    def opening(self) -> tuple[str, ...]:
+        """What is said first."""
+        return (self.sheet.description,) if self.sheet.description else ()
+
+    def about(self) -> tuple[str, ...]:
+        """What there is to know while there is room for it: the design, its runs, what keys do."""
+        runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
+        return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
 
     def beside(self) -> tuple[str, ...]:
         """What is to stand beside the bench."""
@@ -306,7 +314,17 @@ class Session:
         return tuple(f"{number}. {to_text(action)}" for number, action in enumerate(self.actions, 1))
 
     def why(self, text: str) -> tuple[str, ...]:
-        raise UsageError(f"why {text}: not yet", remedy="ask later")
+        """Why an output, or a signal of the source, has its level now or had it at the end of a step."""
+        words = text.replace(" step ", " ").split()
+        if not words or len(words) > 2 or not (words[1:] or ["0"])[0].isdecimal():
+            raise UsageError(f"why {text}: of what?", remedy="write why o3, or why o3 step 12")
+        inside = self.bench.inside()
+        if inside is None:
+            what = "a loop in the design runs free" if self.bench.loops else "the selected slot is empty"
+            raise UsageError(f"{what}, so there is no cause to name", remedy="undo, or select another slot")
+        found = Reasons(inside, inside.seat.datasheet, self.board)
+        step = int(words[1]) if words[1:] else None
+        return tuple(found.paragraphs(found.why(words[0], step)))
 
     def _cautions(self, action: Action) -> list[str]:
         """What to mind at a real bench, at the moment at which it matters, each once."""

@@ -13,7 +13,7 @@ from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
-from .runs import Look, look, runs, unsettled
+from .runs import Examined, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
@@ -28,7 +28,7 @@ class Vetting:
     name: str
     title: str
     findings: tuple[Finding, ...]
-    look: Look | None = None
+    look: Examined | None = None
 
     @property
     def accepted(self) -> bool:

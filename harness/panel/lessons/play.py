@@ -82,6 +82,12 @@ class LessonSession(Session):
         kind = "Question" if task.question else f"Task {self.at + 1} of {len(lesson.tasks)}"
         return head, f"{kind}: {task.do}"
 
+    def about(self) -> tuple[str, ...]:
+        """What the lesson is about, and why the task is to be done."""
+        task = self.task
+        why = () if task is None or task.question else (task.why,)
+        return (self.lesson.about, *why, "Say hint when you do not know how, again to begin the task anew.")
+
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
         lesson = self.lesson
@@ -97,7 +103,10 @@ class LessonSession(Session):
         if self.task is None or self.ended:
             return told
         remarks = tuple(self._remarks(told, before))
-        return replace(told, lines=(*told.lines, *remarks), brief=remarks or told.brief)
+        brief = (*remarks, *told.brief[1:]) if remarks else told.brief
+        if told.refused:
+            brief = (told.refused, *remarks[-1:])
+        return replace(told, lines=(*told.lines, *remarks), brief=brief)
 
     def _lesson_word(self, text: str) -> Told | None:
         """The answer to a word that only a lesson knows, or None."""

@@ -89,7 +89,19 @@ def storm(one: Lesson, count: int) -> Counter[str]:
     session = LessonSession(one)
     looks, total = judge(session), Counter[str]()
     right = [text for task in one.tasks for text in task.straight]
-    asked = ("hint", "task", "again", "undo", "notes", "verdict", "foretold", "look", "list", "replay")
+    asked = (
+        "hint",
+        "task",
+        "again",
+        "over",
+        "undo",
+        "notes",
+        "verdict",
+        "foretold",
+        "look",
+        "list",
+        "replay",
+    )
     blamed = ""
     for _ in range(count):
         chance = rng.random()
@@ -109,7 +121,7 @@ def storm(one: Lesson, count: int) -> Counter[str]:
         assert told.lines or told.refused, text
         total["moves"] += 1
         total["refused"] += bool(told.refused)
-        if session.at != at:
+        if session.at > at:
             total["tasks"] += 1
             notes = session.notes[begun[3] :] if "notes" in task.until else session.notes
             wrong = looks.reached(task.until, session.bench.actions, begun[0], notes, blamed)
@@ -133,4 +145,4 @@ def test_at_random(number: int) -> None:
 def test_at_random_for_hundreds_of_actions(number: int) -> None:
     total = storm(lesson(number), 400)
     print(f"seed {SEED}: {dict(total)}")
-    assert total["moves"] > 300 and total["tasks"] >= 5 and total["refused"] > 20
+    assert total["moves"] > 300 and total["tasks"] >= 3 and total["refused"] > 20
