@@ -1,4 +1,4 @@
-"""Words of strangers as they may be shown: without what could command a terminal, hide, or turn the order of reading."""
+"""Words of strangers as they may be shown: without what commands a terminal, hides, or turns the order of reading."""
 
 from __future__ import annotations
 
@@ -10,12 +10,8 @@ INSTEAD = "\ufffd"
 #: Standard Annex 44, general category).
 _KINDS = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))
 #: Letters and marks without a picture: fillers, joiners and selectors (Unicode's Default_Ignorable_Code_Point).
-_EMPTY = frozenset(
-    map(
-        chr,
-        (0x34F, 0x115F, 0x1160, 0x17B4, 0x17B5, 0x3164, 0xFFA0)
-        + (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)),
-    )
+_EMPTY = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0") | frozenset(
+    map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
 )
 
 
