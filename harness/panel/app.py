@@ -29,6 +29,8 @@ from .window import flashes, lamps, traces, until
 _SLOW_EVERY = 8
 #: Pictures between two writings of the list while only time passes.
 _KEPT_EVERY = 64
+#: Attachments that take longer to read are read only while time stands.
+_TOO_LONG_S = 0.2
 #: How much longer than they took to read attachments are left alone.
 _REST = 20
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
@@ -144,7 +146,7 @@ class Panel(App[None]):
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
-        self._parts_wanted, self._parts_due = False, 0.0
+        self._parts_wanted, self._parts_due, self._parts_cost = False, 0.0, 0.0
         self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
@@ -277,12 +279,15 @@ class Panel(App[None]):
         then = time.monotonic()
         if not self._parts_wanted or then < self._parts_due:
             return
+        if self._parts_cost > _TOO_LONG_S and self.pace.going:
+            self._put("#parts", Text("What is wired to the lines is read again when time stands."))
+            return
         self._parts_wanted = False
         height = _PARTS if self.size.height < TALL else 9
         found = reports(self.session.sheet, self.session.bench.record())
         self._put("#parts", drawing.attachments(found, height))
-        now = time.monotonic()
-        self._parts_due = now + _REST * (now - then)
+        self._parts_cost = time.monotonic() - then
+        self._parts_due = then + _REST * self._parts_cost
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""
