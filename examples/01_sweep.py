@@ -1,4 +1,4 @@
-"""Tries all 256 levels of the switches on a design of plain logic, and compares what it shows with sums of one's own."""
+"""Tries all 256 levels of the switches on a design of plain logic, and compares what it shows with products."""
 
 import forelight
 import numpy as np
