@@ -167,6 +167,13 @@ class Course:
         assert self._run is not None
         return self._run.story(self._frames.rows, self._values.rows)
 
+    @property
+    def first(self) -> bytes:
+        """The state of the first power-up."""
+        assert self._run is not None
+        state: bytes = self._run.sample.states[0]
+        return state
+
     def snapshot(self) -> Any:
         """How far it is, to give back to `restore`."""
         run = self._run.snapshot() if self._run else None

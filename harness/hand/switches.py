@@ -39,6 +39,7 @@ def moved_otherwise(
             what = "that holds the design in restart" if active else "that is where the restart leaves it"
             yield f"{line} is the restart line: {what} until the restart moves it, which lets go of it in the end."
         if bit == divided_line(board) and clocked:
-            yield f"{line} = {level} reaches the design only while the step clock is off; while it is on, the clock drives {line}."
+            until = "reaches the design only while the step clock is off"
+            yield f"{line} = {level} {until}; while it is on, the clock drives {line}."
         if line in driven_lines(sheet) and level != board.pulls.get(line, 0):
             yield f"{line} = {level} would close a switch on a line that is driven: {CAUTION}."

@@ -16,8 +16,6 @@ from forelight.designs.procedures.procedure import (
     Play,
     Press,
     Release,
-    Repeat,
-    Seconds,
     Set,
     load_toml,
     to_text,
@@ -399,8 +397,3 @@ def completions(session: Session, text: str) -> list[str]:
 
 def _level(level: int | None) -> str:
     return "?" if level is None else str(level)
-
-
-def is_wait(action: Action) -> bool:
-    """Whether an action only lets time pass."""
-    return isinstance(action, Seconds) or (isinstance(action, Repeat) and all(map(is_wait, action.actions)))

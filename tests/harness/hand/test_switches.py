@@ -1,4 +1,4 @@
-"""How a switch stands on boards that pull down and up, and what becomes of levels on lines that something else moves."""
+"""How a switch stands on boards that pull down and up, and levels on lines that something else moves."""
 
 from __future__ import annotations
 
