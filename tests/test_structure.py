@@ -27,7 +27,7 @@ FLOORS = {
         compile loops
         reference state
         gates simulation
-        lanes recurrence cone
+        lanes recurrence undefined cone
         proof
     """,
     "designs": """

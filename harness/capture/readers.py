@@ -63,9 +63,9 @@ def parse_capture(
         whole, cut = _without_a_cut_line(data)
         capture = _from_dump(scan(whole, place), place, mapping, labels)
         return replace(capture, notes=(*cut, *capture.notes))
-    data, notes = spelled_out(as_utf8(data), display, place)
+    data, notes, signs = spelled_out(as_utf8(data), display, place)
     capture = read_table(data, place, mapping, labels)
-    return replace(capture, notes=(*notes, *capture.notes))
+    return replace(capture, notes=(*notes, *capture.notes), signs=signs)
 
 
 def _without_a_cut_line(data: bytes) -> tuple[bytes, tuple[str, ...]]:

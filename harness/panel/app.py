@@ -23,12 +23,14 @@ from ..view.words import seconds
 from . import drawing
 from .pace import RATE, Pace
 from .session import Session, Told, completions, linked, pressed, toggled
-from .window import flashes, lamps, traces, until
+from .window import flashes, kept, lamps, traces, until
 
 #: Pictures between two looks at what takes longer: status, attachments, flashes.
 _SLOW_EVERY = 8
 #: Pictures between two writings of the list while only time passes.
 _KEPT_EVERY = 64
+#: Attachments that take longer to read are read only while time stands.
+_TOO_LONG_S = 0.2
 #: How much longer than they took to read attachments are left alone.
 _REST = 20
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
@@ -141,10 +143,11 @@ class Panel(App[None]):
         self.motion = False  # whether the person has asked to see it flash
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
+        self._lamps: tuple[float | None, ...] = (None,) * 8  # as they were drawn last
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
-        self._parts_wanted, self._parts_due = False, 0.0
+        self._parts_wanted, self._parts_due, self._parts_cost = False, 0.0, 0.0
         self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
@@ -209,7 +212,7 @@ class Panel(App[None]):
             return until(bench.record(), bench.now)
         with bench.answered():
             shown = until(bench.record(), bench.now)
-            return _copied(shown)
+            return kept(shown)
 
     def draw_moving(self) -> None:
         """What moves with time: lines, traces, display, clock."""
@@ -223,6 +226,7 @@ class Panel(App[None]):
         seen_lamps = lamps(shown, speed)
         if speed is not None and not self.motion:
             seen_lamps = self._guarded(shown, speed, seen_lamps)
+        self._lamps = seen_lamps
         large = self.size.height >= TALL
         self._put("#display", drawing.display(session.board, seen_lamps, large=large))
         self._put("#caption", Text(self._caption(speed)))
@@ -230,8 +234,8 @@ class Panel(App[None]):
 
     def _guarded(self, shown: Any, speed: float, now: tuple[float | None, ...]) -> tuple[float | None, ...]:
         """The display, held still from the flash on that would be one too many."""
-        if self.held is None and self.drawn % 3 == 0 and flashes(shown, speed).too_much:
-            self.held = now
+        if self.held is None and flashes(shown, speed).too_much:
+            self.held = self._lamps  # as it was before the flash that is one too many
             self.answer(
                 (f"The display is held still: {DANGER}. If nobody is at risk, press m to see it move.",)
             )
@@ -277,12 +281,15 @@ class Panel(App[None]):
         then = time.monotonic()
         if not self._parts_wanted or then < self._parts_due:
             return
+        if self._parts_cost > _TOO_LONG_S and self.pace.going:
+            self._put("#parts", Text("What is wired to the lines is read again when time stands."))
+            return
         self._parts_wanted = False
         height = _PARTS if self.size.height < TALL else 9
         found = reports(self.session.sheet, self.session.bench.record())
         self._put("#parts", drawing.attachments(found, height))
-        now = time.monotonic()
-        self._parts_due = now + _REST * (now - then)
+        self._parts_cost = time.monotonic() - then
+        self._parts_due = then + _REST * self._parts_cost
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""
@@ -438,10 +445,3 @@ class Panel(App[None]):
         self.motion, self.held = not self.motion, None
         moving = f"The display moves, whatever it flashes: {DANGER}."
         self.answer((moving if self.motion else "Flashing is held still again.",))
-
-
-def _copied(shown: Any) -> Any:
-    from dataclasses import replace
-
-    names = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
-    return replace(shown, **{name: getattr(shown, name).copy() for name in names})

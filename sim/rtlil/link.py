@@ -7,6 +7,7 @@ from ..netlist import Netlist
 from . import assemble
 from .adders import COMPOUND, lower_compound
 from .assemble import Instance
+from .fights import settle_fights
 from .fine_cells import lower_gate
 from .lower import OPERATORS, SKIPPED, Design, Offset, PlacedCell, lower_operator
 from .memories import PendingMemory, lower_memory, lower_port, whole_memory
@@ -56,6 +57,7 @@ class Linker:
             waiting += reversed(self.lower(instance))
         for number, memory in enumerate(self.memories):
             lower_memory(self.design, memory, number)
+        self.warnings += settle_fights(self.design)
         self.nets.settle()
         return self.finish(ports, inputs)
 
@@ -115,7 +117,9 @@ class Linker:
     def note_floating(self, site: PlacedCell) -> None:
         if site.kind == "$tribuf":
             net = self.nets.public_name(site.port("Y")) or site.title
-            self.warnings.append(f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0")
+            self.warnings.append(
+                f"{site.place}: {net} floats (z) where nothing drives it: what hangs on it is unsettled then"
+            )
 
     def skipped(self, site: PlacedCell) -> bool:
         if site.kind not in SKIPPED:
