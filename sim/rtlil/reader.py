@@ -41,8 +41,8 @@ def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: 
         IndexError,
         OverflowError,
     ) as error:  # a constant or parameter that is damaged
-        found = f"{linker.at} cannot be read: {error}"
-        raise RtlilError(found, remedy="is this RTLIL text, and whole?") from None
+        said = f"{linker.at} cannot be read: {error}"
+        raise RtlilError(said, remedy="is this RTLIL text, and whole?") from None
 
 
 def _warnings(text: str) -> Iterator[str]:
