@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -155,7 +156,11 @@ def test_numbers_to_the_very_bounds(
     tmp_path: Path, value: str, whole: bool, number: bool, rate: bool
 ) -> None:
     top = read_toml(write(tmp_path, f"key = {value}"))
-    readers = (lambda: top.integer("key", 2, 5), lambda: top.number("key", 2, 5), lambda: top.rate("key"))
+    readers: list[Callable[[], float | None]] = [
+        lambda: top.integer("key", 2, 5),
+        lambda: top.number("key", 2, 5),
+        lambda: top.rate("key"),
+    ]
     for read, fits in zip(readers, (whole, number, rate), strict=True):
         if fits:
             assert read() == float(value)

@@ -105,7 +105,7 @@ def test_a_wide_address_and_a_high_offset() -> None:
     memory = replace(rows(4), offset=(1 << 70) - 2)
     wide = replace(netlist(memory), widths=(1, 1, 80, WIDTH, WIDTH, WIDTH))
     wide = replace(wide, cells=(replace(wide.cells[0], operands=(Word.value(2, 80),)),))
-    sims = [Reference(wide), Simulation(wide)]
+    sims: list[Simulation | Reference] = [Reference(wide), Simulation(wide)]
     for address in ((1 << 70) - 3, (1 << 70) - 2, (1 << 70) + 1, (1 << 70) + 2, 0, 1, 2, 1 << 79):
         for sim in sims:
             sim.set("address", address)
