@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..boards.roster import find
+from ..chip.netlist import source_warnings
 from ..chip.routing import input_names
 from ..golden.golden import Golden, Race
 from ..hand.timeline import Timeline, timeline
@@ -69,6 +70,9 @@ def predict(
     left_open = [words for story in shown.stories.values() for words in story.left_open]
     if left_open:
         facts["left_open"] = "; ".join(left_open).replace("wrapper.design.", "").replace("wrapper.", "")
+    warnings = source_warnings(seats[slot].netlist)
+    if warnings:
+        facts["warnings"] = "; ".join(warnings)
     undefined = list(_undefined(plan, shown))
     if undefined:
         facts["undefined"] = "; ".join(undefined)

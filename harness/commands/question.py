@@ -71,7 +71,7 @@ class Question:
 
     The procedure's first `added` actions are those that Forelight put before what was asked for; its first
     `setting_up` actions bring the slot up, the restart included. `told` are the actions that were asked for, as they
-    were told.
+    were told; `asked_levels` those of inputs that are to be other than idle.
     """
 
     board: Board
@@ -84,6 +84,7 @@ class Question:
     seed: int
     power_ups: int
     told: tuple[Action, ...] = ()
+    asked_levels: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def code(self) -> int | None:
@@ -140,8 +141,10 @@ def question(asked: Asked, board: Board | None = None, procedure: Procedure | No
     if asked.strap is not None:
         rate(board, asked.strap)  # refuses a code that the board has not
     if procedure is None and asked.run_name is None and asked.procedure is None and asked.play is None:
-        return _usual(asked, board, sheet, slot)
-    return _told(asked, board, sheet, slot, procedure)
+        asking = _usual(asked, board, sheet, slot)
+    else:
+        asking = _told(asked, board, sheet, slot, procedure)
+    return replace(asking, asked_levels=asked.levels)
 
 
 def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:

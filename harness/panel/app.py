@@ -23,7 +23,7 @@ from ..view.words import seconds
 from . import drawing
 from .pace import RATE, Pace
 from .session import Session, Told, completions, linked, pressed, toggled
-from .window import flashes, lamps, traces, until
+from .window import flashes, kept, lamps, traces, until
 
 #: Pictures between two looks at what takes longer: status, attachments, flashes.
 _SLOW_EVERY = 8
@@ -143,6 +143,7 @@ class Panel(App[None]):
         self.motion = False  # whether the person has asked to see it flash
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
+        self._lamps: tuple[float | None, ...] = (None,) * 8  # as they were drawn last
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
@@ -211,7 +212,7 @@ class Panel(App[None]):
             return until(bench.record(), bench.now)
         with bench.answered():
             shown = until(bench.record(), bench.now)
-            return _copied(shown)
+            return kept(shown)
 
     def draw_moving(self) -> None:
         """What moves with time: lines, traces, display, clock."""
@@ -225,6 +226,7 @@ class Panel(App[None]):
         seen_lamps = lamps(shown, speed)
         if speed is not None and not self.motion:
             seen_lamps = self._guarded(shown, speed, seen_lamps)
+        self._lamps = seen_lamps
         large = self.size.height >= TALL
         self._put("#display", drawing.display(session.board, seen_lamps, large=large))
         self._put("#caption", Text(self._caption(speed)))
@@ -232,8 +234,8 @@ class Panel(App[None]):
 
     def _guarded(self, shown: Any, speed: float, now: tuple[float | None, ...]) -> tuple[float | None, ...]:
         """The display, held still from the flash on that would be one too many."""
-        if self.held is None and self.drawn % 3 == 0 and flashes(shown, speed).too_much:
-            self.held = now
+        if self.held is None and flashes(shown, speed).too_much:
+            self.held = self._lamps  # as it was before the flash that is one too many
             self.answer(
                 (f"The display is held still: {DANGER}. If nobody is at risk, press m to see it move.",)
             )
@@ -443,10 +445,3 @@ class Panel(App[None]):
         self.motion, self.held = not self.motion, None
         moving = f"The display moves, whatever it flashes: {DANGER}."
         self.answer((moving if self.motion else "Flashing is held still again.",))
-
-
-def _copied(shown: Any) -> Any:
-    from dataclasses import replace
-
-    names = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
-    return replace(shown, **{name: getattr(shown, name).copy() for name in names})

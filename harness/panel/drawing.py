@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from forelight.designs.procedures.procedure import Action, Seconds, to_text
@@ -57,7 +58,12 @@ def display(board: Board, lamps: Sequence[Lamp], *, large: bool, glyphs: Glyphs 
     if not board.display:
         levels = " ".join("?" if lamp is None else f"{lamp:.0f}" for lamp in reversed(lamps))
         return Text(f"o7 to o0: {levels}")
-    return Text("\n").join(draw(display_lamps(lamps, board.display), LARGE if large else SMALL, glyphs))
+    drawn = draw(display_lamps(lamps, board.display), LARGE if large else SMALL, glyphs)
+    # In the terminal's own ink, which stands out on light ground and on dark: the characters tell how bright it is.
+    out = Text("\n".join(line.plain for line in drawn))
+    for unlit in re.finditer(re.escape(glyphs.unlit), out.plain):
+        out.stylize("dim", *unlit.span())
+    return out
 
 
 def done(actions: Sequence[Action], before: int, height: int) -> Text:

@@ -11,11 +11,11 @@ from forelight.designs.sheets.attachments import driven_lines
 
 from ..bench.live import LiveBench
 from ..bench.watch import Watch
-from ..boards.profile import Board
 from ..boards.roster import empty_slot
 from ..capture.eye import SHAPES
 from ..chip.routing import divided_line, routing
 from ..golden.golden import Golden
+from ..hand.switches import contact_word
 from ..view.status import sentences
 
 #: Presses are told for so long after their end.
@@ -84,11 +84,6 @@ def _source(bench: LiveBench, line: int) -> str:
     if stands.buttons >> line & 1:
         return "button held"
     return f"switch {contact_word(board, name, stands.switches >> line & 1)}"
-
-
-def contact_word(board: Board, line: str, level: int) -> str:
-    """Whether the switch of a line is open or closed when it stands at a level: open is where the pull takes it."""
-    return "open" if level == board.pulls.get(line, 0) else "closed"
 
 
 def shown_on_display(bench: LiveBench, golden: Golden) -> str:

@@ -16,8 +16,6 @@ from forelight.designs.procedures.procedure import (
     Play,
     Press,
     Release,
-    Repeat,
-    Seconds,
     Set,
     load_toml,
     to_text,
@@ -189,7 +187,9 @@ class Session:
         except ForelightError as error:
             known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
             said = str(error).removeprefix(": ")
-            raise UsageError(said.partition("; the actions are")[0], remedy=f"you can say {known}") from None
+            raise UsageError(
+                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
+            ) from None
         if isinstance(action, Play):
             raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
         try:
@@ -367,7 +367,7 @@ def help_lines() -> tuple[str, ...]:
     forms = [form for form, *_ in FORMS.values()]
     return (
         "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
-        *(f"{word}: {meaning}." for word, meaning in OTHERS.items()),
+        *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
     )
 
 
@@ -399,8 +399,3 @@ def completions(session: Session, text: str) -> list[str]:
 
 def _level(level: int | None) -> str:
     return "?" if level is None else str(level)
-
-
-def is_wait(action: Action) -> bool:
-    """Whether an action only lets time pass."""
-    return isinstance(action, Seconds) or (isinstance(action, Repeat) and all(map(is_wait, action.actions)))

@@ -18,11 +18,12 @@ from ...bench.live import LiveBench
 from ...bench.watch import Watch
 from ...chip.routing import restart_input, routing
 from ...golden.golden import Golden
+from ...hand.switches import contact_word
 from ...view.eye import impressions
 from ...view.pictures import since
 from ...view.status import Touch
 from ...view.words import hertz
-from ..reading import contact_word, shown_on_display
+from ..reading import shown_on_display
 
 #: Over how long the eye looks for a check.
 EYE_S = 2.0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -21,6 +21,7 @@ from ...golden.golden import Golden
 from ...hand.routine import bring_up
 from ..reading import lines_now
 from ..session import Session, Told
+from ..window import kept
 from .checks import BenchLook, missing
 from .reader import Lesson, LessonTask
 
@@ -136,7 +137,7 @@ class LessonSession(Session):
         return rows or ("You have written nothing down.",)
 
     def _help(self) -> tuple[str, ...]:
-        return (*super()._help(), *(f"{word}: {meaning}." for word, meaning in WORDS.items()))
+        return (*super()._help(), *(f"{word}: {meaning}" for word, meaning in WORDS.items()))
 
     # How a move is answered
 
@@ -215,7 +216,7 @@ class LessonSession(Session):
     def _look(self) -> BenchLook:
         begun, seconds, steps, notes = self.begun
         with self.bench.answered():
-            golden = _kept(self.bench.record())
+            golden = kept(self.bench.record())
             touched = BenchLook(
                 self.bench,
                 golden,
@@ -283,9 +284,8 @@ class LessonSession(Session):
         return (f"No: {line} does what it is told. Try it by itself, and compare with foretold.",)
 
 
-def with_stuck_outputs(netlist: Netlist, stuck: dict[str, int] | object) -> Netlist:
+def with_stuck_outputs(netlist: Netlist, stuck: Mapping[str, int]) -> Netlist:
     """The netlist with outputs of the port `outputs` at a level for good: line -> level."""
-    assert isinstance(stuck, dict)
     bits = netlist.outputs["outputs"].bits()
     for line, level in stuck.items():
         bits[OUTPUT_LINES.index(line)] = Word.const(level, 1)
@@ -334,9 +334,3 @@ def _apart(golden: Golden, row: int, noted: str) -> list[str]:
         if known and int(level) != int(golden.outputs[row]) >> bit & 1:
             wrong.append(line)
     return wrong
-
-
-def _kept(record: Golden) -> Golden:
-    """The record as it is now, whatever becomes of the bench."""
-    names: Sequence[str] = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
-    return replace(record, **{name: getattr(record, name).copy() for name in names})

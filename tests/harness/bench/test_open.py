@@ -89,3 +89,18 @@ def test_a_fact_names_the_line_the_reason_and_the_step(tmp_path: Path) -> None:
     lost = golden.steps[(golden.settled & 0x0F) != 0x0F]
     # The output pins answer a frame later, in which the next step has begun.
     assert set(lost[lost > reset].tolist()) == {reset + 4, reset + 5, reset + 20}
+
+
+def test_what_the_reader_found_odd_stands_in_the_facts(tmp_path: Path) -> None:
+    (tmp_path / "odd.v").write_text(
+        "module odd(input [7:0] inputs, output [7:0] outputs);\n"
+        "  wire loose;\n"
+        "  assign outputs = {6'd0, loose, inputs[0] & missing};\n"
+        "endmodule\n"
+    )
+    board = load_board("quay")
+    sheet = find(board, str(tmp_path / "odd.v")).datasheet
+    golden = predict(board, sheet, default_procedure(board, sheet, steps=2), power_ups=16)
+    said = str(golden.facts["warnings"])
+    assert "`\\missing' is implicitly declared" in said and "nothing drives it" in said
+    assert not golden.settled[-1] & 0b10

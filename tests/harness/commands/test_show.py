@@ -26,7 +26,7 @@ while the tide rises, and i0 holds everything still.
 Step clock on i7: 2.03804 Hz, strap code 182; the author wants 2 Hz.
 Switches while strapping: i7=1 i6=0 i5=1 i4=1 i3=0 i2=1 i1=1 i0=0
 Restart on i6, active high.
-Input i0 = 0: hold
+Input i0 = 0 (switch open): hold
 
 From the moment at which the restart is let go:
 
