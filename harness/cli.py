@@ -39,13 +39,14 @@ def cli() -> None:
 
 
 @cli.command()
+@click.argument("words", nargs=-1, metavar="[WORD]...")
 @board_option
 @json_option
-def slots(board: str, as_json: bool) -> int:
-    """List what is on this chip."""
+def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
+    """List what is on this chip, or what of it has to do with WORD: in title, kind, lines or description."""
     from .commands.slots import run
 
-    return run(board, as_json)
+    return run(board, as_json, words)
 
 
 @cli.command()
