@@ -17,7 +17,10 @@ UNREADABLE = 2
 
 
 def run(board_name: str, as_json: bool, words: Sequence[str] = ()) -> int:
-    """Print the list, or those whose datasheet says all of `words`. A slot that cannot be read gets a complaint; the others are listed all the same."""
+    """Print the list, or those whose datasheet says all of `words`.
+
+    A slot that cannot be read gets a complaint; the others are listed all the same.
+    """
     board = load_board(board_name)
     sheets: dict[int, Datasheet] = {}
     complaints: list[ForelightError] = []
