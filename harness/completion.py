@@ -17,7 +17,7 @@ class Slot(click.ParamType):
         from .boards.reader import load_board
 
         slots = load_board(ctx.params.get("board") or "quay").slots
-        words = {str(number): name for number, name in slots.items()} | {name: "" for name in slots.values()}
+        words = {str(number): name for number, name in slots.items()} | dict.fromkeys(slots.values(), "")
         found = [
             CompletionItem(word, help=told) for word, told in words.items() if word.startswith(incomplete)
         ]

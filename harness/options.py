@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import Any
 
 import click
+from forelight.sim.units import SECONDS
 
 from .completion import BoardName, Level, RunName
-from forelight.sim.units import SECONDS
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
