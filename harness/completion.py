@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import click
 from click.shell_completion import CompletionItem
+from click.types import StringParamType
 
 
-class Slot(click.ParamType):
+class Slot(StringParamType):
     """A slot number, a name or a path, as a text; numbers and names of the board are completed, and paths too."""
 
     name = "slot"
@@ -24,7 +25,7 @@ class Slot(click.ParamType):
         return found or [CompletionItem(incomplete, type="file")]
 
 
-class BoardName(click.ParamType):
+class BoardName(StringParamType):
     """A board by name or path, as a text."""
 
     name = "board"
@@ -38,7 +39,7 @@ class BoardName(click.ParamType):
         return found or [CompletionItem(incomplete, type="file")]
 
 
-class RunName(click.ParamType):
+class RunName(StringParamType):
     """A run of the datasheet, as a text."""
 
     name = "run"
@@ -56,7 +57,7 @@ class RunName(click.ParamType):
         return [CompletionItem(run.name) for run in sheet.runs if run.name.startswith(incomplete)]
 
 
-class Level(click.ParamType):
+class Level(StringParamType):
     """An input line and its level, such as i2=1, as a text."""
 
     name = "level"
