@@ -21,7 +21,7 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        disk_cache errors kinds levels units
+        disk_cache errors kinds levels plain_text units
         files netlist traces
         evaluate rtlil schedule
         compile loops

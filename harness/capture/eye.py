@@ -36,9 +36,12 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
     names = [name.strip(' "') for name in first.split(delimiter)]
     if names not in HEADINGS:
         return data, (), BYTES
-    rows = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
-    while rows and not any(rows[-1]):
-        rows.pop()
+    try:
+        read = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
+    except csv.Error as error:
+        raise CaptureError(f"the list is not CSV: {error}", place=place, remedy="mend its quotes") from None
+    numbers = [number for number, row in enumerate(read) if any(row)]
+    rows = [read[number] for number in numbers]  # blank lines say nothing
     notes: list[str] = []
     if "step" not in names:
         notes.append("The rows have no step: each was taken as the next one.")
@@ -47,7 +50,7 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
         pointed = any(_pointed(row[-1].strip()) for row in rows)
         if not pointed:
             notes.append("No point was noted: it was not compared.")
-        for number, row in enumerate(rows):
+        for number, row in zip(numbers, rows, strict=True):
             row[-1] = as_levels(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
     elif _lost_zeros([row[-1].strip() for row in rows]):
         notes.append("Entries of fewer than eight bits were taken to have lost leading zeros.")

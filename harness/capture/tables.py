@@ -121,16 +121,13 @@ def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapp
 
 def _without_last_line(data: bytes) -> bytes:
     """The lines before the last one, if that one may have been cut short: it has no end, or is shorter than others."""
-    whole = re.search(rb"(?s)(.*?)([^\r\n]*)([\r\n]*)\Z", data[-PIECE:])
-    if whole is None or not whole[2]:
-        return b""
-    before = data[: len(data) - len(whole[2]) - len(whole[3])]
-    above = re.search(rb"([^\r\n]*)[\r\n]+\Z", before[-PIECE:])
-    counts = (
-        [[line.count(mark.encode()) for mark in DELIMITERS] for line in (whole[2], above[1])] if above else []
-    )
-    fewer = bool(counts) and any(few < many for few, many in zip(*counts, strict=True))
-    return before if not whole[3] or fewer else b""
+    filled = data.rstrip(b"\r\n")
+    begin = max(filled.rfind(b"\n"), filled.rfind(b"\r")) + 1
+    before = filled[:begin].rstrip(b"\r\n")
+    above = before[max(before.rfind(b"\n"), before.rfind(b"\r")) + 1 :]
+    counts = [[line.count(mark.encode()) for mark in DELIMITERS] for line in (filled[begin:], above)]
+    fewer = any(few < many for few, many in zip(*counts, strict=True))
+    return data[:begin] if len(filled) == len(data) or fewer else b""
 
 
 def _read(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:

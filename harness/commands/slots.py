@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import sys
-
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import ForelightError
 from rich.table import Table
@@ -11,7 +9,7 @@ from rich.table import Table
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..view.words import hertz
-from .output import console, emit_json, show
+from .output import complain, console, emit_json, show
 
 UNREADABLE = 2
 
@@ -32,7 +30,7 @@ def run(board_name: str, as_json: bool) -> int:
         held = f"{len(board.slots)} of its {board.slot_count} slots hold a design"
         show(f"{board.title} ({board.name}); {held}.", "", table(sheets, console().width))
     for complaint in complaints:
-        print(f"forelight: {complaint}", file=sys.stderr)
+        complain(f"forelight: {complaint}")
     return UNREADABLE if complaints else 0
 
 

@@ -187,7 +187,9 @@ class Session:
         except ForelightError as error:
             known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
             said = str(error).removeprefix(": ")
-            raise UsageError(said.partition("; the actions are")[0], remedy=f"you can say {known}") from None
+            raise UsageError(
+                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
+            ) from None
         if isinstance(action, Play):
             raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
         try:
@@ -365,7 +367,7 @@ def help_lines() -> tuple[str, ...]:
     forms = [form for form, *_ in FORMS.values()]
     return (
         "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
-        *(f"{word}: {meaning}." for word, meaning in OTHERS.items()),
+        *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
     )
 
 

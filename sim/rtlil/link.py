@@ -31,6 +31,7 @@ class Linker:
         self.memories: list[PendingMemory] = []
         self.instances: list[Instance] = []
         self.top = library[0][top]
+        self.at = f"module {public(top)}"  # what is being read, for a refusal
 
     def run(self) -> Netlist:
         """The netlist of the top."""
@@ -90,6 +91,7 @@ class Linker:
         for cell in module.cells:
             site = PlacedCell(cell, scope)
             kind = cell.kind
+            self.at = f"cell {site.title}"
             if kind in OPERATORS:
                 self.note_floating(site)
                 lower_operator(self.design, site)
@@ -107,6 +109,7 @@ class Linker:
                 pass
             else:
                 raise site.refuse(_REMEDIES.get(kind, "let Yosys turn it into simpler cells"))
+        self.at = f"module {public(module.name)}"
         self.memories += memories.values()
         for connection in module.connects:
             self.nets.connect(scope.bits(connection.target), scope.bits(connection.source))

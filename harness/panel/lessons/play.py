@@ -137,7 +137,7 @@ class LessonSession(Session):
         return rows or ("You have written nothing down.",)
 
     def _help(self) -> tuple[str, ...]:
-        return (*super()._help(), *(f"{word}: {meaning}." for word, meaning in WORDS.items()))
+        return (*super()._help(), *(f"{word}: {meaning}" for word, meaning in WORDS.items()))
 
     # How a move is answered
 
