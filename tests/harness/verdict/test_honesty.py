@@ -27,7 +27,7 @@ def holds(found: Tally, named: float = 0.98) -> None:
 
 
 def test_some_captures_of_the_chip() -> None:
-    """Seeds from 5000 on, a few runs of two chips; `lost` 5003 names the step after the right one, of 35 that name one."""
+    """Seeds from 5000 on, a few runs of two chips; `lost` 5003, one of 35, names the step after the right one."""
     holds(measure(40, 36, 1, first_seed=5000, chips=(3, 8), variety=4), named=34 / 35)
 
 
