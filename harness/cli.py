@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
+from .completion import Slot
 from .ending import Commands
 from .options import (
     LENGTH,
@@ -49,7 +50,7 @@ def slots(board: str, as_json: bool) -> int:
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @run_options
 @click.option(
     "--speed",
@@ -116,7 +117,7 @@ def show(
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @run_options
 @click.option(
     "-o",
@@ -150,7 +151,7 @@ def golden(
 
 
 @cli.command()
-@click.argument("slot", metavar="[SLOT]")
+@click.argument("slot", type=Slot(), metavar="[SLOT]")
 @click.argument("capture", type=click.Path(path_type=Path), required=False, metavar="CAPTURE")
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
@@ -177,7 +178,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @click.option(
     "--loops", type=click.IntRange(min=1), required=True, metavar="N", help="Loops that you counted."
 )
@@ -231,7 +232,7 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @run_options
 @click.option(
     "-o",
@@ -256,7 +257,7 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @run_options
 @click.option(
     "--line",
@@ -276,7 +277,7 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
 @click.option(
     "--procedure",

@@ -46,6 +46,7 @@ class Commands(click.Group):
             error.show(said)
             complain(said.getvalue().rstrip("\n"))
             code = WRONG_USE
+            _as_json(options.get("args") or args, code, error.format_message())
         except (click.Abort, KeyboardInterrupt):
             code = INTERRUPTED
         except SystemExit:  # click's answer to a reader who has closed the pipe: no fault, and not "differs"
@@ -53,7 +54,19 @@ class Commands(click.Group):
             code = DONE
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
             code = explain(error)
+            _as_json(options.get("args") or args, code, getattr(error, "what", str(error)), error)
         sys.exit(code)
+
+
+def _as_json(args: Any, code: int, what: str, error: Exception | None = None) -> None:
+    """The error for scripts too, on standard output, where JSON was asked for."""
+    given = args[0] if args and isinstance(args[0], list | tuple) else args
+    if "--json" not in (given or sys.argv[1:]):
+        return
+    from .commands.output import emit_json
+
+    place, remedy = (getattr(error, key, "") for key in ("place", "remedy"))
+    emit_json({"error": {"what": what, "place": place, "remedy": remedy, "exit_code": code}})
 
 
 def explain(error: Exception) -> int:

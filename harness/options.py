@@ -12,6 +12,8 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
+from .completion import BoardName, Level, RunName
+
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
 
@@ -109,6 +111,7 @@ def trust_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def board_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option(
         "--board",
+        type=BoardName(),
         default="quay",
         show_default=True,
         metavar="NAME|FILE",
@@ -160,11 +163,12 @@ RUN_OPTIONS = (
         "--set",
         "levels",
         multiple=True,
+        type=Level(),
         callback=levels,
         metavar="i2=1",
         help="Level of an input; may be repeated.",
     ),
-    click.option("--run", "run_name", metavar="NAME", help="A procedure of the datasheet."),
+    click.option("--run", "run_name", type=RunName(), metavar="NAME", help="A procedure of the datasheet."),
     click.option(
         "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
     ),

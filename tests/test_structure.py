@@ -38,8 +38,9 @@ FLOORS = {
         sources
     """,
     "harness": """
-        boards golden options
-        chip view
+        boards golden
+        chip completion view
+        options
         attach hand
         bench capture
         verdict vet
@@ -207,7 +208,7 @@ FACES = {
     *("peek_memory", "poke_memory", "stream_clock"),  # `Simulation`
     "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
-    *("elaborate", "BINDINGS", "CSS", "TITLE", "main"),
+    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
 #: Not yet in use.

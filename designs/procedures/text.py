@@ -239,8 +239,14 @@ def _action(text: str, place: str, depth: int) -> Action:
             )
         _, fewest, most, make = FORMS[verb]
         if not fewest <= len(words) <= most:
-            count = "nothing" if not words else "1 word" if len(words) == 1 else f"{len(words)} words"
-            raise _FormError(f"{count} stands after {verb}")
+            stands = (
+                "nothing stands"
+                if not words
+                else "1 word stands"
+                if len(words) == 1
+                else f"{len(words)} words stand"
+            )
+            raise _FormError(f"{stands} after {verb}")
         return make(words)
     except _FormError as error:
         raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None

@@ -32,6 +32,7 @@ ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
 WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
 NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
+SAMPLE = 1 << 16  # edges that are looked at, evenly chosen, where there are more
 FEW_EDGES = 512  # by which candidates among all rates are chosen
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
@@ -196,12 +197,14 @@ def _refined(times: Floats, phases: Floats, seed: slice, rate: float, bend: floa
     most = DRIFT * rate / 2 / max(float(times[-1] - times[0]), 1e-9)
     while True:
         for _ in range(3):
-            law, doubt = _squares(times[begin:end] - middle, phases[begin:end], law, most)
+            some = slice(begin, end, 1 + (end - begin) // SAMPLE)
+            law, doubt = _squares(times[some] - middle, phases[some], law, most)
         if begin == 0 and end == len(times):
             break
         more = (end - begin) // 2 + 1
         begin, end = max(0, begin - more), min(len(times), end + more)
-    return _clock(times, phases, law, middle, doubt)
+    some = slice(None, None, 1 + len(times) // SAMPLE)
+    return _clock(times[some], phases[some], law, middle, doubt)
 
 
 def _of(law: Floats, t: Floats) -> Floats:

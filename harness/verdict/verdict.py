@@ -284,8 +284,8 @@ def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[
     rows = recording.rows
     low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
     told = rows.known[low:high] & prediction.known[low + offset : max(high, low) + offset]
-    steps = np.unique((np.flatnonzero(told) + low) // rows.slots)
-    return len(steps), int(np.bitwise_count(told).sum())
+    steps = (np.flatnonzero(told) + low) // rows.slots
+    return int(np.count_nonzero(np.diff(steps, prepend=-1))), int(np.bitwise_count(told).sum())
 
 
 def _first(

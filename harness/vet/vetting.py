@@ -13,6 +13,7 @@ from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
+from .restart import left_out
 from .runs import Examined, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
@@ -61,7 +62,7 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
         raise
     except ForelightError as error:
         return Vetting(name, title, (*found, _complaint(error)))
-    found += structure(datasheet, netlist)
+    found += [*structure(datasheet, netlist), *left_out(datasheet, netlist)]
     seen = None
     try:
         seen = look(datasheet, board, power_ups, seed)
