@@ -62,7 +62,8 @@ def coverage(design: Design, **asked: Unpack[Asking]) -> Coverage:
     classes = [members[0] for members in collapsed(drawn, clocks=False)]
     up = inside.row_at(found.start())
     rows = inside.rows.astype(np.uint16)
-    settled = np.where(np.arange(len(rows)) < up, np.uint64(0), np.uint64(0xFF))
+    settled = np.full(len(rows), 0xFF, np.uint64)
+    settled[:up] = 0
     first = first_revealed(drawn, classes, {"inputs": rows}, {"outputs": settled}, (0,))
     lost = hopeless(drawn, classes)
     missed = [
