@@ -62,9 +62,9 @@ def coverage(design: Design, **asked: Unpack[Asking]) -> Coverage:
     classes = [members[0] for members in collapsed(drawn, clocks=False)]
     up = inside.row_at(found.start())
     rows = inside.rows.astype(np.uint16)
-    settled = np.full(len(rows), 0xFF, np.uint64)
-    settled[:up] = 0
-    first = first_revealed(drawn, classes, {"inputs": rows}, {"outputs": settled}, (0,))
+    looked_at = np.full(len(rows), 0xFF, np.uint64)
+    looked_at[:up] = 0
+    first = first_revealed(drawn, classes, {"inputs": rows}, {"outputs": looked_at}, (0,))
     lost = hopeless(drawn, classes)
     missed = [
         describe(drawn, fault) for fault, row in zip(classes, first.tolist(), strict=True) if row == NEVER
