@@ -365,6 +365,29 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
     return start(name, language, output, as_json)
 
 
+#: Worked examples at the end of a command's help; what one writes a later one may read.
+EXAMPLES = {
+    "slots": ("forelight slots", "forelight slots --board mole --json"),
+    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" --still'),
+    "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
+    "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
+    "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
+    "count": (
+        "forelight count tide_gauge --loops 6 --seconds 53",
+        "forelight count 101 --loops 10 --seconds 88",
+    ),
+    "strap": ("forelight strap --hz 50", "forelight strap --code 182"),
+    "listen": (
+        "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
+        "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
+    ),
+    "vet": ("forelight vet tide_gauge", "forelight vet tide_gauge --board mole --json"),
+    "draft": ("forelight draft tide_bell", "forelight draft night_light --language verilog"),
+}
+for _name, _examples in EXAMPLES.items():
+    cli.commands[_name].epilog = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in _examples)
+
+
 def main() -> None:
     """The entry point."""
     cli(prog_name="forelight")

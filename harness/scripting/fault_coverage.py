@@ -8,20 +8,17 @@ from typing import Unpack
 import numpy as np
 from forelight.sim.errors import UsageError
 from forelight.sim.gates.rewrite import gates
-from forelight.sim.lanes.faults import Fault, collapsed, describe
-from forelight.sim.lanes.variants import Lanes
-from forelight.sim.netlist import Netlist
+from forelight.sim.lanes.faults import collapsed, describe
+from forelight.sim.lanes.revealed import NEVER, first_revealed, hopeless
 
 from ..bench.inside import Inside
 from .asking import Asking, Design, asking
-
-#: Variants side by side: the sound design, and faults.
-LANES = 512
 
 
 @dataclass(frozen=True)
 class Coverage:
     """Of `faults` stuck-at faults that can be told apart, `shown` make an output differ; `missed` names the others.
+    Of these `hopeless` lie where nothing leads to an output, so that no run could show them.
 
     Faults that nothing can tell apart count once (collapsed by equivalence: Bushnell and Agrawal 2000, 4.5).
     """
@@ -29,6 +26,7 @@ class Coverage:
     faults: int
     shown: int
     missed: tuple[str, ...]
+    hopeless: int = 0
 
     @property
     def share(self) -> float:
@@ -64,20 +62,16 @@ def coverage(design: Design, **asked: Unpack[Asking]) -> Coverage:
     classes = [members[0] for members in collapsed(drawn, clocks=False)]
     up = inside.row_at(found.start())
     rows = inside.rows.astype(np.uint16)
-    missed: list[str] = []
-    for first in range(0, len(classes), LANES - 1):
-        tried = classes[first : first + LANES - 1]
-        shows = _shown(drawn, tried, rows, up)
-        missed += [describe(drawn, fault) for fault, seen in zip(tried, shows, strict=True) if not seen]
-    return Coverage(len(classes), len(classes) - len(missed), tuple(_plain(name) for name in missed))
-
-
-def _shown(netlist: Netlist, faults: list[Fault], rows: np.ndarray, up: int) -> list[bool]:
-    """Which faults make an output differ from row `up` on."""
-    lanes = Lanes(netlist, LANES, 0, faults=[None, *faults])
-    if up:
-        lanes.differs_in_samples({"inputs": rows[:up]})
-    return [bool(differs) for differs in lanes.differs_in_samples({"inputs": rows[up:]})[1 : len(faults) + 1]]
+    looked_at = np.full(len(rows), 0xFF, np.uint64)
+    looked_at[:up] = 0
+    first = first_revealed(drawn, classes, {"inputs": rows}, {"outputs": looked_at}, (0,))
+    lost = hopeless(drawn, classes)
+    missed = [
+        describe(drawn, fault) for fault, row in zip(classes, first.tolist(), strict=True) if row == NEVER
+    ]
+    return Coverage(
+        len(classes), len(classes) - len(missed), tuple(_plain(name) for name in missed), sum(lost)
+    )
 
 
 def _plain(name: str) -> str:
