@@ -188,18 +188,12 @@ def test_no_private_name_of_another_file() -> None:
     assert found == []
 
 
-#: Shared until the room of verdicts is written anew.
-WAITING = {"Question", "Reference", "StepClock", "View", "Difference"}
-
-
 def test_no_two_classes_share_a_name() -> None:
     homes = defaultdict[str, list[str]](list)
     for name, path in files().items():
         for node in tree(path).body:
             if isinstance(node, ast.ClassDef):
                 homes[node.name.lstrip("_")].append(name)
-    for what in WAITING:
-        homes.pop(what, None)
     assert {what: where for what, where in homes.items() if len(where) > 1} == {}
 
 
@@ -211,9 +205,6 @@ FACES = {
     *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
-#: Not yet in use.
-UNUSED = {"collapsed", "describe", "let_pass", "luminance_from_srgb", "read_golden", "status_line"}
-UNUSED |= {"LATTICE", "LEVELS_WIDTH"}
 
 
 def public_names(module: ast.Module) -> Iterator[str]:
@@ -255,7 +246,7 @@ def test_nothing_public_is_for_its_own_tests_alone() -> None:
         for name in public_names(tree(path))
         if not name.startswith(("_", *CALLED)) and name not in used | FACES
     }
-    assert unused <= UNUSED
+    assert unused == set()
 
 
 #: Files that nothing imports: where a process starts, the judge of the engine, and the chip in Amaranth.
@@ -270,7 +261,7 @@ def test_every_file_is_imported_by_another() -> None:
     named = (ROOT / ".typing" / "forelight" / "__init__.py").read_text("utf-8")
     named += (ROOT / "pyproject.toml").read_text("utf-8")
     unused = {name for name in files() if name not in reached and not name.endswith("__init__")}
-    assert {name for name in unused if name not in named} <= DOORS | {"harness.golden.read"}
+    assert {name for name in unused if name not in named} <= DOORS
 
 
 def test_no_bare_import_in_tests_and_examples() -> None:

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from forelight.harness.boards.reader import load_board
     from forelight.harness.boards.writer import write_board
     from forelight.harness.capture.readers import read_capture
+    from forelight.harness.golden.read import read_golden
     from forelight.harness.scripting.asking import check, predict
     from forelight.harness.scripting.equivalence import equivalent
     from forelight.harness.scripting.fault_coverage import coverage
@@ -33,6 +34,7 @@ _HOMES = {
     "predict": "harness.scripting.asking",
     "read": "designs.sources.source",
     "read_capture": "harness.capture.readers",
+    "read_golden": "harness.golden.read",
     "write_board": "harness.boards.writer",
 }
 
@@ -49,6 +51,7 @@ __all__ = [
     "predict",
     "read",
     "read_capture",
+    "read_golden",
     "write_board",
 ]
 

@@ -145,10 +145,6 @@ class Session:
         """Carry out an action that was pressed or clicked."""
         return self.say(to_text(action))
 
-    def let_pass(self, frames: int) -> None:
-        """Let time pass. Raises a ForelightError where that is refused on the way; nothing has changed then."""
-        self.bench.wait(frames)
-
     def open(self, path: Path) -> Told:
         """Carry out the procedure in a file after what was done so far."""
         for action in load_toml(path).actions:

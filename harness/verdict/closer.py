@@ -17,7 +17,7 @@ from forelight.sim.levels import UNKNOWN
 from ..capture.record import Floats, RecordedLine
 from .clock import Clock
 from .fit import Fit, Recording, differing, fit, timed
-from .reference import Reference
+from .reference import Foretold
 from .rows import ReadRows, changes, recorded
 
 NEAR = 0.75  # of a step between an edge and its partner
@@ -39,7 +39,7 @@ def closer(
     prediction: ReadRows,
     found: Fit,
     lines: Mapping[str, RecordedLine],
-    reference: Reference,
+    reference: Foretold,
     bounds: tuple[float, float],
     period: float,
     before: bool,
@@ -70,7 +70,7 @@ def closer(
 
 
 def _matched(
-    clock: Clock, shift: int, names: tuple[str, ...], lines: Mapping[str, RecordedLine], reference: Reference
+    clock: Clock, shift: int, names: tuple[str, ...], lines: Mapping[str, RecordedLine], reference: Foretold
 ) -> Matched:
     """The edges of each line that have a partner."""
     out = {}

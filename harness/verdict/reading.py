@@ -20,7 +20,7 @@ from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
-from .reference import Reference, reference
+from .reference import Foretold, reference
 from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
 from .step_line import step_clock
 
@@ -55,7 +55,7 @@ class Readout:
 
     recordings: tuple[Recording, ...]
     moments: Moments
-    reference: Reference
+    reference: Foretold
     rows: ReadRows
     lines: Mapping[str, RecordedLine]
     scale: float
@@ -137,7 +137,7 @@ def read(
     return _timed(capture, theirs, line, 1 - tolerance - SLACK, 1 + tolerance + SLACK)
 
 
-def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
+def _listed(capture: Capture, theirs: Foretold, line: str) -> Readout:
     """A list that an eye wrote down."""
     names = tuple(name for name in capture.lines if name in theirs.lines)
     rows = seen_list(capture.lines, names, capture.start, capture.end)
@@ -149,7 +149,7 @@ def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
     )
 
 
-def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Readout:
+def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high: float) -> Readout:
     """A recording with times, by clocks that run at `low` to `high` of the predicted rate."""
     steps = capture.lines.get(step_line)
     own = step_clock(steps) if steps and theirs.hz else None
@@ -205,7 +205,7 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
     )
 
 
-def _scale(capture: Capture, theirs: Reference) -> float:
+def _scale(capture: Capture, theirs: Foretold) -> float:
     """Predicted steps to a unit of the recording's time; a guess where nothing says it: the shortest run is a step."""
     if capture.unit == "seconds":
         return theirs.oscillator_hz / theirs.unit
@@ -213,7 +213,7 @@ def _scale(capture: Capture, theirs: Reference) -> float:
     return 1 / float(min((run.min() for run in runs), default=1.0))
 
 
-def _edges(lines: Mapping[str, RecordedLine], reference: Reference) -> tuple[Floats, Floats]:
+def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floats, Floats]:
     """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]

@@ -17,7 +17,7 @@ from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
-from .reference import Reference
+from .reference import Foretold
 from .rows import ReadRows
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
@@ -356,7 +356,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     )
 
 
-def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
+def _longest(line: RecordedLine, level: int, golden: Foretold) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
     may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])
