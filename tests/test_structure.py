@@ -202,6 +202,7 @@ FACES = {
     *("peek_memory", "poke_memory", "stream_clock"),  # `Simulation`
     "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
+    "Reference",  # the judge of the engine
     *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
