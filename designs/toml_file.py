@@ -81,7 +81,7 @@ class Section:
         )
 
     def wrong(self, key: str, allowed: str) -> DatasheetError:
-        return self.error(key, f"found {quoted(self.table[key])}", f"allowed: {allowed}")
+        return self.error(key, f"{quoted(self.table[key])} does not fit", f"allowed: {allowed}")
 
     def absent(self, key: str, kind: str) -> DatasheetError:
         return self.error(key, "is missing", f"add it: {kind}")
@@ -106,7 +106,7 @@ class Section:
         for char in value:
             if unicodedata.category(char) in {"Cc", "Cf", "Cs"} and char not in "\n\t":
                 raise self.error(
-                    key, f"found the control character {quoted(char)}", "allowed: printable text"
+                    key, f"holds the control character {quoted(char)}", "allowed: printable text"
                 )
         return value.strip()
 
@@ -164,7 +164,7 @@ class Section:
             near = did_you_mean(name, [item.name for item in folder.iterdir() if item.suffix in endings])
             raise self.error(key, f"there is no file {quoted(name)}", near or "put it into the folder")
         if path.suffix not in endings:
-            raise self.error(key, f"found {quoted(name)}", f"allowed endings: {', '.join(endings)}")
+            raise self.error(key, f"{quoted(name)} does not fit", f"allowed endings: {', '.join(endings)}")
 
     def texts(self, key: str) -> tuple[str, ...]:
         """An array of texts, at least one."""

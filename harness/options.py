@@ -12,6 +12,8 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
+from .completion import BoardName, Level, RunName
+
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
 
@@ -35,7 +37,7 @@ def levels(context: click.Context, option: click.Parameter, values: tuple[str, .
     for value in values:
         match = re.fullmatch(r"(i[0-7])=([01])", value.strip())
         if not match:
-            raise click.BadParameter(f"found {value!r}; write an input line and a level, such as i2=1")
+            raise click.BadParameter(f"{value!r} does not fit; write an input line and a level, such as i2=1")
         if found.setdefault(match[1], int(match[2])) != int(match[2]):
             raise click.BadParameter(f"{match[1]} is given both levels; decide for one")
     return found
@@ -53,7 +55,9 @@ def delays(context: click.Context, option: click.Parameter, value: str | None) -
     except ValueError:
         least = greatest = 0.0
     if not 0 < least <= greatest:
-        raise click.BadParameter(f"found {value!r}; write the least and the greatest, such as 0.1ns..2ns")
+        raise click.BadParameter(
+            f"{value!r} does not fit; write the least and the greatest, such as 0.1ns..2ns"
+        )
     return least, greatest
 
 
@@ -64,7 +68,7 @@ def columns(context: click.Context, option: click.Parameter, values: tuple[str, 
         line, equals, column = value.partition("=")
         if not equals or not column or not line:
             raise click.BadParameter(
-                f"found {value!r}; write a line and a column of the recording, such as o0=CH3"
+                f"{value!r} does not fit; write a line and a column of the recording, such as o0=CH3"
             )
         if line in found:
             raise click.BadParameter(f"{line} is mapped twice")
@@ -107,6 +111,7 @@ def trust_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def board_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option(
         "--board",
+        type=BoardName(),
         default="quay",
         show_default=True,
         metavar="NAME|FILE",
@@ -118,6 +123,12 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+WATCH = click.option(
+    "--watch",
+    multiple=True,
+    metavar="NAME",
+    help="A signal of the source to look at too; may be repeated.",
+)
 SEED = click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -152,11 +163,12 @@ RUN_OPTIONS = (
         "--set",
         "levels",
         multiple=True,
+        type=Level(),
         callback=levels,
         metavar="i2=1",
         help="Level of an input; may be repeated.",
     ),
-    click.option("--run", "run_name", metavar="NAME", help="A procedure of the datasheet."),
+    click.option("--run", "run_name", type=RunName(), metavar="NAME", help="A procedure of the datasheet."),
     click.option(
         "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
     ),
@@ -172,7 +184,7 @@ RUN_OPTIONS = (
         multiple=True,
         callback=columns,
         metavar="o0=CH3",
-        help="Which column or wire of a recording holds a line; may be repeated.",
+        help="Which column or wire of a recording holds a line, or o=CH for a numbered series; may be repeated.",
     ),
     LENGTH,
     POWER_UPS,

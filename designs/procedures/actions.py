@@ -17,21 +17,23 @@ from ..datasheet import INPUT_LINES
 
 def _whole(action: object, number: int, least: int) -> None:
     if not isinstance(number, Integral) or number < least:
-        raise DatasheetError(f"{action}: found {number!r}", remedy=f"give a whole number from {least} on")
+        raise DatasheetError(
+            f"{action}: {number!r} does not fit", remedy=f"give a whole number from {least} on"
+        )
 
 
 def _lines(action: object, lines: Iterable[str]) -> None:
     named = list(lines)
     if not named or not set(named) <= set(INPUT_LINES):
         wrong = next((line for line in named if line not in INPUT_LINES), "none")
-        raise DatasheetError(f"{action}: found {wrong!r} for an input line", remedy="those are i0 to i7")
+        raise DatasheetError(f"{action}: {wrong!r} is no input line", remedy="those are i0 to i7")
 
 
 def _levels(action: object, levels: Mapping[str, int]) -> None:
     _lines(action, levels)
     for line, level in levels.items():
         if level not in (0, 1):
-            raise DatasheetError(f"{action}: found {level!r} as the level of {line}", remedy="give 0 or 1")
+            raise DatasheetError(f"{action}: {level!r} is no level of {line}", remedy="give 0 or 1")
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,7 @@ class Seconds:
 
     def __post_init__(self) -> None:
         if not isfinite(self.seconds) or self.seconds <= 0:
-            raise DatasheetError(f"{self}: found {self.seconds!r}", remedy="give a time above 0 s")
+            raise DatasheetError(f"{self}: {self.seconds!r} does not fit", remedy="give a time above 0 s")
 
 
 @dataclass(frozen=True)

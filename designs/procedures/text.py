@@ -95,7 +95,7 @@ def to_text(action: Action) -> str:
         case Oscillator(on):
             rest = "on" if on else "off"
         case Set(levels) | Drive(levels):
-            rest = " ".join(f"{line}={level}" for line, level in sorted(levels.items()))
+            rest = " ".join(f"{line}={int(level)}" for line, level in sorted(levels.items()))
         case Press(line, bouncing) | Release(line, bouncing):
             rest = f"{line} bouncing" if bouncing else line
         case LetGo(lines):
@@ -107,7 +107,7 @@ def to_text(action: Action) -> str:
         case Select(number) | Strap(number) | Steps(number) | Frames(number) | Pulse(number):
             rest = str(number)
         case Seconds(seconds):
-            rest = f"{seconds!r} s"
+            rest = f"{float(seconds)!r} s"
         case Repeat(count, actions):
             rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
     return f"{verb} {rest}".rstrip()
@@ -120,9 +120,9 @@ class _FormError(Exception):
 def _count(text: str, low: int, high: int) -> int:
     """A whole number from low to high, in plain ASCII digits."""
     if not re.fullmatch(r"-?[0-9]{1,99}", text):
-        raise _FormError(f"found {quoted(text)} for a whole number")
+        raise _FormError(f"{quoted(text)} is no whole number")
     if not low <= int(text) <= high:
-        raise _FormError(f"found {quoted(text)} for a whole number from {low} to {high}")
+        raise _FormError(f"{quoted(text)} is no whole number from {low} to {high}")
     return int(text)
 
 
@@ -135,13 +135,13 @@ def _input_line(text: str) -> str:
 
 def _button(words: list[str]) -> tuple[str, bool]:
     if words[1:] not in ([], ["bouncing"]):
-        raise _FormError(f"found {quoted(words[1])}, which may be bouncing or nothing")
+        raise _FormError(f"{quoted(words[1])} stands where may be bouncing or nothing")
     return _input_line(words[0]), bool(words[1:])
 
 
 def _let_go(words: list[str]) -> LetGo:
     if words[0] != "go":
-        raise _FormError(f"found {quoted(words[0])} after let")
+        raise _FormError(f"{quoted(words[0])} stands after let")
     return LetGo(tuple(sorted({_input_line(word) for word in words[1:]})))
 
 
@@ -152,7 +152,7 @@ def _levels(words: list[str]) -> dict[str, int]:
         line = _input_line(name)
         if not equals or level not in {"0", "1"}:
             raise _FormError(
-                f"found {quoted(level) if level else 'nothing'} as the level of {line}, which is 0 or 1"
+                f"{quoted(level) if level else 'nothing'} is no level of {line}, which is 0 or 1"
             )
         if line in levels:
             raise _FormError(f"{line} is set twice at one instant")
@@ -163,21 +163,21 @@ def _levels(words: list[str]) -> dict[str, int]:
 def _wait(text: str) -> Seconds:
     form = re.fullmatch(r"([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?) ?([a-z]*)", text)
     if not form or form[2] not in _UNITS:
-        raise _FormError(f"found {quoted(text)} for a time, its units are {', '.join(_UNITS)}")
+        raise _FormError(f"{quoted(text)} is no time, its units are {', '.join(_UNITS)}")
     seconds = Fraction(form[1]) * SECONDS[form[2]]
     if not Fraction(1, 10**9) <= seconds <= MOST_SECONDS:
-        raise _FormError(f"found {quoted(text)}, a wait is from 1 ns to {MOST_SECONDS} s")
+        raise _FormError(f"{quoted(text)} does not fit, a wait is from 1 ns to {MOST_SECONDS} s")
     return Seconds(float(seconds))
 
 
 def _switch(word: str) -> Oscillator:
     if word not in {"on", "off"}:
-        raise _FormError(f"found {quoted(word)}, the oscillator is on or off")
+        raise _FormError(f"{quoted(word)} does not fit, the oscillator is on or off")
     return Oscillator(word == "on")
 
 
 #: Verb -> how it is written, fewest and most words after it, and what makes the record of them.
-_FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
+FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "select": ("select SLOT", 1, 1, lambda w: Select(_count(w[0], 0, _LARGEST_SLOT))),
     "strap": ("strap CODE", 1, 1, lambda w: Strap(_count(w[0], 0, _LARGEST_CODE))),
     "enable": ("enable", 0, 0, lambda w: Enable()),
@@ -194,7 +194,7 @@ _FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
-_VERBS = (*_FORMS, "play", "repeat")
+_VERBS = (*FORMS, "play", "repeat")
 _VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
@@ -225,22 +225,28 @@ def _action(text: str, place: str, depth: int) -> Action:
             "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
         )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
-    form = _FORMS[verb][0] if verb in _FORMS else others.get(verb, "")
+    form = FORMS[verb][0] if verb in FORMS else others.get(verb, "")
     try:
         if verb == "play":
             return _play(text, depth)
         if verb == "repeat":
             return _repeat(text, place, depth)
-        if verb not in _FORMS:
+        if verb not in FORMS:
             near = did_you_mean(verb, _VERBS)
             known = f"the actions are {', '.join(_VERBS)}"
             raise DatasheetError(
                 f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
             )
-        _, fewest, most, make = _FORMS[verb]
+        _, fewest, most, make = FORMS[verb]
         if not fewest <= len(words) <= most:
-            count = "nothing" if not words else "1 word" if len(words) == 1 else f"{len(words)} words"
-            raise _FormError(f"found {count} after {verb}")
+            stands = (
+                "nothing stands"
+                if not words
+                else "1 word stands"
+                if len(words) == 1
+                else f"{len(words)} words stand"
+            )
+            raise _FormError(f"{stands} after {verb}")
         return make(words)
     except _FormError as error:
         raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None
@@ -249,7 +255,7 @@ def _action(text: str, place: str, depth: int) -> Action:
 def _play(text: str, depth: int) -> Play:
     file = text.strip()[len("play") :].strip()
     if not file or not file.isprintable():
-        raise _FormError("found no name of a file")
+        raise _FormError("the name of a file is missing")
     if depth:
         raise _FormError("a recording is played once, outside of repeats")
     return Play(file)
@@ -258,7 +264,7 @@ def _play(text: str, depth: int) -> Play:
 def _repeat(text: str, place: str, depth: int) -> Repeat:
     form = re.fullmatch(r"repeat\s+(\S+?)\s*\((.*)\)", text, re.DOTALL | re.IGNORECASE)
     if not form:
-        raise _FormError("found no count, or no actions in parentheses")
+        raise _FormError("a count, or actions in parentheses, are missing")
     if depth == _DEEPEST:
         raise _FormError(f"repeats stand more than {_DEEPEST} deep")
     return Repeat(_count(form[1], 1, MOST_STEPS), tuple(_sequence(form[2], place, depth + 1)))

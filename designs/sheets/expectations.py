@@ -1,12 +1,4 @@
-"""What a run of a datasheet says that a machine can check, read and checked as far as that goes without running it.
-
-shows     ["0", "1", "2"]: what the display shows at the end of step 0, 1, 2, counted from the moment at which the slot
-          is up; or { 0 = "0", 9 = "9." } for some steps. A character, with a point behind it if that is lit, blank, or
-          the eight levels from o7 to o0; ? for any. For plain logic: at the end of each wait of the run, from wait 0
-period    18: after so many steps, and no fewer, all outputs are as they were, once the run is over and goes on
-duty      { o3 = 0.333 }: the share of time at 1, over whole periods where there is one; to a thousandth
-sends     "text": what the serial terminal receives in the run has this in it, its lines parted by \\n
-"""
+"""What a run of a datasheet says that a machine can check, read and checked as far as that goes without running it."""
 
 from __future__ import annotations
 
@@ -57,5 +49,5 @@ def _duty(run: Section) -> Mapping[str, float]:
         return {}
     named.only(*OUTPUT_LINES)
     if not named.table:
-        raise run.error("duty", f"found {quoted(named.table)} with nothing in it", "write { o3 = 0.333 }")
+        raise run.error("duty", f"{quoted(named.table)} has nothing in it", "write { o3 = 0.333 }")
     return {line: named.number(line, 0.0, 1.0) for line in named.table}

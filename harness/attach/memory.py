@@ -91,7 +91,7 @@ def _from_digits(text: str, path: Path) -> bytes:
         if not _TOKEN.fullmatch(word):
             raise _wrong(
                 path,
-                f"line {line}: found {quoted(word)}",
+                f"line {line}: {quoted(word)} is no byte",
                 "write bytes of two hexadecimal digits, or @ADDRESS",
             )
         if word[0] == "@":

@@ -47,7 +47,7 @@ def setting(board: Board, code: int, wanted: Fraction | None = None) -> Setting:
 def codes_for(board: Board, hz: float | Fraction) -> tuple[Setting, ...]:
     """The strap codes whose rate is nearest to `hz` (several may share it), the smallest code first."""
     if not math.isfinite(hz) or hz <= 0:
-        raise UsageError(f"found {hz} as a step rate", remedy="give a rate above 0 Hz")
+        raise UsageError(f"{hz} Hz is no step rate", remedy="give a rate above 0 Hz")
     wanted = Fraction(hz)
     settings = [setting(board, code, wanted) for code in _candidates(board, wanted)]
     least = min(abs(item.hz - wanted) for item in settings)

@@ -70,7 +70,7 @@ def run_all(asked: Asked, output: Path | None, as_json: bool) -> int:
 def _check(output: Path | None) -> None:
     if output is not None and output.suffix not in ENDINGS:
         raise UsageError(
-            f"found the ending '{output.suffix}' for a card",
+            f"the ending '{output.suffix}' is not that of a card",
             place=str(output),
             remedy=f"allowed: {', '.join(ENDINGS)}; without -o it is printed here",
         )

@@ -18,7 +18,7 @@ from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
 from . import reasons
-from .facts import setting_word
+from .facts import setting_word, warnings
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 
@@ -52,6 +52,7 @@ def run(
                 "slot": asking.slot,
                 "start_s": start,
                 "start_step": int(-golden.steps[0]),
+                "warnings": list(warnings(asking)),
                 **verdict.to_json(),
                 "causes": reasons.plain(asking, ranking, apart) if ranking else None,
             }
@@ -59,7 +60,8 @@ def run(
     else:
         why = ("", *reasons.paragraphs(asking, ranking, apart)) if ranking else ()
         done = ("", written) if written else ()
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *why, *done)
+        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
+        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *odd, *why, *done)
     return EXIT_CODES[verdict.kind]
 
 

@@ -26,7 +26,7 @@ CAUTION = (
 def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_json: bool) -> int:
     if output.suffix != ".wav":
         raise UsageError(
-            f"found the ending '{output.suffix}' for a sound", place=str(output), remedy="allowed: .wav"
+            f"the ending '{output.suffix}' is not that of a sound", place=str(output), remedy="allowed: .wav"
         )
     asking = question(asked)
     line, loudness = _speaker(asking, line, volume)

@@ -58,9 +58,7 @@ def told_apart(asking: Question, capture: Capture, ranking: Ranking) -> Experime
 def write_experiment(file: Path, made: Experiment | None, ranking: Ranking | None, asking: Question) -> str:
     """Write it as a procedure, where there is one; a sentence on what was done."""
     if made is None or ranking is None:
-        return (
-            f"No experiment was written to {file}: there are no two causes here that a procedure of a few moves would tell apart."
-        )
+        return f"No experiment was written to {file}: there are no two causes here that a procedure of a few moves would tell apart."
     first, second = (group.best.cause for group in ranking.groups[:2])
     lines = [
         f"name = {json.dumps('which of two causes')}",
@@ -125,7 +123,12 @@ def plain(asking: Question, ranking: Ranking, made: Experiment | None) -> dict[s
             "share": ranking.odds(group),
             "bits": group.bits,
             "causes": [
-                {"kind": one.cause.kind, "name": one.cause.name, "said": one.cause.said, "remedy": one.cause.remedy}
+                {
+                    "kind": one.cause.kind,
+                    "name": one.cause.name,
+                    "said": one.cause.said,
+                    "remedy": one.cause.remedy,
+                }
                 for one in group.members
             ],
         }

@@ -12,6 +12,8 @@ from operator import length_hint
 from ..errors import ForelightError, RtlilError, UnsupportedError
 from .records import (
     FIRST,
+    MOST_BITS,
+    WIDEST,
     Assign,
     Bits,
     Case,
@@ -79,8 +81,8 @@ class _Reader:
             if error.place:
                 raise
             raise type(error)(error.what, place=f"RTLIL line {self.number}", remedy=error.remedy) from None
-        except (ValueError, IndexError):
-            line = self.lines[self.number - 1].strip()
+        except (ValueError, IndexError, KeyError, StopIteration, OverflowError):
+            line = self.lines[self.number - 1].strip()[:80] if self.number else ""
             raise RtlilError(f"cannot read `{line}`", place=f"RTLIL line {self.number}") from None
         return found
 
@@ -144,6 +146,10 @@ class _Reader:
                 )
         if name in self.module.wires:
             raise RtlilError(f"wire {public(name)} is declared twice")
+        if not 0 <= width <= WIDEST or self.next_bit + width > MOST_BITS:
+            raise RtlilError(
+                f"wire {public(name)} of {width} bits is too wide", remedy="make the design smaller"
+            )
         base = self.next_bit
         self.next_bit += width
         init = self.attributes.get("\\init", "")

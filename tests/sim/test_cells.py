@@ -15,6 +15,8 @@ from forelight.sim.netlist import Cell, Const, Memory, Netlist, Param, Slice, Wo
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.sizes import sized
+
 KINDS = [*PORTS, "case", "read"]
 CELLS, VECTORS = 6, 12
 
@@ -201,7 +203,9 @@ def edgy(rng: random.Random, width: int) -> int:
 
 @pytest.mark.parametrize("kind", KINDS)
 @settings(
-    max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=sized(4, 12),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(data=st.data(), seed=st.integers(0, 1 << 32))
 def test_compiled_cells(kind: str, data: st.DataObject, seed: int) -> None:

@@ -19,6 +19,8 @@ from forelight.sim.reference import Reference
 from forelight.sim.schedule import schedule
 from forelight.sim.state import PowerUp
 
+from tests.sizes import sized
+
 from .unclocked_netlists import LINES, Maker
 
 UPDATES = 40
@@ -136,7 +138,7 @@ def run(netlist: Netlist, rng: random.Random, power_up: PowerUp) -> int:
 
 
 @pytest.mark.parametrize("power_up", [0, "init"])
-@pytest.mark.parametrize("seed", range(120))
+@pytest.mark.parametrize("seed", range(sized(30, 120)))
 def test_nothing_passing_is_kept(seed: int, power_up: PowerUp) -> None:
     print("seed", seed)
     rng = random.Random(seed)
@@ -144,17 +146,17 @@ def test_nothing_passing_is_kept(seed: int, power_up: PowerUp) -> None:
 
 
 def test_the_chains_are_worth_a_look() -> None:
-    netlists = [chained(random.Random(seed)) for seed in range(120)]
+    netlists = [chained(random.Random(seed)) for seed in range(sized(30, 120))]
     loops = [len(schedule(netlist).loops) for netlist in netlists]
     compared = [run(netlist, random.Random(seed), 0) for seed, netlist in enumerate(netlists)]
     print(sum(loops), sum(compared))
-    assert sum(loops) > 300 and sum(count > 0 for count in compared) > 100
+    assert sum(loops) > sized(75, 300) and sum(count > 0 for count in compared) > sized(25, 100)
 
 
 LANES = 128
 
 
-@pytest.mark.parametrize("seed", range(0, 120, 6))
+@pytest.mark.parametrize("seed", range(0, 120, sized(24, 6)))
 def test_lanes_are_separate_runs(seed: int) -> None:
     """Each lane has inputs of its own, so that one lane's loop rests while another's moves."""
     print("seed", seed)

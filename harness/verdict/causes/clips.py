@@ -45,7 +45,9 @@ def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) 
             least[row] = np.minimum(least[row], FIXED)
     seen: set[tuple[Clip, ...]] = set()
     for at in np.argsort(least.sum(axis=0))[:PLACES].tolist():
-        chosen = _assigned(cost[:, :, :, at], fixed, [int(outputs[source][1]) for source in range(len(outputs))])
+        chosen = _assigned(
+            cost[:, :, :, at], fixed, [int(outputs[source][1]) for source in range(len(outputs))]
+        )
         changes = {int(recording.names[channels[row]][1]): clip for row, clip in chosen.items()}
         whole = tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED))
         moved = {n: clip for n, clip in changes.items() if clip != CLIPPED[n]}
@@ -79,7 +81,9 @@ def _fixed(recording: Recording, bit: int) -> int | None:
     return int(high.any()) if not high.any() or (high == known).all() else None
 
 
-def _mismatches(recording: Recording, prediction: ReadRows, channels: list[int], sources: int) -> tuple[Counts, Counts]:
+def _mismatches(
+    recording: Recording, prediction: ReadRows, channels: list[int], sources: int
+) -> tuple[Counts, Counts]:
     """How many levels of each channel differ from each output at each place, and how many are compared."""
     first, stop = recording.bounds
     rows = slice(first, min(stop, first + ROWS))
@@ -97,9 +101,7 @@ def _mismatches(recording: Recording, prediction: ReadRows, channels: list[int],
     ours, told = planes(recording.rows, rows, channels)
     theirs, settled = planes(prediction, slice(None), list(range(sources)))
     first_, second = (
-        fft.irfft(
-            np.conj(fft.rfft(a, size))[:, None] * fft.rfft(b, size)[None], size
-        )[:, :, :lags]
+        fft.irfft(np.conj(fft.rfft(a, size))[:, None] * fft.rfft(b, size)[None], size)[:, :, :lags]
         for a, b in ((ours, theirs), (told, settled))
     )
     compared = np.rint(second)

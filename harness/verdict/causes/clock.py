@@ -91,7 +91,11 @@ def _stopped(board: Board, code: int | None) -> Change:
 
     def change(it: Situation) -> Situation:
         still = _unclocked(board, code, (Frames(1), Oscillator(False)))(it)
-        return replace(still, before=(still.before[0], *edited(still.before[1:], _as_time(board))), then=edited(still.then, _as_time(board)))
+        return replace(
+            still,
+            before=(still.before[0], *edited(still.before[1:], _as_time(board))),
+            then=edited(still.then, _as_time(board)),
+        )
 
     return change
 

@@ -51,7 +51,9 @@ class Experiment:
         return Procedure("which of two causes", self.actions, expect)
 
 
-def separating(first: Cause, second: Cause, it: Situation, lines: tuple[str, ...], teller: Foreteller) -> Experiment | None:
+def separating(
+    first: Cause, second: Cause, it: Situation, lines: tuple[str, ...], teller: Foreteller
+) -> Experiment | None:
     """The shortest experiment that separates two causes of what was seen of `it`; None where none was found.
 
     `lines` are the outputs that can be looked at.
@@ -183,7 +185,13 @@ def sentence(made: Experiment, first: Cause, second: Cause, board: Board, causes
                 pass
     segment = board.display.get(made.line)
     seen = ("dark", "lit") if segment else ("0", "1")
-    where = f"segment {segment} ({made.line})" if segment and segment != "point" else f"the point ({made.line})" if segment else made.line
+    where = (
+        f"segment {segment} ({made.line})"
+        if segment and segment != "point"
+        else f"the point ({made.line})"
+        if segment
+        else made.line
+    )
     del causes_shown
     return (
         f"{', '.join(moves)}, look at {where}: {seen[made.first]} if {_clause(first)}, "

@@ -43,7 +43,9 @@ class Foreteller:
         if planned is None:
             return None
         plan, up, seats = planned
-        moves = tuple(column.tobytes() for column in (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses))
+        moves = tuple(
+            column.tobytes() for column in (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
+        )
         key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             try:
@@ -154,7 +156,9 @@ def clipped(it: Reference, clips: tuple[Clip, ...]) -> Reference:
     """What the channels show."""
     if clips == CLIPPED:
         return it
-    shown = {f"o{channel}": _clip(it.lines, clip) for channel, clip in enumerate(clips) if clip != CLIPPED[channel]}
+    shown = {
+        f"o{channel}": _clip(it.lines, clip) for channel, clip in enumerate(clips) if clip != CLIPPED[channel]
+    }
     return replace(it, lines={**it.lines, **shown})
 
 
@@ -165,7 +169,9 @@ def _clip(lines: Mapping[str, RecordedLine], clip: Clip) -> RecordedLine:
     if clip.other is not None:
         line = _tied(line, lines[f"o{clip.other}"], clip.wins)
     if clip.inverted:
-        line = RecordedLine(line.times, np.where(line.levels == UNKNOWN, UNKNOWN, 1 - line.levels).astype(np.uint8))
+        line = RecordedLine(
+            line.times, np.where(line.levels == UNKNOWN, UNKNOWN, 1 - line.levels).astype(np.uint8)
+        )
     if clip.late:
         line = RecordedLine(np.append(line.times[:1], line.times[1:] + clip.late), line.levels)
     return line

@@ -158,7 +158,9 @@ def _moves(it: Situation) -> Iterator[Cause]:
                     )  # fmt: skip
 
 
-def _with_paths(actions: tuple[Action, ...], before: tuple[int, ...] = ()) -> Iterator[tuple[tuple[int, ...], Action]]:
+def _with_paths(
+    actions: tuple[Action, ...], before: tuple[int, ...] = ()
+) -> Iterator[tuple[tuple[int, ...], Action]]:
     """The actions of the second part, with the number of each, and of the repeats that it stands in."""
     for number, action in enumerate(actions):
         if isinstance(action, Repeat):
@@ -202,7 +204,7 @@ def _restart(it: Situation) -> Iterator[Cause]:
     name = restart.line if restart.line != "own" else "the restart line"
     yield Cause(
         "restart never given", "restart never given", "Restart was never given.",
-        f"Take {name} to {level} for some steps, then to {1 - active}.", throughout(_never),
+        f"Take {name} to {level} for some steps, then to {1 - active}.", _never_given,
     )  # fmt: skip
     if pin >= 8:
         held: Change = lambda it: replace(it, leads=other_leads(it.leads, {pin: Lead(pin, level=active)}))  # noqa: E731
@@ -226,8 +228,18 @@ def _restart(it: Situation) -> Iterator[Cause]:
             )  # fmt: skip
 
 
-def _never(action: Action) -> Iterable[Action]:
+def _never_given(it: Situation) -> Situation:
+    """As much time passes; where nothing steps the design, none."""
+    clocked = any(isinstance(action, Strap | Enable) for action in it.before)
+    return throughout(_waited if clocked else _skipped)(it)
+
+
+def _skipped(action: Action) -> Iterable[Action]:
     return () if isinstance(action, Restart) else (action,)
+
+
+def _waited(action: Action) -> Iterable[Action]:
+    return (Steps(action.length),) if isinstance(action, Restart) else (action,)
 
 
 def _held(line: str, active: int) -> Edit:
@@ -275,7 +287,14 @@ def _buttons(it: Situation) -> Iterator[Cause]:
                 "button bounced", f"bounce {_words(path)}", f"Button {button} ({action.line}) bounced when it was pressed.",
                 "Press again, or use the switch.", _replaced(path, Press(action.line, bouncing=True)),
             )  # fmt: skip
-        let_go = next((p for p, a in _with_paths(it.then) if p > path and isinstance(a, Release) and a.line == action.line), None)
+        let_go = next(
+            (
+                p
+                for p, a in _with_paths(it.then)
+                if p > path and isinstance(a, Release) and a.line == action.line
+            ),
+            None,
+        )
         yield Cause(
             "press not seen", f"press {_words(path)} not seen", f"A press of button {button} ({action.line}) was not seen.",
             "Hold the button for longer than a step.", _unpressed(path, let_go),

@@ -46,7 +46,9 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
     return _remembered(netlist)[2]
 
 
-def faulty(netlist: Netlist, fault: Fault, values: Values, power_ups: Sequence[PowerUp]) -> tuple[Outputs, Outputs]:
+def faulty(
+    netlist: Netlist, fault: Fault, values: Values, power_ups: Sequence[PowerUp]
+) -> tuple[Outputs, Outputs]:
     """What a design with this fault puts out from the first power-up, a value more than updates; and on what all agree."""
     lanes = Lanes(drawn(netlist), len(power_ups), power_ups, faults=[fault] * len(power_ups))
     shown = _run(lanes, values)

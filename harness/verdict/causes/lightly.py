@@ -21,7 +21,9 @@ from ...hand.timeline import Timeline
 from .lanes import faulty
 
 
-def lightly(plan: Timeline, seats: Mapping[int, Seat], power_ups: int, wake: int | None, fault: Fault | None) -> Golden:
+def lightly(
+    plan: Timeline, seats: Mapping[int, Seat], power_ups: int, wake: int | None, fault: Fault | None
+) -> Golden:
     """The golden of a timeline on which some power-ups agree; or from the power-up number `wake` alone.
 
     A `fault` is in the design that is selected at the end. Raises a ForelightError where a design cannot be run.
@@ -40,7 +42,9 @@ def lightly(plan: Timeline, seats: Mapping[int, Seat], power_ups: int, wake: int
     return golden_of(plan, _shown(plan, seats, courses, outcomes), slot)
 
 
-def shown_with(plan: Timeline, seats: Mapping[int, Seat], course: Course, outputs: NDArray[np.uint8]) -> Golden:
+def shown_with(
+    plan: Timeline, seats: Mapping[int, Seat], course: Course, outputs: NDArray[np.uint8]
+) -> Golden:
     """The golden of a timeline in which only the design of this course is selected, which puts out these."""
     agreed = np.full_like(outputs, 0xFF)
     outcome = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)

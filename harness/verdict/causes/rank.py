@@ -14,6 +14,7 @@ from itertools import combinations
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -172,7 +173,9 @@ class _Search:
                 rows = self.recorded.rows(told, one, OUTPUT_LINES)
                 for cause in clips.found(one, rows, OUTPUT_LINES):
                     share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS
-                    made = cause if not kind else replace(cause, kind="two slips", said=f"{kind} {cause.said}")
+                    made = (
+                        cause if not kind else replace(cause, kind="two slips", said=f"{kind} {cause.said}")
+                    )
                     self.keep(self.explained(made, share + prior, cause.change(it)))
 
     def weigh_pairs(self, causes: Sequence[Cause]) -> None:
@@ -233,7 +236,9 @@ class _Search:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
         return self.best(cause, prior, it, self.told(it))
 
-    def best(self, cause: Cause, prior: float, it: Situation, tolds: Iterable[tuple[Reference, float]]) -> Explained | None:
+    def best(
+        self, cause: Cause, prior: float, it: Situation, tolds: Iterable[tuple[Reference, float]]
+    ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
         bits: list[float] = []
@@ -256,6 +261,8 @@ class _Search:
     def told(self, it: Situation) -> Iterator[tuple[Reference, float]]:
         """What this situation foretells, and at which pace; from power-up after power-up where it never settles."""
         paces = [it.pace] if it.pace is not None else list(self.free_paces(it))
+        if not paces or (it.pace is not None and not self.may_run(it)):
+            return
         first = self.teller.reference(it, self.cut)
         if first is None:
             return
@@ -268,6 +275,19 @@ class _Search:
                 rate = told.unit / self.base.unit * pace
                 if rate == 1.0 or told.hz is None or self.is_coherent(told, pace):
                     yield on_axis(clipped(told, it.clips), self.base), pace
+
+    def may_run(self, it: Situation) -> bool:
+        """Whether the recording may be of the strap code that is set; of the code that was meant it may."""
+        codes = [
+            next((action.code for action in one.before if isinstance(action, Strap)), None)
+            for one in (it, self.it)
+        ]
+        if codes[0] is None or codes[0] == codes[1] or it.board != self.it.board:
+            return True
+        if self.recorded.capture.unit != "seconds":
+            return False
+        unit = float(1 / it.board.step_hz(codes[0])) * (it.pace or 1.0)
+        return coherence(self.recorded.capture, self.recorded.names, unit) > COHERENT
 
     def never_settles(self, told: Reference) -> bool:
         outputs = [name for name in self.recorded.names if name[0] == "o"]
@@ -307,7 +327,9 @@ def _laid(one: Recording, rows: ReadRows, offset: int) -> tuple[Words, Words]:
     return levels, known
 
 
-def rank(it: Situation, capture: Capture, step_line: str, progress: Progress = lambda done, total: None) -> Ranking:
+def rank(
+    it: Situation, capture: Capture, step_line: str, progress: Progress = lambda done, total: None
+) -> Ranking:
     """The causes that explain a recording of what was meant to be `it`, in groups, the likeliest first."""
     recorded = Recorded(capture, step_line)
     teller = Foreteller(frozenset(INPUT_LINES), step_line)
@@ -338,7 +360,9 @@ def rank(it: Situation, capture: Capture, step_line: str, progress: Progress = l
     return Ranking(_named(groups, teller, it), math.log2(NONE), search.tried, meant, bits)
 
 
-def differing_bits(recorded: Recorded, best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
+def differing_bits(
+    recorded: Recorded, best: Explained | None, meant: Explained | None
+) -> tuple[Differing, ...]:
     """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
     if meant is None:
         return ()
@@ -393,8 +417,10 @@ def _grouped(found: list[Explained], meant: Explained | None) -> tuple[Group, ..
     if meant is not None:
         groups.pop(meant.signature, None)
     made = [
-        Group(tuple(sorted(members, key=lambda one: -one.bits)), float(np.logaddexp2.reduce([m.bits for m in members])))
+        Group(
+            tuple(sorted(members, key=lambda one: -one.bits)),
+            float(np.logaddexp2.reduce([m.bits for m in members])),
+        )
         for members in groups.values()
     ]
     return tuple(sorted(made, key=lambda group: -group.bits))
-

@@ -130,4 +130,3 @@ def other_slots(it: Situation) -> Iterator[Cause]:
                 it, sheet=sheet, slot=slot, home=slot, before=before, then=then
             ),
         )  # fmt: skip
-

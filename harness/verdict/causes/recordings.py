@@ -32,7 +32,9 @@ class Recorded:
         self.listed = not capture.timed
         self.names = tuple(name for name in capture.lines if name[0] in "io" and name != step_line)
 
-    def recordings(self, it: Reference, pace: float = 1.0, most: int | None = None, tolerance: float = TOLERANCE) -> list[Recording]:
+    def recordings(
+        self, it: Reference, pace: float = 1.0, most: int | None = None, tolerance: float = TOLERANCE
+    ) -> list[Recording]:
         """The recording in the rows of this prediction, by each clock; at most so many steps of it.
 
         The instrument counts `pace` seconds for each that passes.

@@ -29,7 +29,9 @@ def unnamed(fault: Fault) -> Cause:
 
 def described(netlist: Netlist, fault: Fault) -> Cause:
     """The record of one fault, in the words of the source."""
-    return _cause(describe(drawn(netlist), fault).replace("wrapper.design.", "").replace("wrapper.", ""), fault)
+    return _cause(
+        describe(drawn(netlist), fault).replace("wrapper.design.", "").replace("wrapper.", ""), fault
+    )
 
 
 def _cause(where: str, fault: Fault) -> Cause:

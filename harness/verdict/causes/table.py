@@ -22,7 +22,9 @@ class Differing:
     compared: int
 
 
-def differing(recording: Recording, told: Reference, rows: ReadRows, offset: int, listed: bool) -> list[Differing]:
+def differing(
+    recording: Recording, told: Reference, rows: ReadRows, offset: int, listed: bool
+) -> list[Differing]:
     """The counts for a recording laid at `offset` on a prediction, which must hold all inputs; only lines with a difference."""
     count = len(recording.rows.levels)
     begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
@@ -40,14 +42,18 @@ def differing(recording: Recording, told: Reference, rows: ReadRows, offset: int
             some = settings == setting
             found.append(
                 Differing(
-                    line, f"{setting:08b}",
-                    int((wrong[some] >> np.uint16(bit) & 1).sum()), int((known[some] >> np.uint16(bit) & 1).sum()),
+                    line,
+                    f"{setting:08b}",
+                    int((wrong[some] >> np.uint16(bit) & 1).sum()),
+                    int((known[some] >> np.uint16(bit) & 1).sum()),
                 )  # fmt: skip
             )
     return found
 
 
-def _settings(recording: Recording, told: Reference, listed: bool) -> np.ndarray[tuple[int], np.dtype[np.uint16]]:
+def _settings(
+    recording: Recording, told: Reference, listed: bool
+) -> np.ndarray[tuple[int], np.dtype[np.uint16]]:
     """What the inputs are foretold to be in each row, but for the step line, as a number."""
     if listed:
         return foretold_list(told, INPUT_LINES).levels

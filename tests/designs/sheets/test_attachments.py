@@ -56,13 +56,13 @@ def test_each_kind_needs_no_options(tmp_path: Path, kind: str) -> None:
     [
         ('sck = "o1", ', "", ":8: attach[0].lines.sck: is missing; add it: the line that it is wired to"),
         ('sck = "o1"', 'sclk = "o1"', ':8: attach[0].lines.sclk: no such key; did you mean "sck"?'),
-        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: found "o9"; allowed: o0, o1,'),
+        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: "o9" does not fit; allowed: o0, o1,'),
         (
             'so = "i0"',
             'so = "o3"',
-            ':8: attach[0].lines.so: found "o3"; allowed: i0, i1, i2, i3, i4, i5, i6, i7',
+            ':8: attach[0].lines.so: "o3" does not fit; allowed: i0, i1, i2, i3, i4, i5, i6, i7',
         ),
-        ('so = "i0"', 'so = "low"', ':8: attach[0].lines.so: found "low"; allowed: i0,'),
+        ('so = "i0"', 'so = "low"', ':8: attach[0].lines.so: "low" does not fit; allowed: i0,'),
         ('so = "i0"', 'so = "i7"', ":8: attach[0].lines.so: i7 is the step line; wire it to another input"),
         (
             'so = "i0"',
@@ -76,8 +76,16 @@ def test_each_kind_needs_no_options(tmp_path: Path, kind: str) -> None:
             "../a.bin",
             ':9: attach[0].options.image: "../a.bin" leaves the folder; allowed: files',
         ),
-        ("chart.txt", "a.v", ':9: attach[0].options.image: found "a.v"; allowed endings: .bin, .txt, .hex'),
-        ("= 2", "= 4", ":9: attach[0].options.address_bytes: found 4; allowed: a whole number from 2 to 3"),
+        (
+            "chart.txt",
+            "a.v",
+            ':9: attach[0].options.image: "a.v" does not fit; allowed endings: .bin, .txt, .hex',
+        ),
+        (
+            "= 2",
+            "= 4",
+            ":9: attach[0].options.address_bytes: 4 does not fit; allowed: a whole number from 2 to 3",
+        ),
         ("address_bytes", "size", ":9: attach[0].options.size: no such key; the keys here are image,"),
     ],
 )
@@ -95,7 +103,7 @@ def test_no_input_has_two_drivers(tmp_path: Path) -> None:
 
 def test_a_speaker_is_wired_and_not_held(tmp_path: Path) -> None:
     found = complaint(tmp_path, '[[attach]]\nkind = "speaker"\nlines = { signal = "low" }\n')
-    assert found.startswith(':8: attach[0].lines.signal: found "low"; allowed: i0,')
+    assert found.startswith(':8: attach[0].lines.signal: "low" does not fit; allowed: i0,')
 
 
 def test_a_link_that_leads_outside_is_refused(tmp_path: Path) -> None:

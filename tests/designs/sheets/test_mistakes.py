@@ -40,12 +40,12 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'title = "Ferry whistle"',
             "title = 3",
-            ":1: title: found 3; allowed: a text of 1 to 80 characters",
+            ":1: title: 3 does not fit; allowed: a text of 1 to 80 characters",
         ),
         (
             'source = "design.py:FerryWhistle"',
             "source = []",
-            ":5: source: found an array of 0; allowed: an array of one or more texts",
+            ":5: source: an array of 0 does not fit; allowed: an array of one or more texts",
         ),
         (
             "design.py:FerryWhistle",
@@ -55,33 +55,33 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             "design.py:FerryWhistle",
             "design.py:Ferry Whistle",
-            ':5: source: found "design.py:Ferry Whistle"; allowed: FILE or FILE:NAME,'
+            ':5: source: "design.py:Ferry Whistle" does not fit; allowed: FILE or FILE:NAME,'
             " with the name of a class or module",
         ),
         (
             "design.py:FerryWhistle",
             "design.vhd",
-            ':5: source: found "design.vhd"; allowed endings: .py, .v, .sv, .il',
+            ':5: source: "design.vhd" does not fit; allowed endings: .py, .v, .sv, .il',
         ),
         (
             '"design.py:FerryWhistle"',
             '["a.v", "c.il"]',
-            ":5: source: found netlist and verilog side by side; allowed: one format",
+            ":5: source: netlist and verilog stand side by side; allowed: one format",
         ),
         (
             '"design.py:FerryWhistle"',
             '["design.py", "design.py"]',
-            ":5: source: found 2 files; allowed for amaranth: one file",
+            ":5: source: 2 files are too many; allowed for amaranth: one file",
         ),
         (
             'source = "design.py:FerryWhistle"',
             'source = "design.py:FerryWhistle"\nformat = "verilog"',
-            ':6: format: found "verilog"; allowed: amaranth, as the ending of design.py says',
+            ':6: format: "verilog" does not fit; allowed: amaranth, as the ending of design.py says',
         ),
         (
             'source = "design.py:FerryWhistle"',
             'source = "design.py:FerryWhistle"\nformat = "amaranht"',
-            ':6: format: found "amaranht"; allowed: amaranth, netlist, verilog; did you mean "amaranth"?',
+            ':6: format: "amaranht" does not fit; allowed: amaranth, netlist, verilog; did you mean "amaranth"?',
         ),
         (
             'source = "design.py:FerryWhistle"',
@@ -91,27 +91,27 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'line = "i7"',
             'line = "i8"',
-            ':8: step.line: found "i8"; allowed: i0, i1, i2, i3, i4, i5, i6, i7, own',
+            ':8: step.line: "i8" does not fit; allowed: i0, i1, i2, i3, i4, i5, i6, i7, own',
         ),
         (
             "wanted_hz = 750",
             "wanted_hz = 0",
-            ":9: step.wanted_hz: found 0; allowed: a rate in Hz from 0.000001 to 1000000000",
+            ":9: step.wanted_hz: 0 does not fit; allowed: a rate in Hz from 0.000001 to 1000000000",
         ),
         (
             "wanted_hz = 750",
             "wanted_hz = nan",
-            ":9: step.wanted_hz: found nan; allowed: a rate in Hz from 0.000001 to 1000000000",
+            ":9: step.wanted_hz: nan does not fit; allowed: a rate in Hz from 0.000001 to 1000000000",
         ),
         (
             "wanted_hz = 750",
             "wanted_hz = true",
-            ":9: step.wanted_hz: found true; allowed: a rate in Hz from 0.000001 to 1000000000",
+            ":9: step.wanted_hz: true does not fit; allowed: a rate in Hz from 0.000001 to 1000000000",
         ),
         (
             'active = "low"',
             'active = "lwo"',
-            ':13: restart.active: found "lwo"; allowed: high, low; did you mean "low"?',
+            ':13: restart.active: "lwo" does not fit; allowed: high, low; did you mean "low"?',
         ),
         (
             '"i6"\nactive',
@@ -121,7 +121,7 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'i2 = { means = "mute", idle = 1 }',
             'i2 = "mute"',
-            ':16: lines.i2: found "mute"; allowed: a table, as in [lines.i2]',
+            ':16: lines.i2: "mute" does not fit; allowed: a table, as in [lines.i2]',
         ),
         (
             'o4 = { means = "whistle" }',
@@ -133,7 +133,7 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
             'o4 = { means = "whistle", idle = 0 }',
             ":17: lines.o4.idle: no such key; the keys here are means",
         ),
-        ("idle = 1", "idle = 2", ":16: lines.i2.idle: found 2; allowed: a whole number from 0 to 1"),
+        ("idle = 1", "idle = 2", ":16: lines.i2.idle: 2 does not fit; allowed: a whole number from 0 to 1"),
         (
             'i2 = { means = "mute", idle = 1 }',
             'i7 = { means = "mute", idle = 1 }',
@@ -164,12 +164,12 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
             '"a b" = "i7"',
             ':20: ports.a b: is no name of a port; allowed: port = "i0" or "port[3]" = "i0"',
         ),
-        ('rst = "i6"', 'rst = "restart"', ':22: ports.rst: found "restart"; allowed: i0, i1, '),
+        ('rst = "i6"', 'rst = "restart"', ':22: ports.rst: "restart" does not fit; allowed: i0, i1, '),
         (
             'kind = "speaker"',
             'kind = "speeker"',
-            ':26: attach[0].kind: found "speeker"; allowed: speaker, serial terminal, character display, serial memory,'
-            ' pulse-width meter, lamp; did you mean "speaker"?',
+            ':26: attach[0].kind: "speeker" does not fit; allowed: speaker, serial terminal, character display,'
+            ' serial memory, pulse-width meter, lamp; did you mean "speaker"?',
         ),
         (
             'lines = { signal = "o4" }\n',
@@ -179,9 +179,13 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             "volume = 0.5",
             "volume = [1]",
-            ":28: attach[0].options.volume: found an array of 1; allowed: a number from 0 to 0.5",
+            ":28: attach[0].options.volume: an array of 1 does not fit; allowed: a number from 0 to 0.5",
         ),
-        ("[[attach]]", "[attach]", ":25: attach: found a table; allowed: tables, each begun by [[attach]]"),
+        (
+            "[[attach]]",
+            "[attach]",
+            ":25: attach: a table does not fit; allowed: tables, each begun by [[attach]]",
+        ),
         (
             '"steps 97500"',
             '"step 97500"',
@@ -201,7 +205,7 @@ def complaint(folder: Path, text: str, files: tuple[str, ...] = ("design.py", "a
         (
             'do = ["restart", "steps 97500"]',
             'do = "restart"',
-            ':32: run[0].do: found "restart"; allowed: an array of',
+            ':32: run[0].do: "restart" does not fit; allowed: an array of',
         ),
     ],
 )

@@ -182,7 +182,7 @@ def test_a_run_starts_from_the_levels_that_were_asked_for() -> None:
 
 
 def test_power_ups_must_be_some() -> None:
-    with pytest.raises(UsageError, match=r"^found 0 power-ups; give at least 1$"):
+    with pytest.raises(UsageError, match=r"^0 power-ups are too few; give at least 1$"):
         predict(QUAY, load_design("dice"), procedure("frames 1"), power_ups=0)
 
 

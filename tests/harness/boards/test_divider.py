@@ -13,6 +13,8 @@ from forelight.sim.errors import UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.sizes import sized
+
 #: A chain of 125 positions, three ticks a bit, at 12 MHz: a frame is 3 * 8 * 125 = 3000 ticks, so 4000 a second.
 COUNTER = Board("counter", "", 12_000_000, "chain", {}, 125, positions=125, ticks_per_bit=3, law="counter")
 QUAY, MOLE = load_board("quay"), load_board("mole")
@@ -67,7 +69,7 @@ def test_the_error_is_in_percent_of_the_rate_asked_for() -> None:
 
 
 @given(st.floats(0.001, 1e6))
-@settings(print_blob=True, deadline=None)
+@settings(print_blob=True, deadline=None, max_examples=sized(25, 100))
 def test_no_other_code_of_the_switches_is_nearer(hz: float) -> None:
     for board in (QUAY, COUNTER):
         best = codes_for(board, hz)
@@ -114,7 +116,7 @@ def test_rates_of_mole(hz: float, code: int) -> None:
 
 def test_what_is_no_rate_or_no_code() -> None:
     for hz in (0.0, -1.0, float("nan"), float("inf")):
-        with pytest.raises(UsageError, match=f"found {hz} as a step rate; give a rate above 0 Hz"):
+        with pytest.raises(UsageError, match=f"{hz} Hz is no step rate; give a rate above 0 Hz"):
             codes_for(QUAY, hz)
     for code in (-1, 256):
         with pytest.raises(UsageError, match=f"quay has no strap code {code}; the codes are 0 to 255"):

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from forelight.harness.boards.keys import KEYS
 from forelight.harness.boards.reader import board_names, load_board
 from forelight.harness.boards.roster import empty_slot, find
 from forelight.sim.errors import DatasheetError, UsageError
@@ -126,12 +128,12 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
         (
             'link = "chain"',
             'link = "chian"',
-            ':2: link: found "chian"; allowed: chain, direct; did you mean "chain"?',
+            ':2: link: "chian" does not fit; allowed: chain, direct; did you mean "chain"?',
         ),
         (
             "oscillator_hz = 12_000_000",
             "oscillator_hz = 0",
-            ":3: oscillator_hz: found 0; allowed: a whole number from 1",
+            ":3: oscillator_hz: 0 does not fit; allowed: a whole number from 1",
         ),
         (
             "oscillator_hz",
@@ -141,12 +143,12 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
         (
             "slot_count = 125",
             "slot_count = 126",
-            ":4: slot_count: found 126; allowed: 1 to 125, the positions of the",
+            ":4: slot_count: 126 does not fit; allowed: 1 to 125, the positions of the",
         ),
         (
             "ticks_per_bit = 3",
             "ticks_per_bit = 3.0",
-            ":8: chain.ticks_per_bit: found 3.0; allowed: a whole number from",
+            ":8: chain.ticks_per_bit: 3.0 does not fit; allowed: a whole number from",
         ),
         (
             "[chain]\npositions = 125\nticks_per_bit = 3\n",
@@ -156,12 +158,12 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
         (
             'line = "i0"',
             'line = "own"',
-            ':11: step.line: found "own"; allowed: i0, i1, i2, i3, i4, i5, i6, i7',
+            ':11: step.line: "own" does not fit; allowed: i0, i1, i2, i3, i4, i5, i6, i7',
         ),
         (
             'law = "counter"',
             'law = "two stage"',
-            ':12: step.law: found "two stage"; allowed: counter, two-stage; did',
+            ':12: step.law: "two stage" does not fit; allowed: counter, two-stage; did',
         ),
         (
             'law = "counter"',
@@ -181,8 +183,12 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
             'o1 = "a"',
             ":25: display.o1: segment a has a line already; allowed: each segment once",
         ),
-        ('o1 = "point"', 'o1 = "h"', ':25: display.o1: found "h"; allowed: a, b, c, d, e, f, g, point'),
-        ("i0 = 1", "i0 = 2", ":28: pulls.i0: found 2; allowed: a whole number from 0 to 1"),
+        (
+            'o1 = "point"',
+            'o1 = "h"',
+            ':25: display.o1: "h" does not fit; allowed: a, b, c, d, e, f, g, point',
+        ),
+        ("i0 = 1", "i0 = 2", ":28: pulls.i0: 2 does not fit; allowed: a whole number from 0 to 1"),
         ('7 = "dice"', '125 = "dice"', ":31: slots.125: is no slot of this chip; the slots are 0 to 124"),
         ('7 = "dice"', 'seven = "dice"', ":31: slots.seven: is no slot of this chip; the slots are 0 to 124"),
         ('9 = "mine"', '07 = "mine"', ":32: slots.07: slot 7 is there already; allowed: each slot once"),
@@ -191,7 +197,7 @@ def test_every_key_reaches_the_record(folder: Path) -> None:
             '7 = "dise"',
             ':31: slots.7: there is no design "dise"; did you mean "dice"? allowed: a folder',
         ),
-        ('7 = "dice"', "7 = 7", ":31: slots.7: found 7; allowed: a text of 1 to 200 characters"),
+        ('7 = "dice"', "7 = 7", ":31: slots.7: 7 does not fit; allowed: a text of 1 to 200 characters"),
         ('7 = "dice"', f'7 = "{chr(233) * 150}"', ":31: slots.7: there is no design "),
         (
             "slot_count = 125",
@@ -218,7 +224,7 @@ def test_mistakes_on_a_direct_link(folder: Path) -> None:
         (
             'law = "counter"',
             'law = "two-stage"',
-            ":7: step.settings: found 1000; allowed: a whole number from 1 to 256",
+            ":7: step.settings: 1000 does not fit; allowed: a whole number from 1 to 256",
         ),
     ):
         file = write(folder, DIRECT.replace(old, new))
@@ -262,3 +268,13 @@ def test_debounce_in_ticks(folder: Path) -> None:
         str(error.value)
         == f"{file}:34: debounce.i2: no button sits on i2; add it to [buttons] or leave it out"
     )
+
+
+def test_the_profiles_of_these_tests_have_every_key() -> None:
+    profiles = [tomllib.loads(text) for text in (CHAIN, DIRECT, CHAIN + "[debounce]\ni1 = 5\n")]
+    for table, keys in KEYS.items():
+        tables = [profile.get(table, {}) if table else profile for profile in profiles]
+        named = {key for found in tables for key in found}
+        assert {key for key in keys if not key.startswith("<")} <= named, (
+            f"write an example of each key of [{table}]"
+        )

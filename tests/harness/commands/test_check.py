@@ -111,7 +111,7 @@ def test_a_capture_that_cannot_be_read_is_2(content: str | None, said: str) -> N
 @pytest.mark.parametrize("mapping", ["o0", "o0=", "=CH1"])
 def test_a_mapping_that_is_none(mapping: str, capture: Path) -> None:
     said = ask("check", "tide_gauge", str(capture), "--map", mapping, code=2).stderr
-    assert f"Invalid value for '--map': found '{mapping}'" in said
+    assert f"Invalid value for '--map': '{mapping}' does not fit" in said
 
 
 def test_a_line_that_is_mapped_twice(capture: Path) -> None:

@@ -47,7 +47,7 @@ def test_the_answer_for_scripts(tmp_path: Path) -> None:
     ("words", "message"),
     [
         (("lighthouse", "-o", "x.wav"), "names no speaker; say which line to listen to: --line o4"),
-        (("ferry_whistle", "-o", "x.mp3"), "x.mp3: found the ending '.mp3' for a sound; allowed: .wav"),
+        (("ferry_whistle", "-o", "x.mp3"), "x.mp3: the ending '.mp3' is not that of a sound; allowed: .wav"),
         (("ferry_whistle", "-o", "x.wav", "--volume", "0.6"), "0.6 is not in the range"),
         (("ferry_whistle", "-o", "x.wav", "--seconds", "700"), "the sound lasts 700 s"),
         (("ferry_whistle", "-o", "no/such/x.wav", "--seconds", "1"), "cannot write the file"),

@@ -155,7 +155,7 @@ def test_another_ending_is_refused(tmp_path: Path) -> None:
         write_golden(SMALL, tmp_path / "g.txt")
     assert (
         str(caught.value)
-        == f"{tmp_path / 'g.txt'}: found the ending '.txt' for a golden; allowed: .csv, .vcd"
+        == f"{tmp_path / 'g.txt'}: the ending '.txt' is not that of a golden; allowed: .csv, .vcd"
     )
     with pytest.raises(CaptureError):
         read_golden(tmp_path / "g.txt")

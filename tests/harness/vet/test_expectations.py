@@ -97,7 +97,7 @@ def test_what_does_not_come_true_is_rejected_at_its_line(tmp_path: Path, expecta
         ("period = 0", "a whole number from 1"),
         ("duty = { o9 = 0.5 }", "no such key"),
         ("duty = { o0 = 2 }", "a number from 0 to 1"),
-        ("duty = {}", "with nothing in it"),
+        ("duty = {}", "has nothing in it"),
         ('sends = ""', "a text of 1 to"),
         ('show = ["1"]', 'did you mean "shows"?'),
     ],

@@ -136,7 +136,7 @@ WRONG = {
     "datasheet that cannot be read": (
         COUNT + SHOWN,
         ("wanted_hz = 2", 'wanted_hz = "two"'),
-        'lamp/datasheet.toml:9: step.wanted_hz: found "two"; allowed: a rate in Hz',
+        'lamp/datasheet.toml:9: step.wanted_hz: "two" does not fit; allowed: a rate in Hz',
     ),
     "source that cannot be read": (COUNT + "  oops\n", (), "design.v:6: Yosys: syntax error"),
 }  # fmt: skip

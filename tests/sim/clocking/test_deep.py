@@ -14,7 +14,9 @@ from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil.reader import parse
 
-DEEP = 50_000
+from tests.sizes import sized
+
+DEEP = sized(5_000, 50_000)
 #: Chains that compile in seconds, and the full size.
 LENGTHS = [3000, pytest.param(DEEP, marks=pytest.mark.slow)]
 

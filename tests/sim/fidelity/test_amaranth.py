@@ -9,12 +9,14 @@ import numpy as np
 import pytest
 from forelight.sim import Simulation
 
+from tests.sizes import sized
+
 from .amaranth_bench import Bench
 from .amaranth_circuits import CIRCUITS
 from .comparison import flip_flops, tally, under_forelight
 from .stimulus import rows
 
-STEPS = 10_000
+STEPS = sized(1_500, 10_000)
 
 
 @pytest.mark.parametrize("name", CIRCUITS)

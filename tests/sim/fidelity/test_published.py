@@ -11,6 +11,8 @@ import pytest
 from forelight.designs import read
 from forelight.sim import Simulation
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus
 from .comparison import Design, compare, undefined_registers
 from .stimulus import Drive, rows
@@ -19,7 +21,7 @@ circuitgraph = pytest.importorskip("circuitgraph", reason="the netlists come fro
 
 NETLISTS = Path(circuitgraph.__file__).parent / "netlists"
 FLIP_FLOP = Path(__file__).parent / "published" / "flip_flop.v"
-STEPS = 10_000
+STEPS = sized(1_000, 10_000)
 CIRCUITS = {
     **dict.fromkeys(("c17", "c432", "c499", "c880", "c1355", "c1908"), Drive()),
     **dict.fromkeys(("c2670", "c3540", "c5315", "c6288", "c7552"), Drive()),

@@ -9,12 +9,14 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus
 from .comparison import Design, compare, flip_flops
 from .stimulus import rows, uncompared
 from .verilog_circuits import CIRCUITS, FOLDER, sources
 
-STEPS = 10_000
+STEPS = sized(3_000, 10_000)
 
 
 @needs_icarus
@@ -27,6 +29,7 @@ def test_as_under_icarus(name: str, tmp_path: Path, seed: int, tallied: Callable
     tallied(compare(netlist, Design(sources(name), name), driven, tmp_path, skip=uncompared(drive)))
 
 
+@pytest.mark.slow
 def test_the_suite_is_as_large_as_it_should_be() -> None:
     sizes = {name: flip_flops(read(sources(name), top=name)) for name in CIRCUITS}
     large = [name for name, size in sizes.items() if size >= 20]

@@ -15,6 +15,8 @@ from forelight.sim.state import PowerUp
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.sizes import sized
+
 from ..any_netlists import any_netlist
 from ..test_cells import Bench, Draw, edgy, expected
 
@@ -43,7 +45,9 @@ def small_benches(draw: st.DrawFn, kind: str) -> Bench:
 @pytest.mark.parametrize("as_drawn", [False, True], ids=["shared", "as drawn"])
 @pytest.mark.parametrize("kind", [*PORTS, "case", "read"])
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=sized(2, 8),
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 @given(data=st.data(), seed=st.integers(0, 1 << 32))
 def test_cells(kind: str, as_drawn: bool, data: st.DataObject, seed: int) -> None:
@@ -83,7 +87,7 @@ def same_run(
 
 
 @pytest.mark.parametrize("as_drawn", [False, True], ids=["shared", "as drawn"])
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(sized(2, 12)))
 def test_whole_netlists(seed: int, as_drawn: bool) -> None:
     print("seed", seed)
     rng = random.Random(seed)

@@ -10,6 +10,8 @@ import pytest
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil.reader import parse
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus
 from .test_yosys_cells import Bench, Cell, walk
 
@@ -193,4 +195,4 @@ def same_behaviour(texts: list[str], steps: int) -> None:
 )
 def test_the_forms_of_one_memory(tmp_path: Path, commands: str) -> None:
     """Ports in cells of their own, two of them wide, are the memory that Yosys makes of them."""
-    same_behaviour([NEW, yosys(NEW, commands, tmp_path)], 4000)
+    same_behaviour([NEW, yosys(NEW, commands, tmp_path)], sized(500, 4000))

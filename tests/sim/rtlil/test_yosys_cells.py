@@ -19,13 +19,15 @@ import pytest
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil.reader import parse
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus, run
 
 _SPEC = importlib.util.find_spec("pyosys")
 assert _SPEC is not None and _SPEC.origin is not None
 SHARE = Path(_SPEC.origin).parent / "share"
 SEED = 20
-STEPS = 1500
+STEPS = sized(300, 1500)
 
 
 @dataclass

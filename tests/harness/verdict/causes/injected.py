@@ -156,10 +156,18 @@ def draw(kind: str, seed: int, by_eye: bool = False) -> Injected | None:
     if not len(plan.frames) or plan.end > 8000 or len(plan.pauses):
         return None
     pins, lines = made.pins(plan, truth, rng)
-    text = _list(pins, lines, hand.frame, truth, rng) if by_eye else _timed(pins, lines, hand.frame, truth, meant, rng)
+    text = (
+        _list(pins, lines, hand.frame, truth, rng)
+        if by_eye
+        else _timed(pins, lines, hand.frame, truth, meant, rng)
+    )
     if text is None:
         return None
-    capture = parse_capture(text.encode(), "bench", display=made.board.display) if by_eye else parse_capture(text.encode(), "bench")
+    capture = (
+        parse_capture(text.encode(), "bench", display=made.board.display)
+        if by_eye
+        else parse_capture(text.encode(), "bench")
+    )
     return Injected(f"{meant.sheet.name} in slot {slot} of chip {number}", meant, cause, capture, by_eye)
 
 
@@ -186,7 +194,7 @@ def _meant(board: Board, slot: int, rng: random.Random) -> Situation:
 def _drawn(kind: str, meant: Situation, rng: random.Random) -> Cause | None:
     if kind == GOOD:
         return None
-    nothing = Capture({name: _NOTHING for name in OUTPUTS}, 0.0, 1.0)
+    nothing = Capture(dict.fromkeys(OUTPUTS, _NOTHING), 0.0, 1.0)
     causes = [cause for family in FAMILIES for cause in family(meant, nothing)]
     if kind == PAIR:
         some = [cause for cause in causes if cause.kind in PAIRED]
@@ -211,7 +219,11 @@ def _shown(pins: Bytes, clips: Sequence[Clip]) -> Bytes:
         if clip.level is not None:
             level = np.full_like(level, clip.level)
         elif clip.other is not None:
-            level = np.maximum(level, pins >> clip.other & 1) if clip.wins else np.minimum(level, pins >> clip.other & 1)
+            level = (
+                np.maximum(level, pins >> clip.other & 1)
+                if clip.wins
+                else np.minimum(level, pins >> clip.other & 1)
+            )
         found |= (level ^ np.uint8(clip.inverted)) << np.uint8(channel)
     return found
 
@@ -234,7 +246,9 @@ def _list(pins: Bytes, lines: Bytes, up: int, truth: Situation, rng: random.Rand
     return "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
 
 
-def _timed(pins: Bytes, lines: Bytes, up: int, truth: Situation, meant: Situation, rng: random.Random) -> str | None:
+def _timed(
+    pins: Bytes, lines: Bytes, up: int, truth: Situation, meant: Situation, rng: random.Random
+) -> str | None:
     """What an instrument records, from somewhere near the moment at which the slot is up."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -246,7 +260,9 @@ def _timed(pins: Bytes, lines: Bytes, up: int, truth: Situation, meant: Situatio
     numpy_rng = np.random.default_rng(rng.randrange(1 << 30))
     length = float(numpy_rng.uniform(0.6, 0.9) * min(steps, 700.0))
     start = float(numpy_rng.uniform(0.0, 0.05) * steps)
-    names = list(OUTPUTS) if rng.random() < 0.6 else [name for name in OUTPUTS if rng.random() < 0.7] or ["o0"]
+    names = (
+        list(OUTPUTS) if rng.random() < 0.6 else [name for name in OUTPUTS if rng.random() < 0.7] or ["o0"]
+    )
     if rng.random() < 0.4:
         names.append("i7")
     noise = drawn_noise(numpy_rng, 0.25, tuple(names), start, length)
@@ -295,7 +311,9 @@ class Injections:
         lines = ["| in truth | cases | first group | first three | instead |", "|---|---|---|---|---|"]
         for kind in sorted(self.cases):
             instead = ", ".join(f"{name} {count}" for name, count in self.said[kind].most_common(3))
-            lines.append(f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {instead} |")
+            lines.append(
+                f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {instead} |"
+            )
         total = max(sum(self.cases.values()), 1)
         sizes = sorted(self.sizes) or [0]
         lines += [
@@ -320,7 +338,9 @@ def is_named(case: Injected, ranking: Ranking, groups: int) -> bool:
     truth = case.cause.change(case.meant)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.situation, truth, case.capture) for one in found)
-    return case.cause.kind == PAIR and any({*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found)
+    return case.cause.kind == PAIR and any(
+        {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
+    )
 
 
 def _same_clips(one: Situation, truth: Situation, capture: Capture) -> bool:
@@ -367,7 +387,11 @@ def kinds() -> list[str]:
     """All kinds that can be drawn."""
     from forelight.harness.verdict.causes.cause import SHARES
 
-    return [kind for kind in SHARES if kind not in NOT_DRAWN and kind not in ("stuck inside the chip", "other inputs recorded")]
+    return [
+        kind
+        for kind in SHARES
+        if kind not in NOT_DRAWN and kind not in ("stuck inside the chip", "other inputs recorded")
+    ]
 
 
 def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:
@@ -384,7 +408,9 @@ def _count_job(job: tuple[str, int, bool]) -> Injections:
         raise AssertionError(f"{job}: {error!r}") from error
 
 
-def measure(each: int, processes: int = 1, first_seed: int = 0, progress: Callable[[int], None] = lambda n: None) -> Injections:
+def measure(
+    each: int, processes: int = 1, first_seed: int = 0, progress: Callable[[int], None] = lambda n: None
+) -> Injections:
     """So many seeds of each kind."""
     total = Injections()
     jobs = list(_jobs(each, first_seed))

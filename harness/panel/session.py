@@ -1,0 +1,397 @@
+"""A bench in the hands of one person: what is said becomes actions, answers and a list that can be saved."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from forelight.designs.datasheet import INPUT_LINES, Datasheet
+from forelight.designs.procedures.contention import CAUTION
+from forelight.designs.procedures.instruction import Wording, instruction
+from forelight.designs.procedures.procedure import (
+    Action,
+    Drive,
+    LetGo,
+    Play,
+    Press,
+    Release,
+    Set,
+    load_toml,
+    to_text,
+)
+from forelight.designs.procedures.text import FORMS, parse_one
+from forelight.sim.errors import ForelightError, UsageError
+
+from ..bench.live import LiveBench
+from ..bench.reasons import Reasons
+from ..boards.profile import Board
+from ..golden.golden import Golden
+from ..view.words import seconds
+from .keeping import kept_list, write_list
+from .reading import LineNow, lines_now, shown_on_display, status_of
+
+#: What stands beside the actions: how it is written, and what it does.
+OTHERS = {
+    "look": "say how the bench stands",
+    "lines": "say how each line of the chip stands, and who drives it",
+    "undo": "take the last action back",
+    "list": "list what was done",
+    "edit 3 set i0=1": "do everything again, with this as number 3",
+    "drop 3": "do everything again, without number 3",
+    "replay": "do everything again from the beginning",
+    "save FILE": "write the list as a procedure, which every command reads with --procedure",
+    "why o3, why o3 step 12": "say why an output has its level, or had it: by which inputs, registers and source lines",
+    "cautions": "say what to mind at a bench",
+    "help": "list what can be said",
+    "quit": "leave",
+}
+CAUTIONS = (
+    "The board's own documents come first, then local rules and licensed practice.",
+    f"Drive a line from outside only while its switch is open: {CAUTION.partition(':')[0]}. Put about 1 kOhm in "
+    "series, and keep to the board's own logic voltage.",
+    "No pin drives a loudspeaker or a line input directly; start any sound at low volume.",
+    "Light that flashes 3 to 30 times a second can trigger seizures, for some people up to 60 times.",
+    "Touch something earthed before you touch the chip: static electricity destroys it unseen.",
+)
+_STATIC = "At a real bench touch something earthed first: static electricity destroys chips unseen."
+
+
+@dataclass(frozen=True)
+class Told:
+    """What came of one thing that was said: the lines of an answer, and what was done or refused.
+
+    `brief` is the answer for who sees the bench beside it.
+    """
+
+    text: str
+    lines: tuple[str, ...] = ()
+    brief: tuple[str, ...] = ()
+    action: Action | None = None
+    refused: str = ""
+    taken_back: Action | None = None
+
+
+class Session:
+    """A live bench with `added` actions that brought the slot up, and those of the person after them.
+
+    After each action the list is written to `kept`, so that nothing is lost. `hears` are told of everything that is
+    said.
+    """
+
+    def __init__(
+        self, board: Board, sheet: Datasheet, slot: int, before: Sequence[Action], *, keep: bool = True
+    ) -> None:
+        self.board, self.sheet, self.slot = board, sheet, slot
+        self.before = tuple(before)
+        self.kept = kept_list(sheet.name) if keep else None
+        self.hears: list[Callable[[Told], None]] = []
+        self.ended = False
+        self._cautioned: set[str] = set()
+        self.bench = self.make_bench()
+        self.begin_anew()
+
+    def make_bench(self) -> LiveBench:
+        """The bench of this session, before anything was done at it."""
+        return LiveBench(self.board, self.sheet, slot=self.slot)
+
+    @property
+    def blind(self) -> bool:
+        """Whether inputs are shown as their switches stand, and not as they reach the chip."""
+        return False
+
+    def opening(self) -> tuple[str, ...]:
+        """What is said first."""
+        return (self.sheet.description,) if self.sheet.description else ()
+
+    def about(self) -> tuple[str, ...]:
+        """What there is to know while there is room for it: the design, its runs, what keys do."""
+        runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
+        return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
+
+    def beside(self) -> tuple[str, ...]:
+        """What is to stand beside the bench."""
+        return ()
+
+    @property
+    def actions(self) -> tuple[Action, ...]:
+        """What the person has done."""
+        return tuple(self.bench.actions[len(self.before) :])
+
+    @property
+    def wording(self) -> Wording:
+        own = {
+            role
+            for role, line in (("step", self.board.step_line), ("restart", self.board.restart_line))
+            if line == "own"
+        }
+        return Wording(
+            self.sheet,
+            self.board.buttons,
+            strapped=self.board.strapped,
+            pins=self.board.pins,
+            pulls=self.board.pulls,
+            own=frozenset(own),
+        )
+
+    def say(self, text: str) -> Told:
+        """Do what a text says. Whatever goes wrong is in the answer."""
+        told = self._say(" ".join(text.split()))
+        for hear in self.hears:
+            hear(told)
+        return told
+
+    def do(self, action: Action) -> Told:
+        """Carry out an action that was pressed or clicked."""
+        return self.say(to_text(action))
+
+    def open(self, path: Path) -> Told:
+        """Carry out the procedure in a file after what was done so far."""
+        for action in load_toml(path).actions:
+            told = self.do(action)
+            if told.refused:
+                return told
+        return Told(f"open {path}", (f"Carried out {path}: {len(self.actions)} actions.",))
+
+    # What can be said
+
+    def _say(self, text: str) -> Told:
+        verb, _, rest = text.partition(" ")
+        alone: dict[str, Callable[[], tuple[str, ...]]] = {
+            "": self.look,
+            "look": self.look,
+            "lines": self.lines,
+            "list": self.listed,
+            "replay": self._replay,
+            "help": self._help,
+            "cautions": lambda: CAUTIONS,
+            "quit": self._quit,
+        }
+        followed = {"save": self._save, "why": self.why, "edit": self._edit, "drop": self._drop}
+        try:
+            if verb in alone and not rest:
+                return Told(text, alone[verb]())
+            if verb in followed:
+                return Told(text, followed[verb](rest))
+            return self._undo(text) if text == "undo" else self._act(text)
+        except ForelightError as error:
+            return Told(text, (str(error),), refused=str(error))
+
+    def _act(self, text: str) -> Told:
+        try:
+            action = parse_one(text, "")
+        except ForelightError as error:
+            known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
+            said = str(error).removeprefix(": ")
+            raise UsageError(
+                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
+            ) from None
+        if isinstance(action, Play):
+            raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
+        try:
+            self.bench.do(action)
+        except ForelightError as error:
+            return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
+        self.keep()
+        brief = (instruction(action, self.wording), *self._cautions(action))
+        return Told(text, (*brief, *self.look()), brief, action)
+
+    def _undo(self, text: str) -> Told:
+        if not self.actions:
+            return Told(text, ("There is nothing to take back: the slot has only been brought up.",))
+        action = self.bench.undo()
+        assert action is not None
+        self.keep()
+        brief = (f"Taken back: {to_text(action)}.",)
+        return Told(text, (*brief, *self.look()), brief, taken_back=action)
+
+    def _replay(self) -> tuple[str, ...]:
+        self._redo(self.actions)
+        return (f"Done again: {len(self.actions)} actions.", *self.look())
+
+    def _redo(self, actions: Sequence[Action]) -> None:
+        """Do these instead of what was done; where one is refused, what was done stays."""
+        before = self.actions
+        self.begin_anew()
+        try:
+            for action in actions:
+                self.bench.do(action)
+        except ForelightError:
+            self.begin_anew()
+            for action in before:
+                self.bench.do(action)
+            raise
+        self.keep()
+
+    def _numbered(self, text: str) -> int:
+        number = int(text) if text.isascii() and text.isdecimal() and len(text) < 7 else 0
+        if not 1 <= number <= len(self.actions):
+            raise UsageError(
+                f"there is no action {text or 'without a number'}", remedy="`list` says their numbers"
+            )
+        return number - 1
+
+    def _edit(self, text: str) -> tuple[str, ...]:
+        number, _, said = text.partition(" ")
+        at = self._numbered(number)
+        actions = list(self.actions)
+        actions[at] = parse_one(said, "edit")
+        self._redo(actions)
+        return (f"Done again, with {to_text(actions[at])} as number {at + 1}.", *self.look())
+
+    def _drop(self, text: str) -> tuple[str, ...]:
+        at = self._numbered(text)
+        actions = list(self.actions)
+        dropped = actions.pop(at)
+        self._redo(actions)
+        return (f"Done again, without {to_text(dropped)}.", *self.look())
+
+    def begin_anew(self) -> None:
+        """Take everything back, and bring the slot up."""
+        while self.bench.undo():
+            pass
+        for action in self.before:
+            self.bench.do(action)
+
+    def _save(self, name: str) -> tuple[str, ...]:
+        if not name:
+            raise UsageError("save where?", remedy="write save FILE")
+        path = Path(name).with_suffix(".toml")
+        write_list(path, path.stem, self.actions)
+        return (f"Wrote {path}; open it with --procedure {path} in any command.",)
+
+    def keep(self) -> None:
+        """Write the list to where it is kept."""
+        if self.kept is not None:
+            write_list(self.kept, self.kept.stem, self.actions)
+
+    def _help(self) -> tuple[str, ...]:
+        return help_lines()
+
+    def _quit(self) -> tuple[str, ...]:
+        self.ended = True
+        if self.kept is None or not self.actions:
+            return ()
+        return (f"What you did is kept in {self.kept}; open it with --procedure.",)
+
+    # What there is to see
+
+    def look(self) -> tuple[str, ...]:
+        """Time and step, the display, the outputs, and the status line."""
+        with self.bench.answered():
+            golden = self.bench.record()
+            bits = "".join(_level(line.level) for line in reversed(lines_now(self.bench, golden)[8:]))
+            now = f"{seconds(self.bench.now / golden.oscillator_hz)}, step {int(golden.steps[-1])}."
+            shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
+            return (f"{now} {shows}", " ".join(self.status(golden)))
+
+    def status(self, golden: Golden | None = None) -> list[str]:
+        """The status line."""
+        return status_of(self.bench, golden or self.bench.record())
+
+    def now(self, golden: Golden) -> list[LineNow]:
+        """Each line of the chip, as the end of a golden has it."""
+        return lines_now(self.bench, golden, blind=self.blind)
+
+    def lines(self) -> tuple[str, ...]:
+        """Each line of the chip in a row of its own."""
+        with self.bench.answered():
+            found = self.now(self.bench.record())
+        wide = max(len(line.label) for line in found)
+        return tuple(
+            f"{line.label:<{wide}}  {line.name}  {_level(line.level)}  {line.source:<14}  {line.means}".rstrip()
+            for line in found
+        )
+
+    def listed(self) -> tuple[str, ...]:
+        """What was done, with numbers."""
+        if not self.actions:
+            return ("Nothing yet but bringing the slot up.",)
+        return tuple(f"{number}. {to_text(action)}" for number, action in enumerate(self.actions, 1))
+
+    def why(self, text: str) -> tuple[str, ...]:
+        """Why an output, or a signal of the source, has its level now or had it at the end of a step."""
+        words = text.replace(" step ", " ").split()
+        if not words or len(words) > 2 or not (words[1:] or ["0"])[0].isdecimal():
+            raise UsageError(f"why {text}: of what?", remedy="write why o3, or why o3 step 12")
+        inside = self.bench.inside()
+        if inside is None:
+            what = "a loop in the design runs free" if self.bench.loops else "the selected slot is empty"
+            raise UsageError(f"{what}, so there is no cause to name", remedy="undo, or select another slot")
+        found = Reasons(inside, inside.seat.datasheet, self.board)
+        step = int(words[1]) if words[1:] else None
+        return tuple(found.paragraphs(found.why(words[0], step)))
+
+    def _cautions(self, action: Action) -> list[str]:
+        """What to mind at a real bench, at the moment at which it matters, each once."""
+        found = []
+        if isinstance(action, Drive) and "drive" not in self._cautioned:
+            found.append(f"Caution: {CAUTIONS[1]} {CAUTIONS[0]}")
+            self._cautioned.add("drive")
+        if not self._cautioned & {"static"}:
+            found.append(f"Caution: {_STATIC}")
+            self._cautioned.add("static")
+        speakers = [one for one in self.sheet.attach if one.kind == "speaker"]
+        if speakers and "sound" not in self._cautioned:
+            found.append(f"Caution: {CAUTIONS[2]}")
+            self._cautioned.add("sound")
+        return found
+
+
+def toggled(session: Session, line: str) -> Action:
+    """The action that moves the switch of an input line to its other level."""
+    return Set({line: 1 - session.bench.situation.switches[line]})
+
+
+def pressed(session: Session, line: str, *, bouncing: bool = False) -> Action:
+    """Hold the button of a line, or let go of it."""
+    held = line in session.bench.situation.held
+    return Release(line, bouncing) if held else Press(line, bouncing)
+
+
+def linked(session: Session, line: str) -> Action:
+    """The next of: driven to 1 from outside, driven to 0, let go."""
+    stands = session.bench.standing
+    bit = INPUT_LINES.index(line)
+    if not stands.driven >> bit & 1:
+        return Drive({line: 1})
+    return Drive({line: 0}) if stands.outside >> bit & 1 else LetGo((line,))
+
+
+def help_lines() -> tuple[str, ...]:
+    """What can be said, actions first."""
+    forms = [form for form, *_ in FORMS.values()]
+    return (
+        "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
+        *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
+    )
+
+
+def completions(session: Session, text: str) -> list[str]:
+    """How what was typed so far may go on, the likeliest first."""
+    verb, space, rest = text.partition(" ")
+    if not space:
+        words = [*FORMS, *(word.split()[0] for word in OTHERS), "repeat"]
+        return sorted(word for word in words if word.startswith(verb) and word != verb)
+    board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
+    begun = f"{verb} {done} " if done else f"{verb} "
+    choices: Sequence[str] = ()
+    if verb in ("set", "drive"):
+        choices = [f"{line}={level}" for line in INPUT_LINES for level in (1, 0)]
+    elif verb in ("press", "release"):
+        choices = sorted(board.buttons) if not done else ["bouncing"]
+    elif verb == "let":
+        choices = ["go", *INPUT_LINES]
+    elif verb == "oscillator":
+        choices = ["on", "off"]
+    elif verb == "why":
+        choices = [f"o{bit}" for bit in range(8)]
+    elif verb == "select":
+        choices = [str(slot) for slot in sorted(board.slots)]
+    elif verb == "wait":
+        choices = ["1 s", "100 ms", "5 ms"]
+    return [begun + choice for choice in choices if choice.startswith(part) and choice != part]
+
+
+def _level(level: int | None) -> str:
+    return "?" if level is None else str(level)
