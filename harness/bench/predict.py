@@ -62,7 +62,7 @@ def predict(
     shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), seed, progress)
     sampling: dict[str, str | int] = {"power_ups": power_ups, "seed": seed, "bound": f"3/{power_ups}"}
     bare = golden_of(plan, shown, slot)
-    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | bare.facts
+    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | dict(bare.facts)
     loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
     if loops:
         facts["free_running"] = "; ".join(map(str, loops))

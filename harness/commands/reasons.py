@@ -145,6 +145,6 @@ def plain(asking: Question, ranking: Ranking, made: Experiment | None) -> dict[s
             "do": [to_text(action) for action in made.actions],
             "line": made.line,
             "levels": [made.first, made.second],
-            "said": sentence(made, *first, asking.board),
+            "said": sentence(made, first[0], first[1], asking.board),
         },
     }

@@ -19,7 +19,7 @@ from forelight.sim.errors import ForelightError
 from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
-from ..reference import Reference
+from ..reference import Foretold
 from ..rows import foretold_list
 from .cause import Cause, Situation
 from .foretell import Foreteller, clipped
@@ -97,7 +97,7 @@ def _settings(it: Situation) -> Iterator[dict[str, int]]:
 
 def _foretold(
     causes: tuple[Cause, Cause], it: Situation, teller: Foreteller
-) -> tuple[Reference, Reference] | None:
+) -> tuple[Foretold, Foretold] | None:
     """What an eye sees by either cause."""
     found = []
     for cause in causes:
@@ -112,11 +112,11 @@ def _foretold(
     return found[0], found[1]
 
 
-def _same_clock(one: Reference, other: Reference) -> bool:
+def _same_clock(one: Foretold, other: Foretold) -> bool:
     return one.hz is not None and other.hz is not None and abs(one.unit / other.unit - 1) < 1e-9
 
 
-def _by_steps(one: Reference, other: Reference, lines: tuple[str, ...]) -> tuple[int, str, int, int] | None:
+def _by_steps(one: Foretold, other: Foretold, lines: tuple[str, ...]) -> tuple[int, str, int, int] | None:
     """Steps until a line is settled and different at the end of one and the next, so that a step more is no harm."""
     pair = [foretold_list(it, lines) for it in (one, other)]
     count = min(len(rows.levels) for rows in pair)
@@ -134,7 +134,7 @@ def _by_steps(one: Reference, other: Reference, lines: tuple[str, ...]) -> tuple
     return None
 
 
-def _by_watch(one: Reference, other: Reference, lines: tuple[str, ...]) -> tuple[float, str, int, int] | None:
+def _by_watch(one: Foretold, other: Foretold, lines: tuple[str, ...]) -> tuple[float, str, int, int] | None:
     """Seconds until a line keeps still at different levels for as long as a person may be early or late."""
     waits = np.arange(WATCH, SECONDS - 2 * WATCH, WATCH)
     for line in lines:

@@ -16,7 +16,7 @@ from ...capture.record import RecordedLine, changes_only
 from ...golden.golden import Golden
 from ...hand.hand import Hand
 from ...hand.timeline import Timeline, timeline
-from ..reference import Reference, reference
+from ..reference import Foretold, reference
 from .cause import CLIPPED, Clip, Situation
 from .lightly import lightly
 
@@ -35,9 +35,9 @@ class Foreteller:
     step_line: str
     power_ups: int = POWER_UPS
     seats: dict[str, Seat] = field(default_factory=dict)
-    found: dict[tuple[object, ...], Reference | None] = field(default_factory=dict)
+    found: dict[tuple[object, ...], Foretold | None] = field(default_factory=dict)
 
-    def reference(self, it: Situation, steps: int | None = None) -> Reference | None:
+    def reference(self, it: Situation, steps: int | None = None) -> Foretold | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
         planned = self.plan(it, steps)
         if planned is None:
@@ -54,7 +54,7 @@ class Foreteller:
                 self.found[key] = None
         return self.found[key]
 
-    def laid(self, told: Golden, up: int) -> Reference:
+    def laid(self, told: Golden, up: int) -> Foretold:
         """A golden on its axis of steps, which count from the tick at which the slot is up."""
         row = int(np.searchsorted(told.ticks, up, side="right")) - 1
         told = replace(told, steps=told.steps - told.steps[row])
@@ -124,7 +124,7 @@ def _steps(actions: tuple[Action, ...]) -> int:
 # On the axis of another prediction
 
 
-def on_axis(it: Reference, base: Reference) -> Reference:
+def on_axis(it: Foretold, base: Foretold) -> Foretold:
     """The same on an axis on which steps begin where those of `base` do; its own steps where it has some."""
     factor = 1.0 if it.hz is not None else it.unit / base.unit
     ours, theirs = (_phase(one) for one in (it, base))
@@ -143,7 +143,7 @@ def on_axis(it: Reference, base: Reference) -> Reference:
     )  # fmt: skip
 
 
-def _phase(it: Reference) -> float | None:
+def _phase(it: Foretold) -> float | None:
     """Where on its axis the steps begin, once the slot is up."""
     after = it.rises[it.rises >= it.since]
     return float(after[0] % 1.0) if len(after) and it.hz is not None else None
@@ -152,7 +152,7 @@ def _phase(it: Reference) -> float | None:
 # Clips
 
 
-def clipped(it: Reference, clips: tuple[Clip, ...]) -> Reference:
+def clipped(it: Foretold, clips: tuple[Clip, ...]) -> Foretold:
     """What the channels show."""
     if clips == CLIPPED:
         return it

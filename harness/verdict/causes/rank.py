@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from ...capture.record import Capture
 from ..fit import Fit, Recording, fit
-from ..reference import Reference
+from ..reference import Foretold
 from ..rows import ReadRows, changes
 from . import clips, clock, hand, recording, silicon, wiring
 from .cause import SHARES, Cause, Situation
@@ -78,7 +78,7 @@ class Explained:
     bits: float
     fit: Fit
     recording: Recording
-    reference: Reference
+    reference: Foretold
     levels: Words
     known: Words
 
@@ -129,7 +129,7 @@ class _Search:
     it: Situation
     recorded: Recorded
     teller: Foreteller
-    base: Reference
+    base: Foretold
     cut: int | None
     progress: Progress
     rows: dict[tuple[float, int | None], list[Recording]] = field(default_factory=dict)
@@ -192,7 +192,7 @@ class _Search:
         for cause in usual:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
-    def recordings(self, told: Reference, pace: float) -> list[Recording]:
+    def recordings(self, told: Foretold, pace: float) -> list[Recording]:
         """The recording in the rows of a prediction; those of one rate are made once.
 
         Another rate than was meant is looked at in the first rows, and goes no further where those are not as foretold.
@@ -208,7 +208,7 @@ class _Search:
             return []
         return self._made(rate, told, pace, most)
 
-    def _made(self, rate: float, told: Reference, pace: float, most: int | None) -> list[Recording]:
+    def _made(self, rate: float, told: Foretold, pace: float, most: int | None) -> list[Recording]:
         # A clock that was found for another rate, and that this rate may be too, gives the same rows.
         for (known, look), found in self.rows.items():
             steps = {round(known / one.clock.rate, 6) for one in found if one.clock}
@@ -218,7 +218,7 @@ class _Search:
         self.rows[rate, most] = self.recorded.recordings(told, pace, most)
         return self.rows[rate, most]
 
-    def _is_as_busy(self, told: Reference, pace: float) -> bool:
+    def _is_as_busy(self, told: Foretold, pace: float) -> bool:
         """Whether the recording moves about as often as is foretold at this rate."""
         capture = self.recorded.capture
         outputs = [name for name in self.recorded.names if name[0] == "o"]
@@ -227,7 +227,7 @@ class _Search:
         due = sum(len(changes(told, name)) for name in outputs) * long / max(told.end - told.since, 1.0)
         return (seen + 6) / BUSY < due + 6 < (seen + 6) * BUSY
 
-    def _may_be(self, told: Reference, one: Recording) -> bool:
+    def _may_be(self, told: Foretold, one: Recording) -> bool:
         rows = self.recorded.rows(told, one)
         found = fit(one, rows, stated=self.recorded.stated(rows))
         return bool(found.places) and found.best.mismatches <= 1 + found.best.compared.sum() // 100
@@ -237,7 +237,7 @@ class _Search:
         return self.best(cause, prior, it, self.told(it))
 
     def best(
-        self, cause: Cause, prior: float, it: Situation, tolds: Iterable[tuple[Reference, float]]
+        self, cause: Cause, prior: float, it: Situation, tolds: Iterable[tuple[Foretold, float]]
     ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
@@ -258,7 +258,7 @@ class _Search:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Situation) -> Iterator[tuple[Reference, float]]:
+    def told(self, it: Situation) -> Iterator[tuple[Foretold, float]]:
         """What this situation foretells, and at which pace; from power-up after power-up where it never settles."""
         paces = [it.pace] if it.pace is not None else list(self.free_paces(it))
         if not paces or (it.pace is not None and not self.may_run(it)):
@@ -289,11 +289,11 @@ class _Search:
         unit = float(1 / it.board.step_hz(codes[0])) * (it.pace or 1.0)
         return coherence(self.recorded.capture, self.recorded.names, unit) > COHERENT
 
-    def never_settles(self, told: Reference) -> bool:
+    def never_settles(self, told: Foretold) -> bool:
         outputs = [name for name in self.recorded.names if name[0] == "o"]
         return any(told.lines[name].levels[-1] == UNKNOWN for name in outputs)
 
-    def is_coherent(self, told: Reference, pace: float) -> bool:
+    def is_coherent(self, told: Foretold, pace: float) -> bool:
         capture = self.recorded.capture
         if capture.unit != "seconds":
             return False
@@ -374,7 +374,7 @@ def differing_bits(
     return tuple(differing(meant.recording, meant.reference, rows, offset, recorded.listed))
 
 
-def _length(capture: Capture, base: Reference) -> float:
+def _length(capture: Capture, base: Foretold) -> float:
     """Of a recording, in steps."""
     if capture.unit == "seconds":
         return (capture.end - capture.start) * base.oscillator_hz / base.unit

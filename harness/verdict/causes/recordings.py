@@ -11,7 +11,7 @@ from ...capture.record import Capture, Floats, RecordedLine
 from ..clean import shortest_run, without_spikes
 from ..clock import Clock, clocks, steady
 from ..fit import Recording, timed, written
-from ..reference import Reference
+from ..reference import Foretold
 from ..rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
 
 #: How far an instrument's clock may be off.
@@ -33,7 +33,7 @@ class Recorded:
         self.names = tuple(name for name in capture.lines if name[0] in "io" and name != step_line)
 
     def recordings(
-        self, it: Reference, pace: float = 1.0, most: int | None = None, tolerance: float = TOLERANCE
+        self, it: Foretold, pace: float = 1.0, most: int | None = None, tolerance: float = TOLERANCE
     ) -> list[Recording]:
         """The recording in the rows of this prediction, by each clock; at most so many steps of it.
 
@@ -62,7 +62,7 @@ class Recorded:
             found[name] = without_spikes(RecordedLine(times, line.levels), short)
         return found
 
-    def _clocks(self, lines: dict[str, RecordedLine], it: Reference, tolerance: float) -> list[Clock]:
+    def _clocks(self, lines: dict[str, RecordedLine], it: Foretold, tolerance: float) -> list[Clock]:
         times, phases = _edges(lines, it, self.names, self.step_line)
         if len(np.unique(times)) < 3:
             return [steady(1.0)]
@@ -73,7 +73,7 @@ class Recorded:
     def _laid(lines: dict[str, RecordedLine], at: Moments, clock: Clock, long: float) -> Recording:
         return timed(at, recorded(lines, at, clock, (0.0, long), 3 * clock.sigma + 0.02), clock)
 
-    def rows(self, it: Reference, to: Recording, names: tuple[str, ...] | None = None) -> ReadRows:
+    def rows(self, it: Foretold, to: Recording, names: tuple[str, ...] | None = None) -> ReadRows:
         """The rows of a prediction, as they are compared with this recording; or those of other lines, read likewise."""
         if self.listed:
             return foretold_list(it, names or self.names)
@@ -100,7 +100,7 @@ def _until(line: RecordedLine, end: float) -> RecordedLine:
 
 
 def _edges(
-    lines: dict[str, RecordedLine], it: Reference, names: tuple[str, ...], step_line: str
+    lines: dict[str, RecordedLine], it: Foretold, names: tuple[str, ...], step_line: str
 ) -> tuple[Floats, Floats]:
     """The edges that tell the clock, and where in a step each is foretold."""
     times, phases = [np.zeros(0)], [np.zeros(0)]

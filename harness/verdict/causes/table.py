@@ -8,7 +8,7 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 
 from ..fit import Recording
-from ..reference import Reference
+from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 
 
@@ -23,7 +23,7 @@ class Differing:
 
 
 def differing(
-    recording: Recording, told: Reference, rows: ReadRows, offset: int, listed: bool
+    recording: Recording, told: Foretold, rows: ReadRows, offset: int, listed: bool
 ) -> list[Differing]:
     """The counts for a recording laid at `offset` on a prediction, which must hold all inputs; only lines with a difference."""
     count = len(recording.rows.levels)
@@ -52,7 +52,7 @@ def differing(
 
 
 def _settings(
-    recording: Recording, told: Reference, listed: bool
+    recording: Recording, told: Foretold, listed: bool
 ) -> np.ndarray[tuple[int], np.dtype[np.uint16]]:
     """What the inputs are foretold to be in each row, but for the step line, as a number."""
     if listed:
