@@ -305,4 +305,4 @@ def draft(name: str, language: str, output: Path, as_json: bool) -> int:
 
 def main() -> None:
     """The entry point."""
-    cli(prog_name="forelight")
+    cli(prog_name="forelight", watched=True)

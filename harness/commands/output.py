@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
 
+from ..limits import silenced
+
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.progress import Progress
@@ -104,6 +106,7 @@ def progress(task: str) -> Iterator[Callable[[int, int], None]]:
             if bar is None and time.monotonic() - begun > PATIENCE_S:
                 from rich.progress import Progress
 
+                stack.enter_context(silenced())
                 bar = stack.enter_context(Progress(console=console(stderr=True), transient=True))
                 bar.add_task(task, total=total)
             if bar is not None:

@@ -28,6 +28,8 @@ from .records import (
     unquote,
 )
 
+#: Of all wires of one text.
+MOST_BITS = 2**24
 _TOKEN = re.compile(
     r"""\s*(?: (?P<id>[\\$]\S+) | (?P<open>\{) | (?P<close>\})
       | \[ \s* (?P<high>\d+) \s* (?: : \s* (?P<low>\d+) \s* )? \]
@@ -146,6 +148,12 @@ class _Reader:
             raise RtlilError(f"wire {public(name)} is declared twice")
         base = self.next_bit
         self.next_bit += width
+        if self.next_bit > MOST_BITS:
+            raise UnsupportedError(
+                f"the wires up to {public(name)}, of {width} bits, come to {self.next_bit} bits",
+                place=self.src() or f"RTLIL line {self.number}",
+                remedy=f"at most {MOST_BITS} are read: make them narrower",
+            )
         init = self.attributes.get("\\init", "")
         self.module.wires[name] = Wire(name, base, width, direction, index, init, self.src())
         self.specs[name] = tuple(range(base, base + width))
