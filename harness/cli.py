@@ -9,12 +9,14 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
+from .completion import Slot
 from .ending import Commands
 from .options import (
     LENGTH,
     LONGEST_S,
     POWER_UPS,
     SEED,
+    WATCH,
     Amount,
     board_option,
     delays,
@@ -38,17 +40,18 @@ def cli() -> None:
 
 
 @cli.command()
+@click.argument("words", nargs=-1, metavar="[WORD]...")
 @board_option
 @json_option
-def slots(board: str, as_json: bool) -> int:
-    """List what is on this chip."""
+def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
+    """List what is on this chip, or what of it has to do with WORD: in title, kind, lines or description."""
     from .commands.slots import run
 
-    return run(board, as_json)
+    return run(board, as_json, words)
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @run_options
 @click.option(
     "--speed",
@@ -72,24 +75,50 @@ def slots(board: str, as_json: bool) -> int:
     metavar="0.1ns..2ns",
     help="Least and greatest delay of a gate: how fast does a free-running loop run?",
 )
+@WATCH
+@click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
+@click.option(
+    "--step",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="With --why: at the end of step N; else of the run.",
+)
 @json_option
 def show(
     speed: float,
     motion: bool | None,
     pictures: int,
     gate_delay: tuple[float, float] | None,
+    watch: tuple[str, ...],
+    why: str | None,
+    step: int | None,
     as_json: bool,
     **asked: Any,
 ) -> int:
-    """Show what the display should do, as the eye sees it."""
+    """Show what the display should do, as the eye sees it.
+
+    In a terminal it moves: space stops it, the arrows go a step on and back, q leaves it.
+    """
+    if step is not None and why is None:
+        raise click.UsageError("--step says at which step --why is asked: give both")
     from .commands.question import Asked
     from .commands.show import run
 
-    return run(Asked(**asked), as_json, speed=speed, motion=motion, most=pictures, gate_delay=gate_delay)
+    return run(
+        Asked(**asked),
+        as_json,
+        speed=speed,
+        motion=motion,
+        most=pictures,
+        gate_delay=gate_delay,
+        watch=watch,
+        why=why,
+        step=step,
+    )
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @run_options
 @click.option(
     "-o",
@@ -101,8 +130,11 @@ def show(
 )
 @click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
 @click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
+@WATCH
 @json_option
-def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: Any) -> int:
+def golden(
+    output: str, everything: bool, update: bool, watch: tuple[str, ...], as_json: bool, **asked: Any
+) -> int:
     """Write the predicted outputs, as CSV or VCD.
 
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
@@ -116,11 +148,11 @@ def golden(output: str, everything: bool, update: bool, as_json: bool, **asked: 
     from .commands.golden import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), output, as_json)
+    return run(Asked(**asked), output, as_json, watch)
 
 
 @cli.command()
-@click.argument("slot", metavar="[SLOT]")
+@click.argument("slot", type=Slot(), metavar="[SLOT]")
 @click.argument("capture", type=click.Path(path_type=Path), required=False, metavar="CAPTURE")
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
@@ -147,7 +179,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @click.option(
     "--loops", type=click.IntRange(min=1), required=True, metavar="N", help="Loops that you counted."
 )
@@ -201,7 +233,7 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @run_options
 @click.option(
     "-o",
@@ -226,7 +258,7 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
 
 
 @cli.command()
-@click.argument("slot")
+@click.argument("slot", type=Slot())
 @run_options
 @click.option(
     "--line",
@@ -246,7 +278,7 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
 
 
 @cli.command()
-@click.argument("slot", required=False)
+@click.argument("slot", type=Slot(), required=False)
 @click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
 @click.option(
     "--procedure",
@@ -264,6 +296,29 @@ def panel(slot: str | None, plain: bool, procedure: Path | None, board: str) -> 
     from .commands.panel import run
 
     return run(slot, board, procedure, plain=plain)
+
+
+@cli.command()
+@click.argument("number", type=click.IntRange(min=1), required=False, metavar="[N]")
+@click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
+@click.option("--progress", is_flag=True, help="How far are you?")
+@click.option("--print", "on_paper", is_flag=True, help="A handout for a class without screens.")
+@click.option("--answers", is_flag=True, help="With --print: the shortest way through, for the teacher.")
+@json_option
+def lesson(
+    number: int | None, plain: bool, progress: bool, on_paper: bool, answers: bool, as_json: bool
+) -> int:
+    """The input conventions, learned by doing: fifteen lessons of some five minutes.
+
+    N is the number of a lesson; without it comes the first that you have not done.
+    """
+    from .commands.lesson import print_handout, run, tell_progress
+
+    if progress:
+        return tell_progress(as_json)
+    if on_paper:
+        return print_handout(number, with_answers=answers)
+    return run(number, plain=plain)
 
 
 @cli.command()
@@ -285,7 +340,8 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
 
 @cli.command()
-@click.argument("name")
+@click.argument("name", required=False)
+@click.option("--keys", is_flag=True, help="Print every key of datasheets and boards instead.")
 @click.option("--language", type=click.Choice(("amaranth", "verilog")), default="amaranth", show_default=True)
 @click.option(
     "-o",
@@ -296,11 +352,40 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     help="Where to make the new folder; here if not said.",
 )
 @json_option
-def draft(name: str, language: str, output: Path, as_json: bool) -> int:
+def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bool) -> int:
     """Start a contribution: a folder NAME with a datasheet and a source that runs."""
+    if keys:
+        from .commands import reference
+
+        return reference.run(as_json)
+    if name is None:
+        raise click.UsageError("Give the folder that is to be made a name, or ask for --keys.")
     from .commands.vet import start
 
     return start(name, language, output, as_json)
+
+
+#: Worked examples at the end of a command's help; what one writes a later one may read.
+EXAMPLES = {
+    "slots": ("forelight slots", "forelight slots --board mole --json"),
+    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" --still'),
+    "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
+    "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
+    "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
+    "count": (
+        "forelight count tide_gauge --loops 6 --seconds 53",
+        "forelight count 101 --loops 10 --seconds 88",
+    ),
+    "strap": ("forelight strap --hz 50", "forelight strap --code 182"),
+    "listen": (
+        "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
+        "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
+    ),
+    "vet": ("forelight vet tide_gauge", "forelight vet tide_gauge --board mole --json"),
+    "draft": ("forelight draft tide_bell", "forelight draft night_light --language verilog"),
+}
+for _name, _examples in EXAMPLES.items():
+    cli.commands[_name].epilog = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in _examples)
 
 
 def main() -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os
 import shutil
 import sys
-import textwrap
 from collections.abc import Callable
 from contextvars import copy_context
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -30,7 +30,7 @@ class Commands(click.Group):
     """A group whose commands return their exit code, and which shows each error as one message."""
 
     def main(self, *args: Any, **options: Any) -> Any:
-        from .commands.output import drop_output, lenient_streams
+        from .commands.output import complain, drop_output, lenient_streams
 
         lenient_streams()
         options["standalone_mode"] = False
@@ -47,8 +47,11 @@ class Commands(click.Group):
             # In a context of its own: what a command was trusted with ends with it.
             code = copy_context().run(run, *args, **options) or DONE
         except click.ClickException as error:
-            error.show()
+            said = StringIO()
+            error.show(said)
+            complain(said.getvalue().rstrip("\n"))
             code = WRONG_USE
+            _as_json(options.get("args") or args, code, error.format_message())
         except (click.Abort, KeyboardInterrupt):
             code = INTERRUPTED
         except SystemExit:  # click's answer to a reader who has closed the pipe: no fault, and not "differs"
@@ -56,19 +59,33 @@ class Commands(click.Group):
             code = DONE
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
             code = explain(error)
+            _as_json(options.get("args") or args, code, getattr(error, "what", str(error)), error)
         sys.exit(code)
+
+
+def _as_json(args: Any, code: int, what: str, error: Exception | None = None) -> None:
+    """The error for scripts too, on standard output, where JSON was asked for."""
+    given = args[0] if args and isinstance(args[0], list | tuple) else args
+    if "--json" not in (given or sys.argv[1:]):
+        return
+    from .commands.output import emit_json
+
+    place, remedy = (getattr(error, key, "") for key in ("place", "remedy"))
+    emit_json({"error": {"what": what, "place": place, "remedy": remedy, "exit_code": code}})
 
 
 def explain(error: Exception) -> int:
     """Say what went wrong on standard error; returns the exit code."""
     from forelight.sim.errors import ForelightError
 
+    from .commands.output import complain
+
     if isinstance(error, MemoryError):
         from .limits import out_of_memory
 
         error = out_of_memory()
     if isinstance(error, ForelightError):
-        _complain(f"forelight: {error}")
+        complain(f"forelight: {error}")
         return error.exit_code
     kept = os.environ.get(TRACEBACK_VARIABLE)
     where = f"To have the details written to a file, set {TRACEBACK_VARIABLE}=FILE and run it again."
@@ -81,17 +98,5 @@ def explain(error: Exception) -> int:
         except OSError as problem:
             where = f"The details could not be written to {kept}: {problem.strerror}."
     said = str(error).partition("\n")[0][:200]
-    _complain(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said))
+    complain(FAULT_TEXT.format(where=where, kind=type(error).__name__, said=said))
     return FAULT
-
-
-def _complain(text: str) -> None:
-    """On standard error: on a terminal broken between words, elsewhere one line, for those who search it."""
-    if sys.stderr.isatty():
-        width = shutil.get_terminal_size().columns
-        lines = (
-            textwrap.fill(line, width, break_long_words=False, break_on_hyphens=False)
-            for line in text.split("\n")
-        )
-        text = "\n".join(lines)
-    click.echo(text, err=True)

@@ -12,6 +12,8 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
+from .completion import BoardName, Level, RunName
+
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
 
@@ -109,6 +111,7 @@ def trust_options(command: Callable[..., Any]) -> Callable[..., Any]:
 def board_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option(
         "--board",
+        type=BoardName(),
         default="quay",
         show_default=True,
         metavar="NAME|FILE",
@@ -120,6 +123,12 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+WATCH = click.option(
+    "--watch",
+    multiple=True,
+    metavar="NAME",
+    help="A signal of the source to look at too; may be repeated.",
+)
 SEED = click.option(
     "--seed",
     type=click.IntRange(min=0),
@@ -156,11 +165,12 @@ RUN_OPTIONS = (
         "--set",
         "levels",
         multiple=True,
+        type=Level(),
         callback=levels,
         metavar="i2=1",
         help="Level of an input; may be repeated.",
     ),
-    click.option("--run", "run_name", metavar="NAME", help="A procedure of the datasheet."),
+    click.option("--run", "run_name", type=RunName(), metavar="NAME", help="A procedure of the datasheet."),
     click.option(
         "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
     ),
@@ -176,7 +186,7 @@ RUN_OPTIONS = (
         multiple=True,
         callback=columns,
         metavar="o0=CH3",
-        help="Which column or wire of a recording holds a line; may be repeated.",
+        help="Which column or wire of a recording holds a line, or o=CH for a numbered series; may be repeated.",
     ),
     LENGTH,
     POWER_UPS,

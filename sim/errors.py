@@ -13,14 +13,19 @@ class ForelightError(Exception):
     exit_code = 2
 
     def __init__(self, what: str, *, place: str = "", remedy: str = "") -> None:
-        self.what = what
-        self.place = place
-        self.remedy = remedy
+        self.what = _short(what, 1500)
+        self.place = _short(place, 400)
+        self.remedy = _short(remedy, 1000)
         super().__init__(str(self))
 
     def __str__(self) -> str:
         head = f"{self.place}: {self.what}" if self.place else self.what
         return f"{head}; {self.remedy}" if self.remedy else head
+
+
+def _short(text: str, most: int) -> str:
+    """A text without its middle where it is too long to be read."""
+    return text if len(text) <= most else f"{text[: most // 2]} ... {text[-most // 4 :]}"
 
 
 class NetlistError(ForelightError):

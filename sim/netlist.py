@@ -154,6 +154,8 @@ def _cut(part: Part, low: int, width: int) -> Part:
     return Const(part.bits >> low & mask, width, part.undefined >> low & mask)
 
 
+#: The parameter of a cell that says why what is undefined in its operands is so, where that is known.
+REASON = "reason"
 Param = int | str | tuple[tuple[str, ...], ...]
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import operator
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any
+from typing import Any, SupportsIndex
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from .compile.clock import Toggle
 from .compile.compiled import Compiled
@@ -26,6 +27,13 @@ _LONG = 1 << 23
 
 Recorded = NDArray[np.unsignedinteger[Any]]
 _DTYPES: Mapping[int, Any] = {8: np.uint8, 16: np.uint16, 32: np.uint32, 64: np.uint64}
+
+
+def fits(values: NDArray[Any], width: int) -> bool:
+    """Whether an array holds whole numbers of so many bits, of whatever type."""
+    if values.dtype.kind not in "uib":
+        return False
+    return not values.size or (int(values.min()) >= 0 and int(values.max()) < 1 << width)
 
 
 class Simulation:
@@ -65,10 +73,11 @@ class Simulation:
 
     # One update at a time
 
-    def set(self, name: str, value: int) -> None:
-        """Put an input port to a value; it takes effect at the next `settle` or run."""
+    def set(self, name: str, value: SupportsIndex) -> None:
+        """Put an input port to a value, of Python or NumPy; it takes effect at the next `settle` or run."""
         self._refresh()
         place = self._input(name)
+        value = self._whole(name, value)
         if not 0 <= value < 1 << place.width:
             raise UsageError(
                 f"input {name} has {place.width} bits and cannot take {value}",
@@ -78,10 +87,21 @@ class Simulation:
         self._state.write(place, value)
         self._touched = True
 
-    def set_many(self, values: Mapping[str, int]) -> None:
+    def set_many(self, values: Mapping[str, SupportsIndex]) -> None:
         """Put several input ports to their values at one instant."""
         for name, value in values.items():
             self.set(name, value)
+
+    def _whole(self, name: str, value: SupportsIndex) -> int:
+        """The value as an integer of Python."""
+        try:
+            return operator.index(value)
+        except TypeError:
+            raise UsageError(
+                f"{name} cannot take {value!r}",
+                place=self.netlist.name,
+                remedy="give a whole number",
+            ) from None
 
     def settle(self) -> None:
         """One update: inputs are applied and everything comes to rest."""
@@ -105,8 +125,9 @@ class Simulation:
         count = self.netlist.memories[number].size
         return [self._state.read(self._state.row(number, index)) for index in range(count)]
 
-    def poke_memory(self, name: str, index: int, value: int) -> None:
+    def poke_memory(self, name: str, index: SupportsIndex, value: SupportsIndex) -> None:
         """Put row `index` (0 for the lowest address) of a memory to a value."""
+        index, value = self._whole("a row", index), self._whole(name, value)
         number = self._memory(name)
         memory = self.netlist.memories[number]
         if not 0 <= index < memory.size or not 0 <= value < 1 << memory.width:
@@ -119,27 +140,38 @@ class Simulation:
         self._state.write(self._state.row(number, index), value)
         self._touched = True
 
+    def held(self) -> dict[int, int]:
+        """The values that the state holds, by their numbers: inputs, registers, and nets that close a loop."""
+        self._refresh()
+        return self._state.known()
+
     # Runs in machine code
 
-    def run_clock(self, port: str, *, bit: int = 0, cycles: int, observe: str) -> Recorded:
+    def run_clock(
+        self, port: str, *, bit: SupportsIndex = 0, cycles: SupportsIndex, observe: str
+    ) -> Recorded:
         """Toggle one input bit: `cycles` times up and down, the value of `observe` recorded after each fall.
 
         The array has one element a cycle, of 8, 16, 32 or 64 bits as `observe` needs. The other bits of the
         port and the other inputs keep the values last set; at the rising edge the clock bit itself is seen as
         1.
         """
+        bit, cycles = self._whole("bit", bit), self._whole("cycles", cycles)
         out = np.empty(cycles, self._dtype(observe))
         for _ in self._clock(port, bit, observe, (out[at : at + _CHUNK] for at in range(0, cycles, _CHUNK))):
             pass
         return out
 
-    def stream_clock(self, port: str, *, bit: int = 0, cycles: int, observe: str) -> Iterator[Recorded]:
+    def stream_clock(
+        self, port: str, *, bit: SupportsIndex = 0, cycles: SupportsIndex, observe: str
+    ) -> Iterator[Recorded]:
         """As `run_clock`, in blocks of at most 2**18 values in one reused buffer: each is valid until the next."""
+        bit, cycles = self._whole("bit", bit), self._whole("cycles", cycles)
         buffer = np.empty(min(cycles, BLOCK), self._dtype(observe))
         sizes = (min(cycles - at, BLOCK) for at in range(0, cycles, BLOCK))
         return self._clock(port, bit, observe, (buffer[:size] for size in sizes))
 
-    def run_samples(self, port: str, values: Recorded, observe: str) -> Recorded:
+    def run_samples(self, port: str, values: ArrayLike, observe: str) -> Recorded:
         """One update for each element of `values` on `port`; the value of `observe` after each."""
         return self.run_columns({port: values}, observe)
 
@@ -199,19 +231,19 @@ class Simulation:
         levels = tuple((name, self.get(name)) for name in self.inputs)
         return Toggle(port, bit, self._named(observe), levels)
 
-    def run_columns(self, columns: Mapping[str, Recorded], observe: str) -> Recorded:
+    def run_columns(self, columns: Mapping[str, ArrayLike], observe: str) -> Recorded:
         """One update for each row of the columns, a column a port; the value of `observe` after each."""
         names = list(columns)
-        count = len(columns[names[0]]) if names else 0
+        count = len(np.asarray(columns[names[0]])) if names else 0
         arrays = []
         for name in names:
             place = self._input(name)
-            values = columns[name]
-            if values.dtype.kind != "u" or (values.size and int(values.max()) >= 1 << place.width):
+            values = np.asarray(columns[name])
+            if not fits(values, place.width) or values.ndim != 1:
                 raise UsageError(
                     f"input {name} has {place.width} bits and cannot take all of an array of {values.dtype}",
                     place=self.netlist.name,
-                    remedy="give unsigned integers that fit",
+                    remedy="give whole numbers that fit, one for each update",
                 )
             arrays.append(np.ascontiguousarray(values, _DTYPES[element_bits(place.width)]))
         out = np.empty(count, self._dtype(observe))

@@ -81,7 +81,7 @@ class State:
     def check(self) -> None:
         """Raise LoopError if the code that has just run met something that never comes to rest."""
         if self.restless():
-            loops = oscillations(self.netlist, self.compiled.plan, self._known(), self._update)
+            loops = oscillations(self.netlist, self.compiled.plan, self.known(), self._update)
             nets = "; ".join(map(str, loops)) or "a train of clock edges without end"
             error = LoopError(
                 f"an update never comes to rest: {nets}",
@@ -91,7 +91,7 @@ class State:
             error.loops = loops
             raise error
 
-    def _known(self) -> dict[int, int]:
+    def known(self) -> dict[int, int]:
         """The values that lie in the state: inputs, registers and what else closes a loop."""
         known = {value: self.read(self.places.inputs[name]) for name, value in self.netlist.inputs.items()}
         for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
@@ -122,7 +122,7 @@ class State:
 
     def word(self, word: Word) -> int:
         """A word from the state as it lies, by the plain meaning of each cell."""
-        program, known = self.compiled.program, self._known()
+        program, known = self.compiled.program, self.known()
         for node in sorted(program.needs([word]), key=program.position.__getitem__):
             if node < len(
                 self.netlist.cells

@@ -95,7 +95,7 @@ def to_text(action: Action) -> str:
         case Oscillator(on):
             rest = "on" if on else "off"
         case Set(levels) | Drive(levels):
-            rest = " ".join(f"{line}={level}" for line, level in sorted(levels.items()))
+            rest = " ".join(f"{line}={int(level)}" for line, level in sorted(levels.items()))
         case Press(line, bouncing) | Release(line, bouncing):
             rest = f"{line} bouncing" if bouncing else line
         case LetGo(lines):
@@ -107,7 +107,7 @@ def to_text(action: Action) -> str:
         case Select(number) | Strap(number) | Steps(number) | Frames(number) | Pulse(number):
             rest = str(number)
         case Seconds(seconds):
-            rest = f"{seconds!r} s"
+            rest = f"{float(seconds)!r} s"
         case Repeat(count, actions):
             rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
     return f"{verb} {rest}".rstrip()
@@ -239,8 +239,14 @@ def _action(text: str, place: str, depth: int) -> Action:
             )
         _, fewest, most, make = FORMS[verb]
         if not fewest <= len(words) <= most:
-            count = "nothing" if not words else "1 word" if len(words) == 1 else f"{len(words)} words"
-            raise _FormError(f"{count} stands after {verb}")
+            stands = (
+                "nothing stands"
+                if not words
+                else "1 word stands"
+                if len(words) == 1
+                else f"{len(words)} words stand"
+            )
+            raise _FormError(f"{stands} after {verb}")
         return make(words)
     except _FormError as error:
         raise DatasheetError(f"{quoted(text)}: {error}", place=place, remedy=f"write {form}") from None

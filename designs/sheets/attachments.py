@@ -19,6 +19,7 @@ from dataclasses import dataclass, field
 
 from ..datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet, RestartLine, StepLine
 from ..toml_file import Section
+from .keys import KEYS as SHEET_KEYS
 
 #: What a terminal may be held at in place of a line.
 HELD = ("low", "high")
@@ -39,6 +40,10 @@ class Number:
             return section.integer(key, self.low, self.high)
         return section.number(key, self.low, self.high)
 
+    @property
+    def allowed(self) -> str:
+        return f"{self.low:g} to {self.high:g}"
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -49,6 +54,10 @@ class Choice:
     def read(self, section: Section, key: str) -> Option:
         return section.choice(key, self.words)
 
+    @property
+    def allowed(self) -> str:
+        return " or ".join(self.words)
+
 
 @dataclass(frozen=True)
 class Image:
@@ -58,6 +67,10 @@ class Image:
         name = section.text(key)
         section.file_inside(key, name, IMAGES)
         return name
+
+    @property
+    def allowed(self) -> str:
+        return f"a file in this folder, {', '.join(IMAGES)}"
 
 
 @dataclass(frozen=True)
@@ -115,7 +128,7 @@ def read_attachments(
 
 
 def _attachment(section: Section) -> Attachment:
-    section.only("kind", "lines", "options")
+    section.only(*SHEET_KEYS["attach"])
     name = section.choice("kind", tuple(KINDS))
     kind = KINDS[name]
     lines = section.section("lines")

@@ -1,12 +1,4 @@
-"""What a run of a datasheet says that a machine can check, read and checked as far as that goes without running it.
-
-shows     ["0", "1", "2"]: what the display shows at the end of step 0, 1, 2, counted from the moment at which the slot
-          is up; or { 0 = "0", 9 = "9." } for some steps. A character, with a point behind it if that is lit, blank, or
-          the eight levels from o7 to o0; ? for any. For plain logic: at the end of each wait of the run, from wait 0
-period    18: after so many steps, and no fewer, all outputs are as they were, once the run is over and goes on
-duty      { o3 = 0.333 }: the share of time at 1, over whole periods where there is one; to a thousandth
-sends     "text": what the serial terminal receives in the run has this in it, its lines parted by \\n
-"""
+"""What a run of a datasheet says that a machine can check, read and checked as far as that goes without running it."""
 
 from __future__ import annotations
 

@@ -1,16 +1,4 @@
-"""A datasheet: TOML to a frozen, validated record; each key, line, type and range is checked where it is read.
-
-title, creator, license, description     texts; only the title must be there
-format       amaranth (.py), verilog (.v, .sv) or netlist (.il); deduced from the source, checked if stated
-source       "design.py:ClassName", or "design.v", or ["a.v", "b.v"]; inside the folder of the datasheet
-module       the top module, for verilog and netlist
-[step]       line = i0 to i7 or own; wanted_hz
-[restart]    line = i0 to i7 or own; active = high or low
-[lines]      i0 = { means = "...", idle = 0 }, o0 = { means = "..." }; idle for inputs alone
-[ports]      N1 = "i0", "N22[3]" = "o0"; a line of the board's own: clk = "step", rst = "restart"
-[[attach]]   kind; lines = { terminal = "o4" }; options = { name = value }: see `attachments.py`
-[[run]]      name; do = [actions]; expect, a sentence; and what `vet` checks: see `expectations.py`
-"""
+"""A datasheet: TOML to a frozen, validated record; each key, line, type and range is checked where it is read."""
 
 from __future__ import annotations
 
@@ -33,13 +21,10 @@ from ..procedures.check import check
 from ..procedures.procedure import parse
 from ..toml_file import Section, quoted, read_toml
 from .attachments import read_attachments
-from .expectations import EXPECTATIONS, expectations
+from .expectations import expectations
+from .keys import KEYS
 
 _LINES = (*INPUT_LINES, *OUTPUT_LINES)
-_KEYS = (
-    *("title", "creator", "license", "description", "format", "source", "module"),
-    *("step", "restart", "lines", "ports", "attach", "run"),
-)
 _PORT = re.compile(r"[^\s\[\]]+(\[(0|[1-9][0-9]{0,3})\])?")
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_$]*")
 
@@ -53,7 +38,7 @@ def load(folder_or_file: Path) -> Datasheet:
 def read_datasheet(file: Path) -> Datasheet:
     """Read one datasheet file; everything wrong with it is a `DatasheetError`."""
     sheet = read_toml(file)
-    sheet.only(*_KEYS)
+    sheet.only(*KEYS[""])
     title = sheet.text("title", longest=80)
     sources, top, form = _source(sheet)
     step, restart = _step(sheet), _restart(sheet)
@@ -124,7 +109,7 @@ def _step(sheet: Section) -> StepLine | None:
     section = sheet.section("step")
     if section is None:
         return None
-    section.only("line", "wanted_hz")
+    section.only(*KEYS["step"])
     return StepLine(section.choice("line", (*INPUT_LINES, "own")), section.rate("wanted_hz"))
 
 
@@ -132,7 +117,7 @@ def _restart(sheet: Section) -> RestartLine | None:
     section = sheet.section("restart")
     if section is None:
         return None
-    section.only("line", "active")
+    section.only(*KEYS["restart"])
     return RestartLine(
         section.choice("line", (*INPUT_LINES, "own")), section.choice("active", ("high", "low"), "high")
     )
@@ -202,7 +187,7 @@ def _check_apart(section: Section, port: str, line: str, ports: Mapping[str, str
 def _runs(sheet: Section, step: StepLine | None) -> tuple[Run, ...]:
     runs: list[Run] = []
     for section in sheet.sections("run"):
-        section.only("name", "do", "expect", *EXPECTATIONS)
+        section.only(*KEYS["run"])
         name = section.text("name", longest=80)
         if name in {run.name for run in runs}:
             found = f"{quoted(name)} is the name of an earlier run"

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from forelight.sim.errors import SourceError
+from forelight.sim.plain_text import clean
 
 from .child_process import BYTES, BYTES_WRITTEN, outgrew, run_child
 
@@ -31,7 +32,7 @@ def rtlil_apart(path: Path, class_name: str | None = None) -> str:
     except subprocess.TimeoutExpired:
         raise _failed(path, f"did not finish within {SECONDS} s") from None
     # What the design prints is not Forelight's output.
-    sys.stderr.write(done.stderr.decode(errors="replace"))
+    sys.stderr.write(clean(done.stderr.decode(errors="replace")))
     if outgrew(done):
         raise _failed(path, f"comes to more than {BYTES_WRITTEN >> 20} MiB of RTLIL")
     if done.returncode != 0:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from forelight.sim.errors import ForelightError, SourceError
 
+from ..catalogue import load_design, names
 from ..datasheet import DATASHEET_FILE, FORMATS
 
 if TYPE_CHECKING:
@@ -44,13 +45,16 @@ def read(
     """The netlist of a source.
 
     `source` is a path to a `.v`, `.sv`, `.il` or `.py` file, or `FILE:TOP`; or a folder with a datasheet or with one
-    source; or several Verilog files. `top` names the module or component class; without it the one that no other
-    uses, or the only component class. `include` (folders) and `define` (macros) are for Verilog, which is read in
-    a sandbox on request. Raises SourceError, or what the netlist reader raises.
+    source; or several Verilog files; or the name of a design of the catalogue, which goes before a file of that name.
+    `top` names the module or component class; without it the one that no other uses, or the only component class.
+    `include` (folders) and `define` (macros) are for Verilog, which is read in a sandbox on request. Raises
+    SourceError, or what the netlist reader raises.
     """
     if not isinstance(source, str | Path):
         return _read_files([Path(path) for path in source], top, include, define, sandbox)
     path = Path(source)
+    if isinstance(source, str) and source in names():
+        path = load_design(source).folder
     named = _FILE_AND_TOP.fullmatch(str(source))
     if named and not path.exists():
         path, top = Path(named[1]), top or named[2]

@@ -15,7 +15,7 @@ from forelight.sim.errors import SourceError
 from .text.rewrite import rewritten
 from .text.tokens import Verilog
 from .verilog_files import content, included, reachable, refuse_outside, state, tables
-from .verilog_words import failure, noted, warnings_of
+from .verilog_words import failure, noted, refuse_fights, warnings_of
 from .yosys import TEXT, Done, Native, Sandbox, runner
 
 #: RTLIL that Yosys has written, by a hash of everything that it depends on.
@@ -25,11 +25,11 @@ OPENED = DiskCache(".opened", 4 * 2**20)
 
 #: What follows reading. Not `opt`: it splits registers by enable, which slows simulation. Nor `opt_expr`: it merges
 #: inverters in a row and takes `a & ~a` for 0, and gates as drawn say how fast a ring runs and where a clock glitches.
-#: `tribuf` makes one driver of several that share a net through high impedance, and logic of those inside.
+#: `tribuf` makes one driver of several that share a net through high impedance, which is off where they all are.
 SCRIPT = (
     "proc -noopt",
     "flatten",
-    "tribuf -logic",
+    "tribuf -merge",
     "opt_clean",
     "memory_collect",
     "opt_clean",
@@ -191,6 +191,7 @@ def _result(done: Done, reading: _SourceReader, read: Sequence[Verilog], noticed
     names = ", ".join(reading.names)
     if done.returncode != 0:
         raise failure(done, reading.base, reading.names, read)
+    refuse_fights(done.stdout, names)
     roots = [(int(levels), name) for levels, name in _ROOT.findall(done.stdout)]
     deepest = [name for levels, name in roots if levels == max(roots)[0]]
     if len(deepest) > 1:

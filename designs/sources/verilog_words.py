@@ -19,6 +19,21 @@ _ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)
 _WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
 _USED = re.compile(r"^(?:Top|Used) module: +(?:\$paramod\S*?(?=\\))?\\(\S+?)(?:\\\S*)?$", re.MULTILINE)
 _NOT_CONSTANT = re.compile(r"in memory initialization \$meminit\$\\(\S+?)\$(\S+?:\d+)\$")
+_FIGHT = re.compile(
+    r"Warning: Driver-driver conflict for .* between (?P<driver>cell \$?[^$\s]*(?:\$(?P<place>[^$\s]+:\d+)\S*)?)"
+    r" and constant (?P<constant>\S+) in "
+)
+
+
+def refuse_fights(out: str, names: str) -> None:
+    """Raise SourceError where Yosys has given a constant to all that reads a net which something else drives too."""
+    fight = _FIGHT.search(out)
+    if fight is not None:
+        raise SourceError(
+            f"a net is driven by {fight['driver']} and by the constant {fight['constant']}, which fight",
+            place=fight["place"] or names,
+            remedy="leave one",
+        )
 
 
 def warnings_of(out: str) -> list[str]:

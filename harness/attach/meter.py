@@ -26,7 +26,8 @@ class Reading:
     """Over `periods` whole periods from rise to rise: `hz`, and `duty` as the share of the period that is high.
 
     The mean frequency is periods over time, and the mean duty high time over time. Both are exact for a trace
-    that is exact; a real meter adds its own count of plus or minus one (any handbook of counters).
+    that is exact; a real meter adds its own count of plus or minus one (Hewlett-Packard, Application Note 200,
+    Fundamentals of Electronic Counters; from memory).
     """
 
     periods: int

@@ -73,11 +73,11 @@ def run(
 
 def _repeating(story: Story, course: Course, plan: Timeline) -> Story:
     """The story, in which what is the same but for a shift is agreed upon."""
-    if story.inputs is not None or story.loops or not story.answer.standings[-1].states[1:]:
+    if story.inputs is not None or story.loops or story.answer.ends == 1:
         return story
     if np.all(story.agreed | story.proved == ALL):
         return story
-    found = period(course.seat.simulation, course.values, story.answer)
+    found = period(course.seat.drawn, course.values, story.answer)
     if found is None or plan.slots[-1] != course.slot:
         return story
     gaps = np.diff(story.frames[found.start :])

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -13,6 +14,7 @@ from forelight.sim.loops import LoopError, Oscillation
 from forelight.sim.netlist import Netlist
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
+from forelight.sim.undefined.opened import Opened, opened
 from numpy.typing import NDArray
 
 from ..attach.answering import PHASES, WiredMemory, answering, memories
@@ -24,11 +26,14 @@ from ..hand.timeline import Frames, Lines, Timeline
 from .answers import check_contention, every_frame, in_phases
 from .freerun import MOST_LOOPS, stilled, touched
 from .glitches import Glitches
+from .openings import Opening, openings
 from .powerups import Sample
 from .proof import Prover
 from .story import Outcome, Story
 
 ALL = 0xFF
+#: Power-ups that are asked when it is open what the source leaves open.
+_ASKED = 16
 PowerUps = Callable[[], Iterable[PowerUp]]
 
 
@@ -47,6 +52,16 @@ class Seat:
     def simulation(self) -> Simulation:
         """Machine code of the design, made once."""
         return Simulation(self.netlist)
+
+    @cached_property
+    def opened(self) -> Opened:
+        """The design in which what its source leaves open is undefined."""
+        return opened(self.netlist)
+
+    @cached_property
+    def drawn(self) -> Simulation:
+        """The design in which every power-up draws what its source leaves open."""
+        return Simulation(self.opened.drawn) if self.opened.places else self.simulation
 
 
 def seated(board: Board, datasheet: Datasheet) -> Seat:
@@ -150,7 +165,14 @@ class Course:
     def story(self) -> Story:
         """The same, and on what it rests."""
         assert self._run is not None
-        return self._run.story(self._frames.rows)
+        return self._run.story(self._frames.rows, self._values.rows)
+
+    @property
+    def first(self) -> bytes:
+        """The state of the first power-up."""
+        assert self._run is not None
+        state: bytes = self._run.sample.states[0]
+        return state
 
     def snapshot(self) -> Any:
         """How far it is, to give back to `restore`."""
@@ -185,11 +207,11 @@ class _Plain:
             seat = Seat(seat.datasheet, stilled(seat.netlist, loops))
             values = [value for loop in loops for value in loop.values]
             self.known = np.uint8(ALL & ~touched(self.seat.netlist, values))
-        self.sample = Sample(seat.simulation, self.power_ups(), self.seed, self.updates)
+        self._seat = seat
+        self.sample = Sample(seat.drawn, self.power_ups(), self.seed, self.updates, seat.opened.free)
         self.prover: Prover | None = None
         self.glitches = Glitches(seat.netlist)
         self._agreed, self._proved = Ledger(np.uint8, self.updates + 1), Ledger(np.uint8, self.updates + 1)
-        self._netlist = seat.netlist
 
     def extend(
         self, plan: Timeline, frames: Frames, values: Lines, whole: Lines, progress: Callable[[int], None]
@@ -208,7 +230,7 @@ class _Plain:
     def _claim(self, values: Lines) -> None:
         """What is proved of these updates, the last of those that were made, and what is agreed upon."""
         if self.prover is None:
-            self.prover = Prover(self._netlist, self.updates)
+            self.prover = Prover(self._seat.opened.netlist, self.updates)
         self.prover.extend(values)
         done = len(self._agreed)
         self._proved.append(self.prover.bits[done:] & self.known)
@@ -218,7 +240,7 @@ class _Plain:
     def outcome(self, frames: Frames) -> Outcome:
         return Outcome(frames, self.sample.outputs, self._proved.rows, self._agreed.rows)
 
-    def story(self, frames: Frames) -> Story:
+    def story(self, frames: Frames, values: Lines) -> Story:
         assert self.prover is not None
         return Story(
             **vars(self.outcome(frames)),
@@ -226,7 +248,21 @@ class _Plain:
             loops=self.loops,
             doubts=self.prover.forks(),
             left_open=self.prover.left_open,
+            openings=self._openings(values),
         )
+
+    def _openings(self, values: Lines) -> tuple[Opening, ...]:
+        """What the source leaves open and unsettles outputs, told by a run in which all power-ups take 0 there."""
+        seat, differ = self._seat, self.sample.differ & self.known
+        if not seat.opened.places or not differ.any():
+            return ()
+        try:
+            plain = Sample(seat.simulation, self.power_ups(), self.seed, len(values))
+            plain.extend(values)
+            lost = ~plain.differ & differ
+            return openings(seat.opened, seat.drawn, values, islice(self.power_ups(), _ASKED), lost)
+        except LoopError:  # with 0 there it runs free, so there is nothing to compare with
+            return ()
 
     def snapshot(self) -> Any:
         prover = self.prover.snapshot() if self.prover else None
@@ -259,7 +295,7 @@ class _Answered:
         chained = board.link == "chain"
         self.each = len(PHASES) if chained else 1
         self.width = len(routing(board, seat.datasheet))
-        self.sample = Sample(seat.simulation, power_ups(), seed, self.each * updates)
+        self.sample = Sample(seat.drawn, power_ups(), seed, self.each * updates, seat.opened.free)
         self.given = Ledger(np.uint8)
         seat.simulation.power_cycle(0)
         seat.simulation.settle()
@@ -285,7 +321,7 @@ class _Answered:
         outputs, agreed = self.sample.outputs[:: self.each], ~self.sample.differ[:: self.each]
         return Outcome(frames, outputs, np.zeros_like(agreed), agreed, self.given.rows)
 
-    def story(self, frames: Frames) -> Story:
+    def story(self, frames: Frames, values: Lines) -> Story:
         answer = self.sample.answer()
         forks = tuple(replace(fork, update=fork.update // self.each) for fork in answer.forks)
         return Story(**vars(self.outcome(frames)), answer=replace(answer, forks=forks))

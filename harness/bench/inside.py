@@ -10,8 +10,11 @@ from typing import Any
 import numpy as np
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Procedure
+from forelight.designs.toml_file import did_you_mean, quoted
+from forelight.sim.errors import UsageError
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
+from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
 from ..attach.answering import PHASES
@@ -20,6 +23,9 @@ from ..chip.routing import step_input
 from ..hand.timeline import Lines, Timeline, timeline
 from .answers import in_phases
 from .course import Course, Seat, seated
+
+#: Where the netlist of a bench has the names of the source.
+_DESIGN = "wrapper.design."
 
 
 @dataclass(frozen=True)
@@ -53,6 +59,10 @@ class Inside:
     def simulation(self) -> Simulation:
         return self.seat.simulation
 
+    def row_of_step(self, step: int) -> int:
+        """The last update before the step line rises for the time after this one."""
+        return int(np.searchsorted(self.steps, step, side="right")) - 1
+
     def row_at(self, tick: int) -> int:
         """The last update that the design has seen in this tick; -1 before the first."""
         return int(np.searchsorted(self.ticks, tick, side="right")) - 1
@@ -65,6 +75,40 @@ class Inside:
         if row >= 0:
             sim.run_samples("inputs", self.rows[: row + 1], "outputs")
         return sim.snapshot()
+
+    @cached_property
+    def names(self) -> dict[str, str]:
+        """The names that the source gives its signals, without those of the wrapper around it: short -> whole."""
+        shorter = {
+            name: name.removeprefix(_DESIGN) for name in self.seat.netlist.names if name.startswith(_DESIGN)
+        }
+        return {short: name for name, short in shorter.items() if "$" not in short}
+
+    def whole(self, name: str) -> str:
+        """The whole name of a signal of the source. Raises UsageError where there is none."""
+        if name not in self.names:
+            near = did_you_mean(name, self.names) or f"there are {', '.join(list(self.names)[:12]) or 'none'}"
+            raise UsageError(f"{self.seat.datasheet.name} has no signal {quoted(name)}", remedy=near)
+        return self.names[name]
+
+    def watched(self, names: Sequence[str], power_ups: Sequence[PowerUp] = (0,)) -> Trace:
+        """Signals of the source in ticks, from the first power-up; bits on which others differ are unknown.
+
+        Raises UsageError for a name that is not there, or wider than 64 bits.
+        """
+        last = slice(self.each - 1, None, self.each)
+        values, unknown = {}, {}
+        for name in names:
+            found, differ = self.values(self.whole(name), power_ups)
+            values[name], unknown[name] = found[last].astype(np.uint64), differ[last].astype(np.uint64)
+        widths = {name: self.seat.netlist.names[self.whole(name)].width for name in names}
+        return Trace(
+            self.ticks[last],
+            values,
+            widths,
+            int(self.plan.start_ticks(np.array([self.plan.end]))[0]),
+            unknown,
+        )
 
     def values(self, name: str, power_ups: Sequence[PowerUp] = (0,)) -> tuple[NDArray[Any], NDArray[Any]]:
         """A name of the source after each update, from the first power-up; and the bits on which others differ.

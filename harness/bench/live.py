@@ -13,6 +13,7 @@ from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Action, Seconds
 from forelight.designs.procedures.refusals import Situation
 from forelight.sim.loops import Oscillation
+from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -21,7 +22,7 @@ from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.ledger import Ledger
 from ..hand.stretch import Stretch
-from ..hand.timeline import Timeline, Track
+from ..hand.timeline import Lines, Timeline, Track
 from .bench import shown_within
 from .course import Course, Seat, seated
 from .inside import Inside
@@ -48,12 +49,33 @@ class _Mark:
     done: int
 
 
+@dataclass(frozen=True)
+class _Within(Inside):
+    """A design that is being played: of all its `updates` the first `before` are not in `rows`."""
+
+    before: int
+    updates: Lines
+    now: bytes
+
+    def state(self, row: int, power_up: PowerUp = 0) -> bytes:
+        sim = self.simulation
+        if row == len(self.rows) - 1 and power_up == 0:
+            sim.restore(self.now)
+            return self.now
+        sim.power_cycle(power_up)
+        sim.settle()
+        if self.before + row >= 0:
+            sim.run_samples("inputs", self.updates[: self.before + row + 1], "outputs")
+        return sim.snapshot()
+
+
 class LiveBench:
     """One board with a design in slot `slot` and the board's roster in the others; the selector stands on it at first.
 
     `actions` is what was done so far, waits included: a procedure, of which `predict` with as many power-ups and the
-    same seed foretells what is recorded here, but for the claim that a run repeats itself, which wants its end. Raises
-    a ForelightError for a design that cannot be read.
+    same seed foretells what is recorded here, but for the claim that a run repeats itself, which wants its end. Bits
+    of `contacts` that are 0 are switches that do not make contact; `seat` is what sits in the slot, if that is not
+    what the datasheet names. Raises a ForelightError for a design that cannot be read.
     """
 
     def __init__(
@@ -65,12 +87,14 @@ class LiveBench:
         power_ups: int = POWER_UPS,
         seed: int = 0,
         most: int = MOST_CHANGES,
+        contacts: int = 0xFF,
+        seat: Seat | None = None,
     ) -> None:
         self.board, self.datasheet, self.slot = board, datasheet, slot
         self.power_ups, self.seed = power_ups, seed
         self.actions: list[Action] = []
-        self._seats: dict[int, Seat | None] = {slot: seated(board, datasheet)}
-        self._hand = Hand(board, datasheet, slot)
+        self._seats: dict[int, Seat | None] = {slot: seat or seated(board, datasheet)}
+        self._hand = Hand(board, datasheet, slot, contacts)
         self._track = Track(self._hand, most)
         self._courses: dict[int, Course] = {}
         self._columns = tuple(Ledger(kind) for kind in (np.int64, np.int64, *[np.uint8] * 4))
@@ -138,14 +162,22 @@ class LiveBench:
         """Ticks since the power came on."""
         return self._hand.now
 
-    def inside(self) -> Inside | None:
-        """The selected design for a watch over the bench; None where there is none, or a loop of it runs free."""
+    def inside(self, rows: int | None = None) -> Inside | None:
+        """The selected design from within, or only its last so many updates.
+
+        None where there is none, or a loop of it runs free.
+        """
         course = self._courses.get(self.standing.slot)
         if course is None or course.loops:
             return None
-        plan = self._track.timeline()
-        steps = np.searchsorted(course.rises, course.frames, side="right")
-        return Inside(plan, course.seat, course.values, plan.ticks(course.frames), steps, 1)
+        plan, count = self._track.timeline(), len(course.frames)
+        before = 0 if rows is None else max(0, count - rows)
+        frames = course.frames[before:]
+        steps = np.searchsorted(course.rises, frames, side="right")
+        ticks = plan.ticks(frames)
+        return _Within(
+            plan, course.seat, course.values[before:], ticks, steps, 1, before, course.values, course.first
+        )
 
     @property
     def loops(self) -> tuple[Oscillation, ...]:

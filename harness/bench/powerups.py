@@ -25,6 +25,8 @@ _FIRST = 64
 _LONGEST = 1 << 18
 #: Updates of all states from which on lanes repay the time to compile them (some 0.4 s, against 8 ns an update).
 _WORTH_LANES = 1 << 25
+#: What the source leaves open is drawn anew after one part in so many of the updates that have been run.
+_REDRAWN = 4
 #: Looks at the states that are kept, beside the last one.
 _LOOKS = 256
 #: Lanes in one word, beyond which code for them slows down.
@@ -44,13 +46,15 @@ class Answer:
     """Outputs of the first power-up, and a mask of the bits on which all agree, after each update.
 
     Element 0 is the state after power-up, before the first update; so there is one element more than updates.
-    `standings` are looks at the states on the way, the last one at the end.
+    `standings` are looks at the states on the way, the last one at the end. `ends` counts the different states in which
+    power-ups end, but for what they drew for values that the source leaves open.
     """
 
     outputs: NDArray[np.uint8]
     agreed: NDArray[np.uint8]
     forks: tuple[Fork, ...]
     standings: tuple[Standing, ...]
+    ends: int
 
 
 def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
@@ -75,13 +79,22 @@ class Sample:
 
     From each of the power-ups with inputs at 0 on there is an update of the port `inputs` at a time. Where several
     lines move in one update, each power-up but the first takes them in an order by chance and by `seed`
-    (DEVELOPERS.md, Time 5). `expected` is how many updates there will be, as far as that is known.
+    (DEVELOPERS.md, Time 5). The last `free` registers hold what the source leaves open (`Opened.drawn`): the first two
+    power-ups keep all 0 and all 1 there, the others draw anew before each of the first updates, and ever more rarely
+    then. `expected` is how many updates there will be, as far as that is known.
     """
 
     def __init__(
-        self, simulation: Simulation, power_ups: Iterable[PowerUp], seed: int = 0, expected: int = 0
+        self,
+        simulation: Simulation,
+        power_ups: Iterable[PowerUp],
+        seed: int = 0,
+        expected: int = 0,
+        free: int = 0,
     ) -> None:
         self.sim, self.seed, self.at = simulation, seed, 0
+        places = simulation.compiled.layout.registers
+        self._free = places[len(places) - free :]
         self._outputs, self._differ = Ledger(np.uint8, expected + 1), Ledger(np.uint8, expected + 1)
         self.forks: list[Fork] = []
         self.standings: list[Standing] = []
@@ -114,6 +127,8 @@ class Sample:
             while at < race:
                 if at == begun:
                     length = _FIRST  # so that the first looks at what is steady come early
+                if self._free:
+                    length = max(1, (self.at if at < begun else at - begun) // _REDRAWN)
                 part = values[at : min(at + length, race, begun if at < begun else race)]
                 self._run(part)
                 at, length = at + len(part), min(2 * length, _LONGEST)
@@ -155,14 +170,29 @@ class Sample:
 
     def _gather(self, images: Sequence[bytes]) -> None:
         """The power-ups hold these now: keep each state once, the first one first."""
+        if self._free:
+            chance = random.Random(f"{self.seed}/open {self.at}")
+            images = [
+                self._with(image, chance.getrandbits) if n > 1 else image for n, image in enumerate(images)
+            ]
         numbers: dict[bytes, int] = {}
         self.holds = [numbers.setdefault(image, len(numbers)) for image in images]
         self.states = list(numbers)
 
+    def _with(self, image: bytes, drawn: Callable[[int], int]) -> bytes:
+        """A state with other values for what the source leaves open; `drawn` gives one of so many bits."""
+        found = bytearray(image)
+        for place in self._free:
+            found[place.offset : place.offset + place.size] = drawn(place.width).to_bytes(
+                place.size, "little"
+            )
+        return bytes(found)
+
     def answer(self) -> Answer:
         if not self.standings or self.standings[-1].updates != self.at:
             self.standings.append(Standing(self.at, self.states))
-        return Answer(self.outputs, ~self.differ, tuple(self.forks), tuple(self.standings))
+        ends = len({self._with(state, lambda _: 0) for state in self.states})
+        return Answer(self.outputs, ~self.differ, tuple(self.forks), tuple(self.standings), ends)
 
     # Updates in which one line moves
 
@@ -174,8 +204,8 @@ class Sample:
             outputs, differ, ends = self._run_in_turn(values)
         self._outputs.append(outputs)
         self._differ.append(differ)
-        self._gather([ends[number] for number in self.holds])
         self.at += len(values)
+        self._gather([ends[number] for number in self.holds])
         self.standings.append(Standing(self.at, self.states))
         del self.standings[_LOOKS:-1]
 

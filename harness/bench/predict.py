@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..boards.roster import find
+from ..chip.netlist import source_warnings
 from ..chip.routing import input_names
 from ..golden.golden import Golden, Race
 from ..hand.timeline import Timeline, timeline
@@ -69,6 +70,12 @@ def predict(
     left_open = [words for story in shown.stories.values() for words in story.left_open]
     if left_open:
         facts["left_open"] = "; ".join(left_open).replace("wrapper.design.", "").replace("wrapper.", "")
+    warnings = source_warnings(seats[slot].netlist)
+    if warnings:
+        facts["warnings"] = "; ".join(warnings)
+    undefined = list(_undefined(plan, shown))
+    if undefined:
+        facts["undefined"] = "; ".join(undefined)
     races, suspects = (
         _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
     )
@@ -102,6 +109,19 @@ def _start(plan: Timeline, story: Story | None) -> dict[str, str | int]:
         "period_from_tick": first,
         "period_steps": found.length // 2,
     }
+
+
+def _undefined(plan: Timeline, shown: Shown) -> Iterator[str]:
+    """What the source leaves open and outputs are unsettled for: why, when, and where it says so."""
+    for story in shown.stories.values():
+        for found in story.openings:
+            when = ""
+            if found.update < 0 and not found.always:
+                when = " from power-up on"
+            elif not found.always:
+                row = np.searchsorted(shown.frames, story.frames[found.update], side="right") - 1
+                when = f" at step {shown.steps[row]}"
+            yield f"{found.reason}{when}, {found.line}".replace("wrapper.design.", "").replace("wrapper.", "")
 
 
 def _races(

@@ -9,6 +9,7 @@ from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 from ..hand.timeline import Frames, Lines
+from .openings import Opening
 from .period import Period
 from .powerups import Answer
 from .proof import Fork
@@ -52,7 +53,7 @@ class Story(Outcome):
     `answer` is what was sampled. From update `period.start` on a run that has one is the same for all power-ups, but
     for a shift. `loops` run free at some time: nothing that they reach is proved or agreed. In the updates of `doubts`
     something is no longer proved; what a glitch may decide there is not agreed either. `left_open` says in words what
-    no proof was tried of.
+    no proof was tried of, `openings` what the source leaves open and unsettles outputs.
     """
 
     answer: Answer
@@ -60,3 +61,4 @@ class Story(Outcome):
     loops: tuple[Oscillation, ...] = ()
     doubts: tuple[Fork, ...] = ()
     left_open: tuple[str, ...] = ()
+    openings: tuple[Opening, ...] = ()

@@ -45,7 +45,7 @@ class Watch:
         if now.clock == RUNNING and self._paused(tick):
             now = replace(now, clock=STOPPED, hz=None)
         since = -np.inf if recent_s is None else self._seconds(tick) - recent_s
-        told = tuple(one for one in self.touches if since <= one.end_s <= self._seconds(tick))
+        told = tuple(one for one in self._touched(since) if one.end_s <= self._seconds(tick))
         last, following = self._around(tick)
         until = self.golden.end if following is None else following
         begun = self.origin if last is None else last
@@ -134,9 +134,13 @@ class Watch:
     @cached_property
     def touches(self) -> tuple[Touch, ...]:
         """What became of each press of a button."""
-        return tuple(sorted(self._touches(), key=lambda one: one.end_s))
+        return self._touched(-np.inf)
 
-    def _touches(self) -> Iterator[Touch]:
+    def _touched(self, since: float) -> tuple[Touch, ...]:
+        """Of those that ended at a second or later."""
+        return tuple(sorted(self._touches(since), key=lambda one: one.end_s))
+
+    def _touches(self, since: float) -> Iterator[Touch]:
         ends = [*self._starts[1:].tolist(), self.golden.end + self.origin]
         for line in self.board.buttons:
             bit = INPUT_LINES.index(line)
@@ -150,7 +154,9 @@ class Watch:
                     else:
                         closed.append((start, end))
             yield from (
-                self._touch(line, group) for group in self._grouped(closed) if group[-1][1] < ends[-1]
+                self._touch(line, group)
+                for group in self._grouped(closed)
+                if group[-1][1] < ends[-1] and self._seconds(group[-1][1]) >= since
             )
 
     def _grouped(self, closed: list[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:

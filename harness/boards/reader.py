@@ -1,53 +1,22 @@
-"""Reads board profiles, TOML files that stand beside this one or anywhere else, and checks every key.
-
-title           a text
-link            "chain" (all slots on one serial path) or "direct" (the selected slot is wired through)
-oscillator_hz   the board's main clock
-slot_count      slots are numbered from 0 to slot_count - 1
-empty_outputs   the eight outputs of an empty slot as a number, bit 0 first; 0 if not said
-unselected      direct link only: "hold" (an unselected design's lines stand still) or "run" (they follow those of
-                the selected one)
-[chain]         chain only: positions (bytes on the chain, one a slot), ticks_per_bit
-[step]          line = "i7", or "own" on a direct link; law = "counter" (half = code + 1) or "two-stage"
-                (half = (m + 1) * 2**e, m the low five bits of the code, e the high three), where a step lasts
-                2 * half frames; settings, direct link only: how many codes the step source has, or 256
-[restart]       line = "i6", or "own" on a direct link
-[buttons]       input line = label of the button on it
-[debounce]      input line = ticks for which the button on it must hold before it counts; 0 if not said
-[pins]          line, or step or restart where the board has its own = label on the board
-[display]       output line = segment "a" to "g", or "point"
-[pulls]         input line = level (0 or 1) while its switch does not make contact
-[slots]         number = folder name in the catalogue, or a path relative to the profile
-"""
+"""Reads board profiles, TOML files that stand beside this one or anywhere else, and checks every key."""
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 
 from forelight.designs.catalogue import entry_path, is_there, names
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.toml_file import Section, did_you_mean, quoted, read_toml
-from forelight.sim.errors import UsageError
+from forelight.sim.errors import DatasheetError, UsageError
 
+from .keys import KEYS
 from .profile import Board
 from .segments import SEGMENTS
+from .writer import to_toml
 
 LAWS = ("counter", "two-stage")
-_KEYS = (
-    *(
-        "title",
-        "link",
-        "oscillator_hz",
-        "slot_count",
-        "empty_outputs",
-        "unselected",
-        "chain",
-        "step",
-        "restart",
-    ),
-    *("buttons", "debounce", "pins", "display", "pulls", "slots"),
-)
 _SWITCH_CODES = 256
 _MOST_SETTINGS = 2**32
 _LONGEST_DEBOUNCE = 2**32
@@ -59,8 +28,13 @@ def board_names() -> tuple[str, ...]:
     return tuple(sorted(path.stem for path in _HERE.glob("*.toml")))
 
 
-def load_board(name_or_path: str | Path) -> Board:
-    """A profile by the name of one that comes with Forelight, or by the path of a TOML file."""
+def load_board(name_or_path: str | Path | Board) -> Board:
+    """A profile by the name of one that comes with Forelight, or by the path of a TOML file; or one made in code.
+
+    That is checked as a file would be: everything wrong with it is a `DatasheetError`.
+    """
+    if isinstance(name_or_path, Board):
+        return _checked(name_or_path)
     text = str(name_or_path)
     if text in board_names():
         return read_board(_HERE / f"{text}.toml")
@@ -73,8 +47,23 @@ def load_board(name_or_path: str | Path) -> Board:
 
 def read_board(path: Path) -> Board:
     """Read one profile; everything wrong with it is a `DatasheetError`."""
-    top = read_toml(path)
-    top.only(*_KEYS)
+    return _board(read_toml(path), path.stem, path)
+
+
+def _checked(board: Board) -> Board:
+    """The same board with plain numbers, once it has been through the reader as text."""
+    place = board.folder / f"board {board.name}"
+    try:
+        table = tomllib.loads(to_toml(board))
+    except tomllib.TOMLDecodeError as error:
+        raise DatasheetError(
+            f"cannot be written as TOML: {error}", place=str(place), remedy="give plain texts and numbers"
+        ) from None
+    return _board(Section(place, (), table, {}), board.name, board.path)
+
+
+def _board(top: Section, name: str, path: Path | None) -> Board:
+    top.only(*KEYS[""])
     link = top.choice("link", ("chain", "direct"))
     positions, ticks_per_bit = _chain(top, link)
     step_line, law, codes = _step(top, link)
@@ -88,7 +77,7 @@ def read_board(path: Path) -> Board:
             "unselected", "is for a direct link", "leave it out: on a chain other designs stand still"
         )
     return Board(
-        name=path.stem,
+        name=name,
         title=top.text("title", longest=80),
         oscillator_hz=top.integer("oscillator_hz", 1, 10**10),
         link=link,
@@ -122,7 +111,7 @@ def _chain(top: Section, link: str) -> tuple[int, int]:
         return 1, 1
     if section is None:
         raise top.absent("chain", "a table with positions and ticks_per_bit")
-    section.only("positions", "ticks_per_bit")
+    section.only(*KEYS["chain"])
     return section.integer("positions", 1, 65536), section.integer("ticks_per_bit", 1, 65536)
 
 
@@ -131,7 +120,7 @@ def _step(top: Section, link: str) -> tuple[str, str, int]:
     section = top.section("step")
     if section is None:
         raise top.absent("step", "a table with line and law")
-    section.only("line", "law", "settings")
+    section.only(*KEYS["step"])
     line = section.choice("line", INPUT_LINES if link == "chain" else (*INPUT_LINES, "own"))
     law = section.choice("law", LAWS)
     if "settings" not in section.table:
@@ -146,7 +135,7 @@ def _restart(top: Section, link: str, step_line: str) -> str | None:
     section = top.section("restart")
     if section is None:
         return None
-    section.only("line")
+    section.only(*KEYS["restart"])
     line = section.choice("line", INPUT_LINES if link == "chain" else (*INPUT_LINES, "own"))
     if line == step_line != "own":
         raise section.error("line", f"{line} is the step line too", "give each a line of its own")

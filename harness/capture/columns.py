@@ -20,6 +20,7 @@ class Column:
 
     name: str
     width: int = 1
+    net: str = ""  # columns of one net, if it has a name, are the same
 
     @property
     def stem(self) -> str:
@@ -39,16 +40,20 @@ def match_columns(
 ) -> tuple[Chosen, list[str]]:
     """Line by line the column and bit that hold it, and a sentence for each guess.
 
+    A series is mapped at once: `o=CH` lays o0, o1 and so on on CH0, CH1 and so on (or on CH1, CH2, where there is no
+    CH0), `o=CH8..CH15` and `o=CH7..CH0` on the numbers that it states, in their order.
+
     Raises CaptureError for a mapping to a column that is not there or does not fit, for two candidates, and for none
     at all.
     """
+    mapping = _spread(mapping, columns, place)
     chosen: Chosen = {}
     for line, name in mapping.items():
         if line not in LINES and line not in BYTES:
             raise CaptureError(
                 f"'{line}' is no line",
                 place=place,
-                remedy="map i0..i7, o0..o7, inputs, outputs, step or restart",
+                remedy="map i0..i7, o0..o7, inputs, outputs, step or restart, or a series with i or o",
             )
         _take(chosen, columns, line, name, place)
     told = {index for index, _ in chosen.values()}
@@ -67,6 +72,8 @@ def match_columns(
             for i, c in free
             if {c.leaf.lower(), c.stem.lower()} & names and c.width == (8 if line in BYTES else 1)
         ]
+        if found and found[0][1].net and len({column.net for _, column in found}) == 1:
+            found = found[:1]
         if len(found) > 1:
             both = " and ".join(f"'{c.name}'" for _, c in found[:2])
             raise CaptureError(
@@ -85,6 +92,43 @@ def match_columns(
             remedy="say which is which, as in --map o0=NAME",
         )
     return chosen, notes
+
+
+def _spread(mapping: Mapping[str, str], columns: Sequence[Column], place: str) -> dict[str, str]:
+    """The mapping with a column for each line of a series; what is said of a single line counts more."""
+    found: dict[str, str] = {}
+    for side, name in mapping.items():
+        if side not in BYTES.values():
+            continue
+        stated = re.fullmatch(r"(.*?)([0-9]{1,4})\.\.(?:\1)?([0-9]{1,4})", name)
+        numbered = _numbered(stated[1] if stated else name, columns, place)
+        if stated:
+            first, last = int(stated[2]), int(stated[3])
+            wanted = list(range(first, last + 1) if first <= last else range(first, last - 1, -1))
+            bits = dict(enumerate(wanted))
+        else:
+            bits = {number - (0 not in numbered): number for number in numbered}
+        if not bits or max(bits) > 7 or set(bits.values()) - numbered.keys():
+            raise CaptureError(
+                f"no series '{name}' of up to eight columns for {side}0 and on (found: {_listed(columns)})",
+                place=place,
+                remedy=f"name the first and the last of them, as in {side}=CH0..CH7",
+            )
+        found |= {f"{side}{bit}": numbered[number] for bit, number in bits.items()}
+    return found | {line: name for line, name in mapping.items() if line not in BYTES.values()}
+
+
+def _numbered(stem: str, columns: Sequence[Column], place: str) -> dict[int, str]:
+    """The columns that are named after a stem and a number, by number."""
+    found: dict[int, str] = {}
+    for column in columns:
+        form = re.fullmatch(re.escape(stem) + r"[ _\[]?([0-9]{1,4})\]?", column.leaf, re.IGNORECASE)
+        if form and column.width == 1:
+            if int(form[1]) in found:
+                both = f"'{found[int(form[1])]}' and '{column.name}'"
+                raise CaptureError(f"{both} have one number", place=place, remedy="map them one by one")
+            found[int(form[1])] = column.name
+    return found
 
 
 def _names(line: str, labels: Mapping[str, str]) -> set[str]:

@@ -19,11 +19,14 @@ SHAPES: Mapping[str, str] = {
     "O": "abcdef", "S": "acdfg", "U": "bcdef", "u": "cde", "y": "bcdfg", "-": "g", "_": "d", "=": "dg", "blank": "",
 }  # fmt: skip
 UNREAD = ("", "?", "x", "X")
-HEADINGS = (["shown"], ["step", "shown"], ["outputs"])
+#: How many different signs there may be in a list of bytes, and in one of characters, with or without the point.
+BYTES, CHARACTERS = 256, 60
+HEADINGS = (["shown"], ["step", "shown"], ["outputs"], ["step", "outputs"])
 
 
-def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[bytes, tuple[str, ...]]:
-    """A list of what was seen as a table of steps and outputs, and a sentence for what was guessed; all else as it is.
+def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[bytes, tuple[str, ...], int]:
+    """A list of what was seen as a table of steps and outputs, a sentence for what was guessed, and how many signs
+    there are; all else as it is.
 
     `display` maps output lines to segments. Raises CaptureError for a character that seven segments do not show.
     """
@@ -32,22 +35,41 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
     delimiter = next((mark for mark in ";\t" if mark in first), ",")
     names = [name.strip(' "') for name in first.split(delimiter)]
     if names not in HEADINGS:
-        return data, ()
-    rows = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
-    while rows and not any(rows[-1]):
-        rows.pop()
+        return data, (), BYTES
+    try:
+        read = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
+    except csv.Error as error:
+        raise CaptureError(f"the list is not CSV: {error}", place=place, remedy="mend its quotes") from None
+    numbers = [number for number, row in enumerate(read) if any(row)]
+    rows = [read[number] for number in numbers]  # blank lines say nothing
     notes: list[str] = []
     if "step" not in names:
         notes.append("The rows have no step: each was taken as the next one.")
         rows = [[str(number), *row] for number, row in enumerate(rows)]
     if names[-1] == "shown":
-        pointed = any(row[-1].strip()[1:] == "." for row in rows)
+        pointed = any(_pointed(row[-1].strip()) for row in rows)
         if not pointed:
             notes.append("No point was noted: it was not compared.")
-        for number, row in enumerate(rows):
+        for number, row in zip(numbers, rows, strict=True):
             row[-1] = as_levels(row[-1].strip(), display, pointed, f"{place}, line {number + 2}")
+    elif _lost_zeros([row[-1].strip() for row in rows]):
+        notes.append("Entries of fewer than eight bits were taken to have lost leading zeros.")
+        for row in rows:
+            row[-1] = row[-1].strip().zfill(8) if row[-1].strip() not in UNREAD else "X" * 8
     lines = ["step,outputs", *(",".join(row) for row in rows)]
-    return ("\n".join(lines) + "\n").encode(), tuple(notes)
+    signs = CHARACTERS if names[-1] == "shown" else BYTES
+    return ("\n".join(lines) + "\n").encode(), tuple(notes), signs
+
+
+def _pointed(shown: str) -> bool:
+    return len(shown) > 1 and shown.endswith(".")
+
+
+def _lost_zeros(cells: list[str]) -> bool:
+    """Whether these are eight bits each from a spreadsheet, which takes them for numbers and drops leading zeros."""
+    read = [cell for cell in cells if cell not in UNREAD and set(cell) != {"X"}]
+    bits = all(set(cell) <= set("01") and len(cell) <= 8 for cell in read)
+    return bits and any(len(cell) < 8 for cell in read) and any(len(cell) > 1 for cell in read)
 
 
 def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str) -> str:
@@ -57,7 +79,7 @@ def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str)
     """
     if shown in UNREAD:
         return "X" * 8
-    character, point = (shown[:-1], "1") if shown[1:] == "." else (shown, "0")
+    character, point = (shown[:-1], "1") if _pointed(shown) else (shown, "0")
     shape = SHAPES.get(character) or SHAPES.get(character.swapcase())
     if shape is None and character != "blank":
         allowed = " ".join(SHAPES)
@@ -77,3 +99,26 @@ def as_levels(shown: str, display: Mapping[str, str], pointed: bool, place: str)
         else:
             levels.append("1" if segment in lit else "0")
     return "".join(levels)
+
+
+def as_character(levels: int, settled: int, display: Mapping[str, str]) -> str:
+    """What an eye would write down of eight levels, bit 0 for `o0`: a character, with a point behind it if that is lit.
+
+    `blank` where no bar is lit, `?` where one is not settled, and the bars in brackets, such as [abg], where they are
+    no character; the first in `SHAPES` of several that look the same. Without a `display` the levels, `o7` first.
+    """
+    if not display:
+        return "".join(str(levels >> n & 1) if settled >> n & 1 else "?" for n in range(7, -1, -1))
+    lines = {segment: int(line[1:]) for line, segment in display.items()}
+    if any(not settled >> bit & 1 for bit in lines.values()):
+        return "?"
+    lit = {segment for segment, bit in lines.items() if levels >> bit & 1}
+    bars = "".join(sorted(lit - {"point"}))
+    point = "." if "point" in lit else ""
+    if not bars:
+        return f"blank{point}"
+    for character, shape in SHAPES.items():
+        must, _, either = shape.partition("?")
+        if bars in ("".join(sorted(must)), "".join(sorted(must + either))):
+            return character + point
+    return f"[{bars}]{point}"

@@ -1,7 +1,8 @@
-"""Reads a recording: VCD, or CSV as instruments and people write it, to a capture."""
+"""Reads a recording: VCD, CSV as instruments and people write it, or a session of a logic analyser, to a capture."""
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
@@ -14,9 +15,12 @@ from forelight.sim.traces.dump import Dump, scan
 from .columns import Column, match_columns
 from .eye import spelled_out
 from .record import ENOUGH, Capture, RecordedLine, changes_only, quantum
+from .session import MAGIC, read_session
 from .tables import as_utf8, read_table
 
 NO_MAPPING: Mapping[str, str] = {}
+#: Stands for standard input where a file is named.
+PIPE = "-"
 
 
 def read_capture(
@@ -25,13 +29,16 @@ def read_capture(
     labels: Mapping[str, str] = NO_MAPPING,
     display: Mapping[str, str] = NO_MAPPING,
 ) -> Capture:
-    """Read the recording in the file `path`.
+    """Read the recording in the file `path`; `-` is standard input.
 
     `mapping` says which column or variable a line stands in (`{"o0": "CH3"}`; `outputs` and `inputs` stand for eight
-    lines in one); what it does not say is guessed from equal names, or from the `labels` that the board has at its
-    pins (line -> label). `display` says which segment each output lights (line -> segment), for what an eye wrote down.
-    Raises CaptureError, with place and remedy, for a file that is damaged or ambiguous.
+    lines in one, `{"o": "CH"}` for a numbered series, as `match_columns` has it); what it does not say is guessed from
+    equal names, or from the `labels` that the board has at its pins (line -> label). `display` says which segment each
+    output lights (line -> segment), for what an eye wrote down. Raises CaptureError, with place and remedy, for a file
+    that is damaged or ambiguous.
     """
+    if str(path) == PIPE:
+        return parse_capture(sys.stdin.buffer.read(), "standard input", mapping, labels, display)
     try:
         data = Path(path).read_bytes()
     except OSError as error:
@@ -50,15 +57,27 @@ def parse_capture(
     display: Mapping[str, str] = NO_MAPPING,
 ) -> Capture:
     """The same from bytes; `place` is what errors name."""
-    if data.lstrip()[:1] == b"$":
-        return _from_dump(scan(data, place), place, mapping, labels)
-    data, notes = spelled_out(as_utf8(data), display, place)
+    if data.startswith(MAGIC):
+        return read_session(data, place, mapping, labels)
+    if data[:4096].lstrip()[:1] == b"$":
+        whole, cut = _without_a_cut_line(data)
+        capture = _from_dump(scan(whole, place), place, mapping, labels)
+        return replace(capture, notes=(*cut, *capture.notes))
+    data, notes, signs = spelled_out(as_utf8(data), display, place)
     capture = read_table(data, place, mapping, labels)
-    return replace(capture, notes=(*notes, *capture.notes))
+    return replace(capture, notes=(*notes, *capture.notes), signs=signs)
+
+
+def _without_a_cut_line(data: bytes) -> tuple[bytes, tuple[str, ...]]:
+    """A dump up to its last whole line, and what to say where that is not all of it."""
+    stop = data.rfind(b"\n") + 1
+    if data[-1:] <= b" " or not stop:
+        return data, ()
+    return data[:stop], ("The last line was cut short: the recording was used up to it.",)
 
 
 def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
-    columns = [Column(v.name, v.width) for v in dump.variables]
+    columns = [Column(v.name, v.width, v.identifier.decode("latin-1")) for v in dump.variables]
     chosen, notes = match_columns(columns, mapping, labels, place)
     unit = dump.unit
     if unit is None:

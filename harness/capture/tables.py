@@ -7,27 +7,35 @@ groups) are struck out, fields are found by their delimiters, and of each line o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 
 import numpy as np
 from forelight.sim.errors import CaptureError
-from forelight.sim.levels import LEVEL, UNKNOWN
-from forelight.sim.traces.columns import Ints, integers
-from numpy.typing import NDArray
+from forelight.sim.levels import LEVEL, OTHER, UNKNOWN
+from forelight.sim.traces.columns import Bytes, Ints
 
+from .clocks import StampReader
 from .columns import BYTES, Chosen, Column, match_columns
-from .layout import TableLayout, find_layout
+from .layout import DECIMAL, DELIMITERS, HEXADECIMAL, TableLayout, find_layout
 from .numbers import numbers
-from .record import Capture, Floats, Levels, RecordedLine, changes_only, quantum
+from .record import LINES, Capture, Floats, Levels, RecordedLine, changes_only, quantum
 
 PIECE = 1 << 22  # bytes that are handled at a time
+DIGIT = np.full(256, OTHER, np.uint8)
+for _value in range(16):
+    DIGIT[[ord(f"{_value:x}"), ord(f"{_value:X}")]] = _value
 
 
 class Fields:
-    """The fields of some rows: for each column, first byte and length in one flat text without blanks and quotes."""
+    """The fields of some rows: for each column, first byte and length in one flat text without blanks and quotes.
 
-    def __init__(self, body: bytes, layout: TableLayout, place: str, first: int) -> None:
-        self.place, self.layout, self.first = place, layout, first
+    `first` rows stand before them, and their first line has the number `line`. Empty lines are left out.
+    """
+
+    def __init__(self, body: bytes, layout: TableLayout, place: str, first: int, line: int) -> None:
+        self.place, self.layout, self.first, self.line = place, layout, first, line
         for blank in ("\u00a0", "\u2009", "\u202f"):
             body = body.replace(blank.encode(), b"")
         body = body.replace("µ".encode(), b"u").replace("μ".encode(), b"u")
@@ -35,23 +43,31 @@ class Fields:
             body = body.replace(b"\r\n", b"\n").replace(b"\r", b"\n")
         body = body.translate(None, b" \"'")
         self.text = np.frombuffer(body, np.uint8)
+        ends = self.text == ord("\n")
+        empty = ends & np.r_[True, ends[:-1]]
+        self.lines = int(ends.sum())
+        self.numbers = np.flatnonzero(~empty[ends]) if empty.any() else None  # of the rows, among the lines
+        if self.numbers is not None:
+            self.text = self.text[~empty]
         stops = np.flatnonzero((self.text == ord("\n")) | (self.text == ord(layout.delimiter)))
         count = len(layout.names)
         last = self.text[stops] == ord("\n")
         widths = np.diff(np.flatnonzero(last), prepend=-1)
         uneven = np.flatnonzero(widths != count)
         if len(uneven):
+            row = int(uneven[0])
             raise CaptureError(
-                f"{widths[uneven[0]]} fields where the rows before have {count}",
-                place=self.where(int(uneven[0])),
+                f"{widths[row]} fields where the rows before have {count} {self.understood(row)}",
+                place=self.where(row),
                 remedy="the file was cut short or edited: export it again",
             )
         self.rows = len(widths)
-        self.starts = np.r_[0, stops[:-1] + 1].reshape(-1, count)
+        self.starts = (np.r_[0, stops[:-1] + 1] if len(stops) else stops).reshape(-1, count)
         self.stops = stops.reshape(-1, count)
 
     def where(self, row: int) -> str:
-        return f"{self.place}, line {self.layout.line + self.first + row}"
+        number = row if self.numbers is None else int(self.numbers[row])
+        return f"{self.place}, line {self.line + number}"
 
     def column(self, index: int) -> tuple[Ints, Ints]:
         """First bytes and lengths."""
@@ -65,26 +81,68 @@ class Fields:
     def refuse(self, row: int, index: int, what: str, remedy: str) -> CaptureError:
         name = self.layout.names[index]
         return CaptureError(
-            f"'{self.cell(row, index)}' in column '{name}' {what}", place=self.where(row), remedy=remedy
+            f"'{self.cell(row, index)[:40]}' in column '{name}' {what} {self.understood(row)}",
+            place=self.where(row),
+            remedy=remedy,
+        )
+
+    def understood(self, row: int) -> str:
+        """What of the table was understood before this row."""
+        layout, rows = self.layout, self.first + row
+        clock = f"column '{layout.names[layout.time]}' counts {layout.clock}" if layout.time is not None else (
+            f"a sample every {1 / layout.rate:.6g} s" if layout.rate else "no column of times"
+        )  # fmt: skip
+        return (
+            f"(understood before it: {rows} row{'s' * (rows != 1)} of {len(layout.names)} columns, {clock})"
         )
 
 
 def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
-    """A table in UTF-8 to a capture.
+    """A table in UTF-8 to a capture; a last line that was cut short is left out, and a note says so.
 
     Raises CaptureError, with line and column, for what cannot be read or may mean two things.
     """
     data = _without_quoted_commas(data)
+    try:
+        return _read(data, place, mapping, labels)
+    except CaptureError:
+        shorter = _without_last_line(data)
+        if not shorter:
+            raise
+        try:
+            capture = _read(shorter, place, mapping, labels)
+        except CaptureError:
+            capture = None
+        if capture is None:
+            raise
+        note = "The last line was cut short: the recording was used up to it."
+        return replace(capture, notes=(note, *capture.notes))
+
+
+def _without_last_line(data: bytes) -> bytes:
+    """The lines before the last one, if that one may have been cut short: it has no end, or is shorter than others."""
+    filled = data.rstrip(b"\r\n")
+    begin = max(filled.rfind(b"\n"), filled.rfind(b"\r")) + 1
+    before = filled[:begin].rstrip(b"\r\n")
+    above = before[max(before.rfind(b"\n"), before.rfind(b"\r")) + 1 :]
+    counts = [[line.count(mark.encode()) for mark in DELIMITERS] for line in (filled[begin:], above)]
+    fewer = any(few < many for few, many in zip(*counts, strict=True))
+    return data[:begin] if len(filled) == len(data) or fewer else b""
+
+
+def _read(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
+    """The same, whole."""
     layout = find_layout(data, place)
     chosen: Chosen = {}
     notes: list[str] = []
     columns: list[Column] = []
     got: dict[str, list[RecordedLine]] = {}
     first, last, unit, period = 0.0, -np.inf, layout.clock, 0.0
+    stamps, bases = StampReader(), dict[int, int]()
     for fields in _pieces(data, layout, place):
-        times, unit = _times(fields, last)
+        times, unit = _times(fields, last, stamps)
         if not columns:
-            columns = _columns(fields)
+            columns = _columns(fields, {mapping[line] for line in BYTES if line in mapping})
             chosen, notes = match_columns(columns, mapping, labels, place)
             got = {name: [] for name in chosen}
             first, period = float(times[0]), _period(times, layout)
@@ -95,11 +153,15 @@ def read_table(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapp
                 levels = _levels(fields, index)[0]
             else:
                 if index not in whole:
-                    whole[index] = _byte_levels(fields, index)
+                    whole[index] = _byte_levels(fields, index, bases)
                 levels = whole[index][:, bit]
             got[name].append(
                 _seen_at_steps(times, levels) if unit == "steps" else changes_only(times, levels)
             )
+    notes += [
+        f"The numbers in column '{layout.names[index]}' were taken as {'hexadecimal' if base == 16 else 'decimal'}."
+        for index, base in bases.items()
+    ]
     lines = {name: _joined(parts) for name, parts in got.items()}
     end = last + (1.0 if unit == "steps" else period)
     return Capture(lines, first, end, unit, period, place, (*layout.notes, *notes))
@@ -129,25 +191,26 @@ def _without_quoted_commas(data: bytes) -> bytes:
 
 
 def _pieces(data: bytes, layout: TableLayout, place: str) -> Iterator[Fields]:
-    end = len(data.rstrip())
-    start, row = layout.offset, 0
+    end = len(data.rstrip(b"\r\n "))
+    start, row, line = layout.offset, 0, layout.line
     while start < end:
         cut = data.find(b"\n", min(start + PIECE, end))
         stop = end if cut < 0 or cut >= end else cut + 1
-        fields = Fields(data[start:stop] + (b"\n" if stop == end else b""), layout, place, row)
-        yield fields
-        start, row = stop, row + fields.rows
+        fields = Fields(data[start:stop] + (b"\n" if stop == end else b""), layout, place, row, line)
+        if fields.rows:
+            yield fields
+        start, row, line = stop, row + fields.rows, line + fields.lines
 
 
 def _joined(parts: list[RecordedLine]) -> RecordedLine:
     return changes_only(np.concatenate([p.times for p in parts]), np.concatenate([p.levels for p in parts]))
 
 
-def _columns(fields: Fields) -> list[Column]:
+def _columns(fields: Fields, told: set[str]) -> list[Column]:
     """What each column may hold: the time column nothing, nor a count of steps beside it."""
     layout = fields.layout
     columns = [
-        Column(name, 8 if _holds_bytes(fields, index) else 1) for index, name in enumerate(layout.names)
+        Column(name, 8 if _holds_bytes(fields, index, told) else 1) for index, name in enumerate(layout.names)
     ]
     for index, name in enumerate(layout.names):
         counts = name.lower() == "step" and not _levels(fields, index, check=False)[1]
@@ -156,7 +219,7 @@ def _columns(fields: Fields) -> list[Column]:
     return columns
 
 
-def _times(fields: Fields, before: float) -> tuple[Floats, str]:
+def _times(fields: Fields, before: float, stamps: StampReader) -> tuple[Floats, str]:
     """The time of each row, none of which may lie before `before`, and what it counts."""
     layout = fields.layout
     if layout.time is None:
@@ -169,6 +232,8 @@ def _times(fields: Fields, before: float) -> tuple[Floats, str]:
         return (fields.first + np.arange(fields.rows)) / layout.rate, "seconds"
     starts, lengths = fields.column(layout.time)
     times, good = numbers(fields.text, starts, lengths)
+    if not good.any():
+        times, good = stamps.read(fields.text, starts, lengths)
     if not good.all():
         row = int(np.flatnonzero(~good)[0])
         raise fields.refuse(row, layout.time, "is no time", "export the recording again, or mend the line")
@@ -211,15 +276,29 @@ def _levels(fields: Fields, index: int, check: bool = True) -> tuple[Levels, boo
     return levels, not len(odd)
 
 
-def _holds_bytes(fields: Fields, index: int) -> bool:
-    """Whether the column holds whole bytes: told by its name, or by eight characters to a field."""
-    name = fields.layout.names[index].lower()
-    _, lengths = fields.column(index)
-    return name in BYTES or bool(len(lengths) and (lengths == 8).all())
+def _holds_bytes(fields: Fields, index: int, told: set[str]) -> bool:
+    """Whether the column holds whole bytes: told by its name, by what is mapped, or by what its fields look like."""
+    name = fields.layout.names[index]
+    starts, lengths = fields.column(index)
+    if name.lower() in BYTES:
+        return True
+    if name.lower() in LINES:
+        return False
+    if _levels(fields, index, check=False)[1]:  # what is mapped may be a line by mistake
+        return name.endswith(":0]")
+    if {name, name.rpartition("[")[0], str(index + 1)} & told:
+        return True
+    return bool(
+        (lengths == 8).all() or ((lengths > 1).any() and _Spelled(fields.text, starts, lengths).good.all())
+    )
 
 
-def _byte_levels(fields: Fields, index: int) -> Levels:
-    """Eight levels for each row, bit 0 first: binary (eight characters), hexadecimal (0x..) or decimal fields."""
+def _byte_levels(fields: Fields, index: int, bases: dict[int, int]) -> Levels:
+    """Eight levels for each row, bit 0 first: binary (eight characters), hexadecimal or decimal fields.
+
+    `bases` says in which base the numbers of a column are that do not say so themselves; a column that is not yet in it
+    is added.
+    """
     starts, lengths = fields.column(index)
     text = fields.text
     if ((lengths == 8) | (lengths == 0)).all():
@@ -231,26 +310,54 @@ def _byte_levels(fields: Fields, index: int) -> Levels:
                 int(odd[0]), index, "is not eight bits", "write eight of 0, 1 and X, bit 7 first"
             )
         return levels
-    values, good = _plain_bytes(fields, starts, lengths)
-    odd = np.flatnonzero(~good)
+    spelled = _Spelled(text, starts, lengths)
+    layout = fields.layout
+    words = set(re.split(r"[^0-9a-z]+", f"{layout.names[index]} {layout.units[index]}".lower()))
+    if index not in bases:
+        bases[index] = 16 if words & HEXADECIMAL or (spelled.hexadecimal and not words & DECIMAL) else 10
+    hexadecimal = spelled.marked | (bases[index] == 16)
+    values = np.where(hexadecimal, spelled.value(16), spelled.value(10))
+    odd = np.flatnonzero(~spelled.good | ((values > 255) & ~spelled.gap))
     if len(odd):
-        raise fields.refuse(int(odd[0]), index, "is no byte", "write eight bits, 0x00 to 0xff, or 0 to 255")
+        raise fields.refuse(
+            int(odd[0]), index, "is no byte", "write eight bits, 00 to ff with 0x, or 0 to 255"
+        )
     levels = ((values[:, None] >> np.arange(8)) & 1).astype(np.uint8)
-    levels[values < 0] = UNKNOWN
+    levels[spelled.gap] = UNKNOWN
     return levels
 
 
-def _plain_bytes(fields: Fields, starts: Ints, lengths: Ints) -> tuple[Ints, NDArray[np.bool_]]:
-    """Hexadecimal after 0x, decimal otherwise; -1 for a gap."""
-    text = fields.text
-    values, good = integers(text, starts, lengths)
-    prefixed = (
-        (lengths >= 3) & (lengths <= 4) & ((text[np.minimum(starts + 1, len(text) - 1)] | 0x20) == ord("x"))
-    )
-    for row in np.flatnonzero(prefixed).tolist():
-        try:
-            values[row], good[row] = int(text[starts[row] : starts[row] + lengths[row]].tobytes(), 16), True
-        except ValueError:
-            good[row] = False
-    gap = (lengths == 0) | ((lengths == 1) & (LEVEL[text[starts]] == UNKNOWN))
-    return np.where(gap, -1, values), (good & (values >= 0) & (values <= 255)) | gap
+class _Spelled:
+    """Fields as numbers of up to a byte: `marked` are hexadecimal by a 0x before or an h behind them.
+
+    `hexadecimal` says that those without a mark are: letters stand in some, or all have two digits and some of these
+    begin with 0. `good` are numbers at all, or gaps.
+    """
+
+    def __init__(self, text: Bytes, starts: Ints, lengths: Ints) -> None:
+        def at(places: Ints) -> Bytes:
+            return text[np.clip(places, 0, len(text) - 1)]
+
+        self.gap = (lengths == 0) | ((lengths == 1) & (LEVEL[at(starts)] == UNKNOWN))
+        before = (lengths >= 3) & (at(starts) == ord("0")) & ((at(starts + 1) | 0x20) == ord("x"))
+        behind = (lengths >= 2) & ((at(starts + lengths - 1) | 0x20) == ord("h")) & ~before
+        self.marked = before | behind
+        count = lengths - 2 * before - behind
+        spots = (starts + 2 * before)[:, None] + np.arange(3)
+        inside = np.arange(3) < count[:, None]
+        self.digits = np.where(inside, DIGIT[at(spots)], 0).astype(np.int64)
+        self.count = np.clip(count, 0, 3)
+        letters = (self.digits > 9).any(axis=1)
+        bare = ~self.marked & ~self.gap
+        zeros = bare & (self.digits[:, 0] == 0)
+        self.hexadecimal = bool((bare & letters).any() or (zeros.any() and (count[bare] == 2).all()))
+        known = (self.digits < OTHER).all(axis=1) & (count >= 1)
+        self.good = self.gap | (known & np.where(letters | self.marked, count <= 2, count <= 3))
+
+    def value(self, base: int) -> Ints:
+        found = np.zeros(len(self.count), np.int64)
+        for place in range(3):
+            more = place < self.count
+            found = np.where(more, found * base + self.digits[:, place], found)
+        # A letter is no decimal digit: beyond any byte, so that it is refused.
+        return np.where((self.digits >= base).any(axis=1), 1 << 20, found)

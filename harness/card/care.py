@@ -30,7 +30,8 @@ WIRED = {
 
 def care(board: Board, sheet: Datasheet, actions: Sequence[Action], golden: Golden) -> tuple[str, ...]:
     """A sentence for each caution; `golden` runs from the moment at which the slot is up."""
-    return (ALWAYS[0], *_drivers(board, sheet, actions), *_wired(sheet), *_light(golden), ALWAYS[1])
+    odd = [f"Warning from the source: {golden.facts['warnings']}."] if "warnings" in golden.facts else []
+    return (ALWAYS[0], *_drivers(board, sheet, actions), *_wired(sheet), *_light(golden), *odd, ALWAYS[1])
 
 
 def _drivers(board: Board, sheet: Datasheet, actions: Sequence[Action]) -> Iterator[str]:

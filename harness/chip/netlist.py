@@ -76,3 +76,8 @@ def wrapper_netlist(
             remedy="state [step] (and [restart]) in its datasheet, or define the clock domain in the design",
         )
     return netlist
+
+
+def source_warnings(netlist: Netlist) -> tuple[str, ...]:
+    """What the reader of a design's source found odd, in its author's names: for every answer about the design."""
+    return tuple(said.replace("wrapper.design.", "").replace("wrapper.", "") for said in netlist.warnings)

@@ -17,7 +17,7 @@ from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
-from .facts import setting_word
+from .facts import setting_word, warnings
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 
@@ -46,11 +46,13 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
                 "slot": asking.slot,
                 "start_s": start,
                 "start_step": int(-golden.steps[0]),
+                "warnings": list(warnings(asking)),
                 **verdict.to_json(),
             }
         )
     else:
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden))
+        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
+        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *odd)
     return EXIT_CODES[verdict.kind]
 
 

@@ -20,7 +20,8 @@ from .facts import setting_word
 from .output import emit_json, show
 from .question import Asked, Question, question
 
-#: A count may be off by one: the counting error of every counter (counter handbooks; US Army course text).
+#: A count may be off by one: the counting error of every counter (Hewlett-Packard,
+#: Application Note 200, Fundamentals of Electronic Counters; from memory).
 COUNT_ERROR = 1
 #: How far off each press of the stopwatch may be, in seconds (common practice, no source).
 REACTION_S = 0.25

@@ -7,11 +7,13 @@ from collections.abc import Iterator, Sequence
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Enable, Set, Strap, to_text
+from forelight.designs.sheets.attachments import driven_lines
 from rich.text import Text
 
 from ..boards.profile import Board
-from ..chip.netlist import wrapper_netlist
+from ..chip.netlist import source_warnings, wrapper_netlist
 from ..hand.routine import divides
+from ..hand.switches import contact_word, driven_from_outside, moved_otherwise
 from ..view.words import hertz
 from .question import Question
 
@@ -70,7 +72,7 @@ def obstacles(asking: Question) -> Iterator[str]:
 
 def warnings(asking: Question) -> tuple[str, ...]:
     """What the reader of the source found odd."""
-    return wrapper_netlist(asking.sheet).warnings
+    return source_warnings(wrapper_netlist(asking.sheet))
 
 
 def _clock(asking: Question) -> Iterator[str]:
@@ -112,8 +114,19 @@ def _inputs(asking: Question) -> Iterator[str]:
     taken = {said.line for said in (sheet.step, sheet.restart) if said}
     for line in INPUT_LINES:
         level, said = levels.get(line, 0), sheet.lines.get(line)
-        if line not in taken and (said or level):
-            yield f"Input {line} = {level}" + (f": {said.means}" if said else "")
+        if line not in taken and line not in driven_lines(sheet) and (said or level):
+            stands = (
+                f" (switch {contact_word(asking.board, line, level)})" if line in asking.board.pulls else ""
+            )
+            yield f"Input {line} = {level}{stands}" + (f": {said.means}" if said else "")
+    yield from contention(asking)
+
+
+def contention(asking: Question) -> Iterator[str]:
+    """What a switch is not to be closed on, and what becomes of levels that were asked for on lines moved otherwise."""
+    clocked = any(isinstance(action, (Strap, Enable)) for action in asking.procedure.actions)
+    yield from driven_from_outside(asking.sheet)
+    yield from moved_otherwise(asking.board, asking.sheet, asking.asked_levels, clocked)
 
 
 def runs(asking: Question) -> list[str]:

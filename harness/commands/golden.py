@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -12,16 +13,23 @@ from forelight.sim.errors import UsageError
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
 from ..view.words import seconds
+from .facts import contention, warnings
 from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
-from .settled import free_running, races, told
+from .settled import free_running, from_the_source, races, told, undefined
+from .signals import watched
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
 
 
-def run(asked: Asked, output: str, as_json: bool) -> int:
+def run(asked: Asked, output: str, as_json: bool, watch: Sequence[str] = ()) -> int:
+    """`watch` names signals of the source that go into a dump."""
     path = Path(output)
+    if watch and path.suffix != ".vcd":
+        raise UsageError(
+            "--watch adds signals to a dump", place=output, remedy="name a file that ends in .vcd"
+        )
     if output == STDOUT:
         if as_json:
             raise UsageError("--json needs a file for the golden", remedy="name one with -o")
@@ -35,17 +43,22 @@ def run(asked: Asked, output: str, as_json: bool) -> int:
     golden = asking.golden()
     if output == STDOUT:
         emit_bytes(to_csv(golden))
-        for paragraph in (*free_running(golden), *races(golden)):
+        for paragraph in (
+            *from_the_source(golden),
+            *free_running(golden),
+            *undefined(golden),
+            *races(golden),
+        ):
             warn(paragraph)
         return 0
-    write_golden(golden, path)
+    write_golden(golden, path, watched(asking, int(golden.facts["slot"]), watch) if watch else None)
     found = answer(asking, golden, path)
     if as_json:
         emit_json(found)
     else:
         emit_words(sentence(found))
         settled = told(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
-        for paragraph in (*free_running(golden), *settled):
+        for paragraph in (*contention(asking), *from_the_source(golden), *free_running(golden), *settled):
             emit_words(paragraph)
     return 0
 
@@ -67,6 +80,8 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
         "suspects": [vars(race) for race in golden.suspects],
         "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],
         "facts": dict(golden.facts),
+        "warnings": list(warnings(asking)),
+        "contention": list(contention(asking)),
     }
 
 

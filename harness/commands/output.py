@@ -1,4 +1,8 @@
-"""Where answers go: text, JSON and progress, on any terminal, pipe or encoding."""
+"""Where answers go: text, JSON and progress, on any terminal, pipe or encoding.
+
+Names and texts that strangers wrote reach a person in many answers. All words leave through here, and `clean` takes out
+of them what could command a terminal, hide, or turn the order of reading.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +12,11 @@ import shutil
 import sys
 import textwrap
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING, Any
+
+from forelight.sim.plain_text import clean
 
 from ..limits import silenced
 
@@ -27,7 +33,12 @@ def lenient_streams() -> None:
 
 
 def emit(text: str) -> None:
-    """Write to standard output. A reader who has seen enough (`| head`) is no fault: the rest is dropped."""
+    """Write words to standard output."""
+    _write(clean(text))
+
+
+def _write(text: str) -> None:
+    """Write as it is. A reader who has seen enough (`| head`) is no fault: the rest is dropped."""
     try:
         sys.stdout.write(text)
         sys.stdout.flush()
@@ -42,7 +53,16 @@ def emit_words(text: str) -> None:
 
 def warn(text: str) -> None:
     """A paragraph on standard error, where standard output is for data."""
-    sys.stderr.write(_filled(text))
+    sys.stderr.write(clean(_filled(text)))
+
+
+def complain(text: str) -> None:
+    """On standard error: on a terminal broken between words, elsewhere one line, for those who search it."""
+    text = clean(text)
+    if sys.stderr.isatty():
+        text = "".join(_filled(line) for line in text.split("\n")).removesuffix("\n")
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
 
 
 def _filled(text: str) -> str:
@@ -71,10 +91,19 @@ def emit_json(answer: Any) -> None:
 
 
 def console(*, stderr: bool = False) -> Console:
-    """A console that prints words as they are: no markup, no guessed colours."""
-    from rich.console import Console
+    """A console that prints words as they are: no markup, no guessed colours, and clean."""
+    from rich.console import Console, ConsoleOptions
+    from rich.segment import Segment
 
-    return Console(stderr=stderr, markup=False, highlight=False, emoji=False)
+    class Clean(Console):
+        def render(
+            self, renderable: RenderableType, options: ConsoleOptions | None = None
+        ) -> Iterable[Segment]:
+            for segment in super().render(renderable, options):
+                text = segment.text if segment.control else clean(segment.text)
+                yield Segment(text, segment.style, segment.control)
+
+    return Clean(stderr=stderr, markup=False, highlight=False, emoji=False)
 
 
 def show(*parts: RenderableType) -> None:
@@ -84,7 +113,7 @@ def show(*parts: RenderableType) -> None:
         for part in parts:
             screen.print(part)
     lines = captured.get().splitlines()
-    emit("".join(line.rstrip() + "\n" for line in lines))
+    _write("".join(line.rstrip() + "\n" for line in lines))  # with styles of our own
 
 
 #: Work that is done sooner than this gets no progress bar.

@@ -26,14 +26,22 @@ def run(slot: str | None, board_name: str, procedure: Path | None, *, plain: boo
             warn(f"{procedure}: {told.refused}")
     if plain or not (sys.stdin.isatty() and sys.stdout.isatty()):
         return talk(session)
-    from ..panel.app import Panel
-
-    Panel(session).run()
+    on_screen(session)
     if session.kept and session.actions:
         emit_words(
             f"What you did is kept in {session.kept}; open it in any command with --procedure {session.kept}"
         )
     return 0
+
+
+def on_screen(session: Session) -> None:
+    """The bench on the screen, until the person leaves it. Raises whatever went wrong there."""
+    from ..panel.app import Panel
+
+    panel = Panel(session)
+    panel.run()
+    if panel.fault is not None:
+        raise panel.fault
 
 
 def talk(session: Session) -> int:
@@ -48,8 +56,7 @@ def opening(session: Session) -> Iterator[str]:
     """Where the person is, and how to begin."""
     sheet, board = session.sheet, session.board
     yield f"{sheet.title}, slot {session.slot} of {board.name}."
-    if sheet.description:
-        yield sheet.description
+    yield from session.opening()
     yield from session.look()
     yield "Say help to hear what can be said, quit to leave."
 

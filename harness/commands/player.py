@@ -118,4 +118,12 @@ def _levels(found: Preview, tick: int, width: int, height: int, glyphs: Glyphs) 
         return []
     golden = found.golden
     shown = recent(golden, lines, room(lines, found.meanings, width), max(tick, 1))
-    return drawn(shown, found.meanings, golden.oscillator_hz, width, stave_glyphs(glyphs), glyphs)
+    return drawn(
+        shown,
+        found.meanings,
+        golden.oscillator_hz,
+        width,
+        stave_glyphs(glyphs),
+        glyphs,
+        found.signals(shown, glyphs),
+    )

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from forelight.designs.procedures.procedure import Restart
+from forelight.sim.traces.trace import Trace
 from rich.console import RenderableType
 
 from ..attach.report import paragraphs, reports
@@ -19,7 +20,7 @@ from ..view.brightness import seen
 from ..view.display import ASCII, Glyphs, legend
 from ..view.eye import Impressions, impressions
 from ..view.filmstrip import strip
-from ..view.levels import drawn, of_interest, recent, room
+from ..view.levels import LevelRows, drawn, of_interest, recent, room, signals
 from ..view.limits import FOLLOWED_HZ
 from ..view.pictures import Picture, pictures, since
 from ..view.status import sentences
@@ -30,6 +31,7 @@ from .output import console
 from .question import Question
 from .settled import told
 from .sight import FirstLight, Readable, first_light, readable, wired, words
+from .signals import watched
 
 #: Columns that the table of levels needs with segments and meanings.
 FOR_ALL_COLUMNS = 60
@@ -46,6 +48,7 @@ class Preview:
     offered: Readable | None
     watch: Watch | None
     light: FirstLight | None
+    watched: Trace | None
     gate_delay: tuple[float, float] | None = None
 
     @property
@@ -63,6 +66,10 @@ class Preview:
         step = self.asking.sheet.step
         return of_interest(self.golden, self.meanings, step.line if step else "")
 
+    def signals(self, rows: LevelRows, glyphs: Glyphs) -> dict[str, str]:
+        """The watched signals beside these rows of levels."""
+        return {} if self.watched is None else signals(self.watched, rows.bounds, stave_glyphs(glyphs))
+
     def status(self, tick: int, recent_s: float | None = None) -> list[str]:
         """The status line at a tick of the golden; nothing is known of it where a loop runs free."""
         if self.watch is None:
@@ -70,17 +77,20 @@ class Preview:
         return sentences(self.watch.status(tick + self.watch.origin, recent_s=recent_s))
 
 
-def preview(asking: Question, gate_delay: tuple[float, float] | None = None) -> Preview:
-    """Foretell, and look at what was foretold."""
+def preview(
+    asking: Question, gate_delay: tuple[float, float] | None = None, watch: Sequence[str] = ()
+) -> Preview:
+    """Foretell, and look at what was foretold; `watch` names signals of the source."""
     whole, origin = asking.golden(), asking.start()
     golden = since(whole, origin)
     sight = impressions(golden, wired(asking.board))
-    watch = light = None
+    over = light = None
     if not golden.loops:
         inside = Inside.of(asking.board, asking.sheet, asking.procedure, int(whole.facts["slot"]))
-        watch, light = Watch(inside, golden, origin), first_light(asking, golden, inside)
+        over, light = Watch(inside, golden, origin), first_light(asking, golden, inside)
     offered = None if golden.loops else readable(asking, sight)
-    return Preview(asking, golden, asking.settling(whole), sight, offered, watch, light, gate_delay)
+    signals = watched(asking, int(whole.facts["slot"]), watch).since(origin) if watch else None
+    return Preview(asking, golden, asking.settling(whole), sight, offered, over, light, signals, gate_delay)
 
 
 def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:
@@ -91,9 +101,18 @@ def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:
         yield str(found.light)
     yield " ".join(found.status(golden.end))
     yield ""
-    if found.lines:
-        rows = recent(golden, found.lines, room(found.lines, found.meanings, width))
-        yield from drawn(rows, found.meanings, golden.oscillator_hz, width, stave_glyphs(glyphs), glyphs)
+    if found.lines or found.watched:
+        names = [*found.lines, *(found.watched.values if found.watched else ())]
+        rows = recent(golden, found.lines, room(names, found.meanings, width))
+        yield from drawn(
+            rows,
+            found.meanings,
+            golden.oscillator_hz,
+            width,
+            stave_glyphs(glyphs),
+            glyphs,
+            found.signals(rows, glyphs),
+        )
         yield ""
     yield from levels(asking, golden, glyphs)
     yield from told(golden, found.settling, restart=asking.sheet.restart is not None)

@@ -72,7 +72,7 @@ class Question:
 
     The procedure's first `added` actions are those that Forelight put before what was asked for; its first
     `setting_up` actions bring the slot up, the restart included. `told` are the actions that were asked for, as they
-    were told.
+    were told; `asked_levels` those of inputs that are to be other than idle.
     """
 
     board: Board
@@ -85,6 +85,7 @@ class Question:
     seed: int
     power_ups: int
     told: tuple[Action, ...] = ()
+    asked_levels: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def code(self) -> int | None:
@@ -117,8 +118,11 @@ class Question:
         return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
 
 
-def question(asked: Asked) -> Question:
-    """What was asked, checked; an empty slot is an `EmptySlotError`."""
+def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:
+    """What was asked, checked; an empty slot is an `EmptySlotError`.
+
+    A program may have `board` and `procedure` at hand, which then stand for those that are named.
+    """
     for one, other, names in (
         (asked.strap, asked.hz, "--strap and --hz"),
         (asked.run_name, asked.procedure, "--run and --procedure"),
@@ -128,7 +132,7 @@ def question(asked: Asked) -> Question:
     ):
         if one is not None and other is not None:
             raise UsageError(f"{names} contradict each other", remedy="give one of them")
-    board = load_board(asked.board)
+    board = load_board(board or asked.board)
     found = find(board, asked.slot)
     sheet, slot = found.datasheet, found.slot
     if (asked.strap is not None or asked.hz is not None) and not divides(board, sheet):
@@ -137,9 +141,11 @@ def question(asked: Asked) -> Question:
         )
     if asked.strap is not None:
         rate(board, asked.strap)  # refuses a code that the board has not
-    if asked.run_name is None and asked.procedure is None and asked.play is None:
-        return _usual(asked, board, sheet, slot)
-    return _told(asked, board, sheet, slot)
+    if procedure is None and asked.run_name is None and asked.procedure is None and asked.play is None:
+        asking = _usual(asked, board, sheet, slot)
+    else:
+        asking = _told(asked, board, sheet, slot, procedure)
+    return replace(asking, asked_levels=asked.levels)
 
 
 def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
@@ -168,10 +174,15 @@ def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
     return max(1, steps if asked.seconds is not None else min(steps, USUAL_STEPS))
 
 
-def _told(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Question:
-    """A run of the datasheet, a procedure or a recording from a file, with the slot brought up before it."""
+def _told(
+    asked: Asked, board: Board, sheet: Datasheet, slot: int | None, given: Procedure | None
+) -> Question:
+    """A run of the datasheet, a procedure or a recording, with the slot brought up before it."""
     where: Where
-    if asked.play is not None:
+    if given is not None:
+        told = given
+        where = told.places or told.name
+    elif asked.play is not None:
         restart = (Restart(),) if sheet.restart is not None else ()
         told = Procedure("played", (*restart, Play(asked.play.name)), "", asked.play.parent)
         where = f"--play {asked.play}"

@@ -16,7 +16,22 @@ def told(golden: Golden, found: Settling, *, restart: bool = False) -> list[str]
     """A paragraph each; `restart` says whether the design has one."""
     # Of loops `free_running` has said what cannot be known.
     settled = [] if golden.loops else [settles(golden, found, restart=restart)]
-    return [*settled, *left_open(golden), *races(golden)]
+    return [*settled, *undefined(golden), *left_open(golden), *races(golden)]
+
+
+def undefined(golden: Golden) -> Iterator[str]:
+    """What the source leaves open and outputs are unsettled for."""
+    if "undefined" in golden.facts:
+        yield (
+            f"The source leaves a value open, and whoever makes the chip may choose it: {golden.facts['undefined']}. "
+            "What hangs on that is unsettled."
+        )
+
+
+def from_the_source(golden: Golden) -> Iterator[str]:
+    """What the reader of the source found odd."""
+    if "warnings" in golden.facts:
+        yield f"Warning from the source: {golden.facts['warnings']}."
 
 
 def left_open(golden: Golden) -> Iterator[str]:

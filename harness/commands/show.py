@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedures.procedure import to_text
+from rich.padding import Padding
+from rich.text import Text
 
 from ..attach.report import reports
 from ..boards.reader import load_board
@@ -20,9 +23,10 @@ from .facts import facts, obstacles, warnings
 from .output import console, emit_json, show
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
-from .question import Asked, question
+from .question import Asked, Question, question
 from .settled import free_running
 from .sight import wired
+from .signals import changes, reasons
 
 #: Columns of levels in the answer for scripts.
 COLUMNS = 64
@@ -36,16 +40,22 @@ def run(
     motion: bool | None,
     most: int,
     gate_delay: tuple[float, float] | None = None,
+    watch: Sequence[str] = (),
+    why: str | None = None,
+    step: int | None = None,
 ) -> int:
     """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row.
 
-    `gate_delay` is the range in seconds by which the rate of a free-running loop is told.
+    `gate_delay` is the range in seconds by which the rate of a free-running loop is told. `watch` names signals of the
+    source; `why` is an output or a signal that is to be explained, at the end of a `step` or of the run.
     """
     try:
         asking = question(asked)
     except EmptySlotError as empty:
         return _empty(asked.board, empty.slot, as_json)
-    found = preview(asking, gate_delay)
+    if why is not None:
+        return _explain(asking, why, step, as_json)
+    found = preview(asking, gate_delay, watch)
     golden = found.golden
     if as_json:
         emit_json(answer(found))
@@ -67,6 +77,23 @@ def run(
         show(*still(found, most, glyphs))
     show("", *below(found, glyphs))
     return 0
+
+
+def _explain(asking: Question, name: str, step: int | None, as_json: bool) -> int:
+    """Why an output or a signal is as it is."""
+    answers = reasons(asking, asking.slot or 0)
+    reason = answers.why(name, step)
+    if as_json:
+        emit_json(answers.answer(reason))
+    else:
+        show(*facts(asking)[:1], "", *map(hanging, answers.paragraphs(reason)))
+    return 0
+
+
+def hanging(line: str) -> Padding:
+    """A line that keeps its indent where it is too long for the screen."""
+    text = line.lstrip()
+    return Padding(Text(text), (0, 0, 0, len(line) - len(text)))
 
 
 def _empty(board_name: str, slot: int, as_json: bool) -> int:
@@ -168,6 +195,7 @@ def answer(found: Preview) -> dict[str, object]:
                 for line, states in rows.rows.items()
             },
         },
+        "watched": {} if found.watched is None else changes(found.watched, hz),
         "runs": [{"name": run.name, "do": list(run.do), "expect": run.expect} for run in sheet.runs],
         "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
         "power_ups": golden.facts.get("power_ups"),

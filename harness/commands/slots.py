@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import sys
+from collections.abc import Sequence
 
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import ForelightError
@@ -11,13 +11,16 @@ from rich.table import Table
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..view.words import hertz
-from .output import console, emit_json, show
+from .output import complain, console, emit_json, show
 
 UNREADABLE = 2
 
 
-def run(board_name: str, as_json: bool) -> int:
-    """Print the list. A slot that cannot be read gets a complaint; the others are listed all the same."""
+def run(board_name: str, as_json: bool, words: Sequence[str] = ()) -> int:
+    """Print the list, or those whose datasheet says all of `words`.
+
+    A slot that cannot be read gets a complaint; the others are listed all the same.
+    """
     board = load_board(board_name)
     sheets: dict[int, Datasheet] = {}
     complaints: list[ForelightError] = []
@@ -26,14 +29,26 @@ def run(board_name: str, as_json: bool) -> int:
             sheets[number] = find(board, str(number)).datasheet
         except ForelightError as error:
             complaints.append(error)
+    known = len(sheets)
+    sheets = {number: sheet for number, sheet in sheets.items() if says(sheet, words)}
     if as_json:
         emit_json([answer(number, sheet) for number, sheet in sheets.items()])
     else:
         held = f"{len(board.slots)} of its {board.slot_count} slots hold a design"
-        show(f"{board.title} ({board.name}); {held}.", "", table(sheets, console().width))
+        told = f" {len(sheets)} of {known} datasheets say {' and '.join(words)}." if words else ""
+        show(f"{board.title} ({board.name}); {held}.{told}")
+        if sheets:
+            show("", table(sheets, console().width))
     for complaint in complaints:
-        print(f"forelight: {complaint}", file=sys.stderr)
+        complain(f"forelight: {complaint}")
     return UNREADABLE if complaints else 0
+
+
+def says(sheet: Datasheet, words: Sequence[str]) -> bool:
+    """Whether each word, or a part of one, is in name, title, description, format, kinds or the meaning of a line."""
+    texts = [sheet.name, sheet.title, sheet.description, sheet.creator, sheet.format]
+    texts += [line.means for line in sheet.lines.values()] + [one.kind for one in sheet.attach]
+    return all(word.casefold() in " ".join(texts).casefold() for word in words)
 
 
 def answer(number: int, sheet: Datasheet) -> dict[str, object]:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from ..boards.divider import Setting, codes_for, setting, span
 from ..boards.profile import Board
 from ..boards.reader import load_board
+from ..hand.switches import contact_word
 from ..view.words import apart, hertz
 from .output import emit_json, show
 
@@ -62,8 +63,14 @@ def paragraphs(board: Board, hz: float | None, found: tuple[Setting, ...]) -> li
 
 
 def switch_rows(board: Board, switches: tuple[int, ...]) -> list[str]:
-    """The switches in a row as they stand, with the labels of the board under the lines where it has any."""
+    """The level of each line that holds the code, how its switch stands for that, and the labels that the board has.
+
+    How a switch stands is left out for a line of which the board does not say where its pull takes it.
+    """
     labels = [board.pins.get(line, "") for line in LINES]
-    rows = [list(LINES), *([labels] if any(labels) else []), ["on" if level else "off" for level in switches]]
+    rows = [list(LINES), *([labels] if any(labels) else []), [str(level) for level in switches]]
+    pairs = zip(LINES, switches, strict=True)
+    stand = [contact_word(board, line, level) if line in board.pulls else "" for line, level in pairs]
+    rows += [stand] if any(stand) else []
     wide = max(len(word) for row in rows for word in row)
     return ["  " + " ".join(f"{word:<{wide}}" for word in row).rstrip() for row in rows]

@@ -65,12 +65,12 @@ def _facts(text: str, path: Path) -> dict[str, Any]:
     """The facts by their keys, and under `races` and `suspects` those that are named."""
     try:
         facts = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:  # TOMLDecodeError, or a number that is too long
         raise _damaged(f"its facts are not TOML: {error}", str(path)) from None
     for key, kind in (("board", str), ("oscillator_hz", int), ("end_ticks", int)):
         if not isinstance(facts.get(key), kind):
             raise _damaged(f"its facts lack {key}", str(path))
-    if facts["oscillator_hz"] < 1:
+    if not 1 <= facts["oscillator_hz"] <= 10**12:
         raise _damaged(f"its oscillator runs at {facts['oscillator_hz']} Hz", str(path))
     try:
         races = {key: tuple(map(_race, facts.pop(key, ()))) for key in ("races", "suspects")}

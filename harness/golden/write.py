@@ -36,13 +36,14 @@ APART = "Change inputs one at a time and with the step clock off, and nothing ra
 _ROWS = 1 << 14  # rows that are laid out at a time
 
 
-def write_golden(golden: Golden, path: Path) -> None:
+def write_golden(golden: Golden, path: Path, watched: Trace | None = None) -> None:
     """Write `path`, whole or not at all: `.csv` with a `.toml` of the same name beside it, or `.vcd`.
 
-    Raises UsageError for another ending, or a place that cannot be written.
+    Signals that are `watched`, in ticks, go into a `.vcd` only. Raises UsageError for another ending, or a place that
+    cannot be written.
     """
     if path.suffix == ".vcd":
-        write_whole(path, to_vcd(golden))
+        write_whole(path, to_vcd(golden, watched))
     elif path.suffix == ".csv":
         write_whole(path.with_suffix(".toml"), side(golden))
         write_whole(path, _csv(golden))
@@ -142,13 +143,18 @@ def _inline(race: Race) -> str:
     return "{ " + ", ".join(f"{key} = {value}" for key, value in pairs.items()) + " }"
 
 
-def to_vcd(golden: Golden) -> str:
-    """A wire for each line; the facts, and which outputs are proved in all rows, stand in the comment."""
+def to_vcd(golden: Golden, watched: Trace | None = None) -> str:
+    """A wire for each line, and for each signal that is watched.
+
+    The facts, and which outputs are proved in all rows, stand in the comment.
+    """
     unsettled = golden.settled ^ np.uint8(0xFF)
     values = {line: _bit(golden.inputs, n) for n, line in enumerate(INPUT_LINES)}
     values |= {line: _bit(golden.outputs, n) for n, line in enumerate(OUTPUT_LINES)}
     unknown = {line: _bit(unsettled, n) for n, line in enumerate(OUTPUT_LINES)}
     trace = Trace(golden.ticks, values, dict.fromkeys(values, 1), golden.end, unknown)
+    if watched is not None:
+        trace = trace.beside(watched)
     proved = np.bitwise_and.reduce(golden.proved | unsettled) if len(golden.ticks) else 0
     comment = f'{side(golden)}proved = "{proved:08b}"\n'
     fine = digits(golden.oscillator_hz)

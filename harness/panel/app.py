@@ -22,12 +22,17 @@ from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
 from .pace import RATE, Pace
-from .reading import lines_now
 from .session import Session, Told, completions, linked, pressed, toggled
-from .window import flashes, lamps, traces, until
+from .window import flashes, kept, lamps, traces, until
 
 #: Pictures between two looks at what takes longer: status, attachments, flashes.
 _SLOW_EVERY = 8
+#: Pictures between two writings of the list while only time passes.
+_KEPT_EVERY = 64
+#: Attachments that take longer to read are read only while time stands.
+_TOO_LONG_S = 0.2
+#: How much longer than they took to read attachments are left alone.
+_REST = 20
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -81,18 +86,23 @@ class Panel(App[None]):
     Static { background: ansi_default; color: ansi_default; }
     #head { height: 1; text-style: bold; }
     #status { height: 2; }
-    #bench { height: 1fr; min-height: 17; }
-    #lines { width: 1fr; height: 17; }
+    #bench { height: 1fr; }
+    #left { width: 1fr; height: 100%; }
+    #lines { height: 18; }
+    #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
+    .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
     .title { height: 1; text-style: underline; }
+    #beside { height: auto; max-height: 9; display: none; }
+    .taught #beside { display: block; }
     #done { height: 1fr; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
-    #answer { height: 2; text-style: italic; }
+    #answer { height: auto; min-height: 2; max-height: 6; text-style: italic; }
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
-    .tall #answer { height: 5; }
+    .tall #answer { min-height: 5; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
@@ -133,16 +143,22 @@ class Panel(App[None]):
         self.motion = False  # whether the person has asked to see it flash
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
+        self._lamps: tuple[float | None, ...] = (None,) * 8  # as they were drawn last
         self._then = time.monotonic()
-        self._answer: tuple[str, ...] = session.look()[:0]
+        self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
+        self._parts_wanted, self._parts_due, self._parts_cost = False, 0.0, 0.0
+        self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
         yield Static(id="status")
         with Horizontal(id="bench"):
-            yield LineRows(id="lines")
+            with Vertical(id="left"):
+                yield LineRows(id="lines")
+                yield Static(id="about")
             with Vertical(id="side"):
+                yield Static(id="beside")
                 yield Static("What was done", classes="title")
                 yield DoneList(id="done")
                 yield Static(id="parts")
@@ -156,6 +172,11 @@ class Panel(App[None]):
         self.set_focus(None)
         self.set_interval(1 / RATE, self.picture)
         self.call_after_refresh(self.draw_all)
+
+    def _handle_exception(self, error: Exception) -> None:
+        """A fault leaves the terminal as it was, and is told as every command tells one."""
+        self.fault = error
+        self.exit(return_code=1)
 
     # Time
 
@@ -172,6 +193,9 @@ class Panel(App[None]):
             self.draw_moving()
             if self.drawn % _SLOW_EVERY == 0:
                 self.draw_slow()
+            if self.drawn % _KEPT_EVERY == 0:
+                self.session.keep()
+        self.draw_parts()
 
     # Drawing
 
@@ -188,13 +212,13 @@ class Panel(App[None]):
             return until(bench.record(), bench.now)
         with bench.answered():
             shown = until(bench.record(), bench.now)
-            return _copied(shown)
+            return kept(shown)
 
     def draw_moving(self) -> None:
         """What moves with time: lines, traces, display, clock."""
         self.drawn += 1
         session, shown = self.session, self._record()
-        lines = lines_now(session.bench, shown)
+        lines = session.now(shown)
         width = self.query_one("#lines").size.width or 52
         found = traces(shown, drawing.trace_width(lines, width))
         self._put("#lines", drawing.line_rows(lines, found, width, self.chosen))
@@ -202,6 +226,7 @@ class Panel(App[None]):
         seen_lamps = lamps(shown, speed)
         if speed is not None and not self.motion:
             seen_lamps = self._guarded(shown, speed, seen_lamps)
+        self._lamps = seen_lamps
         large = self.size.height >= TALL
         self._put("#display", drawing.display(session.board, seen_lamps, large=large))
         self._put("#caption", Text(self._caption(speed)))
@@ -209,8 +234,8 @@ class Panel(App[None]):
 
     def _guarded(self, shown: Any, speed: float, now: tuple[float | None, ...]) -> tuple[float | None, ...]:
         """The display, held still from the flash on that would be one too many."""
-        if self.held is None and self.drawn % 3 == 0 and flashes(shown, speed).too_much:
-            self.held = now
+        if self.held is None and flashes(shown, speed).too_much:
+            self.held = self._lamps  # as it was before the flash that is one too many
             self.answer(
                 (f"The display is held still: {DANGER}. If nobody is at risk, press m to see it move.",)
             )
@@ -219,8 +244,8 @@ class Panel(App[None]):
     def _caption(self, speed: float | None) -> str:
         """What the drawing of the display is of."""
         if self.held is not None and speed is not None:
-            return "The display, held still"
-        return "The display as it stands" if speed is None else "The display as the eye sees it"
+            return "The display is held still"
+        return "The display" if speed is None else "The display, to the eye"
 
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
@@ -237,17 +262,34 @@ class Panel(App[None]):
         self.screen.set_class(self.size.height >= TALL, "tall")
         side = self.query_one("#side")
         side.set_class(self.size.width >= 110, "wide")
+        self._put("#about", Text("\n\n".join(session.about())))
+        beside = session.beside()
+        self.screen.set_class(bool(beside), "taught")
+        self._put(
+            "#beside", Text("\n").join([Text(beside[0], "bold"), Text(beside[1])]) if beside else Text()
+        )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
-        if session.sheet.attach:
-            record = session.bench.record()
-            parts = drawing.attachments(
-                reports(session.sheet, record), _PARTS if self.size.height < TALL else 9
-            )
-            self._put("#parts", parts)
+        self._parts_wanted = bool(session.sheet.attach)
+        self.draw_parts()
         self._put("#answer", Text(" ".join(self._answer)))
         wide = self.size.width > sum(map(len, KEYS)) + 2
         self._put("#keys", Text("  ".join(KEYS) if wide else KEYS[0], no_wrap=True, overflow="ellipsis"))
+
+    def draw_parts(self) -> None:
+        """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
+        then = time.monotonic()
+        if not self._parts_wanted or then < self._parts_due:
+            return
+        if self._parts_cost > _TOO_LONG_S and self.pace.going:
+            self._put("#parts", Text("What is wired to the lines is read again when time stands."))
+            return
+        self._parts_wanted = False
+        height = _PARTS if self.size.height < TALL else 9
+        found = reports(self.session.sheet, self.session.bench.record())
+        self._put("#parts", drawing.attachments(found, height))
+        self._parts_cost = time.monotonic() - then
+        self._parts_due = then + _REST * self._parts_cost
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""
@@ -266,10 +308,7 @@ class Panel(App[None]):
         """Say something to the session, and show what came of it."""
         told = self.session.say(text)
         self.at = None
-        brief = (
-            told.lines if told.action is None or told.refused else told.lines[: max(1, len(told.lines) - 2)]
-        )
-        self.answer(brief)
+        self.answer(told.brief or told.lines)
         self.draw_all()
         if self.session.ended:
             self.exit()
@@ -317,6 +356,7 @@ class Panel(App[None]):
     def action_go(self) -> None:
         self.at, self.held = None, None
         self.pace.go()
+        self.session.keep()
         self.draw_all()
 
     def action_by_hand(self) -> None:
@@ -354,12 +394,19 @@ class Panel(App[None]):
         self.tell("help")
 
     def action_why(self) -> None:
-        if self.chosen >= 8:
-            self.answer(self.session.say(f"why o{self.chosen - 8}").lines)
-        else:
+        """Why the chosen output has its level, now or at the step that is looked back to."""
+        if self.chosen < 8:
             self.answer(("Choose an output line first, then w says why it has its level.",))
+            return
+        record = self.session.bench.record()
+        step = ""
+        if self.at is not None:
+            row = int(np.searchsorted(record.ticks, self.at, side="right")) - 1
+            step = f" step {int(record.steps[row])}"
+        self.answer(self.session.say(f"why o{self.chosen - 8}{step}").lines)
 
     def action_leave(self) -> None:
+        self.session.keep()
         self.session.say("quit")
         self.exit()
 
@@ -398,10 +445,3 @@ class Panel(App[None]):
         self.motion, self.held = not self.motion, None
         moving = f"The display moves, whatever it flashes: {DANGER}."
         self.answer((moving if self.motion else "Flashing is held still again.",))
-
-
-def _copied(shown: Any) -> Any:
-    from dataclasses import replace
-
-    names = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
-    return replace(shown, **{name: getattr(shown, name).copy() for name in names})

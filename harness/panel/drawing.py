@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
-from forelight.designs.procedures.procedure import Action, to_text
+from forelight.designs.procedures.procedure import Action, Seconds, to_text
 from rich.text import Text
 
 from ..attach.report import Report
@@ -57,7 +58,12 @@ def display(board: Board, lamps: Sequence[Lamp], *, large: bool, glyphs: Glyphs 
     if not board.display:
         levels = " ".join("?" if lamp is None else f"{lamp:.0f}" for lamp in reversed(lamps))
         return Text(f"o7 to o0: {levels}")
-    return Text("\n").join(draw(display_lamps(lamps, board.display), LARGE if large else SMALL, glyphs))
+    drawn = draw(display_lamps(lamps, board.display), LARGE if large else SMALL, glyphs)
+    # In the terminal's own ink, which stands out on light ground and on dark: the characters tell how bright it is.
+    out = Text("\n".join(line.plain for line in drawn))
+    for unlit in re.finditer(re.escape(glyphs.unlit), out.plain):
+        out.stylize("dim", *unlit.span())
+    return out
 
 
 def done(actions: Sequence[Action], before: int, height: int) -> Text:
@@ -67,8 +73,13 @@ def done(actions: Sequence[Action], before: int, height: int) -> Text:
             f"Nothing yet.\nThe slot was brought up in {before} action{'s' if before > 1 else ''}.", "dim"
         )
     first = max(0, len(actions) - height)
-    rows = (f"{number + 1:>3} {to_text(action)}" for number, action in enumerate(actions) if number >= first)
+    rows = (f"{number + 1:>3} {_listed(action)}" for number, action in enumerate(actions) if number >= first)
     return Text("\n".join(rows), no_wrap=True, overflow="ellipsis")
+
+
+def _listed(action: Action) -> str:
+    """An action in the list; a wait that grew with time is rounded."""
+    return f"wait {action.seconds:.4g} s" if isinstance(action, Seconds) else to_text(action)
 
 
 def attachments(reports: Sequence[Report], height: int) -> Text:

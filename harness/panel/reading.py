@@ -3,22 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
 from forelight.designs.sheets.attachments import driven_lines
 
 from ..bench.live import LiveBench
 from ..bench.watch import Watch
-from ..boards.profile import Board
 from ..boards.roster import empty_slot
 from ..capture.eye import SHAPES
 from ..chip.routing import divided_line, routing
 from ..golden.golden import Golden
+from ..hand.switches import contact_word
 from ..view.status import sentences
 
 #: Presses are told for so long after their end.
 RECENT_S = 3.0
+#: Rows of the record, and updates of the design, that the status line looks at: a minute and a half at 3000 a second.
+MOST_ROWS = 1 << 18
 
 
 @dataclass(frozen=True)
@@ -44,11 +47,12 @@ def meanings(sheet: Datasheet) -> dict[str, str]:
     return found
 
 
-def lines_now(bench: LiveBench, golden: Golden) -> list[LineNow]:
-    """The eight inputs, then the eight outputs, as the last row of a golden has them."""
+def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[LineNow]:
+    """The eight inputs, then the eight outputs, as the last row of a golden has them; `blind`: inputs as switched."""
     board, sheet = bench.board, bench.datasheet
     means, table = meanings(sheet), routing(board, sheet)
     inputs = int(golden.inputs[-1]) if len(golden.inputs) else 0
+    inputs = bench.standing.switches if blind else inputs
     outputs = int(golden.outputs[-1]) if len(golden.outputs) else 0
     settled = int(golden.settled[-1]) if len(golden.outputs) else 0
     found = []
@@ -80,11 +84,6 @@ def _source(bench: LiveBench, line: int) -> str:
     if stands.buttons >> line & 1:
         return "button held"
     return f"switch {contact_word(board, name, stands.switches >> line & 1)}"
-
-
-def contact_word(board: Board, line: str, level: int) -> str:
-    """Whether the switch of a line is open or closed when it stands at a level: open is where the pull takes it."""
-    return "open" if level == board.pulls.get(line, 0) else "closed"
 
 
 def shown_on_display(bench: LiveBench, golden: Golden) -> str:
@@ -119,6 +118,21 @@ def character(bars: set[str]) -> str:
     return ""
 
 
+def _latest(golden: Golden) -> Golden:
+    """The last rows of a record; if no output moves in them, with the two between which one moved last."""
+    first = len(golden.ticks) - MOST_ROWS
+    if first <= 0:
+        return golden
+    rows, seen = np.arange(first, len(golden.ticks)), first
+    while seen > 1 and bool((golden.outputs[seen:] == golden.outputs[-1]).all()):
+        seen = max(1, seen - MOST_ROWS)
+    moved = np.flatnonzero(golden.outputs[seen : first + 1] != golden.outputs[seen - 1 : first])
+    if seen < first and len(moved):
+        rows = np.concatenate(([seen + moved[-1] - 1, seen + moved[-1]], rows))
+    columns = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
+    return replace(golden, **{name: getattr(golden, name)[rows] for name in columns})
+
+
 def status_of(bench: LiveBench, golden: Golden) -> list[str]:
     """Why the display does what it does now, sentence by sentence."""
     slot = bench.standing.slot
@@ -128,11 +142,11 @@ def status_of(bench: LiveBench, golden: Golden) -> list[str]:
     found = []
     if slot != bench.slot:
         found.append(f"The selector stands on slot {slot}: {seat.datasheet.title}.")
-    inside = bench.inside()
+    inside = bench.inside(MOST_ROWS)
     if bench.loops:
         return [*found, "A loop in the design runs free: what it reaches cannot be foretold."]
     if inside is not None and len(golden.ticks):
-        found += sentences(Watch(inside, golden).status(bench.now, recent_s=RECENT_S))
+        found += sentences(Watch(inside, _latest(golden)).status(bench.now, recent_s=RECENT_S))
     if len(golden.outputs) and int(golden.settled[-1]) != 0xFF:
         found.append("? is what the power-up or a race decides: nobody can foretell it.")
     return found

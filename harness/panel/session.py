@@ -16,8 +16,6 @@ from forelight.designs.procedures.procedure import (
     Play,
     Press,
     Release,
-    Repeat,
-    Seconds,
     Set,
     load_toml,
     to_text,
@@ -26,11 +24,12 @@ from forelight.designs.procedures.text import FORMS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
 
 from ..bench.live import LiveBench
+from ..bench.reasons import Reasons
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..view.words import seconds
 from .keeping import kept_list, write_list
-from .reading import lines_now, shown_on_display, status_of
+from .reading import LineNow, lines_now, shown_on_display, status_of
 
 #: What stands beside the actions: how it is written, and what it does.
 OTHERS = {
@@ -42,7 +41,7 @@ OTHERS = {
     "drop 3": "do everything again, without number 3",
     "replay": "do everything again from the beginning",
     "save FILE": "write the list as a procedure, which every command reads with --procedure",
-    "why o3": "say why an output has its level",
+    "why o3, why o3 step 12": "say why an output has its level, or had it: by which inputs, registers and source lines",
     "cautions": "say what to mind at a bench",
     "help": "list what can be said",
     "quit": "leave",
@@ -55,17 +54,19 @@ CAUTIONS = (
     "Light that flashes 3 to 30 times a second can trigger seizures, for some people up to 60 times.",
     "Touch something earthed before you touch the chip: static electricity destroys it unseen.",
 )
-_STATIC = (
-    "Before you touch a chip at a real bench, touch something earthed: static electricity destroys it unseen."
-)
+_STATIC = "At a real bench touch something earthed first: static electricity destroys chips unseen."
 
 
 @dataclass(frozen=True)
 class Told:
-    """What came of one thing that was said: the lines of an answer, and what was done or refused."""
+    """What came of one thing that was said: the lines of an answer, and what was done or refused.
+
+    `brief` is the answer for who sees the bench beside it.
+    """
 
     text: str
     lines: tuple[str, ...] = ()
+    brief: tuple[str, ...] = ()
     action: Action | None = None
     refused: str = ""
     taken_back: Action | None = None
@@ -87,8 +88,30 @@ class Session:
         self.hears: list[Callable[[Told], None]] = []
         self.ended = False
         self._cautioned: set[str] = set()
-        self.bench = LiveBench(board, sheet, slot=slot)
-        self._bring_up()
+        self.bench = self.make_bench()
+        self.begin_anew()
+
+    def make_bench(self) -> LiveBench:
+        """The bench of this session, before anything was done at it."""
+        return LiveBench(self.board, self.sheet, slot=self.slot)
+
+    @property
+    def blind(self) -> bool:
+        """Whether inputs are shown as their switches stand, and not as they reach the chip."""
+        return False
+
+    def opening(self) -> tuple[str, ...]:
+        """What is said first."""
+        return (self.sheet.description,) if self.sheet.description else ()
+
+    def about(self) -> tuple[str, ...]:
+        """What there is to know while there is room for it: the design, its runs, what keys do."""
+        runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
+        return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
+
+    def beside(self) -> tuple[str, ...]:
+        """What is to stand beside the bench."""
+        return ()
 
     @property
     def actions(self) -> tuple[Action, ...]:
@@ -122,10 +145,6 @@ class Session:
         """Carry out an action that was pressed or clicked."""
         return self.say(to_text(action))
 
-    def let_pass(self, frames: int) -> None:
-        """Let time pass. Raises a ForelightError where that is refused on the way; nothing has changed then."""
-        self.bench.wait(frames)
-
     def open(self, path: Path) -> Told:
         """Carry out the procedure in a file after what was done so far."""
         for action in load_toml(path).actions:
@@ -144,7 +163,7 @@ class Session:
             "lines": self.lines,
             "list": self.listed,
             "replay": self._replay,
-            "help": help_lines,
+            "help": self._help,
             "cautions": lambda: CAUTIONS,
             "quit": self._quit,
         }
@@ -164,16 +183,18 @@ class Session:
         except ForelightError as error:
             known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
             said = str(error).removeprefix(": ")
-            raise UsageError(said.partition("; the actions are")[0], remedy=f"you can say {known}") from None
+            raise UsageError(
+                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
+            ) from None
         if isinstance(action, Play):
             raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
         try:
             self.bench.do(action)
         except ForelightError as error:
-            return Told(text, (f"Refused: {error}",), action, refused=str(error))
+            return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        lines = (instruction(action, self.wording), *self._cautions(action), *self.look())
-        return Told(text, lines, action)
+        brief = (instruction(action, self.wording), *self._cautions(action))
+        return Told(text, (*brief, *self.look()), brief, action)
 
     def _undo(self, text: str) -> Told:
         if not self.actions:
@@ -181,7 +202,8 @@ class Session:
         action = self.bench.undo()
         assert action is not None
         self.keep()
-        return Told(text, (f"Taken back: {to_text(action)}.", *self.look()), taken_back=action)
+        brief = (f"Taken back: {to_text(action)}.",)
+        return Told(text, (*brief, *self.look()), brief, taken_back=action)
 
     def _replay(self) -> tuple[str, ...]:
         self._redo(self.actions)
@@ -190,12 +212,12 @@ class Session:
     def _redo(self, actions: Sequence[Action]) -> None:
         """Do these instead of what was done; where one is refused, what was done stays."""
         before = self.actions
-        self._bring_up()
+        self.begin_anew()
         try:
             for action in actions:
                 self.bench.do(action)
         except ForelightError:
-            self._bring_up()
+            self.begin_anew()
             for action in before:
                 self.bench.do(action)
             raise
@@ -224,7 +246,8 @@ class Session:
         self._redo(actions)
         return (f"Done again, without {to_text(dropped)}.", *self.look())
 
-    def _bring_up(self) -> None:
+    def begin_anew(self) -> None:
+        """Take everything back, and bring the slot up."""
         while self.bench.undo():
             pass
         for action in self.before:
@@ -241,6 +264,9 @@ class Session:
         """Write the list to where it is kept."""
         if self.kept is not None:
             write_list(self.kept, self.kept.stem, self.actions)
+
+    def _help(self) -> tuple[str, ...]:
+        return help_lines()
 
     def _quit(self) -> tuple[str, ...]:
         self.ended = True
@@ -263,10 +289,14 @@ class Session:
         """The status line."""
         return status_of(self.bench, golden or self.bench.record())
 
+    def now(self, golden: Golden) -> list[LineNow]:
+        """Each line of the chip, as the end of a golden has it."""
+        return lines_now(self.bench, golden, blind=self.blind)
+
     def lines(self) -> tuple[str, ...]:
         """Each line of the chip in a row of its own."""
         with self.bench.answered():
-            found = lines_now(self.bench, self.bench.record())
+            found = self.now(self.bench.record())
         wide = max(len(line.label) for line in found)
         return tuple(
             f"{line.label:<{wide}}  {line.name}  {_level(line.level)}  {line.source:<14}  {line.means}".rstrip()
@@ -280,7 +310,17 @@ class Session:
         return tuple(f"{number}. {to_text(action)}" for number, action in enumerate(self.actions, 1))
 
     def why(self, text: str) -> tuple[str, ...]:
-        raise UsageError(f"why {text}: not yet", remedy="ask later")
+        """Why an output, or a signal of the source, has its level now or had it at the end of a step."""
+        words = text.replace(" step ", " ").split()
+        if not words or len(words) > 2 or not (words[1:] or ["0"])[0].isdecimal():
+            raise UsageError(f"why {text}: of what?", remedy="write why o3, or why o3 step 12")
+        inside = self.bench.inside()
+        if inside is None:
+            what = "a loop in the design runs free" if self.bench.loops else "the selected slot is empty"
+            raise UsageError(f"{what}, so there is no cause to name", remedy="undo, or select another slot")
+        found = Reasons(inside, inside.seat.datasheet, self.board)
+        step = int(words[1]) if words[1:] else None
+        return tuple(found.paragraphs(found.why(words[0], step)))
 
     def _cautions(self, action: Action) -> list[str]:
         """What to mind at a real bench, at the moment at which it matters, each once."""
@@ -323,7 +363,7 @@ def help_lines() -> tuple[str, ...]:
     forms = [form for form, *_ in FORMS.values()]
     return (
         "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
-        *(f"{word}: {meaning}." for word, meaning in OTHERS.items()),
+        *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
     )
 
 
@@ -355,8 +395,3 @@ def completions(session: Session, text: str) -> list[str]:
 
 def _level(level: int | None) -> str:
     return "?" if level is None else str(level)
-
-
-def is_wait(action: Action) -> bool:
-    """Whether an action only lets time pass."""
-    return isinstance(action, Seconds) or (isinstance(action, Repeat) and all(map(is_wait, action.actions)))

@@ -40,6 +40,12 @@ def until(record: Golden, tick: int) -> Golden:
     )
 
 
+def kept(shown: Golden) -> Golden:
+    """The same, whatever becomes of the bench that it is of."""
+    names = ("ticks", "steps", "inputs", "outputs", "proved", "sampled")
+    return replace(shown, **{name: getattr(shown, name).copy() for name in names})
+
+
 @dataclass(frozen=True)
 class RecentLevels:
     """Recent levels of each line in columns: steps from `first_step` on, or parts of the time where that is None."""

@@ -6,7 +6,8 @@ fits: one Fourier transform shows all rates at once. A step that was lost or gai
 the clock. The best rates are refined by least squares on the phases, the drift bounded as an instrument's is stated,
 first in the densest stretch and then in ones twice as long, until the whole is covered; what bends otherwise is taken
 up by means of blocks. Where several rates explain the edges, as between two bursts, each is a clock of its own; the
-bits by which its edges' times cost more than those of the best one are its handicap.
+bits by which its edges' times cost more than those of the best one are its handicap. That edges keep to a clock of the
+predicted rate is evidence too: who knows no design knows no rate either.
 """
 
 from __future__ import annotations
@@ -28,7 +29,11 @@ SEED_EDGES = 4096  # edges of the stretch that the rate is sought in
 SEED_CELLS = 1 << 18  # and the cells that it is divided into
 CELL = 1 / 8  # of a step
 ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
+WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
+NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
+SAMPLE = 1 << 16  # edges that are looked at, evenly chosen, where there are more
+FEW_EDGES = 512  # by which candidates among all rates are chosen
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
 SPREADS = (
@@ -50,7 +55,9 @@ class Clock:
     """Times `x` of the recording are at the steps `u` (both rise), straight in between and beyond.
 
     `rate` is steps per unit of time, `rate_sigma` its standard deviation; `sigma` that of a step count, `stray` what 99
-    % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock.
+    % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock,
+    `credit` how many bits it is worth that a clock of this rate was found among all rates. `given` is a clock that was
+    recorded. `cost` is what the edges' times cost by it.
     """
 
     x: Floats
@@ -60,6 +67,9 @@ class Clock:
     sigma: float
     stray: float
     handicap: float = 0.0
+    credit: float = 0.0
+    given: bool = False
+    cost: float = 0.0
 
     def steps(self, times: Floats) -> Floats:
         return through(times, self.x, self.u)
@@ -89,18 +99,48 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
     """
     if len(times) < 2:
         return []
-    found: list[tuple[float, Clock]] = []
+    rough: list[tuple[int, float, float, slice]] = []
     bands = max(1, round(math.log(high / low, BAND)))
     for low_, high_ in pairwise(np.geomspace(low, high, bands + 1).tolist()):
         seed = _densest(times, high_)
         for rate, bend in _peaks(times[seed], phases[seed], low_, high_):
-            found.append(_refined(times, phases, seed, rate, bend))
+            part = slice(seed.start, min(seed.stop, seed.start + FEW_EDGES))
+            cost = (
+                _refined(times[part], phases[part], slice(0, part.stop - part.start), rate, bend)[0]
+                if bands > 1
+                else 0.0
+            )
+            rough.append((round(cost), rate, bend, seed))
+    rough = sorted(rough, key=lambda four: four[:2])[:MOST] if bands > 1 else rough
+    found = [_refined(times, phases, seed, rate, bend) for _, rate, bend, seed in rough]
     kept: list[tuple[float, Clock]] = []
     # Twice a rate explains as much: the slowest comes first.
     for cost, clock in sorted(found, key=lambda pair: (round(pair[0]), pair[1].rate)):
         if not any(_same(clock, other, times) for _, other in kept):
             kept.append((cost, clock))
-    return [replace(clock, handicap=cost - kept[0][0]) for cost, clock in kept[:MOST]]
+    rates = max((high - low) * float(times[-1] - times[0]), 1.0) * len(SPREADS)
+    rarity = credit(low, high)
+    return [
+        replace(
+            clock,
+            cost=cost,
+            handicap=cost - kept[0][0],
+            credit=min(max(-cost - math.log2(rates), 0.0), rarity),
+        )
+        for cost, clock in kept[:MOST]
+    ]
+
+
+def credit(low: float, high: float) -> float:
+    """How many bits it says that a rate lies between these, of all that are up to `WIDE` times slower or faster."""
+    return math.log2(max(2 * math.log(WIDE) / math.log(high / low), 1.0))
+
+
+def keeping(clock: Clock, times: Floats, phases: Floats, most: float) -> float:
+    """How many bits it is worth, `most` at most, that edges keep to a clock that was not found by them."""
+    if not len(times):
+        return 0.0
+    return min(max(-_time_bits(_wrapped(clock.steps(times), phases)) - math.log2(len(SPREADS)), 0.0), most)
 
 
 def _same(one: Clock, other: Clock, times: Floats) -> bool:
@@ -138,8 +178,9 @@ def _peaks(times: Floats, phases: Floats, low: float, high: float) -> Iterator[t
         sums.append(np.abs(fft.ifft(binned)[first:last]) * size)
     table = np.array(sums)
     best = table.max(axis=0)
+    least = min(ALIKE * best.max(), best.max() - NOISE * math.sqrt(len(times)))
     around = np.pad(best, 1)
-    tops = np.flatnonzero((best >= around[:-2]) & (best >= around[2:]) & (best >= ALIKE * best.max()))
+    tops = np.flatnonzero((best >= around[:-2]) & (best >= around[2:]) & (best >= least))
     for at in tops[np.argsort(-best[tops], kind="stable")[:MOST]].tolist():
         yield (first + at) / (cell * size), float(bends[table[:, at].argmax()])
 
@@ -156,12 +197,14 @@ def _refined(times: Floats, phases: Floats, seed: slice, rate: float, bend: floa
     most = DRIFT * rate / 2 / max(float(times[-1] - times[0]), 1e-9)
     while True:
         for _ in range(3):
-            law, doubt = _squares(times[begin:end] - middle, phases[begin:end], law, most)
+            some = slice(begin, end, 1 + (end - begin) // SAMPLE)
+            law, doubt = _squares(times[some] - middle, phases[some], law, most)
         if begin == 0 and end == len(times):
             break
         more = (end - begin) // 2 + 1
         begin, end = max(0, begin - more), min(len(times), end + more)
-    return _clock(times, phases, law, middle, doubt)
+    some = slice(None, None, 1 + len(times) // SAMPLE)
+    return _clock(times[some], phases[some], law, middle, doubt)
 
 
 def _of(law: Floats, t: Floats) -> Floats:

@@ -27,15 +27,21 @@ from .clock import Clock
 from .null import entry_bits, line_bits
 from .rows import Moments, ReadRows, Words
 
-WRONG = 45.0  # bits for a level that is not as foretold
+WRONG = 60.0  # bits for a level that is not as foretold
 SET_UP = 6.0  # bits for beginning before the slot was up
-PROBES = (12, 256)  # telling rows by which placements are ruled out
+PROBES = (
+    12,
+    256,
+    1024,
+)  # telling rows by which placements are ruled out: some of many placements, many of some
+SHORT = 20_000  # placements: where there are fewer, the first are four times as many
 LOOKED_AT = (64, 12)  # placements that are left after each
 AT_ONCE = 2048  # placements that are looked at by the second, if as many are alike by the first
-BAD = 3  # points for a level that is not as foretold, where one that is counts 1
+BAD = 2  # points for a level that is not as foretold, where one that is counts 1
 WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
 FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
 TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
+MOST_AT_ONCE = 1 << 18  # rows and placements of which all are looked at
 OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
 NEVER = -1e9
 
@@ -59,8 +65,9 @@ class Recording:
 
     @property
     def handicap(self) -> float:
-        """By how many bits the times of the edges cost more by this clock than by the best one."""
-        return self.clock.handicap if self.clock else 0.0
+        """By how many bits the times of the edges cost more by this clock than by the best one, less what it is worth
+        that they keep to it."""
+        return self.clock.handicap - self.clock.credit if self.clock else 0.0
 
     @cached_property
     def null_bits(self) -> float:
@@ -88,16 +95,16 @@ class Recording:
         told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
         return told
 
-    def probes(self, start: int, stop: int, count: int) -> Ints:
+    def _probes(self, start: int, stop: int, count: int) -> Ints:
         """So many telling rows between these, spread evenly."""
         weight = self.cost[:, start:stop].sum(axis=0)
         parts = np.linspace(0, stop - start, min(count, stop - start) + 1).astype(np.int64)
         best = [a + int(weight[a:b].argmax()) for a, b in pairwise(parts.tolist())]
         return np.array([row + start for row in best if weight[row] > 0] or [start], np.int64)
 
-    @cached_property
-    def telling(self) -> tuple[Ints, ...]:
-        return tuple(self.probes(*self.bounds, count) for count in PROBES)
+    def telling(self, start: int, stop: int) -> tuple[Ints, ...]:
+        """Few, more, many and yet more telling rows between these."""
+        return tuple(self._probes(start, stop, count) for count in (PROBES[0], 4 * PROBES[0], *PROBES[1:]))
 
 
 def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
@@ -167,7 +174,7 @@ def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stat
     span = Span.of(recording, prediction, before)
     if span is None:
         return NOWHERE
-    offsets, alike = candidates(recording, span, *recording.telling)
+    offsets, alike = candidates(recording, span, recording.telling(*recording.bounds))
     found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
     prior = math.log2(span.count)
     bits = summed([p.bits for p in found]) + math.log2(alike) - prior
@@ -200,8 +207,11 @@ class Span:
         first, stop = recording.bounds
         slots = prediction.slots
         length = len(prediction.levels)
-        high = (length - stop) // slots + OVER
-        low = -((stop if before else first) // slots) + (1 if before else -1)
+        high = (length - stop) // slots + (OVER if recording.clock else 0)
+        early = 1 if before else (-1 if recording.clock else 0)
+        # Only the line that ends the set-up shows that most of a recording lies in it.
+        most = stop if recording.moments.held else first + (stop - first) // 2
+        low = -((most if before else first) // slots) + early
         if high < low or stop <= first:
             return None
         front = max(0, -low * slots)
@@ -217,11 +227,13 @@ class Span:
         return self.low + numbers * self.slots
 
 
-def candidates(recording: Recording, span: Span, few: Ints, many: Ints) -> tuple[Ints, float]:
+def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> tuple[Ints, float]:
     """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
     as foretold, and those at which all is."""
+    few, more, many, most = telling
+    few, many = (more, most) if span.count < SHORT else (few, many)
     levels, known = recording.rows.levels, recording.told
-    good, wrong = np.zeros(span.count, np.uint8), np.zeros(span.count, np.uint8)
+    good, wrong = np.zeros(span.count, np.uint16), np.zeros(span.count, np.uint16)
     for row in few.tolist():
         begin = row + span.low + span.front
         part = slice(begin, begin + span.count * span.slots, span.slots)
@@ -243,10 +255,13 @@ def _likely(good: NDArray[np.int32], wrong: NDArray[np.int32], count: int, most:
     for, where more than `most` are the best."""
     score = good - BAD * wrong
     whole = np.where(wrong == 0, good, -1)
+    best_whole = _best(whole, WHOLE) & (whole > 0)
     top = np.flatnonzero(score == score.max())
     if len(top) > most:
-        return top[np.linspace(0, len(top) - 1, most).astype(np.int64)], len(top) / most
-    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | (_best(whole, WHOLE) & (whole > 0))
+        some = top[np.linspace(0, len(top) - 1, most).astype(np.int64)]
+        both = np.union1d(some, np.flatnonzero(best_whole)[: 2 * WHOLE])
+        return both, len(top) / np.count_nonzero(score[both] == score.max())
+    chosen = (_best(score, count) & (score >= score.max() - FAR_OFF)) | best_whole
     numbers = np.flatnonzero(chosen)
     if len(numbers) > most:
         numbers = numbers[np.argsort(-score[numbers] - FAR_OFF * (wrong[numbers] == 0), kind="stable")[:most]]

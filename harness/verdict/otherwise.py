@@ -12,7 +12,21 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..capture.record import Floats, Ints
-from .fit import NEVER, PROBES, SET_UP, WRONG, Fit, Placement, Recording, Span, candidates, differing, summed
+from .everywhere import Everywhere
+from .fit import (
+    MOST_AT_ONCE,
+    NEVER,
+    SET_UP,
+    WRONG,
+    Fit,
+    Placement,
+    Recording,
+    Span,
+    candidates,
+    differing,
+    place,
+    summed,
+)
 from .rows import ReadRows, Words
 
 SLIP, RESTART, LINES, BITS = "slip", "restart", "lines", "bits"
@@ -30,8 +44,12 @@ PARTS = (
     (7 / 8, 1),
 )
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
+HALF = 0.5  # of the levels must be compared at a place, if it is to be taken for the right one
+AFTER = 20.0  # bits that the part after a restart must save
+PART = 2.0  # bits that both parts of a recording must save, if it has slipped
+CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
-MOST_CELLS = 1 << 24  # placements times rows that are compared for a slip
+MOST_CELLS = 1 << 27  # pairs of placements times rows that are compared for a slip
 MOST_PLACES = 160
 
 
@@ -39,7 +57,9 @@ MOST_PLACES = 160
 class Otherwise:
     """`bits` saved if the recording is so; `offset` is where it lies up to the first thing that is amiss.
 
-    A slip is by `steps`, at one of the `rows` (first and last) of the recording; `lines` do as they like.
+    `share` of the levels that are compared there differ. A slip is by `steps`, at one of the `rows` (first and last) of
+    the recording; `lines` do as they like. `raw` are the
+    bits without the prices of what is amiss.
     """
 
     kind: str
@@ -49,38 +69,60 @@ class Otherwise:
     steps: int = 0
     rows: tuple[int, int] = (0, 0)
     lines: tuple[str, ...] = ()
+    share: float = 1.0
+    raw: float = NEVER
 
 
-def lines_or_bits(recording: Recording, prediction: ReadRows, found: Fit) -> list[Otherwise]:
-    """The recording with lines that do as they like, and with single wrong bits, at the best place for each."""
-    count = len(recording.names)
-    worth: list[tuple[float, Placement, str]] = []
+def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Otherwise | None:
+    """The recording with lines that do as they like."""
+    span = Span.of(recording, prediction, before)
+    if span is None or span.count > MOST_AT_ONCE:
+        return None
+    every = Everywhere(recording, span)
+    price = LINE + math.log2(len(recording.names))
+    kept = np.where(span.offsets(np.arange(span.count)) + recording.bounds[0] < -1, -SET_UP, 0.0)
+    for bit in range(len(recording.names)):
+        saved, wrong = every.line(bit, bit)
+        kept += np.maximum(saved - WRONG * wrong, -price)
+    there = place(recording, prediction, span.low + int(kept.argmax()) * span.slots)
+    bad = tuple(
+        name
+        for bit, name in enumerate(recording.names)
+        if there.saved[bit] + price < WRONG * there.wrong[bit]
+    )
+    bits = summed_array(kept) - math.log2(span.count) - PRIOR
+    return _at(LINES, bits, recording, prediction, there, bad) if there.mismatches else None
+
+
+def some_bits(recording: Recording, prediction: ReadRows, found: Fit) -> Otherwise | None:
+    """The recording with single wrong bits."""
+    worth = []
     for there in found.places:
-        kept = np.maximum(there.saved - WRONG * there.wrong, -LINE - math.log2(count))
-        worth.append((float(kept.sum()), there, LINES))
-        wrong = there.mismatches
         # Each wrong bit is named among those that were compared, and how many there are is stated.
-        named = wrong * math.log2(max(int(there.compared.sum()), 2)) + 2 * math.log2(wrong + 1)
-        right = float(there.saved.sum()) - _lost(recording, prediction, there)
-        worth.append((right - named, there, BITS))
-    out = []
-    for kind in (LINES, BITS):
-        best = max((w for w in worth if w[2] == kind), key=lambda w: w[0])
-        bits = summed([w[0] for w in worth if w[2] == kind]) + math.log2(found.alike) - found.prior - PRIOR
-        there = best[1]
-        bad = tuple(
-            name for bit, name in enumerate(recording.names) if there.saved[bit] < WRONG * there.wrong[bit]
+        named = there.mismatches * math.log2(max(int(there.compared.sum()), 2)) + 2 * math.log2(
+            there.mismatches + 1
         )
-        if there.mismatches:
-            wrong_ = differing(recording, prediction, there.offset)
-            out.append(Otherwise(kind, bits, there.offset, wrong_, lines=bad if kind == LINES else ()))
-    return out
+        rows, wrong = differing(recording, prediction, there.offset)
+        lost = sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names)))
+        worth.append(float(there.saved.sum() - lost) - named)
+    there = found.places[int(np.argmax(worth))]
+    bits = summed(worth) + math.log2(found.alike) - found.prior - PRIOR
+    return _at(BITS, bits, recording, prediction, there) if there.mismatches else None
 
 
-def _lost(recording: Recording, prediction: ReadRows, there: Placement) -> float:
-    """What the levels that are wrong at this place cost without a prediction."""
-    rows, wrong = differing(recording, prediction, there.offset)
-    return float(sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names))))
+def _at(
+    kind: str,
+    bits: float,
+    recording: Recording,
+    prediction: ReadRows,
+    there: Placement,
+    lines: tuple[str, ...] = (),
+) -> Otherwise:
+    compared = max(int(there.compared.sum()), 1)
+    known = int(np.bitwise_count(recording.rows.known).sum())
+    share = there.mismatches / compared if compared > HALF * known else 1.0
+    wrong = differing(recording, prediction, there.offset)
+    return Otherwise(kind, bits, there.offset, wrong, lines=lines, share=share)
 
 
 def in_two(
@@ -105,10 +147,17 @@ def in_two(
     best: dict[str, tuple[float, int, int]] = {}
     for one in range(len(offsets)):
         joined = left[one, 1:-1] + right[:, 1:-1]
-        restarts = (row <= begins[:, None]) & (shift[one] > NO_RESTART)[:, None]
+        over = row <= begins[:, None]
+        restarts = over & (shift[one] > NO_RESTART)[:, None] & (right[:, :1] > AFTER)
+        # A slip in which one part explains nothing, or that a restart explains as well, is none.
+        ours = np.where(over, joined, 2 * NEVER).max(axis=1) + CLOSE > np.where(over, 2 * NEVER, joined).max(
+            axis=1
+        )
+        empty = (left[one, 1:-1] < PART) | (right[:, 1:-1] < PART)
+        slips = ~restarts & ~(ours & (shift[one] > NO_RESTART))[:, None] & ~empty
         for kind, allowed, price in (
-            (SLIP, ~restarts, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
-            (RESTART, restarts, SET_UP + math.log2(span.count)),
+            (SLIP, slips, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
+            (RESTART, restarts, SET_UP + math.log2(span.count) + math.log2(stop - first)),
         ):
             value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
             other = int(value.argmax())
@@ -123,14 +172,17 @@ def in_two(
             out.append(None)
             continue
         joined = left[one, 1:-1] + right[other, 1:-1]
+        if kind == SLIP:
+            joined = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, joined)
         bits += alike - found.prior
+        raw = float(joined.max()) + alike - found.prior
         top = np.flatnonzero(joined >= joined.max() - 0.5)
         if kind == SLIP:
-            bits += summed_array(joined) - float(joined.max()) - math.log2(len(joined)) - PRIOR
+            bits += max(summed_array(joined) - float(joined.max()), 0.0) - math.log2(len(joined)) - PRIOR
         rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots
-        out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows))
+        out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows, raw=raw))
     return out[0], out[1]
 
 
@@ -141,11 +193,10 @@ def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
         if b - a >= 2:
-            few, many = (recording.probes(a, b, count) for count in PROBES)
-            likely |= set(candidates(recording, span, few, many)[0].tolist())
+            likely |= set(candidates(recording, span, recording.telling(a, b))[0].tolist())
     beside = {o + k * span.slots for o in likely for k in range(-BESIDE, BESIDE + 1)}
     inside = sorted(o for o in beside if span.low <= o < span.low + span.count * span.slots)
-    most = int(np.clip(MOST_CELLS // (stop - first), 8, MOST_PLACES))
+    most = int(np.clip(math.sqrt(MOST_CELLS / (stop - first)), 8, MOST_PLACES))
     return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
 
 

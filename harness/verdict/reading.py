@@ -17,20 +17,22 @@ from ..boards.profile import Board
 from ..capture.record import Capture, Floats, Ints, RecordedLine
 from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
-from .clock import Clock, clocks
+from .clock import WIDE, Clock, clocks, credit, keeping
+from .closer import closer
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
-from .reference import Reference, reference
+from .reference import Foretold, reference
 from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
 from .step_line import step_clock
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
 LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
+FASTEST = 0.4  # steps to a sample, where the rate is not known
+CLOSER = 6  # clocks that are corrected
 FEW = 3  # edges that are needed
 REGULAR = 0.6  # the mean vector of edges that come at one place in a step
 LOOKED_AT = 4096  # edges of a kind that tell where that is
-SURE = 3.0  # standard deviations
+SURE = 2.0  # standard deviations
 SLACK = 0.001  # of a rate: the board's own oscillator, and rounding
-WIDE = 64.0  # times slower and faster than predicted that a clock is sought, where none near it may be
 SPIKE = 0.05  # of a step, by which one beside an edge can shift that
 MOST_DOUBT = 0.2  # of a step
 
@@ -53,7 +55,7 @@ class Readout:
 
     recordings: tuple[Recording, ...]
     moments: Moments
-    reference: Reference
+    reference: Foretold
     rows: ReadRows
     lines: Mapping[str, RecordedLine]
     scale: float
@@ -62,6 +64,9 @@ class Readout:
     step_line: str
     before: bool = False
     stated: int | None = None
+    bounds: tuple[float, float] = (0.0, 0.0)
+    period: float = 0.0
+    in_seconds: bool = False
 
     def foretold(self, golden: Golden, start: int | None = None) -> ReadRows:
         """Another prediction in the form in which `fit` wants it: of another design, or of this one with a fault.
@@ -85,6 +90,19 @@ class Readout:
     def bits(self, rows: ReadRows) -> float:
         """What a prediction saves, over all clocks and places."""
         return self.laid(rows)[0]
+
+    def closer(self) -> Readout:
+        """The same, read by better clocks where little differs by those at hand."""
+        fits = self.laid(self.rows)[1]
+        recordings = list(self.recordings)
+        order = sorted(range(len(fits)), key=lambda n: -fits[n].bits)
+        for number in order[:CLOSER]:
+            found = fits[number]
+            if found.places and found.best.mismatches:
+                its = replace(found, bits=found.bits + recordings[number].handicap)
+                args = (self.lines, self.reference, self.bounds, self.period, self.before)
+                recordings[number] = closer(recordings[number], self.rows, its, *args)[0]
+        return replace(self, recordings=tuple(recordings))
 
     def laid(self, rows: ReadRows) -> tuple[float, list[Fit]]:
         """The same, and the fit by each clock, its handicap and the choice among clocks taken off."""
@@ -119,7 +137,7 @@ def read(
     return _timed(capture, theirs, line, 1 - tolerance - SLACK, 1 + tolerance + SLACK)
 
 
-def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
+def _listed(capture: Capture, theirs: Foretold, line: str) -> Readout:
     """A list that an eye wrote down."""
     names = tuple(name for name in capture.lines if name in theirs.lines)
     rows = seen_list(capture.lines, names, capture.start, capture.end)
@@ -131,7 +149,7 @@ def _listed(capture: Capture, theirs: Reference, line: str) -> Readout:
     )
 
 
-def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high: float) -> Readout:
+def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high: float) -> Readout:
     """A recording with times, by clocks that run at `low` to `high` of the predicted rate."""
     steps = capture.lines.get(step_line)
     own = step_clock(steps) if steps and theirs.hz else None
@@ -149,9 +167,13 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
         start = float(theirs.rises[0]) % 1.0
-        found = [Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3)]
+        clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
+        near = low < own.rate / (theirs.hz or own.rate) < high
+        found = [replace(clock, credit=keeping(clock, times, phases, credit(low, high)) if near else 0.0)]
     elif len(times) >= FEW:
-        found = clocks(times, phases, low * scale, high * scale)
+        # All edges lie on the grid of the samples: a rate near theirs explains anything.
+        fastest = FASTEST / capture.period if capture.period and high > 2 * low else high * scale
+        found = clocks(times, phases, low * scale, max(min(high * scale, fastest), 1.01 * low * scale))
     else:
         found = []
     stray = found[0].stray if found else 0.0
@@ -167,11 +189,23 @@ def _timed(capture: Capture, theirs: Reference, step_line: str, low: float, high
         readings.append(timed(at, recorded(lines, at, clock, bounds, doubt), clock))
     before = theirs.onward > 0
     return Readout(
-        tuple(readings), at, theirs, foretold, lines, scale, stray + blur, len(times), step_line, before
+        tuple(readings),
+        at,
+        theirs,
+        foretold,
+        lines,
+        scale,
+        stray + blur,
+        len(times),
+        step_line,
+        before,
+        bounds=bounds,
+        period=capture.period * scale,
+        in_seconds=capture.unit == "seconds",
     )
 
 
-def _scale(capture: Capture, theirs: Reference) -> float:
+def _scale(capture: Capture, theirs: Foretold) -> float:
     """Predicted steps to a unit of the recording's time; a guess where nothing says it: the shortest run is a step."""
     if capture.unit == "seconds":
         return theirs.oscillator_hz / theirs.unit
@@ -179,7 +213,7 @@ def _scale(capture: Capture, theirs: Reference) -> float:
     return 1 / float(min((run.min() for run in runs), default=1.0))
 
 
-def _edges(lines: Mapping[str, RecordedLine], reference: Reference) -> tuple[Floats, Floats]:
+def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floats, Floats]:
     """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]

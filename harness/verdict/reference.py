@@ -18,7 +18,7 @@ from .clean import without_spikes
 
 
 @dataclass(frozen=True)
-class Reference:
+class Foretold:
     """`lines` hold levels (UNKNOWN where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
 
     `unit` is the length of a step in ticks, `hz` the step rate it stands for (None where there are no steps, and
@@ -47,16 +47,16 @@ class Reference:
         """Seconds from the start of the procedure."""
         return time * self.unit / self.oscillator_hz
 
-    def in_units(self, unit: float) -> Reference:
+    def in_units(self, unit: float) -> Foretold:
         """The same with a step of so many ticks."""
         if unit == self.unit:
             return self
         by = self.unit / unit
         lines = {name: RecordedLine(line.times * by, line.levels) for name, line in self.lines.items()}
         times = (self.end * by, self.since * by, self.freed * by, self.onward * by)
-        return Reference(lines, self.rises * by, self.steps, unit, self.hz, self.oscillator_hz, *times)
+        return Foretold(lines, self.rises * by, self.steps, unit, self.hz, self.oscillator_hz, *times)
 
-    def without_short(self, shortest: float, step_line: str) -> Reference:
+    def without_short(self, shortest: float, step_line: str) -> Foretold:
         """The same without runs shorter than that, but for the step line."""
         lines = {
             name: line if name == step_line else without_spikes(line, shortest)
@@ -71,7 +71,7 @@ def reference(
     needed_ticks: float = 0.0,
     inputs: Container[str] = LINES,
     start: int = 0,
-) -> Reference:
+) -> Foretold:
     """The golden on its own time axis; one that repeats itself is prolonged to at least `needed_ticks`.
 
     It has all outputs, and the `inputs` that are named. At the tick `start` the set-up is over.
@@ -94,7 +94,7 @@ def reference(
     lines |= _lines("o", 0xFF, times, golden.outputs, golden.settled)
     if step_line == "step" and len(rises):
         lines["step"] = _step_line(rises, unit)
-    return Reference(
+    return Foretold(
         lines,
         rises / unit,
         int(golden.steps[0]),

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..capture.record import Floats, Ints, RecordedLine, places
 from .clock import Clock
-from .reference import Reference
+from .reference import Foretold
 
 Words = NDArray[np.unsignedinteger]
 
@@ -25,7 +25,6 @@ STILL = 0.45  # a line that keeps still for this part of a step on both sides is
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
 RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
 CELLS = 64  # of a step, by which places in it are counted
-LATTICE = 0.5  # of a line's changes in an empty part of a step: if fewer, it changes anywhere
 ANYWHERE = 8  # rows of a step in which lines change anywhere
 
 
@@ -62,7 +61,7 @@ class Moments:
         return max((len(places) for places in self.places), default=1)
 
 
-def moments(reference: Reference, names: tuple[str, ...]) -> Moments:
+def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
     phases = {name: changes(reference, name) % 1.0 for name in names}
     everything = np.concatenate([*phases.values(), np.zeros(0)])
@@ -72,7 +71,7 @@ def moments(reference: Reference, names: tuple[str, ...]) -> Moments:
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
 
-def changes(reference: Reference, name: str) -> Floats:
+def changes(reference: Foretold, name: str) -> Floats:
     """When a line changes from one known level to the other, from the prediction's start on."""
     line = reference.lines[name]
     known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN) & (line.times[1:] >= reference.since)
@@ -98,13 +97,13 @@ def _still(phases: Floats) -> tuple[tuple[float, float], ...]:
     return tuple(sorted((float(exact[at] + gaps[at] / 2) % 1.0, float(gaps[at]) / 2) for at in wide))
 
 
-def _held(reference: Reference, names: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
+def _held(reference: Foretold, names: tuple[str, ...]) -> tuple[tuple[str, int], ...]:
     """The inputs that a hand moves to let go of restart, and the levels at which it held them."""
     moved = [name for name in names if name.startswith("i") and _moves(reference, reference.lines[name])]
     return tuple((name, int(reference.lines[name].at(np.array([reference.freed]))[0])) for name in moved)
 
 
-def predicted(reference: Reference, at: Moments, stray: float) -> ReadRows:
+def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
     """What a prediction shows at these moments; nothing of it counts before the slot is up.
 
     Unknown is what is unsettled, what lies within `stray` steps of a change, and a line that moves because restart is
@@ -171,12 +170,12 @@ def _put(rows: ReadRows, bit: int, slot: int, level: NDArray[np.uint8], told: ND
     rows.known[part] |= told.astype(rows.levels.dtype) << bit
 
 
-def _let_go(reference: Reference, line: RecordedLine) -> tuple[float, float]:
+def _let_go(reference: Foretold, line: RecordedLine) -> tuple[float, float]:
     """The time in which the line does as the hand that lets go of restart does."""
     return (reference.since, reference.onward + STILL) if _moves(reference, line) else (0.0, 0.0)
 
 
-def _moves(reference: Reference, line: RecordedLine) -> bool:
+def _moves(reference: Foretold, line: RecordedLine) -> bool:
     return bool(np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0)
 
 
@@ -193,7 +192,7 @@ def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.ui
     return level, near
 
 
-def foretold_list(reference: Reference, names: tuple[str, ...]) -> ReadRows:
+def foretold_list(reference: Foretold, names: tuple[str, ...]) -> ReadRows:
     """What an eye sees at the end of each step, from the one on in which the slot is up; `first` is its number."""
     begins = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
     ends = np.append(begins[1:], reference.end)

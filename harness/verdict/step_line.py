@@ -25,7 +25,7 @@ WEAK = 0.2
 
 
 @dataclass(frozen=True)
-class StepClock:
+class RecordedClock:
     """Capture times `capture` are at the step counts `steps` (both rising, straight in between and beyond).
 
     A count of 0 is at a rise. `rate` is steps per unit of the capture's time, `sigma` its standard deviation, `phase`
@@ -39,7 +39,7 @@ class StepClock:
     phase: float
 
 
-def step_clock(line: RecordedLine) -> StepClock | None:
+def step_clock(line: RecordedLine) -> RecordedClock | None:
     """The step clock on this line; None where the line does not keep to one."""
     known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN)
     edges, up = line.times[1:][known], line.levels[1:][known] == 1
@@ -66,7 +66,7 @@ def step_clock(line: RecordedLine) -> StepClock | None:
     )  # of the wrapped normal distribution of that strength
     lever = float(np.sqrt(((edges - edges.mean()) ** 2).sum()))
     mean_rate = float((steps[-1] - steps[0]) / (middle[-1] - middle[0]))
-    return StepClock(middle, steps, mean_rate, spread / lever, 2 * spread / float(np.sqrt(sizes.min())))
+    return RecordedClock(middle, steps, mean_rate, spread / lever, 2 * spread / float(np.sqrt(sizes.min())))
 
 
 def _rate(edges: Floats, up: NDArray[np.bool_]) -> float:

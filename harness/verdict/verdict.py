@@ -12,17 +12,21 @@ from forelight.sim.levels import UNKNOWN
 from ..boards.profile import Board
 from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
+from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .otherwise import RESTART, Otherwise, in_two, lines_or_bits
+from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
-from .reference import Reference
+from .reference import Foretold
 from .rows import ReadRows
 
 AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
+RAN = 12.0  # bits that the beginning of a recording saves, if the design ran already
+RATES = 30.0  # bits by which the times of edges must be better explained by another rate: there are millions
+NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
@@ -103,7 +107,9 @@ def check(
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True)
         other = lay(wide, thorough=False)
-        if other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains():
+        if (other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains()) or (
+            other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
+        ):
             laid = other
     return _of_laid(plain, laid, capture, board, tolerance)
 
@@ -131,6 +137,7 @@ class Laid:
 
 def lay(reading: Readout, thorough: bool = True) -> Laid:
     """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
+    reading = reading.closer() if thorough else reading
     bits, fits = reading.laid(reading.rows)
     best = int(np.argmax([found.bits for found in fits]))
     others: list[tuple[Recording, Otherwise]] = []
@@ -144,13 +151,17 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
         slip, restart = in_two(recording, reading.rows, found, reading.before)
-        for other in (*lines_or_bits(recording, reading.rows, found), slip, restart):
+        lines = some_lines(recording, reading.rows, reading.before)
+        for other in (lines, some_bits(recording, reading.rows, found), slip, restart):
             if other:
-                others.append((recording, replace(other, bits=other.bits - recording.handicap - share)))
+                spent = recording.handicap + share
+                others.append((recording, replace(other, bits=other.bits - spent, raw=other.raw - spent)))
     others.sort(key=lambda pair: -pair[1].bits)
     restarts = [pair for pair in others if pair[1].kind == RESTART]
     laid = Laid(reading, bits, reading.recordings[best], fits[best])
-    if restarts and restarts[0][1].bits > bits:
+    amiss = max((other.bits for _, other in others if other.kind != RESTART), default=NEVER)
+    # What repeats itself goes on alike after an error and after a restart: an error, unless all others are excluded.
+    if restarts and restarts[0][1].bits > max(bits, amiss + MARGIN) and _restarted(*restarts[0]):
         recording, restart = restarts[0]
         there = place(recording, reading.rows, restart.offset)
         laid = replace(
@@ -159,19 +170,43 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
     return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
 
 
+def _keeps(laid: Laid) -> float:
+    """How many bits it saves to say when edges come by this clock."""
+    return -laid.recording.clock.cost if laid.recording.clock else 0.0
+
+
+def _ran_already(laid: Laid) -> bool:
+    """Whether a recording that is laid with its beginning in the set-up is as foretold there too, some steps away: so
+    the design may have run, and slipped."""
+    if laid.recording.moments.held or laid.found.best.offset + laid.recording.bounds[0] >= -1:
+        return False
+    return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
+
+
+def _restarted(recording: Recording, restart: Otherwise) -> bool:
+    """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
+    return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
+
+
 def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
     reading, recording, found = laid.reading, laid.recording, laid.found
     other = laid.otherwise[0] if laid.otherwise else None
     worse = other[1].bits if other else NEVER
-    kind, reasons, remedies = INCONCLUSIVE, [], []
+    kind, reasons, remedies, astray = INCONCLUSIVE, [], [], list[str]()
     first: Difference | None = None
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0) - laid.bits >= MARGIN:
-        if other and worse >= MARGIN:
+        if (other and worse >= MARGIN) or (other and other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
+            if other[1].kind == SLIP and first:
+                slip = other[1].steps
+                steps = "1 step" if abs(slip) == 1 else f"{abs(slip)} steps"
+                astray.append(
+                    f"From there on it is as foretold {steps} {'later' if slip > 0 else 'earlier'}."
+                )
         elif recording.null_bits >= found.prior + 2 * MARGIN:
             return replace(
                 result,
@@ -181,25 +216,32 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
             )
     elif laid.bits >= MARGIN:
         kind = AGREES if worse < laid.bits - CLOSE else INCONCLUSIVE
-        if kind == INCONCLUSIVE:
+        if kind == AGREES and _ran_already(laid):
+            kind = INCONCLUSIVE
+            reasons.append(
+                "Nothing differs if it began before the slot was up; but before that it is as foretold too."
+            )
+            remedies.append("Record the restart too, or begin when it has been let go.")
+        elif kind == INCONCLUSIVE:
             reasons.append(
                 "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
             )
             remedies.append("Record the step line too, or more lines.")
-    if kind == INCONCLUSIVE and laid.bits < MARGIN and not first:
+    clock = recording.clock
+    off = _off(reading, recording, tolerance)
+    if kind == INCONCLUSIVE and laid.bits < MARGIN and not first and not (off and clock and clock.given):
         return _too_little(result, reading, recording)
     offset = other[1].offset if kind == DIFFERS and other else found.best.offset
     rate = sigma = None
     codes: tuple[int, ...] = ()
-    clock = recording.clock
     if capture.unit == "seconds" and reading.reference.hz is not None and clock:
         # The clock counts in the recording's own time.
         rate, sigma = clock.rate, clock.rate_sigma
-        expected = reading.reference.hz
-        room = tolerance + SLACK + 3 * sigma / rate
+        room = _room(clock, tolerance)
         codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= room)
-        if abs(rate / expected - 1) > room:
+        if off:
             kind = DIFFERS
+            expected = reading.reference.hz
             reasons.insert(0, f"The bench steps at {rate:.6g} Hz where {expected:.6g} Hz was predicted.")
     if first:
         reasons.append(
@@ -219,9 +261,22 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         rate_sigma_hz=sigma,
         codes=codes,
         golden_start_s=reading.reference.seconds(begin + shift),
-        reasons=tuple(reasons),
+        reasons=(*reasons, *astray),
         remedies=tuple(remedies),
     )
+
+
+def _room(clock: Clock, tolerance: float) -> float:
+    """How far the rate may be off."""
+    return tolerance + SLACK + 3 * clock.rate_sigma / clock.rate
+
+
+def _off(reading: Readout, recording: Recording, tolerance: float) -> bool:
+    """Whether the bench steps at another rate than was predicted."""
+    clock, expected = recording.clock, reading.reference.hz
+    if clock is None or expected is None or not reading.in_seconds:
+        return False
+    return abs(clock.rate / expected - 1) > _room(clock, tolerance)
 
 
 def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:
@@ -229,8 +284,8 @@ def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[
     rows = recording.rows
     low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
     told = rows.known[low:high] & prediction.known[low + offset : max(high, low) + offset]
-    steps = np.unique((np.flatnonzero(told) + low) // rows.slots)
-    return len(steps), int(np.bitwise_count(told).sum())
+    steps = (np.flatnonzero(told) + low) // rows.slots
+    return int(np.count_nonzero(np.diff(steps, prepend=-1))), int(np.bitwise_count(told).sum())
 
 
 def _first(
@@ -301,7 +356,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     )
 
 
-def _longest(line: RecordedLine, level: int, golden: Reference) -> float:
+def _longest(line: RecordedLine, level: int, golden: Foretold) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
     may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])

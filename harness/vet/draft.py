@@ -14,7 +14,6 @@ from forelight.sim.errors import UsageError
 
 from .sheet import MARK
 
-LANGUAGES = ("amaranth", "verilog")
 #: The words that Verilog keeps for itself and that look like a name (IEEE 1364-2005, annex B).
 _VERILOG_WORDS = """
 always and assign automatic begin buf bufif0 bufif1 case casex casez cell cmos config deassign default

@@ -26,19 +26,19 @@ MOST_RACES = 3
 
 
 @dataclass(frozen=True)
-class Look:
+class Examined:
     """The usual procedure with `STEPS` steps, and how far its outputs settle."""
 
     golden: Golden
     settling: Settling
 
 
-def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Look:
+def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Examined:
     """Raises a ForelightError where it cannot be run."""
     procedure = default_procedure(board, datasheet, steps=STEPS)
     golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
     slot = int(golden.facts["slot"])
-    return Look(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
+    return Examined(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
 
 
 def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> list[Finding]:
@@ -83,7 +83,7 @@ def _untrue(
         yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 
-def unsettled(datasheet: Datasheet, seen: Look) -> Iterator[Finding]:
+def unsettled(datasheet: Datasheet, seen: Examined) -> Iterator[Finding]:
     """Whether the outputs still depend on the power-up after the restart and many steps."""
     golden, found = seen.golden, seen.settling
     if not found.never:

@@ -13,7 +13,8 @@ from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
-from .runs import Look, look, runs, unsettled
+from .restart import left_out
+from .runs import Examined, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
@@ -28,7 +29,7 @@ class Vetting:
     name: str
     title: str
     findings: tuple[Finding, ...]
-    look: Look | None = None
+    look: Examined | None = None
 
     @property
     def accepted(self) -> bool:
@@ -61,7 +62,7 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
         raise
     except ForelightError as error:
         return Vetting(name, title, (*found, _complaint(error)))
-    found += structure(datasheet, netlist)
+    found += [*structure(datasheet, netlist), *left_out(datasheet, netlist)]
     seen = None
     try:
         seen = look(datasheet, board, power_ups, seed)

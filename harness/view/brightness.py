@@ -187,9 +187,3 @@ def srgb_from_luminance(luminance: float) -> int:
     share = min(max(luminance, 0.0), 1.0)
     encoded = 12.92 * share if share <= 0.0031308 else 1.055 * share ** (1 / 2.4) - 0.055
     return round(encoded * 255)
-
-
-def luminance_from_srgb(level: int) -> float:
-    """The share of full luminance that an 8-bit screen level has (IEC 61966-2-1, 5.2)."""
-    share = level / 255
-    return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4

@@ -13,7 +13,6 @@ from .pictures import Picture, display_lamps, level_text, repeat
 
 GUTTER = 2
 #: Columns of a picture without a display: the eight levels.
-LEVELS_WIDTH = 8
 
 
 @dataclass(frozen=True)

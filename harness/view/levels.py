@@ -7,11 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.sim.traces.trace import Trace
 from rich.text import Text
 
 from ..golden.golden import Golden
 from .display import Glyphs
-from .stave import StaveGlyphs, as_text, between
+from .stave import MOVES, OPEN, StaveGlyphs, as_text, between
 from .words import seconds
 
 #: The share of the width that names and meanings may take.
@@ -51,6 +52,36 @@ def recent(golden: Golden, lines: Sequence[str], columns: int, until: int | None
     return LevelRows(tuple(bounds.tolist()), first, {line: between(golden, line, bounds) for line in lines})
 
 
+def signals(watched: Trace, bounds: Sequence[int], characters: StaveGlyphs) -> dict[str, str]:
+    """Watched signals over the same columns: a character for each; of wider ones a row for each hexadecimal digit.
+
+    A signal that changed several times in a column, or holds a bit there that is unsettled, has the marks of a line.
+    """
+    found: dict[str, str] = {}
+    edges = np.array(bounds)
+    for name, width in watched.widths.items():
+        whole, unknown = watched.values[name], watched.unknown[name]
+        fresh = np.ones(len(whole), bool)
+        fresh[1:] = (whole[1:] != whole[:-1]) | (unknown[1:] != unknown[:-1])
+        times, values, vague = watched.times[fresh], whole[fresh], unknown[fresh]
+        last = np.maximum(np.searchsorted(times, edges[1:], side="left") - 1, 0)
+        first = np.maximum(np.searchsorted(times, edges[:-1], side="right") - 1, 0)
+        for low in reversed(range(0, width, 4)):
+            high = min(low + 3, width - 1)
+            marks = []
+            for one, other in zip(last.tolist(), first.tolist(), strict=True):
+                if int(vague[one]) >> low & 15:
+                    marks.append(as_text([OPEN], characters))
+                elif one - other > 1:
+                    marks.append(as_text([MOVES], characters))
+                else:
+                    digit = int(values[one]) >> low & 15
+                    marks.append(as_text([digit], characters) if width == 1 else f"{digit:X}")
+            label = name if width <= 4 else f"{name}[{high}:{low}]" if high > low else f"{name}[{low}]"
+            found[label] = "".join(marks)
+    return found
+
+
 def of_interest(golden: Golden, meanings: Mapping[str, str], step_line: str) -> list[str]:
     """The lines worth a row: those with a meaning, and those that move; but not a step line, which only ticks."""
     moved = [int(np.bitwise_or.reduce(column ^ column[0])) for column in (golden.inputs, golden.outputs)]
@@ -75,13 +106,18 @@ def drawn(
     width: int,
     characters: StaveGlyphs,
     glyphs: Glyphs,
+    more: Mapping[str, str] | None = None,
 ) -> list[Text]:
-    """The levels as lines of text of at most `width` columns, under a heading that says what a column is."""
-    wide = _names_width(list(found.rows), meanings, width)
+    """The levels as lines of text of at most `width` columns, under a heading that says what a column is.
+
+    `more` are further rows as they are, by name.
+    """
+    rows = {line: as_text(states, characters) for line, states in found.rows.items()} | dict(more or {})
+    wide = _names_width(list(rows), meanings, width)
     out = [Text(heading(found, oscillator_hz))]
-    for line, states in found.rows.items():
+    for line, text in rows.items():
         name = _cut(_name(line, meanings), wide, glyphs).ljust(wide)
-        out.append(Text(f"{name}  {as_text(states, characters)}", no_wrap=True, overflow="crop"))
+        out.append(Text(f"{name}  {text[-(width - wide - 2) :]}", no_wrap=True, overflow="crop"))
     return out
 
 

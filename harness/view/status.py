@@ -62,11 +62,6 @@ def sentences(now: Status) -> list[str]:
     return [_clock(now), *restart, *_stillness(now), *map(_touch, filter(_is_odd, now.touches))]
 
 
-def status_line(now: Status) -> str:
-    """The same as one paragraph."""
-    return " ".join(sentences(now))
-
-
 def _clock(now: Status) -> str:
     if now.step_line is None:
         return "Plain logic, without a step clock."

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ..errors import UsageError
 from ..gates.rewrite import gates
 from ..netlist import Netlist
+from ..simulation import fits
 from ..state import PowerUp
 from .faults import Fault, FaultLines
 from .in_turn import InTurn
@@ -200,19 +201,21 @@ class Lanes:
                     )
 
     def _columns(self, columns: Mapping[str, NDArray[Any]]) -> dict[str, NDArray[Any]]:
-        rows = {len(values) for values in columns.values()}
-        for name, values in columns.items():
+        arrays = {name: np.asarray(values) for name, values in columns.items()}
+        rows = {len(values) for values in arrays.values()}
+        for name, values in arrays.items():
             width = self._input(name)
             shapes = {1, 2} if name in self.per_lane_inputs else {1}
             wrong = values.ndim not in shapes or (values.ndim == 2 and values.shape[1] != self.lanes)
-            wrong = wrong or values.dtype.kind != "u" or width > 64 or len(rows) != 1
-            if wrong or (values.size and int(values.max()) >= 1 << width):
+            if wrong or width > 64 or len(rows) != 1 or not fits(values, width):
                 raise UsageError(
                     f"input {name} of {width} bits cannot take an array of {values.dtype} of shape {values.shape}",
                     place=self.netlist.name,
-                    remedy="give unsigned numbers that fit, a row for each update (and a column for each lane)",
+                    remedy="give whole numbers that fit, a row for each update (and a column for each lane)",
                 )
-        return dict(columns)
+            if values.dtype.kind != "u":
+                arrays[name] = values.astype(np.uint64)
+        return arrays
 
     def _clock_bit(self, port: str, bit: int) -> None:
         width = self._input(port)

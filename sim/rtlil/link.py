@@ -7,6 +7,7 @@ from ..netlist import Netlist
 from . import assemble
 from .adders import COMPOUND, lower_compound
 from .assemble import Instance
+from .fights import settle_fights
 from .fine_cells import lower_gate
 from .lower import OPERATORS, SKIPPED, Design, Offset, PlacedCell, lower_operator
 from .memories import PendingMemory, lower_memory, lower_port, whole_memory
@@ -30,6 +31,7 @@ class Linker:
         self.memories: list[PendingMemory] = []
         self.instances: list[Instance] = []
         self.top = library[0][top]
+        self.at = f"module {public(top)}"  # what is being read, for a refusal
 
     def run(self) -> Netlist:
         """The netlist of the top."""
@@ -56,6 +58,7 @@ class Linker:
             waiting += reversed(self.lower(instance))
         for number, memory in enumerate(self.memories):
             lower_memory(self.design, memory, number)
+        self.warnings += settle_fights(self.design)
         self.nets.settle()
         return self.finish(ports, inputs)
 
@@ -88,6 +91,7 @@ class Linker:
         for cell in module.cells:
             site = PlacedCell(cell, scope)
             kind = cell.kind
+            self.at = f"cell {site.title}"
             if kind in OPERATORS:
                 self.note_floating(site)
                 lower_operator(self.design, site)
@@ -105,6 +109,7 @@ class Linker:
                 pass
             else:
                 raise site.refuse(_REMEDIES.get(kind, "let Yosys turn it into simpler cells"))
+        self.at = f"module {public(module.name)}"
         self.memories += memories.values()
         for connection in module.connects:
             self.nets.connect(scope.bits(connection.target), scope.bits(connection.source))
@@ -115,7 +120,9 @@ class Linker:
     def note_floating(self, site: PlacedCell) -> None:
         if site.kind == "$tribuf":
             net = self.nets.public_name(site.port("Y")) or site.title
-            self.warnings.append(f"{site.place}: {net} floats (z) where nothing drives it, and counts as 0")
+            self.warnings.append(
+                f"{site.place}: {net} floats (z) where nothing drives it: what hangs on it is unsettled then"
+            )
 
     def skipped(self, site: PlacedCell) -> bool:
         if site.kind not in SKIPPED:

@@ -25,6 +25,7 @@ class Nets:
         self.bases: list[int] = []  # of value n, ascending
         self.widths: list[int] = []
         self.labels: list[tuple[str, str]] = []  # what drives value n: its name, its src
+        self.doubles: list[tuple[int, int, int]] = []  # a bit that has a driver, that driver, and another one
         self.floating: set[int] = set()  # wire bits that are read and that nothing drives
         self._blocks: list[tuple[int, Module, str]] = []  # first bit, module, path of the instance
         self._wires: dict[int, list[Wire]] = {}  # by the identity of a module: its wires that have bits
@@ -54,25 +55,22 @@ class Nets:
         for target, source in zip(targets, sources, strict=True):
             if source in (FLOATING, target):
                 continue  # z drives nothing
-            if target < FIRST or drive[target] != NOTHING:
-                self._refuse(target, source)
-            drive[target] = source
+            if target < FIRST:
+                raise NetlistError(
+                    f"{self._driver(source)} drives a constant",
+                    place=self._source(source),
+                    remedy="connect it to a wire",
+                )
+            if drive[target] != NOTHING:
+                self.doubles.append((target, drive[target], source))
+            else:
+                drive[target] = source
 
-    def _refuse(self, target: int, source: int) -> None:
-        first = self.drive[target]
-        if target < FIRST:
-            raise NetlistError(
-                f"{self._driver(source)} drives a constant",
-                place=self._source(source),
-                remedy="connect it to a wire",
-            )
-        wire, name, index = self._wire(target)
-        shown = name if wire.width == 1 else f"{name}[{index}]"
-        raise NetlistError(
-            f"net {shown} has two drivers: {self._driver(first)} and {self._driver(source)}",
-            place=wire.src,
-            remedy="leave one (a tri-state bus is not supported)",
-        )
+    def fight(self, target: int, first: int, second: int) -> tuple[str, str]:
+        """What is to be said of a net with two drivers, and its place in the source."""
+        wire, name, _ = self._wire(target)
+        fighting = f"{self._driver(first)} and {self._driver(second)}"
+        return f"net {_at(name, wire.src)} has two drivers that fight: {fighting}", wire.src
 
     def _driver(self, bit: int) -> str:
         if bit < FIRST:
@@ -186,7 +184,7 @@ class Nets:
             count = bisect_right(rest, start + wire.width - 1)
             places, rest = [bit - start for bit in rest[:count]], rest[count:]
             shown = name if len(places) == wire.width else f"{name}[{','.join(_runs(places))}]"
-            yield f"{_at(shown, wire.src)} is read but nothing drives it; it counts as 0"
+            yield f"{_at(shown, wire.src)} is read but nothing drives it: what hangs on it is unsettled"
 
 
 def _at(name: str, src: str) -> str:

@@ -32,7 +32,17 @@ def parse(text: str, modules: Sequence[str] = (), top: str | None = None, root: 
             found[module.name] = module
         library.append(found)
     warnings = [line for part in (text, *modules) for line in _warnings(part)]
-    return Linker(library, _find_top(library[0], top), warnings).run()
+    linker = Linker(library, _find_top(library[0], top), warnings)
+    try:
+        return linker.run()
+    except (
+        ValueError,
+        KeyError,
+        IndexError,
+        OverflowError,
+    ) as error:  # a constant or parameter that is damaged
+        said = f"{linker.at} cannot be read: {error}"
+        raise RtlilError(said, remedy="is this RTLIL text, and whole?") from None
 
 
 def _warnings(text: str) -> Iterator[str]:

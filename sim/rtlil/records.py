@@ -133,6 +133,10 @@ def unquote(text: str) -> str:
     return _ESCAPE.sub(character, text[1:-1])
 
 
+#: Bits of the widest wire, and of all wires of a module or of one constant, that are read: more would fill the memory.
+WIDEST, MOST_BITS = 1 << 20, 1 << 23
+
+
 def digits(text: str) -> str:
     """The digits of a constant as written, highest first, as many as it is wide; integers have 32 bits."""
     if text.startswith('"'):
@@ -142,6 +146,8 @@ def digits(text: str) -> str:
         return f"{int(width) & 0xFFFFFFFF:032b}"
     shown = shown.removeprefix("s")
     size = int(width)
+    if not 0 <= size <= MOST_BITS:
+        raise ValueError(f"a constant of {size} bits")
     if len(shown) < size:
         fill = shown[0] if shown and shown[0] in "xz-" else "0"
         shown = fill * (size - len(shown)) + shown

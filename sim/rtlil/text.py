@@ -12,6 +12,8 @@ from operator import length_hint
 from ..errors import ForelightError, RtlilError, UnsupportedError
 from .records import (
     FIRST,
+    MOST_BITS,
+    WIDEST,
     Assign,
     Bits,
     Case,
@@ -28,8 +30,6 @@ from .records import (
     unquote,
 )
 
-#: Of all wires of one text.
-MOST_BITS = 2**24
 _TOKEN = re.compile(
     r"""\s*(?: (?P<id>[\\$]\S+) | (?P<open>\{) | (?P<close>\})
       | \[ \s* (?P<high>\d+) \s* (?: : \s* (?P<low>\d+) \s* )? \]
@@ -81,8 +81,8 @@ class _Reader:
             if error.place:
                 raise
             raise type(error)(error.what, place=f"RTLIL line {self.number}", remedy=error.remedy) from None
-        except (ValueError, IndexError):
-            line = self.lines[self.number - 1].strip()
+        except (ValueError, IndexError, KeyError, StopIteration, OverflowError):
+            line = self.lines[self.number - 1].strip()[:80] if self.number else ""
             raise RtlilError(f"cannot read `{line}`", place=f"RTLIL line {self.number}") from None
         return found
 
@@ -146,14 +146,12 @@ class _Reader:
                 )
         if name in self.module.wires:
             raise RtlilError(f"wire {public(name)} is declared twice")
+        if not 0 <= width <= WIDEST or self.next_bit + width > MOST_BITS:
+            raise RtlilError(
+                f"wire {public(name)} of {width} bits is too wide", remedy="make the design smaller"
+            )
         base = self.next_bit
         self.next_bit += width
-        if self.next_bit > MOST_BITS:
-            raise UnsupportedError(
-                f"the wires up to {public(name)}, of {width} bits, come to {self.next_bit} bits",
-                place=self.src() or f"RTLIL line {self.number}",
-                remedy=f"at most {MOST_BITS} are read: make them narrower",
-            )
         init = self.attributes.get("\\init", "")
         self.module.wires[name] = Wire(name, base, width, direction, index, init, self.src())
         self.specs[name] = tuple(range(base, base + width))

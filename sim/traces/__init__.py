@@ -1,1 +1,1 @@
-"""Change-only traces, and the files that hold them: VCD and CSV."""
+"""Change-only traces, and VCD, which holds them in files."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,6 +38,25 @@ class Trace:
             for column in columns.values():
                 keep[1:] |= column[1:] != column[:-1]
         return self._rows(keep)
+
+    def since(self, time: int) -> Trace:
+        """From this time on, counted from there."""
+        row = max(0, int(np.searchsorted(self.times, time, side="right")) - 1)
+        rest = self._rows(np.arange(len(self.times)) >= row)
+        return replace(rest, times=np.maximum(rest.times - time, 0), end=self.end - time)
+
+    def beside(self, other: Trace) -> Trace:
+        """The signals of both on one axis of time; what a trace holds before its first row is not known."""
+        times = np.union1d(self.times, other.times)
+        values: dict[str, Values] = {}
+        unknown: dict[str, Values] = {}
+        for trace in (self, other):
+            at = np.searchsorted(trace.times, times, side="right") - 1
+            for name, column in trace.values.items():
+                full = np.uint64((1 << trace.widths[name]) - 1)
+                vague = trace.unknown.get(name, np.zeros_like(column))[np.maximum(at, 0)]
+                values[name], unknown[name] = column[np.maximum(at, 0)], np.where(at < 0, full, vague)
+        return Trace(times, values, {**self.widths, **other.widths}, max(self.end, other.end), unknown)
 
     def _rows(self, keep: NDArray[np.bool_]) -> Trace:
         values = {name: column[keep] for name, column in self.values.items()}

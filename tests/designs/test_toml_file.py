@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -131,3 +132,49 @@ def test_small_helpers() -> None:
     assert did_you_mean("tilte", ("title", "source")) == 'did you mean "title"?'
     assert did_you_mean("zzz", ("title", "source")) == ""
     assert [quoted(v) for v in (True, 3, {"a": 1}, [1, 2])] == ["true", "3", "a table", "an array of 2"]
+
+
+@pytest.mark.parametrize(
+    ("value", "whole", "number", "rate"),
+    [
+        ("2", True, True, True),
+        ("5", True, True, True),
+        ("1", False, False, True),
+        ("6", False, False, True),
+        ("true", False, False, False),
+        ('"3"', False, False, False),
+        ("3.0", False, True, True),
+        ("1e-6", False, False, True),
+        ("9e-7", False, False, False),
+        ("1e9", False, False, True),
+        ("1000000001", False, False, False),
+        ("nan", False, False, False),
+        ("[3]", False, False, False),
+    ],
+)
+def test_numbers_to_the_very_bounds(
+    tmp_path: Path, value: str, whole: bool, number: bool, rate: bool
+) -> None:
+    top = read_toml(write(tmp_path, f"key = {value}"))
+    readers: list[Callable[[], float | None]] = [
+        lambda: top.integer("key", 2, 5),
+        lambda: top.number("key", 2, 5),
+        lambda: top.rate("key"),
+    ]
+    for read, fits in zip(readers, (whole, number, rate), strict=True):
+        if fits:
+            assert read() == float(value)
+        else:
+            with pytest.raises(DatasheetError, match=r"sheet\.toml:1: key: .* does not fit; allowed: "):
+                read()
+
+
+def test_texts_to_the_very_length(tmp_path: Path) -> None:
+    top = read_toml(write(tmp_path, f'key = "{"x" * 80}"'))
+    assert top.text("key", longest=80) == "x" * 80
+    with pytest.raises(DatasheetError, match="allowed: a text of 1 to 79 characters"):
+        top.text("key", longest=79)
+    assert top.text("other", "default") == "default"
+    assert top.integer("other", 0, 9, 7) == 7
+    with pytest.raises(DatasheetError, match="other: is missing; add it: a whole number from 0 to 9"):
+        top.integer("other", 0, 9)

@@ -16,6 +16,8 @@ from forelight.sim.netlist import Cell, Netlist, Slice, Word
 from forelight.sim.reference import Reference
 from forelight.sim.schedule import Schedule, schedule
 
+from tests.sizes import sized
+
 LINES = 2
 KINDS = {"$and": 2, "$or": 2, "$xor": 2, "$xnor": 2, "$not": 1, "$mux": 3}
 
@@ -110,7 +112,7 @@ def one_loop(first: int) -> tuple[int, Netlist, Schedule]:
     raise AssertionError("no netlist with one loop")
 
 
-@pytest.mark.parametrize("first", range(0, 160_000, 1000))
+@pytest.mark.parametrize("first", range(0, 160_000, sized(4000, 1000)))
 def test_a_stable_state_in_reach_is_found(first: int) -> None:
     seed, netlist, plan = one_loop(first)
     print("seed", seed)

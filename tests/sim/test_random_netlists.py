@@ -13,6 +13,8 @@ from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Netlist
 from forelight.sim.reference import Reference
 
+from tests.sizes import sized
+
 from .random_netlists import random_netlist
 
 UPDATES = 60
@@ -52,7 +54,7 @@ def compare(netlist: Netlist, seed: int, in_memory: bool) -> int:
     return compared
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(sized(10, 24)))
 def test_clocks_looked_for_in_parts_are_those_of_the_interpreter(
     seed: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -64,7 +66,7 @@ def test_clocks_looked_for_in_parts_are_those_of_the_interpreter(
 
 
 @pytest.mark.parametrize("in_memory", [False, True], ids=["in values", "in memory"])
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", range(sized(10, 24)))
 def test_updates_are_those_of_the_interpreter(seed: int, in_memory: bool) -> None:
     compare(random_netlist(seed, derived_clocks=bool(seed & 1)), seed, in_memory)
 

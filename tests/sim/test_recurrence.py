@@ -11,6 +11,8 @@ from forelight.sim import Netlist, Simulation
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
 from forelight.sim.recurrence import recurring_samples
 
+from tests.sizes import sized
+
 from .random_netlists import random_netlist
 
 ROWS = 60_000
@@ -68,7 +70,7 @@ def test_what_comes_back_is_not_run_again() -> None:
     assert sum(rows) < 10_000
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(sized(6, 12)))
 def test_random_netlists(seed: int) -> None:
     print("seed", seed)
     netlist = random_netlist(seed, registers=4, cells=10)

@@ -240,10 +240,16 @@ def test_a_ripple_counter_takes_a_round_a_stage() -> None:
         ),
         (lambda s: s.peek_memory("ram"), "counter: no memory is called ram; there are none"),
         (
-            lambda s: s.run_samples("inputs", np.array([1, 2], np.int64), "outputs"),
+            lambda s: s.run_samples("inputs", np.array([1, -2], np.int64), "outputs"),
             "counter: input inputs has 8 bits and cannot take all of an array of int64; "
-            "give unsigned integers that fit",
+            "give whole numbers that fit, one for each update",
         ),
+        (
+            lambda s: s.run_samples("inputs", np.array([1.0, 2.0]), "outputs"),
+            "counter: input inputs has 8 bits and cannot take all of an array of float64; "
+            "give whole numbers that fit, one for each update",
+        ),
+        (lambda s: s.set("inputs", 2.0), "counter: inputs cannot take 2.0; give a whole number"),
     ],
 )
 def test_wrong_use_is_one_clear_error(act: object, message: str) -> None:
@@ -261,3 +267,32 @@ def test_a_power_up_that_there_is_not_is_refused(held: Any) -> None:
     )
     with pytest.raises(UsageError, match=re.escape(message)):
         Simulation(counter(), held)
+
+
+@pytest.mark.parametrize("kind", [np.uint8, np.int8, np.int32, np.uint64])
+def test_whole_numbers_and_arrays_of_numpy_are_numbers(kind: Any) -> None:
+    plain, other = Simulation(counter()), Simulation(counter())
+    rows = [0, 1, 0, 1, 0]
+    assert (
+        other.run_samples("inputs", np.array(rows, kind), "outputs").tolist()
+        == other_of(plain, rows)
+        == Simulation(counter()).run_samples("inputs", rows, "outputs").tolist()
+    )
+    other.set("inputs", kind(3))
+    other.set_many({"inputs": kind(2)})
+    plain.set("inputs", 2)
+    runs = [
+        one.run_clock("inputs", bit=number(0), cycles=number(4), observe="outputs").tolist()
+        for one, number in ((plain, int), (other, kind))
+    ]
+    assert runs[0] == runs[1]
+
+
+def other_of(simulation: Simulation, rows: list[int]) -> list[int]:
+    """The same, one update at a time."""
+    found = []
+    for value in rows:
+        simulation.set("inputs", value)
+        simulation.settle()
+        found.append(simulation.get("outputs"))
+    return found

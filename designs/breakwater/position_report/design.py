@@ -1,11 +1,12 @@
-"""Position report: an NMEA 0183 sentence with its checksum over a serial line, a bit a step."""
+"""Position report: a sentence of NMEA 0183, version 2.3, with its checksum over a serial line, a bit a step."""
 
 from amaranth.hdl import Array, Cat, Const, Module, Mux, Signal, Value
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
 
-#: Where the breakwater's head lies; the hundredths of a minute of latitude go where the # is.
-BODY = "IIGLL,4530.0#,N,02345.60,W"
+#: Where the breakwater's head lies; the hundredths of a minute of latitude go where the # is. The time is left empty,
+#: as there is no clock; then come the status, V for "do not use", and the mode, S for a simulation (version 2.3).
+BODY = "IIGLL,4530.0#,N,02345.68,W,,V,S"
 PAUSE = 3  # characters for which the line rests after the sentence
 
 START, STOP = Const(0, 1), Const(1, 1)

@@ -16,7 +16,7 @@ METRES_PER_MILE = 1852  # the international nautical mile
 EARTH_M = 6_371_000  # mean radius (IUGG; from memory)
 REFRACTION = (
     7 / 6
-)  # light bends as if the earth were larger by this factor (surveying handbooks; from memory)
+)  # light bends as if the earth were larger by this factor (Bowditch, American Practical Navigator; from memory)
 HEIGHTS = pytest.mark.parametrize("height", range(64))
 
 

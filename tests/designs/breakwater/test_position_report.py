@@ -15,9 +15,14 @@ if TYPE_CHECKING:
 BAUD = 4800  # with 8 data bits, no parity and one stop bit: NMEA 0183's own rate (from memory)
 LONGEST = 82  # characters of a sentence, $ and the line's end included (NMEA 0183; from memory)
 SENTENCE = re.compile(r"\$([^$*]*)\*([0-9A-F]{2})\r\n")
-#: Latitude in degrees and minutes, hemisphere, longitude likewise (NMEA 0183, GLL).
-GLL = re.compile(r"[A-Z]{2}GLL,([0-8]\d[0-5]\d\.\d\d),([NS]),((?:0\d\d|1[0-7]\d)[0-5]\d\.\d\d),([EW])")
-CYCLE = 10 * (len("$IIGLL,4530.00,N,02345.60,W*hh\r\n") + 3)  # steps from sentence to sentence
+#: Latitude in degrees and minutes, hemisphere, longitude likewise; from version 2.0 on also UTC, which may be empty,
+#: and the status A or V; from version 2.3 on a mode, and with any but A and D the status is V (NMEA 0183, GLL; the
+#: modes from memory).
+GLL = re.compile(
+    r"[A-Z]{2}GLL,([0-8]\d[0-5]\d\.\d\d),([NS]),((?:0\d\d|1[0-7]\d)[0-5]\d\.\d\d),([EW]),"
+    r"((?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:\.\d+)?)?,(?:(A),([AD])|(V),([ADEMSN]))"
+)
+CYCLE = 10 * (len("$IIGLL,4530.00,N,02345.60,W,,V,S*hh\r\n") + 3)  # steps from sentence to sentence
 
 
 def checksum(body: str) -> str:
@@ -50,7 +55,8 @@ def test_sentences(drive: Drive, figure: int) -> None:
         assert check == checksum(body)
         found = GLL.fullmatch(body)
         assert found
-        assert found.groups() == (f"4530.0{figure}", "N", "02345.60", "W")
+        assert found.groups()[:4] == (f"4530.0{figure}", "N", "02345.60", "W")
+        assert found.groups()[-2:] == ("V", "S")  # no receiver is to take it for a position
         assert len(f"${body}*{check}\r\n") <= LONGEST
 
 

@@ -75,7 +75,10 @@ def test_the_digit_is_the_time_taken(drive: Drive, taken: int) -> None:
 
 
 def test_a_usual_reaction_is_in_the_middle_of_the_scale(drive: Drive) -> None:
-    """A person answers a light in about 0.2 to 0.3 s (textbooks of psychology, from memory): 4 to 8 steps."""
+    """A person answers a light in about 0.2 to 0.3 s, which is 4 to 8 steps.
+
+    Woodworth and Schlosberg, Experimental Psychology; from memory.
+    """
     step = drive("reaction_test").datasheet.step
     assert step is not None
     assert step.wanted_hz == pytest.approx(1 / STEP)

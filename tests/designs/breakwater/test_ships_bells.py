@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 RATE_HZ = 750
 TONE, STROKE = 1 << 4, 1 << 7
-#: Struck in pairs, one stroke more each half hour (nautical handbooks; Penobscot Marine Museum, glossary).
+#: Struck in pairs, one stroke more each half hour (Penobscot Marine Museum, glossary).
 WATCH = ["o", "oo", "oo o", "oo oo", "oo oo o", "oo oo oo", "oo oo oo o", "oo oo oo oo"]
 
 

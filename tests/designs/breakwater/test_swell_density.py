@@ -43,7 +43,8 @@ def test_it_ripples_less_than_a_wide_pulse(drive: Drive, height: int) -> None:
     """Over an eighth of the band, where a filter would pass it, its ripple is weaker than that of one pulse a period.
 
     scipy's periodogram over whole periods. The quantising error of first order falls towards low frequencies
-    (noise shaping; handbooks of data converters), that of pulse width modulation is strongest at its slowest.
+    (noise shaping: Schreier and Temes, Understanding Delta-Sigma Data Converters; from memory), that of pulse width
+    modulation is strongest at its slowest.
     """
     frequency, density = periodogram(ones(drive, height, 64 * PERIOD), fs=1.0)
     _, wide = periodogram((np.arange(64 * PERIOD) % PERIOD < height).astype(float), fs=1.0)

@@ -11,7 +11,9 @@ if TYPE_CHECKING:
     from tests.designs.breakwater.conftest import Drive
 
 RATE_HZ = 15
-PERIOD = (12 * 60 + 25) * 60 * RATE_HZ  # 12 h 25 min from high water to high water (handbooks of seamanship)
+PERIOD = (
+    (12 * 60 + 25) * 60 * RATE_HZ
+)  # 12 h 25 min from high water to high water, half a lunar day (NOAA; from memory)
 SYNODIC_MONTH_D = 29.530588853  # mean lunation (Meeus, Astronomical Algorithms; from memory)
 RING = {"a": 0, "b": 60, "c": 120, "d": 180, "e": 240, "f": 300}  # degrees clockwise from the top
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 RATE_HZ = 15
 MINUTE = 60 * RATE_HZ
-#: First, middle, morning, forenoon, afternoon, and the two dog watches (nautical handbooks).
+#: First, middle, morning, forenoon, afternoon, and the two dog watches (The Bluejacket's Manual; from memory).
 WATCHES_H = [4, 4, 4, 4, 4, 2, 2]
 DOG, QUICK = 1 << 0, 1 << 1
 # TI SN74247 data sheet: segments a to g of 0 to 4.

@@ -1,4 +1,4 @@
-"""Several drivers that share a net through high impedance: one of them drives it, or it floats and counts as 0."""
+"""Several drivers that share a net through high impedance: one of them drives it, or it floats and is 0 in a run."""
 
 from __future__ import annotations
 
@@ -41,4 +41,6 @@ def test_a_shared_net_has_the_level_of_its_one_driver(tmp_path: Path) -> None:
 def test_what_may_float_is_said(tmp_path: Path) -> None:
     (tmp_path / "bus.v").write_text(BUS)
     said = [line for line in read(tmp_path / "bus.v").warnings if "floats" in line]
-    assert "bus.v:7.16-7.29: pin floats (z) where nothing drives it, and counts as 0" in said
+    assert (
+        "bus.v:7.16-7.29: pin floats (z) where nothing drives it: what hangs on it is unsettled then" in said
+    )

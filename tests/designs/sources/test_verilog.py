@@ -127,7 +127,7 @@ def test_warnings_of_yosys(folder: Path) -> None:
     assert read("l.v").warnings == (
         "l.v:2: Warning: Identifier `\\n' is implicitly declared.",
         "Warning: Latch inferred for signal `\\l.\\q' from process `\\l.$proc$l.v:2$1'",
-        "n (l.v:2.28-2.29) is read but nothing drives it; it counts as 0",
+        "n (l.v:2.28-2.29) is read but nothing drives it: what hangs on it is unsettled",
     )
 
 

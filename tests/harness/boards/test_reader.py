@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from forelight.harness.boards.keys import KEYS
 from forelight.harness.boards.reader import board_names, load_board
 from forelight.harness.boards.roster import empty_slot, find
 from forelight.sim.errors import DatasheetError, UsageError
@@ -266,3 +268,13 @@ def test_debounce_in_ticks(folder: Path) -> None:
         str(error.value)
         == f"{file}:34: debounce.i2: no button sits on i2; add it to [buttons] or leave it out"
     )
+
+
+def test_the_profiles_of_these_tests_have_every_key() -> None:
+    profiles = [tomllib.loads(text) for text in (CHAIN, DIRECT, CHAIN + "[debounce]\ni1 = 5\n")]
+    for table, keys in KEYS.items():
+        tables = [profile.get(table, {}) if table else profile for profile in profiles]
+        named = {key for found in tables for key in found}
+        assert {key for key in keys if not key.startswith("<")} <= named, (
+            f"write an example of each key of [{table}]"
+        )

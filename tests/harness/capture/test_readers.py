@@ -30,12 +30,20 @@ ORDER = "give one recording, in order of time"
 MEND = "export the recording again, or mend the line"
 MAP = "say which is which, as in --map o0=NAME"
 NAME = "name a column time_s, sample or step, or state the sample rate above the data"
-BYTE = "write eight bits, 0x00 to 0xff, or 0 to 255"
+BYTE = "write eight bits, 00 to ff with 0x, or 0 to 255"
 COLUMNS = (
     "give the file one name for each column "
     "(if its commas are decimal signs, export it with ; between the columns)"
 )
 EXPORT = "export VCD, or CSV with a column for each line"
+
+
+def understood(rows: int, time: str = "time") -> str:
+    return (
+        f"(understood before it: {rows} row{'s' * (rows != 1)} of 2 columns, column '{time}' counts seconds)"
+    )
+
+
 PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
 
 
@@ -62,6 +70,7 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
         "0,0\n0.001,0\n0.002,1\n0.003,0\n",
         'time_s,o0\n"0,000",0\n"0,001",0\n"0,002",1\n"0,003",0\n',
         "time_s,o0\n\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        "time_s,o0\n0,0\n0.001,0\n\n\n0.002,1\n\n0.003,0\n",
         "Time,o0\n(us),(V)\n0,0\n1000,0\n2000,1\n3000,0\n",
         "time_s,outputs\n0,00000000\n0.001,00000000\n0.002,00000001\n0.003,00000000\n",
         "time_s,outputs\n0,0x00\n0.001,0x00\n0.002,0x01\n0.003,0x00\n",
@@ -132,31 +141,52 @@ def test_a_dump_with_labels_of_the_board_and_a_bus(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("time,o0\n0,0\n1,0\n2\n", ", line 4: 1 fields where the rows before have 2; " + AGAIN),
+        (
+            "time,o0\n0,0\n1\n2,0\n",
+            ", line 3: 1 fields where the heading has 2 (understood before it: the heading in line 1); "
+            + MEND,
+        ),
         (
             "time,o0\n0,0\n1,0\n2,9\n",
-            ", line 4: '9' in column 'o0' is no level; write 0, 1 or X in the column of a line",
+            ", line 4: '9' in column 'o0' is no level "
+            + understood(2)
+            + "; write 0, 1 or X in the column of a line",
         ),
-        ("time,o0\n0,0\n2,1\n1,0\n", ", line 4: '1' in column 'time' lies before the row above; " + ORDER),
-        ("time,o0\n0,0\n,1\n1,0\n", ", line 3: '' in column 'time' is no time; " + MEND),
+        (
+            "time,o0\n0,0\n2,1\n1,0\n",
+            ", line 4: '1' in column 'time' lies before the row above " + understood(2) + "; " + ORDER,
+        ),
+        (
+            "time,o0\n0,0\n,1\n1,0\n",
+            ", line 3: '' in column 'time' is no time " + understood(1) + "; " + MEND,
+        ),
         ("time,CH1\n0,0\n1,0\n", ": no column is named after a line (found: 'CH1'); " + MAP),
         (
             "o0,o1\n0,0\n1,0\n",
             ", line 2: there is neither a column of times nor a sample rate in the heading; " + NAME,
         ),
-        ("time,outputs\n0,0\n1,256\n", ", line 3: '256' in column 'outputs' is no byte; " + BYTE),
+        (
+            "time,outputs\n0,0\n1,256\n",
+            ", line 3: '256' in column 'outputs' is no byte " + understood(1) + "; " + BYTE,
+        ),
         (
             "time,o0\n0,001,1\n0,002,1\n",
             ", line 1: the heading has 2 columns and the rows have 3; " + COLUMNS,
         ),
-        ("time_s,o0\n0,0\n0.1,1\n\n0.2,0\n", ", line 4: 1 fields where the rows before have 2; " + AGAIN),
+        (
+            "time_s,o0\n0,0\n0.1,1\n\n0.2\n0.3,0\n",
+            ", line 5: 1 fields where the rows before have 2 " + understood(2, "time_s") + "; " + AGAIN,
+        ),
         (
             "time_s,o0\n0,0\n0.1,0\n0.2,0,1\n0.3,0\n",
-            ", line 4: 3 fields where the rows before have 2; " + AGAIN,
+            ", line 4: 3 fields where the rows before have 2 " + understood(2, "time_s") + "; " + AGAIN,
         ),
         ("time_s,o0,O0\n0,0,0\n1,1,1\n", ": o0 may be 'o0' and 'O0'; say which with --map o0=NAME"),
-        ("hello\nworld\n", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
-        ("", ": the file is neither a value change dump nor a table of levels; " + EXPORT),
+        (
+            "hello\nworld\n",
+            ": the file is neither a value change dump nor a session nor a table of levels; " + EXPORT,
+        ),
+        ("", ": the file is neither a value change dump nor a session nor a table of levels; " + EXPORT),
     ],
 )
 def test_damage_is_named(text: str, message: str) -> None:
@@ -168,7 +198,10 @@ def test_damage_is_named(text: str, message: str) -> None:
 def test_mapping_errors() -> None:
     text = "time,CH1\n0,0\n1,0\n"
     for mapping, message in [
-        ({"o9": "CH1"}, "bench.csv: 'o9' is no line; map i0..i7, o0..o7, inputs, outputs, step or restart"),
+        (
+            {"o9": "CH1"},
+            "bench.csv: 'o9' is no line; map i0..i7, o0..o7, inputs, outputs, step or restart, or a series with i or o",
+        ),
         ({"o0": "CH7"}, "bench.csv: no column named 'CH7' for o0 (found: 'CH1'); give the full name of one"),
         (
             {"outputs": "CH1"},

@@ -84,7 +84,7 @@ def test_the_loop_is_found_in_the_prediction() -> None:
 
 
 def test_one_loop_says_next_to_nothing() -> None:
-    """A period counted as 1 is off by 100 % (counter handbooks: plus or minus one count)."""
+    """A period counted as 1 is off by 100 % (plus or minus one: Hewlett-Packard, Application Note 200; from memory)."""
     said = " ".join(ask("tide_gauge", "--loops", "1", "--seconds", "9", code=3).output.split())
     assert said.startswith("Inconclusive: 1 loop of")
     assert "Count 4 loops or more." in said

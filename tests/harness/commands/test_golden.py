@@ -193,3 +193,18 @@ def test_times_of_a_direct_link_are_told_in_small_units(tmp_path: Path) -> None:
     words = " ".join(said.split())
     assert "3 rows over 200 ns; once the slot is up, from 20 ns on, unsettled: o0, o1." in words
     assert "At 100 ns, step 0, i0 and i1 move in one update" in words
+
+
+def test_watched_signals_go_into_a_dump(tmp_path: Path) -> None:
+    file = tmp_path / "tide.vcd"
+    words = ["golden", "tide_gauge", "--seconds", "8", "-o", str(file), "--watch", "level"]
+    result = CliRunner().invoke(cli, words)
+    assert result.exit_code == 0, result.output
+    # An independent reader (PyPI vcdvcd): up to 9 and down again.
+    levels = [
+        int(value, 2) for _, value in VCDVCD(str(file))["forelight.level[3:0]"].tv if set(value) <= {"0", "1"}
+    ]
+    assert levels[-17:] == [*range(10), *range(8, 1, -1)]
+    assert read_golden(file).end > 0  # what is beside the lines does not disturb
+    result = CliRunner().invoke(cli, [*words[:4], "-o", str(tmp_path / "x.csv"), "--watch", "level"])
+    assert "--watch adds signals to a dump; name a file that ends in .vcd" in result.output

@@ -26,7 +26,7 @@ while the tide rises, and i0 holds everything still.
 Step clock on i7: 2.03804 Hz, strap code 182; the author wants 2 Hz.
 Switches while strapping: i7=1 i6=0 i5=1 i4=1 i3=0 i2=1 i1=1 i0=0
 Restart on i6, active high.
-Input i0 = 0: hold
+Input i0 = 0 (switch open): hold
 
 From the moment at which the restart is let go:
 
@@ -282,3 +282,97 @@ def test_a_rate_that_the_board_has_not_is_the_nearest() -> None:
     assert (
         "\nStep clock on i7: 60 Hz, strap code 24, the nearest to 61 Hz; the author wants 2\nHz.\n" in drawn
     )
+
+
+def test_signals_of_the_source_are_watched() -> None:
+    # The register behind the digit, and the digit's point, over the first steps of a tide.
+    drawn = ask("tide_gauge", "--seconds", "8", "--watch", "level", "--watch", "rising")
+    rows = {
+        line.split("  ")[0]: line.split()[-1]
+        for line in drawn.splitlines()
+        if line.startswith(("level", "rising"))
+    }
+    assert rows == {"level": "01234567898765432", "rising": "▔" * 9 + "▁" * 8}
+    found = json.loads(ask("tide_gauge", "--seconds", "8", "--watch", "level", "--json"))["watched"]["level"]
+    assert found["width"] == 4
+    assert [change["value"] for change in found["changes"]][-17:] == [*range(10), *range(8, 1, -1)]
+    assert {change["unsettled"] for change in found["changes"][1:]} == {0}
+    assert 'tide_gauge has no signal "leval"; did you mean "level"?' in ask(
+        "tide_gauge", "--watch", "leval", code=2
+    )
+
+
+def test_why_an_output_is_as_it_is() -> None:
+    drawn = ask("tide_gauge", "--why", "o3", "--step", "12")
+    assert (
+        "\no3 is 1 at the end of step 12, by design.py:36:\n  level is 6, since step 12, 5.888 s, by design.py:"
+        in drawn
+    )
+    assert "\n    i0 (hold) was 0, from the beginning on\n" in drawn
+    assert max(map(len, ask("tide_gauge", "--why", "o3", columns=40).splitlines())) <= 40
+    found = json.loads(ask("tide_gauge", "--why", "o3", "--step", "12", "--json"))
+    (level,) = found["causes"]
+    # Up to 9 and down again: 6 in step 12, 7 in the step before.
+    assert (level["name"], level["value"], level["since_step"]) == ("level", 6, 12)
+    assert [(one["name"], one["value"]) for one in level["causes"]][:2] == [("level", 7), ("rising", 0)]
+    assert "the run has no step 500; its steps are 0 to " in ask(
+        "tide_gauge", "--why", "o3", "--step", "500", code=2
+    )
+    assert "give both" in ask("tide_gauge", "--step", "5", code=2)
+
+
+def test_what_depends_on_the_power_up_is_said_to() -> None:
+    assert "woke up at 0; from others that woke up at 1 it is not the same" in " ".join(
+        ask("free_counter", "--why", "o0", "--step", "3").split()
+    )
+
+
+def test_what_goes_otherwise_than_one_expects_is_said_first(tmp_path: Path) -> None:
+    source = tmp_path / "odd.v"
+    source.write_text(
+        "module odd(input [7:0] inputs, output [7:0] outputs); reg [7:0] n;\n"
+        "always @(posedge inputs[3]) n <= n + 1; assign outputs = n; endmodule\n"
+    )
+    (tmp_path / "datasheet.toml").write_text(
+        'title = "Odd"\nsource = ["odd.v"]\nmodule = "odd"\n[step]\nline = "i3"\nwanted_hz = 2\n'
+    )
+    lines = ask(str(tmp_path)).splitlines()
+    assert lines[1].startswith("Mind: ")
+    assert "is stepped on i3, and the divider of quay drives i7" in " ".join(lines[1:3])
+    lines = ask("swell_density").splitlines()
+    assert lines[1] == "Mind: quay comes no nearer to 100 kHz, what the author wants, than 1500 Hz."
+    procedure = tmp_path / "late.toml"
+    procedure.write_text('do = ["wait 1 s", "strap 182", "steps 3"]\n')
+    lines = ask("tide_gauge", "--procedure", str(procedure)).splitlines()
+    assert lines[1] == "Mind: the step clock stays off until 'strap 182' in the procedure."
+    assert json.loads(ask("swell_density", "--json"))["mind"] == [
+        "quay comes no nearer to 100 kHz, what the author wants, than 1500 Hz."
+    ]
+
+
+def test_the_first_light_is_told_where_it_is_late(tmp_path: Path) -> None:
+    source = tmp_path / "late.v"
+    source.write_text(
+        "module late(input [7:0] inputs, output [7:0] outputs); reg [15:0] n;\n"
+        "always @(posedge inputs[7]) if (inputs[6]) n <= 0; else if (n < 60000) n <= n + 1;\n"
+        "assign outputs = {8{n >= 1000}}; endmodule\n"
+    )
+    # 1000 steps of 300 a second are 3 1/3 s; on a chain the pins follow a frame later.
+    found = json.loads(ask(str(source), "--hz", "300", "--json"))["first_light"]
+    assert (found["step"], found["within_the_run"]) == (1000, True)
+    assert found["time_s"] == pytest.approx(1000 / 300, abs=0.002)
+    found = json.loads(ask(str(source), "--hz", "300", "--seconds", "1", "--json"))["first_light"]
+    assert (found["step"], found["within_the_run"]) == (1000, False)
+    assert found["time_s"] == pytest.approx(1000 / 300, abs=0.004)
+    assert "First light: 3.33" in ask(str(source), "--hz", "300", "--seconds", "1")
+    assert json.loads(ask("tide_gauge", "--json"))["first_light"] is None
+
+
+def test_a_blend_is_told_and_how_to_read_it() -> None:
+    drawn = " ".join(ask("tide_gauge", "--hz", "300").split())
+    assert "To the eye: flickering: the shortest picture stays" in drawn
+    offered = json.loads(ask("tide_gauge", "--hz", "300", "--json"))["eye"]["readable"]
+    at = json.loads(ask("tide_gauge", "--strap", str(offered["strap_code"]), "--json"))
+    assert at["eye"]["display"]["kind"] == "readable"
+    assert at["step_hz"] == offered["hz"] <= 1 / 0.23
+    assert f"take strap code {offered['strap_code']}, " in drawn

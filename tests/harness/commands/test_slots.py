@@ -79,3 +79,19 @@ def test_a_board_that_is_not_there() -> None:
         'forelight: there is no board "quai"; did you mean "quay"? the boards are mole, quay, or give the path of a '
         "TOML file\n"
     )
+
+
+def test_words_are_sought_in_titles_kinds_lines_and_descriptions() -> None:
+    def named(*words: str) -> set[str]:
+        return {slot["name"] for slot in json.loads(ask(*words, "--json").output)}
+
+    assert "tide_gauge" in named("TIDE", "rising")  # a title, and the meaning of a line
+    assert named("speaker") >= {"ferry_whistle", "fog_bell"}  # kinds of attachment
+    assert named("amaranth") | named("verilog") == named()
+    assert named("for ever", "holds everything still") == {"tide_gauge"}  # a description
+    assert named("no such word") == set()
+    lines = ask("tide", "rising").output.splitlines()
+    assert lines[0].startswith("Quay: the board with the chain (quay); ")
+    assert " ".join(lines).count("datasheets say tide and rising.") == 1
+    assert any(line.split()[1:2] == ["tide_gauge"] for line in lines)
+    assert len(ask("no such word").output.splitlines()) <= 2

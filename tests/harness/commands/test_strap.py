@@ -25,13 +25,15 @@ def ask(*arguments: str, code: int = 0) -> str:
 def test_switches_for_a_rate() -> None:
     assert ask("--hz", "50") == (
         "Code 29 on quay: 50 Hz.\n"
-        "  i7  i6  i5  i4  i3  i2  i1  i0\n"
-        "  A7  A6  A5  A4  A3  A2  A1  A0\n"
-        "  off off off on  on  on  off on\n"
+        "  i7     i6     i5     i4     i3     i2     i1     i0\n"
+        "  A7     A6     A5     A4     A3     A2     A1     A0\n"
+        "  0      0      0      1      1      1      0      1\n"
+        "  open   open   open   closed closed closed open   closed\n"
         "Code 46 on quay: 50 Hz.\n"
-        "  i7  i6  i5  i4  i3  i2  i1  i0\n"
-        "  A7  A6  A5  A4  A3  A2  A1  A0\n"
-        "  off off on  off on  on  on  off\n" + NOTE
+        "  i7     i6     i5     i4     i3     i2     i1     i0\n"
+        "  A7     A6     A5     A4     A3     A2     A1     A0\n"
+        "  0      0      1      0      1      1      1      0\n"
+        "  open   open   closed open   closed closed closed open\n" + NOTE
     )
 
 

@@ -216,3 +216,33 @@ def test_lines_do_not_depend_on_how_waits_are_cut() -> None:
         cuts = sorted([*rng.sample(range(1, length + 1), min(length, 5)), 0, length])
         parts = [f"frames {b - a}" for a, b in pairwise(cuts) if b > a]
         assert table(plan(f"strap {code}", *parts)) == table(plan(f"strap {code}", f"frames {length}"))
+
+
+def test_repeats_are_as_if_written_out() -> None:
+    repeated = plan("strap 1", "repeat 3 (set i0=1; frames 2; set i0=0)")
+    plain = plan("strap 1", *["set i0=1", "frames 2", "set i0=0"] * 3)
+    assert table(repeated) == table(plain) and repeated.end == plain.end
+    assert rises(repeated, 0) == [0, 3, 7, 11]  # the strap code is on the switches at first
+
+
+def test_the_oscillator_takes_a_move_each_way() -> None:
+    found = plan("oscillator off", "oscillator on", "set i0=1", board=DIRECT)
+    assert table(found) == [(0, "0000000000"), (2, "0000000001")]
+    assert found.end == 3
+
+
+def test_a_pulse_beside_a_running_divider() -> None:
+    """The divider drives i7, and the hand pulses i0, on which the design has its step: both are seen."""
+    elsewhere = replace(SHEET, step=StepLine("i0"))
+    for before in range(1, 8):
+        found = plan("strap 1", f"frames {before}", "pulse 5", sheet=elsewhere)
+        levels = dict(table(found))
+        now, seen = "", []
+        for frame in range(found.end):
+            now = levels.get(frame, now)
+            seen.append(now)
+        clock = [int(lines[0]) for lines in seen]
+        enabled = 2  # in frame 1 the enable rises; from there the divider is low for two frames, high for two
+        assert clock[enabled:] == [((frame - 1) // 2) % 2 for frame in range(enabled, found.end)]
+        pulses = [int(lines[7]) for lines in seen][-10 - 1 :]
+        assert "".join(map(str, pulses)).strip("0").count("10") >= 4

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
-from forelight.designs.procedures.procedure import Seconds, to_text
+from forelight.designs.procedures.procedure import Seconds, load_toml, to_text
 from forelight.harness.panel.app import Panel
 from forelight.harness.panel.session import Session
+from textual.events import Key
 from textual.widgets import Input, Static
 
 from .sessions import session_on
@@ -22,6 +24,7 @@ def on_screen(session: Session, steps: Steps, size: tuple[int, int] = (80, 24)) 
         panel = Panel(session)
         async with panel.run_test(size=size) as pilot:
             await steps(panel, pilot)
+            assert panel.fault is None, panel.fault
         return panel
 
     return asyncio.run(run())
@@ -120,11 +123,34 @@ def test_what_is_typed_is_completed_and_refusals_are_shown() -> None:
     on_screen(session, steps)
 
 
-def test_ctrl_c_ends_it() -> None:
-    session = session_on("tide_gauge", "restart")
+def test_ctrl_c_ends_it_with_all_that_was_done_on_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FORELIGHT_STATE", str(tmp_path))
+    session = session_on("tide_gauge", "restart", keep=True)
 
     async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("space")
+        await pilot.pause(0.2)
         await pilot.press("ctrl+c")
 
     assert on_screen(session, steps).return_code == 0
-    assert session.ended
+    assert session.ended and session.kept is not None
+    assert load_toml(session.kept).actions == session.actions
+    assert isinstance(session.actions[-1], Seconds)
+
+
+def test_a_fault_leaves_the_screen_and_is_handed_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def run() -> Panel:
+        panel = Panel(session)
+        async with panel.run_test():
+            monkeypatch.setattr(session, "say", lambda text: 1 / 0)
+            panel.post_message(Key("full_stop", "."))
+            while panel.fault is None:
+                await asyncio.sleep(0.02)
+        return panel
+
+    panel = asyncio.run(run())
+    assert isinstance(panel.fault, ZeroDivisionError) and panel.return_code == 1

@@ -127,3 +127,20 @@ def test_an_empty_slot_a_loop_and_a_pause_say_what_they_are() -> None:
     assert "free" in ring.look()[1]
     paused = session_on("tide_gauge", "restart", "oscillator off", "wait 3 s")
     assert "the oscillator is off" in paused.look()[1]
+
+
+def test_why_names_source_lines_and_what_moved_last() -> None:
+    session = session_on("tide_gauge", "restart", "steps 3")
+    now, *causes = session.say("why o6").lines
+    assert now.startswith("o6 is 1 at the end of step 6, by design.py:")
+    # From 2 to 3 only bit 0 of the level moves: what makes the middle bar came with the step before.
+    assert any("level[3:1] is 1, since step 5" in cause for cause in causes)
+    assert session.say("why o6 step 3").lines[0].startswith("o6 is 0 at the end of step 3")
+    for said, words in (
+        ("why", "why : of what?"),
+        ("why o9", "o9"),
+        ("why o6 step 99", "the run has no step 99"),
+    ):
+        assert words in session.say(said).refused
+    session.say("select 1")
+    assert "the selected slot is empty" in session.say("why o6").refused

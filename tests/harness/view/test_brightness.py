@@ -7,9 +7,11 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from forelight.harness.golden.golden import Golden
-from forelight.harness.view.brightness import luminance_from_srgb, seen, srgb_from_luminance
+from forelight.harness.view.brightness import seen, srgb_from_luminance
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+
+from .srgb import luminance_from_srgb
 
 MakeGolden = Callable[..., Golden]
 shared = settings(

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pytest
 from forelight.harness.boards.segments import LARGE, SMALL
-from forelight.harness.view.brightness import luminance_from_srgb
 from forelight.harness.view.display import (
     ASCII,
     LIT,
@@ -18,6 +17,8 @@ from forelight.harness.view.display import (
     shade,
     style,
 )
+
+from .srgb import luminance_from_srgb
 
 # TI SN74LS47 and CD4511 data sheets, outputs a to g for 0 to 9 (6 and 9 without tails).
 DIGITS = {

@@ -7,12 +7,14 @@ that the change of the compiler does not explain is a mistake.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from difflib import unified_diff
 from pathlib import Path
 
 import pytest
 from forelight.sim.compile.clock import Split, Toggle, clock
 from forelight.sim.compile.compiled import Compiled
+from forelight.sim.compile.update import rounds
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil.reader import parse
 
@@ -54,6 +56,14 @@ def test_the_text_is_as_it_was_kept(path: Path) -> None:
     kept, now = path.with_suffix(".txt").read_text("utf-8"), written(path)
     changes = "\n".join(unified_diff(kept.splitlines(), now.splitlines(), "kept", "now", lineterm="", n=1))
     assert not changes, f"python -m tests.sim.compile.test_texts writes it anew:\n{changes}"
+
+
+def test_how_many_rounds_an_update_may_take() -> None:
+    """10,000, and two more for each clock and each value that closes a loop (tests/sim/clocking/README.md)."""
+    plan = Compiled(parse((FOLDER / "counter.il").read_text("utf-8"))).plan
+    assert rounds(plan) == 10_002
+    many = replace(plan, groups=plan.groups * 50, cuts=(1, 2, 3))
+    assert rounds(many) == 10_000 + 2 * 50 + 2 * 3
 
 
 if __name__ == "__main__":

@@ -29,6 +29,7 @@ def test_as_under_icarus(name: str, tmp_path: Path, seed: int, tallied: Callable
     tallied(compare(netlist, Design(sources(name), name), driven, tmp_path, skip=uncompared(drive)))
 
 
+@pytest.mark.slow
 def test_the_suite_is_as_large_as_it_should_be() -> None:
     sizes = {name: flip_flops(read(sources(name), top=name)) for name in CIRCUITS}
     large = [name for name, size in sizes.items() if size >= 20]

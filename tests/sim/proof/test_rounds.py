@@ -11,6 +11,8 @@ from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Cell, Const, Override, Register, Word
 from forelight.sim.proof.ternary import MOST_RACES, Proof
 
+from tests.sizes import sized
+
 from .contradictions import never_contradicted
 from .test_ternary import circuit, flip_flop, line, one
 
@@ -247,7 +249,7 @@ def test_a_train_of_edges_without_end_is_unknown() -> None:
     assert shown(netlist, 0, 1) == ["00", "xx"]
 
 
-@pytest.mark.parametrize("seed", range(80))
+@pytest.mark.parametrize("seed", range(sized(30, 80)))
 def test_no_order_and_no_power_up_contradicts(seed: int) -> None:
     """Every order of up to three lines, from every state that is found: thousands of runs in all."""
     print("seed", seed)

@@ -14,6 +14,8 @@ from forelight.sim.netlist import Cell, Const, Register, Slice, Word
 from forelight.sim.proof.ternary import Proof
 from forelight.sim.state import PowerUp
 
+from tests.sizes import sized
+
 from ..any_netlists import any_netlist
 from ..random_netlists import random_netlist
 from .contradictions import held
@@ -139,7 +141,7 @@ def moved(sim: Simulation, order: tuple[Line, ...]) -> None:
 
 
 @pytest.mark.parametrize("known_start", [False, True])
-@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("seed", range(sized(6, 20)))
 def test_settled_is_what_every_order_gives(seed: int, known_start: bool) -> None:
     """Up to four lines at once, at every fourth update; every order, from several power-ups."""
     print("seed", seed)

@@ -11,6 +11,8 @@ from forelight.sim.kinds import PORTS
 from forelight.sim.netlist import Cell, Const, Param, Register, Word
 from forelight.sim.proof.rewrite import unknowns
 
+from tests.sizes import sized
+
 SEED, PATTERNS = 17, 30
 #: Kinds that words are made for, and widths around those of machine words.
 KINDS = {
@@ -72,7 +74,7 @@ def shown(netlist: Netlist, rng: random.Random) -> tuple[int, list[tuple[int, in
     return len(rewritten.cells), found
 
 
-@pytest.mark.parametrize("kind", [kind for kinds in KINDS.values() for kind in kinds])
+@pytest.mark.parametrize("kind", [kind for kinds in KINDS.values() for kind in kinds][:: sized(3, 1)])
 def test_words_are_what_their_gates_are(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     print("seed", SEED)
     lost = told = smaller = 0

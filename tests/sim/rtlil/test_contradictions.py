@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import pytest
 from forelight.sim.errors import ForelightError, NetlistError, RtlilError, UnsupportedError
+from forelight.sim.proof.ternary import Proof
+from forelight.sim.rtlil.reader import parse
+from forelight.sim.undefined.opened import opened
 
 from .test_errors import HEAD, in_module, refused
 
@@ -22,44 +25,59 @@ def inverter(name: str, to: str = "\\y", line: int = 7) -> str:
     return NOT.replace("{name}", name).replace("{to}", to).replace("{line}", str(line))
 
 
-REMEDY = "leave one (a tri-state bus is not supported)"
+UNLIKE = "where they differ it is unsettled, and on a chip they draw current: leave one"
 
 
 @pytest.mark.parametrize(
     ("body", "message"),
     [
         (
-            inverter("first") + inverter("second", line=9),
-            f"net y has two drivers: cell $not first (t.v:7) and cell $not second (t.v:9); {REMEDY}",
-        ),
-        (
-            inverter("first") + "connect \\y 1'0",
-            f"net y has two drivers: cell $not first (t.v:7) and the constant 0; {REMEDY}",
+            inverter("first") + inverter("second", to="\\y", line=9).replace("\\A \\a", "\\A \\b [0]"),
+            f"net y has two drivers that fight: cell $not first (t.v:7) and cell $not second (t.v:9); {UNLIKE}",
         ),
         (
             "connect \\y \\a\nconnect \\y \\b [2]",
-            f"net y has two drivers: net a and net b; {REMEDY}",
-        ),
-        (
-            'attribute \\src "t.v:3"\nwire width 3 \\w\nconnect \\y \\w [1]\nconnect \\y \\a',
-            f"net y has two drivers: net w (t.v:3) and net a; {REMEDY}",
+            f"net y has two drivers that fight: net a and net b; {UNLIKE}",
         ),
         (
             inverter("drives", "\\b [1]"),
-            f"net b[1] has two drivers: input b and cell $not drives (t.v:7); {REMEDY}",
+            f"net b has two drivers that fight: input b and cell $not drives (t.v:7); {UNLIKE}",
         ),
         (
             "process $p\nswitch \\a\ncase 1'1\nassign \\y \\b [0]\nend\nend\n" + inverter("n"),
-            f"net y has two drivers: cell $not n (t.v:7) and process $p; {REMEDY}",
+            f"net y has two drivers that fight: cell $not n (t.v:7) and process $p; {UNLIKE}",
         ),
+    ],
+)
+def test_two_drivers_fight(body: str, message: str) -> None:
+    assert parse(HEAD + body + "\nend\n").warnings[0] == message
+
+
+def test_a_fight_is_lost_where_drivers_differ() -> None:
+    """IEEE 1364-2005, 4.6.1: x where two strong drivers differ, their level where they agree."""
+    netlist = parse(HEAD + "connect \\y \\a\nconnect \\y \\b [2]\nend\n")
+    proof = Proof(opened(netlist).netlist)
+    for a, b in ((0, 0), (0, 4), (1, 0), (1, 4)):
+        proof.update({"a": a, "b": b})
+        assert proof.get("y") == ((a, 1) if a == b >> 2 else (0, 0))
+
+
+def test_one_net_drawn_twice_does_not_fight() -> None:
+    twice = "process $p\nassign \\y \\a\nend\nprocess $q\nassign \\y \\a\nend\nend\n"
+    assert parse(HEAD + twice).warnings == ()
+
+
+@pytest.mark.parametrize(
+    ("body", "message"),
+    [
         (
-            "process $p\nassign \\y \\a\nend\nprocess $q\nassign \\y \\a\nend",
-            f"net y has two drivers: net a and net a; {REMEDY}",
+            inverter("first") + "connect \\y 1'0",
+            "net y has two drivers that fight: cell $not first (t.v:7) and the constant 0; leave one",
         ),
         (inverter("n", "1'0"), "t.v:7: cell $not n (t.v:7) drives a constant; connect it to a wire"),
     ],
 )
-def test_two_drivers(body: str, message: str) -> None:
+def test_a_constant_that_fights_is_refused(body: str, message: str) -> None:
     assert in_module(body, NetlistError) == message
 
 

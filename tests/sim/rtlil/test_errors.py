@@ -214,12 +214,3 @@ _ONE_PRODUCT = "NPRODUCTS=1 NADDENDS=0 A_WIDTHS=3 B_WIDTHS=1 C_WIDTHS=0 Y_WIDTH=
 def test_sums_that_do_not_fit_their_ports(kind: str, params: str, message: str) -> None:
     lines = [f"  parameter \\{param.replace('=', ' ')}" for param in params.split()]
     assert message in in_module(_SUM.format(kind, "\n".join(lines)))
-
-
-def test_wires_beyond_reason() -> None:
-    with pytest.raises(UnsupportedError) as caught:
-        parse("module \\t\n  wire width 8 input 1 \\a\n  wire width 2000000000 \\w\nend\n")
-    assert str(caught.value) == (
-        "RTLIL line 3: the wires up to w, of 2000000000 bits, come to 2000000012 bits; "
-        "at most 16777216 are read: make them narrower"
-    )

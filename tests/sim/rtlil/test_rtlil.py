@@ -134,8 +134,8 @@ def test_undriven_bits() -> None:
     netlist = parse(dedent(text))
     assert str(netlist) == "netlist t\noutput y 2'x1\noutput z 4'xxxx\n"
     assert netlist.warnings == (
-        "loose[6,2:0] (t.v:2) is read but nothing drives it; it counts as 0",
-        "round is read but nothing drives it; it counts as 0",
+        "loose[6,2:0] (t.v:2) is read but nothing drives it: what hangs on it is unsettled",
+        "round is read but nothing drives it: what hangs on it is unsettled",
     )
     assert str(netlist.names["loose"]) == "8'xxx10xxx"
 

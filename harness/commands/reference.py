@@ -1,0 +1,70 @@
+"""`forelight draft --keys`: every key of datasheets and board profiles, from the tables that check them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from forelight.designs.sheets.attachments import KINDS, Kind
+from forelight.designs.sheets.keys import KEYS as SHEET_KEYS
+from rich.table import Table
+
+from ..boards.keys import KEYS as BOARD_KEYS
+from .output import emit_json, show
+
+Tables = Mapping[str, Mapping[str, str]]
+
+
+def run(as_json: bool) -> int:
+    if as_json:
+        kinds = {name: {**_terminals(kind), "options": _options(kind)} for name, kind in KINDS.items()}
+        emit_json({"datasheet": SHEET_KEYS, "attachments": kinds, "board": BOARD_KEYS})
+    else:
+        show(*_parts())
+    return 0
+
+
+def _parts() -> Iterator[str | Table]:
+    yield "A datasheet (datasheet.toml)"
+    yield from _tables(SHEET_KEYS, repeated=("attach", "run"))
+    yield ""
+    yield "Kinds of attachment"
+    yield _columns((f'"{name}"', _said(kind)) for name, kind in KINDS.items())
+    yield ""
+    yield "A board profile (--board FILE)"
+    yield from _tables(BOARD_KEYS)
+
+
+def _tables(tables: Tables, repeated: tuple[str, ...] = ()) -> Iterator[str | Table]:
+    for name, keys in tables.items():
+        if name:
+            yield ""
+            yield f"[[{name}]]" if name in repeated else f"[{name}]"
+        yield _columns(keys.items())
+
+
+def _columns(rows: object) -> Table:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(no_wrap=True)
+    table.add_column()
+    for key, means in rows:  # type: ignore[attr-defined]
+        table.add_row(f"  {key}", means)
+    return table
+
+
+def _terminals(kind: Kind) -> dict[str, object]:
+    return {"terminals": list(kind.needs), "may": list(kind.may), "drives": list(kind.drives)}
+
+
+def _options(kind: Kind) -> dict[str, str]:
+    return {
+        name: option.allowed + "; must be there" * (name in kind.must)
+        for name, option in kind.options.items()
+    }
+
+
+def _said(kind: Kind) -> str:
+    said = f"terminals {', '.join(kind.needs)}"
+    said += f"; perhaps {', '.join(kind.may)}" if kind.may else ""
+    said += f"; {', '.join(kind.drives)} drives an input, whose switch stays open" if kind.drives else ""
+    options = "; ".join(f"{name}: {allowed}" for name, allowed in _options(kind).items())
+    return f"{said}. Options: {options}" if options else f"{said}. No options"

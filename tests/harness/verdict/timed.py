@@ -1,0 +1,114 @@
+"""Good recordings of hard kinds, and bursts with steps lost between them: `python -m tests.harness.verdict.timed`.
+
+Bursts some 2000 steps apart, short windows, and the interval that is stated for the rate, each with the noise of an
+instrument; by generators of their own, on runs that are made without any of the code that judges.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from dataclasses import replace
+
+import numpy as np
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
+
+from tests.harness.verdict.noise import BOARD, KINDS, Noise, Setup, States, golden_of, recorded, states
+
+OUTPUTS = tuple(f"o{bit}" for bit in range(8))
+
+
+def bursts(rng: np.random.Generator, count: int) -> tuple[States, list[int]]:
+    """So many bursts of changes some 2000 steps apart, and the steps in the middle of each silence."""
+    parts, silent, at = [np.zeros(60, np.uint8)], [], 60
+    for _ in range(count):
+        burst = np.bitwise_xor.accumulate(np.where(rng.random(90) < 0.4, 1 << rng.integers(0, 8, 90), 0))
+        length = int(rng.integers(1900, 2100))
+        parts += [burst.astype(np.uint8), np.full(length, burst[-1], np.uint8)]
+        silent.append(at + 90 + length // 2)
+        at += 90 + length
+    return np.concatenate(parts), silent[:-1]
+
+
+def in_bursts(seed: int, lost: int) -> Verdict:
+    """The verdict on a recording of three bursts with samples a quarter of a step apart (good, `lost` 0), or with edges
+    good to a hundredth of a step and so many steps lost in a silence."""
+    rng = np.random.default_rng([seed, lost + 100])
+    shown, silent = bursts(rng, 3)
+    setup = Setup(shown, half=2, lead=5, restart=0, unsettled=0)
+    bench = shown
+    if lost:
+        at = int(rng.choice(silent))
+        bench = np.concatenate(
+            [shown[:at], shown[at + lost :]]
+            if lost > 0
+            else [shown[:at], np.full(-lost, shown[at]), shown[at:]]
+        )
+    noise = Noise(
+        rate=float(rng.uniform(-0.02, 0.02)),
+        drift=200e-6 * float(rng.choice([-1, 1])),
+        samples=0.0 if lost else 4.0,
+        jitter=0.01 if lost else 0.02,
+        lines=OUTPUTS,
+        start=10.3,
+        length=silent[-1] + 1150.0,
+        layout="csv",
+    )
+    return judged(setup, bench, noise, rng)
+
+
+def short(seed: int) -> Verdict | None:
+    """The verdict on a good window with 20 to 40 changes, of any kind; None where it has fewer."""
+    rng = np.random.default_rng([seed, 2])
+    setup = Setup(states(str(rng.choice(KINDS)), 900, rng), half=2, lead=5, restart=0, unsettled=0)
+    start = int(rng.integers(0, 500))
+    changes = np.cumsum(np.bitwise_count(setup.states[start + 1 :] ^ setup.states[start:-1]))
+    stop = int(np.searchsorted(changes, rng.integers(20, 41))) + 2
+    if changes[-1] < 40 or start + stop > 880:
+        return None
+    noise = Noise(
+        rate=float(rng.uniform(-0.02, 0.02)),
+        jitter=float(rng.uniform(0, 0.2)),
+        lines=OUTPUTS,
+        start=start + 0.2,
+        length=stop + 0.6,
+    )
+    return judged(setup, setup.states, noise, rng)
+
+
+def rate_error(seed: int) -> float | None:
+    """By how many of its standard deviations a stated rate is off."""
+    rng = np.random.default_rng([seed, 3])
+    setup = Setup(states("slow", 900, rng), half=2, lead=5, restart=0, unsettled=0)
+    noise = Noise(
+        start=100.1, length=300, rate=float(rng.uniform(-0.015, 0.015)), jitter=float(rng.uniform(0.05, 0.3))
+    )
+    noise = replace(noise, lines=OUTPUTS)
+    verdict = judged(setup, setup.states, noise, rng)
+    if verdict.rate_hz is None or not verdict.rate_sigma_hz:
+        return None
+    return (verdict.rate_hz - 750 / (1 + noise.rate)) / verdict.rate_sigma_hz
+
+
+def judged(setup: Setup, bench: States, noise: Noise, rng: np.random.Generator) -> Verdict:
+    capture = parse_capture(recorded(setup, bench, noise, rng).encode(), "bench")
+    return check(golden_of(setup), capture, BOARD)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split(":")[0] + ".")
+    parser.add_argument("each", type=int, nargs="?", default=100, help="how many of each (%(default)s)")
+    each = range(parser.parse_args().each)
+    print("seeds 0 to", each.stop - 1)
+    for lost in (0, 1, -1, 2, 6):
+        print("bursts, steps lost:", lost, Counter(in_bursts(seed, lost).kind for seed in each))
+    windows = [verdict for seed in each if (verdict := short(seed))]
+    print("short windows:", Counter(verdict.kind for verdict in windows))
+    errors = [error for seed in each if (error := rate_error(seed)) is not None]
+    print(f"rates within 1.96 standard deviations: {np.mean(np.abs(errors) < 1.96):.3f} of {len(errors)}")
+    assert not any(verdict.kind == DIFFERS for verdict in windows)
+
+
+if __name__ == "__main__":
+    main()

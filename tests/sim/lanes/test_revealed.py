@@ -1,0 +1,160 @@
+"""Revealed faults against a fault simulator of the tests' own, vector by vector; c17 by four vectors."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from forelight.sim.gates.rewrite import gates
+from forelight.sim.lanes.faults import Fault, collapsed
+from forelight.sim.lanes.revealed import NEVER, first_revealed, hopeless
+from forelight.sim.netlist import Cell, Const, Netlist, Word
+
+from ..bench_format import bench_text, read_bench
+
+CIRCUITS = ("c17", "c432", "c499", "c880", "c1355", "c1908", "s27", "s298", "s344", "s386")
+ALL = np.uint64(1)
+
+
+def slow(
+    netlist: Netlist, rows: Sequence[dict[str, int]], fault: Fault | None, power_up: int
+) -> list[list[int]]:
+    """The outputs after each row, one bit after another on Python integers; the clock `clk` rises between rows."""
+    state = {register.output: power_up for register in netlist.registers}
+    shown = []
+    for row in rows:
+        net = _settled(netlist, row, state, fault)
+        shown.append(
+            [_read(word, net, fault, ("output", n)) for n, word in enumerate(netlist.outputs.values())]
+        )
+        if netlist.registers:
+            data = [_read(r.data, net, fault, ("data", n)) for n, r in enumerate(netlist.registers)]
+            state = {r.output: value for r, value in zip(netlist.registers, data, strict=True)}
+            net = _settled(netlist, row, state, fault)
+            shown.append(
+                [_read(word, net, fault, ("output", n)) for n, word in enumerate(netlist.outputs.values())]
+            )
+    return shown
+
+
+def _settled(
+    netlist: Netlist, row: dict[str, int], state: dict[int, int], fault: Fault | None
+) -> dict[int, int]:
+    net = {netlist.inputs[name]: value for name, value in row.items()} | state
+    for value in net:
+        net[value] = _stuck(fault, value, net[value])
+    waiting = list(enumerate(netlist.cells))
+    while waiting:
+        later = []
+        for number, cell in waiting:
+            words = [bit for operand in cell.operands for bit in operand.bits()]
+            if any(
+                not isinstance(part, Const) and part.value not in net for word in words for part in word.parts
+            ):
+                later.append((number, cell))
+                continue
+            bits = [_read(word, net, fault, ("gate", number), at) for at, word in enumerate(words)]
+            net[cell.output] = _stuck(fault, cell.output, _gate(cell, bits))
+        assert len(later) < len(waiting)
+        waiting = later
+    return net
+
+
+def _stuck(fault: Fault | None, value: int, level: int) -> int:
+    hit = fault and fault.site.place == "driver" and fault.site.number == value
+    return fault.stuck if fault and hit else level
+
+
+def _read(word: Word, net: dict[int, int], fault: Fault | None, place: tuple[str, int], bit: int = 0) -> int:
+    if fault and (fault.site.place, fault.site.number, fault.site.bit) == (*place, bit):
+        return fault.stuck
+    (part,) = word.parts
+    return part.bits if isinstance(part, Const) else net[part.value]
+
+
+def _gate(cell: Cell, bits: list[int]) -> int:
+    if cell.kind == "$mux":
+        return bits[1] if bits[2] else bits[0]
+    kinds = {
+        "$and": all(bits), "$reduce_and": all(bits), "$or": any(bits), "$reduce_or": any(bits), "$buf": bits[0] == 1,
+        "$xor": sum(bits) & 1 == 1, "$reduce_xor": sum(bits) & 1 == 1, "$not": bits[0] == 0,
+        "$xnor": sum(bits) & 1 == 0, "$reduce_xnor": sum(bits) & 1 == 0,
+    }  # fmt: skip
+    return int(kinds[cell.kind])
+
+
+def drawn(name: str) -> Netlist:
+    return gates(read_bench(bench_text(name), name), as_drawn=True)
+
+
+def settled(netlist: Netlist, rows: int) -> dict[str, np.ndarray[tuple[int], np.dtype[np.uint64]]]:
+    return {name: np.full(rows, ALL, np.uint64) for name in netlist.outputs}
+
+
+@pytest.mark.parametrize("name", CIRCUITS)
+def test_vector_by_vector(name: str) -> None:
+    seed = 9
+    print(f"seed {seed}")
+    rng = np.random.default_rng(seed)
+    netlist = drawn(name)
+    faults = [members[0] for members in collapsed(netlist, clocks=False)]
+    chosen = [
+        faults[n] for n in sorted(rng.choice(len(faults), min(len(faults), 24), replace=False).tolist())
+    ]
+    names = [port for port in netlist.inputs if port != "clk"]
+    rows = [{port: int(rng.integers(2)) for port in names} for _ in range(12)]
+    clocked = bool(netlist.registers)
+    columns = {port: np.repeat([row[port] for row in rows], 1 + clocked).astype(np.uint8) for port in names}
+    if clocked:
+        columns["clk"] = np.tile([0, 1], len(rows)).astype(np.uint8)
+    masks = settled(netlist, len(rows) * (1 + clocked))
+    for power_up in (0, 1):
+        found = first_revealed(netlist, chosen, columns, masks, (power_up,))
+        sound = slow(netlist, with_clock(rows, clocked), None, power_up)
+        for fault, first in zip(chosen, found.tolist(), strict=True):
+            other = slow(netlist, with_clock(rows, clocked), fault, power_up)
+            differing = [n for n, (one, two) in enumerate(zip(sound, other, strict=True)) if one != two]
+            assert first == (differing[0] if differing else NEVER), fault
+
+
+def with_clock(rows: list[dict[str, int]], clocked: bool) -> list[dict[str, int]]:
+    return [row | {"clk": 0} for row in rows] if clocked else rows
+
+
+def test_four_vectors_reveal_all_faults_of_c17() -> None:
+    netlist = drawn("c17")
+    faults = [members[0] for members in collapsed(netlist)]
+    assert len(faults) == 22
+    vectors = list(itertools.product((0, 1), repeat=5))
+    reveals = []
+    for vector in vectors:
+        columns = {port: np.array([bit], np.uint8) for port, bit in zip(netlist.inputs, vector, strict=True)}
+        seen = first_revealed(netlist, faults, columns, settled(netlist, 1), (0,)) != NEVER
+        reveals.append(sum(1 << n for n, found in enumerate(seen.tolist()) if found))
+    every = (1 << 22) - 1
+    assert not any(a | b | c == every for a, b, c in itertools.combinations(reveals, 3))
+    assert any(a | b | c | d == every for a, b, c, d in itertools.combinations(reveals, 4))
+
+
+def test_unsettled_bits_reveal_nothing_and_nothing_leads_out_of_unused_inputs() -> None:
+    netlist = drawn("c17")
+    faults = [members[0] for members in collapsed(netlist)]
+    rows = np.array(list(itertools.product((0, 1), repeat=5)), np.uint8)
+    columns = {port: rows[:, n] for n, port in enumerate(netlist.inputs)}
+    nothing = {name: np.zeros(32, np.uint64) for name in netlist.outputs}
+    assert (first_revealed(netlist, faults, columns, nothing, (0,)) == NEVER).all()
+    assert not any(hopeless(netlist, faults))
+    unused = drawn_text("INPUT(a)\nINPUT(b)\nINPUT(c)\nOUTPUT(y)\nd = AND(b, c)\ny = NOT(a)\n")
+    classes = [members[0] for members in collapsed(unused)]
+    lost = [fault for fault, none in zip(classes, hopeless(unused, classes), strict=True) if none]
+    assert 0 < len(lost) < len(classes)
+    columns = {port: rows[:, n] for n, port in enumerate(unused.inputs)}
+    assert (first_revealed(unused, lost, columns, settled(unused, 32), (0,)) == NEVER).all()
+    kept = [fault for fault in classes if fault not in lost]
+    assert (first_revealed(unused, kept, columns, settled(unused, 32), (0,)) != NEVER).all()
+
+
+def drawn_text(text: str) -> Netlist:
+    return gates(read_bench(text, "t"), as_drawn=True)
