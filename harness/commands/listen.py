@@ -10,6 +10,7 @@ from forelight.sim.files import write_whole
 from forelight.sim.levels import UNKNOWN
 
 from ..attach.meter import measure
+from ..attach.note import nearest
 from ..attach.report import pitch
 from ..attach.speaker import RATE, VOLUME, sound, to_wav
 from ..attach.wiring import states, wired
@@ -35,6 +36,7 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
     samples = sound(trace, golden.oscillator_hz, loudness)
     write_whole(output, to_wav(samples))
     heard = measure(trace, golden.oscillator_hz)
+    name, cents = nearest(heard.hz.most) if heard else (None, None)
     vague = UNKNOWN in states(trace, "signal")[1]
     if as_json:
         emit_json(
@@ -48,6 +50,8 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
                 "samples_per_second": RATE,
                 "volume": loudness,
                 "highest_hz": heard.hz.most if heard else None,
+                "note": name,
+                "cents": cents,
                 "unsettled": vague,
                 "caution": CAUTION,
             }
@@ -58,6 +62,10 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
         f"Wrote {output}: {len(samples) / RATE:.3f} s of {line}, {pitch(heard)}, from the moment at which the slot "
         "is up."
     )
+    if heard:
+        emit_words(
+            f"The highest pitch, {heard.hz.most:.6g} Hz, is the note {name} {cents:+.1f} cents (A4 is 440 Hz)."
+        )
     if vague:
         emit_words(f"{line} is unsettled at times; there the level before is held.")
     return 0

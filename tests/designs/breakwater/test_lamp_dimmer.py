@@ -38,11 +38,11 @@ def test_one_pulse_a_period(drive: Drive, level: int) -> None:
 
 
 def test_period_is_above_flicker(drive: Drive) -> None:
-    """At the wanted rate the lamp pulses at 100 Hz; at the caution's 450 steps a second, at 30 Hz."""
+    """At the wanted rate the lamp pulses at 100 Hz; at the caution's 900 steps a second, at 60 Hz."""
     design = drive("lamp_dimmer")
     assert design.datasheet.step is not None
     assert design.datasheet.step.wanted_hz == 100 * PERIOD
-    assert f"slower than {30 * PERIOD} steps a second" in design.datasheet.description
+    assert f"slower than {60 * PERIOD} steps a second" in design.datasheet.description
 
 
 @pytest.mark.parametrize("level", range(16))

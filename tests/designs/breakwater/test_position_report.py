@@ -22,7 +22,7 @@ GLL = re.compile(
     r"[A-Z]{2}GLL,([0-8]\d[0-5]\d\.\d\d),([NS]),((?:0\d\d|1[0-7]\d)[0-5]\d\.\d\d),([EW]),"
     r"((?:[01]\d|2[0-3])[0-5]\d[0-5]\d(?:\.\d+)?)?,(?:(A),([AD])|(V),([ADEMSN]))"
 )
-CYCLE = 10 * (len("$IIGLL,4530.00,N,02345.60,W,,V,S*hh\r\n") + 3)  # steps from sentence to sentence
+CYCLE = 10 * (len("$IIGLL,4530.00,N,02345.68,W,,V,S*hh\r\n") + 3)  # steps from sentence to sentence
 
 
 def checksum(body: str) -> str:
@@ -55,7 +55,7 @@ def test_sentences(drive: Drive, figure: int) -> None:
         assert check == checksum(body)
         found = GLL.fullmatch(body)
         assert found
-        assert found.groups()[:4] == (f"4530.0{figure}", "N", "02345.60", "W")
+        assert found.groups()[:4] == (f"4530.0{figure}", "N", "02345.68", "W")
         assert found.groups()[-2:] == ("V", "S")  # no receiver is to take it for a position
         assert len(f"${body}*{check}\r\n") <= LONGEST
 

@@ -62,14 +62,14 @@ def test_real_hours(drive: Drive) -> None:
 
 
 def test_it_does_not_flicker(drive: Drive) -> None:
-    """By the spectrum of a dim hour nothing slower than 90 Hz moves; at the caution's 480 steps a second, 30 Hz."""
+    """By the spectrum of a dim hour nothing slower than 90 Hz moves; at the caution's 960 steps a second, 60 Hz."""
     design = restarted(drive, quick=0)
-    assert "below 480" in design.datasheet.description
+    assert "below 960" in design.datasheet.description
     lit = lamp(design.steps(1504)).astype(float)
     spectrum = np.abs(np.fft.rfft(lit - lit.mean()))
     slowest_hz = np.fft.rfftfreq(len(lit), 1 / RATE_HZ)[np.flatnonzero(spectrum > 1e-6)[0]]
     assert slowest_hz == pytest.approx(RATE_HZ / 16)
-    assert slowest_hz * 480 / RATE_HZ == pytest.approx(30)
+    assert slowest_hz * 960 / RATE_HZ == pytest.approx(60)
 
 
 @pytest.mark.parametrize("before", [1, 1503, 5000])

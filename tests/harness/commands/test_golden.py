@@ -175,7 +175,11 @@ def test_what_cannot_be_written(
     monkeypatch.chdir(tmp_path)
     result = ask("tide_gauge", *arguments, code=2)
     assert said in result.stderr
-    assert result.stdout == ""
+    if "--json" in arguments:
+        error = json.loads(result.stdout)["error"]
+        assert error["what"] in said and error["exit_code"] == 2
+    else:
+        assert result.stdout == ""
     assert not list(tmp_path.iterdir())
 
 

@@ -23,6 +23,7 @@ def test_the_ferry_whistle_is_heard_at_its_pitch(tmp_path: Path) -> None:
     words = " ".join(found.output.split())
     assert words.startswith("Caution: start at low volume")
     assert "s of o4, up to 375 Hz, from the moment" in words
+    assert "The highest pitch, 375 Hz, is the note F#4 +23.3 cents (A4 is 440 Hz)." in words
     rate, samples = wavfile.read(file)
     assert rate == 48_000
     assert len(samples) == pytest.approx(96_000, abs=100)

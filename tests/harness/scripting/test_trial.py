@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib.metadata import entry_points
 from pathlib import Path
 
 import numpy as np
@@ -49,8 +50,10 @@ def test_the_fixture_needs_no_import_and_shows_the_strip_where_a_test_fails(tmp_
         "def test_wrong(bench):\n"
         "    bench.select('tide_gauge'); bench.steps(3)\n    assert bench.display == '4.'\n"
     )
-    plugin = "forelight.harness.scripting.pytest_plugin"  # as its entry point loads it where Forelight is installed
-    order = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", plugin]
+    plugin = "forelight.harness.scripting.pytest_plugin"
+    installed = any(point.value == plugin for point in entry_points(group="pytest11"))
+    order = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
+    order += [] if installed else ["-p", plugin]  # as its entry point loads it where Forelight is installed
     done = subprocess.run([*order, "test_mine.py"], cwd=tmp_path, capture_output=True, text=True, check=False)
     assert "1 failed, 1 passed" in done.stdout
     assert "- bench -" in done.stdout and "Tide gauge: set" in done.stdout and "step 3" in done.stdout
