@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+import pytest
 from forelight.sim.netlist import Cell, Const, Netlist, Register, Word
 
 #: For each gate: the cell of two inputs, the cell of more, and whether an inverter follows.
@@ -24,6 +25,9 @@ BENCHES = {path.stem: path for place in _PLACES for path in sorted(place.glob("*
 
 
 def bench_text(name: str) -> str:
+    """The netlist of this name; where it is nowhere the test that asks is skipped, which `.ci/run` does not let pass."""
+    if name not in BENCHES:
+        pytest.skip(f"{name}.bench is missing: there is no folder shared/iscas beside the checkout")
     return BENCHES[name].read_text("ascii")
 
 
