@@ -25,7 +25,7 @@ BENCHES = {path.stem: path for place in _PLACES for path in sorted(place.glob("*
 
 
 def bench_text(name: str) -> str:
-    """The netlist of this name; where it is nowhere the test that asks is skipped, which `.ci/run` does not let pass."""
+    """The netlist of this name; where there is none the test is skipped, which `.ci/run` does not let pass."""
     if name not in BENCHES:
         pytest.skip(f"{name}.bench is missing: there is no folder shared/iscas beside the checkout")
     return BENCHES[name].read_text("ascii")
