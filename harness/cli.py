@@ -398,4 +398,4 @@ for _name, _examples in EXAMPLES.items():
 
 def main() -> None:
     """The entry point."""
-    cli(prog_name="forelight")
+    cli(prog_name="forelight", watched=True)

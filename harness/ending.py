@@ -38,7 +38,12 @@ class Commands(click.Group):
         if columns < NARROW:
             options.setdefault("terminal_width", columns - 1)
         run: Callable[..., Any] = super().main
+        watched = options.pop("watched", False)
         try:
+            if watched:
+                from .limits import watch
+
+                watch()
             # In a context of its own: what a command was trusted with ends with it.
             code = copy_context().run(run, *args, **options) or DONE
         except click.ClickException as error:
@@ -75,6 +80,10 @@ def explain(error: Exception) -> int:
 
     from .commands.output import complain
 
+    if isinstance(error, MemoryError):
+        from .limits import out_of_memory
+
+        error = out_of_memory()
     if isinstance(error, ForelightError):
         complain(f"forelight: {error}")
         return error.exit_code

@@ -137,9 +137,11 @@ SEED = click.option(
     metavar="N",
     help="For the sampled power-ups.",
 )
+#: More say little: the bound on what they leave out is 3 over their number.
+MOST_POWER_UPS = 2**20
 POWER_UPS = click.option(
     "--power-ups",
-    type=click.IntRange(min=1),
+    type=click.IntRange(min=1, max=MOST_POWER_UPS),
     default=256,
     show_default=True,
     metavar="N",

@@ -39,7 +39,7 @@ FLOORS = {
     """,
     "harness": """
         boards golden
-        chip completion view
+        chip completion limits view
         options
         attach hand
         bench capture
@@ -184,7 +184,9 @@ def test_no_private_name_of_another_file() -> None:
         own = own_names(tree(path))
         taken = [what for _, what in imports(path)]
         taken += [n.attr for n in ast.walk(tree(path)) if isinstance(n, ast.Attribute) and n.attr not in own]
-        found += [(name, what) for what in taken if what.startswith("_") and not what.startswith("__")]
+        # `os._exit` is public, whatever it looks like.
+        private = (what for what in taken if what.startswith("_") and what != "_exit")
+        found += [(name, what) for what in private if not what.startswith("__")]
     assert found == []
 
 

@@ -12,6 +12,7 @@ from amaranth.hdl import Elaboratable, Module, Signal
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sources.python_source import explained
 from forelight.sim.errors import ForelightError, SourceError
+from forelight.sim.gates.size import refuse_large_arithmetic
 from forelight.sim.netlist import Netlist
 from forelight.sim.rtlil.reader import parse
 
@@ -65,6 +66,7 @@ def wrapper_netlist(
         netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
     except ForelightError as error:
         raise type(error)(_own_names(error.what), place=error.place, remedy=error.remedy) from None
+    refuse_large_arithmetic(netlist)
     netlist = replace(netlist, warnings=tuple(map(_own_names, netlist.warnings)))
     missing = sorted(set(netlist.inputs) - {"inputs"})
     if missing:

@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 from forelight.sim.plain_text import clean
 
+from ..limits import silenced
+
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.progress import Progress
@@ -133,6 +135,7 @@ def progress(task: str) -> Iterator[Callable[[int, int], None]]:
             if bar is None and time.monotonic() - begun > PATIENCE_S:
                 from rich.progress import Progress
 
+                stack.enter_context(silenced())
                 bar = stack.enter_context(Progress(console=console(stderr=True), transient=True))
                 bar.add_task(task, total=total)
             if bar is not None:

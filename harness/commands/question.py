@@ -36,6 +36,7 @@ from ..capture.play import played
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
+from ..limits import stage
 from .output import progress
 
 #: How long a design runs after its restart, if nothing is said ...
@@ -100,7 +101,7 @@ class Question:
         return hand.now
 
     def golden(self) -> Golden:
-        with progress(f"Running {self.sheet.name}") as advance:
+        with progress(f"Running {self.sheet.name}") as advance, stage(f"running {self.sheet.name}"):
             return predict(
                 self.board,
                 self.sheet,

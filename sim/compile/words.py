@@ -15,6 +15,10 @@ _CHUNK = 64
 _SHORT = 16
 
 
+#: Wider constants are written in hexadecimal: Python refuses to make decimal text of more than 4300 digits.
+_DECIMAL = 8192
+
+
 class Scope:
     """What is known at a place in the text: value numbers and words, each with its LLVM name.
 
@@ -124,7 +128,7 @@ class Scope:
         if len(word.parts) == 1:
             part = word.parts[0]
             if isinstance(part, Const):
-                return str(part.bits)
+                return str(part.bits) if part.width <= _DECIMAL else f"u0x{part.bits:x}"
             if part.low == 0 and part.width == self.widths[part.value]:
                 return self.name(part.value)
         for scope in self._chain():

@@ -6,6 +6,7 @@ import re
 from collections.abc import Mapping
 from pathlib import Path
 
+import pytest
 from forelight.sim.netlist import Cell, Const, Netlist, Register, Word
 
 #: For each gate: the cell of two inputs, the cell of more, and whether an inverter follows.
@@ -18,11 +19,15 @@ _GATES = {
     "XNOR": ("$xor", "$reduce_xor", True),
 }
 _ONE = {"NOT": "$not", "BUFF": "$buf", "BUF": "$buf"}
-#: The circuits of 1985 and 1989 that lie in `iscas`, by name.
-BENCHES = {path.stem: path for path in sorted((Path(__file__).parent / "iscas").glob("*.bench"))}
+#: The circuits of 1985 and 1989, by name: the smallest lie in `iscas`, the others are looked for beside the checkout.
+_PLACES = (Path(__file__).parents[3] / "shared" / "iscas", Path(__file__).parent / "iscas")
+BENCHES = {path.stem: path for place in _PLACES for path in sorted(place.glob("*.bench"))}
 
 
 def bench_text(name: str) -> str:
+    """The netlist of this name; where there is none the test is skipped, which `.ci/run` does not let pass."""
+    if name not in BENCHES:
+        pytest.skip(f"{name}.bench is missing: there is no folder shared/iscas beside the checkout")
     return BENCHES[name].read_text("ascii")
 
 

@@ -1,0 +1,123 @@
+"""Bounds of processor time and memory for all that a command does, kept by a thread that watches the process."""
+
+from __future__ import annotations
+
+import ctypes
+import os
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from forelight.sim.errors import UsageError
+
+#: What the bounds are if the environment says nothing else: seconds of processor time, and MiB.
+SECONDS, MIB = 600, 4096
+SECONDS_VARIABLE, MIB_VARIABLE = "FORELIGHT_SECONDS", "FORELIGHT_MIB"
+_LOOK_S = 0.1
+#: How long a command may take to end by itself once it is told to; what runs outside of Python cannot be told.
+_GRACE_S = 2.0
+#: Work of this length is shown on a terminal.
+_PATIENCE_S = 1.0
+
+
+class LimitError(UsageError):
+    """A command that has used up its time or its memory."""
+
+    def __init__(self) -> None:
+        super().__init__(_reached.what, remedy=_reached.remedy)
+
+
+class _Reached:
+    """What the watching thread found, for the thread that works."""
+
+    what = "out of time"
+    remedy = ""
+
+
+_reached = _Reached()
+_stages: list[tuple[str, float]] = []
+
+
+@contextmanager
+def stage(words: str) -> Iterator[None]:
+    """Name the work that follows, for messages and for whoever waits."""
+    _stages.append((words, time.monotonic()))
+    try:
+        yield
+    finally:
+        _stages.pop()
+
+
+@contextmanager
+def silenced() -> Iterator[None]:
+    """While something else shows how far the work is."""
+    with stage(""):
+        yield
+
+
+def watch() -> None:
+    """Begin to watch this process. Raises UsageError for bounds in the environment that are no numbers."""
+    seconds, mib = _stated(SECONDS_VARIABLE, SECONDS), _stated(MIB_VARIABLE, MIB)
+    threading.Thread(target=_look, args=(threading.get_ident(), seconds, mib), daemon=True).start()
+
+
+def out_of_memory() -> LimitError:
+    """The error for an allocation that the system refused."""
+    _tell("more memory than this process may have", "leave it more (ulimit -v)")
+    return LimitError()
+
+
+def _stated(variable: str, default: int) -> int:
+    text = os.environ.get(variable) or str(default)
+    if not text.isdecimal() or not 0 < int(text) < 10**9:
+        raise UsageError(f"{variable} is {text!r}", remedy="give a whole number above 0")
+    return int(text)
+
+
+def _look(worker: int, seconds: int, mib: int) -> None:
+    drawn = False
+    while True:
+        time.sleep(_LOOK_S)
+        drawn = _show(drawn)
+        if time.process_time() > seconds:
+            _tell(f"more than {seconds} s of processor time", f"set {SECONDS_VARIABLE} higher")
+        elif _resident() > mib * 2**20:
+            _tell(f"more than {mib} MiB of memory", f"set {MIB_VARIABLE} higher")
+        else:
+            continue
+        ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(worker), ctypes.py_object(LimitError))
+        time.sleep(_GRACE_S)
+        os.write(2, f"forelight: {LimitError()}\n".encode())
+        os._exit(LimitError.exit_code)
+
+
+def _tell(much: str, otherwise: str) -> None:
+    doing = next((words for words, _ in reversed(_stages) if words), "this command")
+    _reached.what = f"{doing} takes {much}"
+    _reached.remedy = f"ask for less (--seconds, --power-ups), make the design smaller, or {otherwise}"
+
+
+def _resident() -> int:
+    """Bytes of memory that this process holds; 0 where the system does not say."""
+    try:
+        return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+    except (OSError, ValueError):
+        return 0
+
+
+def _show(drawn: bool) -> bool:
+    """Show on a terminal what takes long, and wipe that away; returns whether it stands there."""
+    try:
+        words, since = _stages[-1]
+    except IndexError:
+        words, since = "", time.monotonic()
+    passed = time.monotonic() - since
+    if words and passed > _PATIENCE_S and sys.stderr.isatty():
+        os.write(2, f"\r{words}, {passed:.0f} s\x1b[K".encode(errors="replace"))
+        return True
+    if drawn:
+        os.write(2, b"\r\x1b[K")
+    return False

@@ -1,0 +1,55 @@
+"""Bounds on what a command does to a design: one sentence, exit code 2, whatever part of the work was too large."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+MAIN = "from forelight.harness.cli import main; main()"
+
+
+def ended(*words: str, **bounds: str) -> tuple[int, str, str]:
+    done = subprocess.run(
+        [sys.executable, "-c", MAIN, *words],
+        env=os.environ | bounds,
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    return done.returncode, done.stdout, done.stderr
+
+
+def test_processor_time() -> None:
+    code, out, words = ended(
+        "golden", "lighthouse", "--seconds", "4000", "--power-ups", "4000", FORELIGHT_SECONDS="1"
+    )
+    assert (code, out) == (2, "")
+    assert words == (
+        "forelight: running lighthouse takes more than 1 s of processor time; ask for less (--seconds, --power-ups), "
+        "make the design smaller, or set FORELIGHT_SECONDS higher\n"
+    )
+
+
+def test_memory(tmp_path: Path) -> None:
+    target = tmp_path / "long.csv"
+    code, _, words = ended("golden", "tide_gauge", "--seconds", "4000", "-o", str(target), FORELIGHT_MIB="60")
+    assert code == 2 and "takes more than 60 MiB of memory; ask for less" in words
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_bounds_that_are_no_numbers() -> None:
+    code, _, words = ended("slots", FORELIGHT_MIB="lots")
+    assert (code, words) == (2, "forelight: FORELIGHT_MIB is 'lots'; give a whole number above 0\n")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the bound of a process is set otherwise")
+def test_less_memory_than_is_needed_from_the_system() -> None:
+    command = f"ulimit -v 700000; exec {sys.executable} -c '{MAIN}' golden lighthouse --power-ups 1000000 --seconds 300"
+    done = subprocess.run(["/bin/sh", "-c", command], capture_output=True, text=True, check=False, timeout=60)
+    assert done.returncode == 2 and len(done.stderr.splitlines()) == 1, done.stderr
+    assert "takes more memory than this process may have" in done.stderr
