@@ -17,8 +17,8 @@ from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
-from . import reasons
 from .facts import setting_word, warnings
+from .judging import reasons
 from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 

@@ -59,9 +59,9 @@ class Hand:
     """Carries out actions on one board, for one design: `stretches` and `pauses` grow with each.
 
     `slot` is where the selector stands at first. Bits of `contacts` that are 0 are switches that do not make
-    contact; where their line has no pull either, it is taken as 0. `leads` wire the switches to the pins. `pauses` are (frame, length): before that
-    frame the oscillator of a chain stood still for the length of so many frames. Raises UsageError for an
-    action that cannot be carried out.
+    contact; where their line has no pull either, it is taken as 0. `leads` wire the switches to the pins. `pauses` are
+    (frame, length): before that frame the oscillator of a chain stood still for the length of so many frames. Raises
+    UsageError for an action that cannot be carried out.
     """
 
     def __init__(

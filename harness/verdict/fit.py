@@ -95,6 +95,11 @@ class Recording:
         told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
         return told
 
+    @cached_property
+    def tellers(self) -> tuple[Ints, ...]:
+        """The telling rows of all of it."""
+        return self.telling(*self.bounds)
+
     def _probes(self, start: int, stop: int, count: int) -> Ints:
         """So many telling rows between these, spread evenly."""
         weight = self.cost[:, start:stop].sum(axis=0)
@@ -174,7 +179,7 @@ def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stat
     span = Span.of(recording, prediction, before)
     if span is None:
         return NOWHERE
-    offsets, alike = candidates(recording, span, recording.telling(*recording.bounds))
+    offsets, alike = candidates(recording, span, recording.tellers)
     found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
     prior = math.log2(span.count)
     bits = summed([p.bits for p in found]) + math.log2(alike) - prior

@@ -13,7 +13,7 @@ from scipy.optimize import linear_sum_assignment
 
 from ..fit import Recording
 from ..rows import ReadRows
-from .cause import CLIPPED, Cause, Clip
+from .mishap import CLIPPED, Clip, Mishap
 from .wiring import clips
 
 Counts = NDArray[np.float64]
@@ -27,7 +27,7 @@ WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 4.0
 NEVER = 1e6
 
 
-def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) -> Iterator[Cause]:
+def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) -> Iterator[Mishap]:
     """The orders of clips, some channels stuck or upside down, by which the recording is as foretold.
 
     The prediction's bit n is that of `outputs[n]`, and its rows are read where the recording's are.
@@ -56,16 +56,19 @@ def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) 
             yield _cause(moved)
 
 
-def _cause(moved: dict[int, Clip]) -> Cause:
+def _cause(moved: dict[int, Clip]) -> Mishap:
     words = [_words(n, clip) for n, clip in sorted(moved.items())]
     plain = all(clip.level is None and not clip.inverted for clip in moved.values())
     kind = "clip in another order" if plain else "two slips"
     said = f"{', '.join(words[:-1])} and {words[-1]}"
-    return Cause(
-        kind, said, f"The channels are not on the outputs that they are named for: {said}.",
-        "Clip each channel to the output of its name, or say with --map which is which.", clips(moved),
+    return Mishap(
+        kind,
+        said,
+        f"The channels are not on the outputs that they are named for: {said}.",
+        "Clip each channel to the output of its name, or say with --map which is which.",
+        clips(moved),
         0.25,
-    )  # fmt: skip
+    )
 
 
 def _words(channel: int, clip: Clip) -> str:

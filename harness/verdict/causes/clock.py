@@ -6,41 +6,61 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedures.procedure import Action, Enable, Frames, Oscillator, Seconds, Steps, Strap
+from forelight.designs.procedures.procedure import (
+    Action,
+    Enable,
+    Frames,
+    Oscillator,
+    Repeat,
+    Restart,
+    Seconds,
+    Set,
+    Steps,
+    Strap,
+)
 
 from ...boards.profile import Board
 from ...capture.record import Capture
+from ...hand.hand import Hand
 from ...hand.routine import divides
-from .cause import Cause, Change, Edit, Situation, edited, throughout
+from .mishap import Change, Edit, Mishap, Scene, edited, throughout
 
 #: Codes of which each is a cause of its own; the step source of a direct link has more.
 MOST_CODES = 256
 
 
-def causes(it: Situation, capture: Capture) -> Iterator[Cause]:
-    """All wrong clocks that this situation allows."""
+def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
+    """All wrong clocks that this scene allows."""
     del capture
     code = next((action.code for action in it.before if isinstance(action, Strap)), None)
     if code is not None:
         yield from _codes(it.board, code)
-        yield Cause(
-            "step clock off", "step clock off", "The step clock was off: nothing stepped the design.",
-            f"Enable the step clock with strap code {code}.", _off(it.board, code),
-        )  # fmt: skip
-        yield Cause(
-            "outside clock", "outside clock",
-            "Something else than the board's own step clock stepped the design, or another rate than any strap code gives.",
+        yield Mishap(
+            "step clock off",
+            "step clock off",
+            "The step clock was off: nothing stepped the design.",
+            f"Enable the step clock with strap code {code}.",
+            _off(it.board, code),
+        )
+        yield Mishap(
+            "outside clock",
+            "outside clock",
+            "Something else than the board's own step clock stepped the design, or another rate than any strap code "
+            "gives.",
             "Take the outside source off the step line, and enable the step clock.",
             lambda it: replace(it, pace=None),
-        )  # fmt: skip
+        )
     if divides(it.board, it.sheet) or it.board.link == "chain":
-        yield Cause(
-            "oscillator stopped", "oscillator stopped", "The board's oscillator stood still.",
-            "Switch the oscillator on, or look for its signal with a probe.", _stopped(it.board, code),
-        )  # fmt: skip
+        yield Mishap(
+            "oscillator stopped",
+            "oscillator stopped",
+            "The board's oscillator stood still.",
+            "Switch the oscillator on, or look for its signal with a probe.",
+            _stopped(it.board, code),
+        )
 
 
-def _codes(board: Board, code: int) -> Iterator[Cause]:
+def _codes(board: Board, code: int) -> Iterator[Mishap]:
     """Each other code once, as the likeliest of the ways to come to it."""
     seen = {code}
     if board.strapped:
@@ -50,9 +70,11 @@ def _codes(board: Board, code: int) -> Iterator[Cause]:
             if other not in seen:
                 seen.add(other)
                 yield _strapped(
-                    "strap switch without contact", code, other,
+                    "strap switch without contact",
+                    code,
+                    other,
                     f"switch {line} did not make contact when the step clock was enabled",
-                )  # fmt: skip
+                )
         misread = {
             int(f"{code:08b}"[::-1], 2): "the switches were read from the wrong end",
             code ^ 0xFF: "each switch stood the other way",
@@ -68,15 +90,17 @@ def _codes(board: Board, code: int) -> Iterator[Cause]:
             yield _strapped("another strap code", code, other, "")
 
 
-def _strapped(kind: str, code: int, other: int, why: str) -> Cause:
+def _strapped(kind: str, code: int, other: int, why: str) -> Mishap:
     def edit(action: Action) -> Iterable[Action]:
         return (Strap(other),) if isinstance(action, Strap) and action.code == code else (action,)
 
-    return Cause(
-        kind, f"strap code {other}",
+    return Mishap(
+        kind,
+        f"strap code {other}",
         f"The step clock runs by strap code {other} and not {code}" + (f": {why}." if why else "."),
-        f"Switch the step clock off and strap {code} again, switch by switch.", throughout(edit),
-    )  # fmt: skip
+        f"Switch the step clock off and strap {code} again, switch by switch.",
+        throughout(edit),
+    )
 
 
 def _off(board: Board, code: int) -> Change:
@@ -89,7 +113,7 @@ def _stopped(board: Board, code: int | None) -> Change:
     if board.link != "chain":
         return _unclocked(board, code, ())
 
-    def change(it: Situation) -> Situation:
+    def change(it: Scene) -> Scene:
         still = _unclocked(board, code, (Frames(1), Oscillator(False)))(it)
         return replace(
             still,
@@ -115,7 +139,39 @@ def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Cha
             return ()
         return (Frames(2 * half * action.count),) if isinstance(action, Steps) else (action,)
 
-    def change(it: Situation) -> Situation:
+    def change(it: Scene) -> Scene:
         return replace(it, before=(*first, *edited(it.before, edit)), then=edited(it.then, edit))
 
     return change
+
+
+def by_watch(it: Scene, code: int) -> Scene | None:
+    """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
+    and counts none. None where nothing is moved after that."""
+    if not any(isinstance(action, Set) for action in it.then):
+        return None
+    hand = Hand(it.board, it.sheet, it.slot)
+
+    def timed(actions: tuple[Action, ...]) -> Iterator[Action]:
+        for action in actions:
+            if isinstance(action, Repeat):
+                yield from timed(action.actions * action.count)
+                continue
+            since = hand.frame
+            hand.do([Strap(code) if isinstance(action, Strap) else action])
+            yield from _lasting(action, hand.frame - since, it)
+
+    return replace(it, before=tuple(timed(it.before)), then=tuple(timed(it.then)))
+
+
+def _lasting(action: Action, frames: int, it: Scene) -> Iterator[Action]:
+    """An action that waits for so many frames and not for steps."""
+    restart = it.sheet.restart
+    match action:
+        case Steps():
+            yield Frames(frames)
+        case Restart() if restart is not None and restart.line in INPUT_LINES and frames > 2:
+            active = int(restart.active == "high")
+            yield from (Set({restart.line: active}), Frames(frames - 2), Set({restart.line: 1 - active}))
+        case _:
+            yield action

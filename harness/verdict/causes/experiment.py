@@ -21,8 +21,8 @@ from forelight.sim.levels import UNKNOWN
 from ...boards.profile import Board
 from ..reference import Foretold
 from ..rows import foretold_list
-from .cause import Cause, Situation
 from .foretell import Foreteller, clipped
+from .mishap import Mishap, Scene
 
 #: Waits that are looked at: steps, and seconds of a watch.
 STEPS, SECONDS = 96, 20.0
@@ -40,7 +40,7 @@ GONE = frozenset(
 
 @dataclass(frozen=True)
 class Experiment:
-    """Do `actions` (the slot is brought up before), then look at `line`: `first` and `second` are its levels by cause."""
+    """Do `actions` once the slot is up, then look at `line`: `first` and `second` are its levels by cause."""
 
     actions: tuple[Action, ...]
     line: str
@@ -52,7 +52,7 @@ class Experiment:
 
 
 def separating(
-    first: Cause, second: Cause, it: Situation, lines: tuple[str, ...], teller: Foreteller
+    first: Mishap, second: Mishap, it: Scene, lines: tuple[str, ...], teller: Foreteller
 ) -> Experiment | None:
     """The shortest experiment that separates two causes of what was seen of `it`; None where none was found.
 
@@ -82,7 +82,7 @@ def separating(
     return None
 
 
-def _settings(it: Situation) -> Iterator[dict[str, int]]:
+def _settings(it: Scene) -> Iterator[dict[str, int]]:
     """Levels of the free inputs that are not those of the procedure: none, one, two."""
     special = {said.line for said in (it.sheet.step, it.sheet.restart) if said is not None}
     levels = dict.fromkeys(INPUT_LINES, 0)
@@ -96,19 +96,19 @@ def _settings(it: Situation) -> Iterator[dict[str, int]]:
 
 
 def _foretold(
-    causes: tuple[Cause, Cause], it: Situation, teller: Foreteller
+    causes: tuple[Mishap, Mishap], it: Scene, teller: Foreteller
 ) -> tuple[Foretold, Foretold] | None:
     """What an eye sees by either cause."""
     found = []
     for cause in causes:
         try:
-            situation = replace(cause.change(it), pace=1.0)
+            scene = replace(cause.change(it), pace=1.0)
         except (ForelightError, IndexError, AssertionError):
             return None
-        told = teller.reference(situation)
+        told = teller.prospect(scene)
         if told is None:
             return None
-        found.append(clipped(told, situation.clips))
+        found.append(clipped(told.foretold, scene.clips))
     return found[0], found[1]
 
 
@@ -154,7 +154,7 @@ def _by_watch(one: Foretold, other: Foretold, lines: tuple[str, ...]) -> tuple[f
 
 
 def separates(
-    made: Experiment, causes: tuple[Cause, Cause], it: Situation, teller: Foreteller, power_ups: int
+    made: Experiment, causes: tuple[Mishap, Mishap], it: Scene, teller: Foreteller, power_ups: int
 ) -> bool:
     """Whether the line is settled at its two levels by the two causes, from so many power-ups."""
     moves = made.actions[1:] if isinstance(made.actions[0], Restart) else made.actions
@@ -168,7 +168,7 @@ def separates(
     return True
 
 
-def sentence(made: Experiment, first: Cause, second: Cause, board: Board, causes_shown: str = "") -> str:
+def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board, causes_shown: str = "") -> str:
     """The experiment in a person's words, from the last moves on."""
     moves = []
     for action in made.actions:
@@ -199,5 +199,5 @@ def sentence(made: Experiment, first: Cause, second: Cause, board: Board, causes
     ).capitalize()
 
 
-def _clause(cause: Cause) -> str:
+def _clause(cause: Mishap) -> str:
     return cause.name

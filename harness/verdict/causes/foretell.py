@@ -1,4 +1,4 @@
-"""What each situation would show: the same design on the same bench, wired and handled as a cause has it."""
+"""What each scene would show: the same design on the same bench, wired and handled as a cause has it."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
 from forelight.sim.levels import UNKNOWN
@@ -17,27 +18,35 @@ from ...golden.golden import Golden
 from ...hand.hand import Hand
 from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
-from .cause import CLIPPED, Clip, Situation
 from .lightly import lightly
+from .mishap import CLIPPED, Clip, Scene
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
 
 
+@dataclass(frozen=True)
+class Prospect:
+    """What is foretold: the golden, whose steps count from the tick `up` at which the slot is up, and on its axis."""
+
+    golden: Golden
+    up: int
+    foretold: Foretold
+
+
 @dataclass
 class Foreteller:
-    """Foretells situations, and remembers designs, and what was foretold for the same moves of the same lines.
+    """Foretells scenes, and remembers designs, and what was foretold for the same moves of the same lines.
 
-    `inputs` are the input lines that predictions shall hold; `step_line` is the one that carries the step clock.
+    `step_line` is the line that carries the step clock.
     """
 
-    inputs: frozenset[str]
     step_line: str
     power_ups: int = POWER_UPS
     seats: dict[str, Seat] = field(default_factory=dict)
-    found: dict[tuple[object, ...], Foretold | None] = field(default_factory=dict)
+    found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
 
-    def reference(self, it: Situation, steps: int | None = None) -> Foretold | None:
+    def prospect(self, it: Scene, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
         planned = self.plan(it, steps)
         if planned is None:
@@ -54,13 +63,13 @@ class Foreteller:
                 self.found[key] = None
         return self.found[key]
 
-    def laid(self, told: Golden, up: int) -> Foretold:
+    def laid(self, told: Golden, up: int) -> Prospect:
         """A golden on its axis of steps, which count from the tick at which the slot is up."""
         row = int(np.searchsorted(told.ticks, up, side="right")) - 1
         told = replace(told, steps=told.steps - told.steps[row])
-        return reference(told, self.step_line, inputs=self.inputs, start=up)
+        return Prospect(told, up, reference(told, self.step_line, inputs=INPUT_LINES, start=up))
 
-    def plan(self, it: Situation, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
+    def plan(self, it: Scene, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
         """The lines in time, the tick at which the slot is up, and who sits in the slots that are selected."""
         then = shortened(it.then, steps) if steps else it.then
         try:
@@ -74,14 +83,14 @@ class Foreteller:
         up = (hand.frame + sum(length for _, length in hand.pauses)) * it.board.frame_ticks
         return plan, up, seats
 
-    def seat(self, it: Situation) -> Seat:
+    def seat(self, it: Scene) -> Seat:
         """The design that is meant, in its wrapper."""
         name = f"{it.sheet.folder}/{it.sheet.sources[0]}:{it.sheet.name}"
         if name not in self.seats:
             self.seats[name] = seated(it.board, it.sheet)
         return self.seats[name]
 
-    def _seats(self, it: Situation, plan: Timeline) -> dict[int, Seat]:
+    def _seats(self, it: Scene, plan: Timeline) -> dict[int, Seat]:
         found = {}
         for number in sorted(set(plan.slots.tolist())):
             if number == it.home:

@@ -24,11 +24,11 @@ from forelight.designs.procedures.procedure import (
 from ...capture.record import Capture
 from ...chip.routing import restart_input, routing
 from ...hand.leads import Lead, other_leads
-from .cause import Cause, Change, Edit, Situation, throughout
+from .mishap import Change, Edit, Mishap, Scene, throughout
 
 
-def causes(it: Situation, capture: Capture) -> Iterator[Cause]:
-    """All slips of the hand that this situation allows."""
+def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
+    """All slips of the hand that this scene allows."""
     del capture
     yield from _selector(it)
     yield from _contacts(it)
@@ -42,7 +42,7 @@ def causes(it: Situation, capture: Capture) -> Iterator[Cause]:
 # The selector
 
 
-def _selector(it: Situation) -> Iterator[Cause]:
+def _selector(it: Scene) -> Iterator[Mishap]:
     bits = range((it.board.slot_count - 1).bit_length())
     if not any(isinstance(action, Select) for action in it.before) and it.slot not in it.board.slots:
         return
@@ -52,12 +52,14 @@ def _selector(it: Situation) -> Iterator[Cause]:
             if other < it.board.slot_count:
                 values = " and ".join(str(1 << bit) for bit in chosen)
                 many = "switches" if count > 1 else "switch"
-                yield Cause(
-                    kind, f"slot {other} selected",
-                    f"Slot {other} was selected and not slot {it.slot}: the selector's {many} for {values} may not make contact.",
+                yield Mishap(
+                    kind,
+                    f"slot {other} selected",
+                    f"Slot {other} was selected and not slot {it.slot}: the selector's {many} for {values} may not "
+                    "make contact.",
                     f"Work the selector's {many} for {values} to and fro and select slot {it.slot} again.",
                     _selected(other),
-                )  # fmt: skip
+                )
 
 
 def _selected(slot: int) -> Change:
@@ -70,42 +72,48 @@ def _selected(slot: int) -> Change:
 # Switches
 
 
-def _contacts(it: Situation) -> Iterator[Cause]:
+def _contacts(it: Scene) -> Iterator[Mishap]:
     for count, kind in ((1, "switch without contact"), (2, "two switches without contact")):
         for chosen in combinations(range(8), count):
             lines = " and ".join(INPUT_LINES[bit] for bit in chosen)
             gone = sum(1 << bit for bit in chosen)
             verb = "does" if count == 1 else "do"
-            yield Cause(
-                kind, f"no contact at {lines}",
+            yield Mishap(
+                kind,
+                f"no contact at {lines}",
                 f"The switch{'es' * (count > 1)} of {lines} {verb} not make contact.",
                 f"Work {'it' if count == 1 else 'them'} to and fro, or measure the pin{'s' * (count > 1)} of {lines}.",
                 lambda it, gone=gone: replace(it, contacts=it.contacts & ~gone),  # type: ignore[misc]
-            )  # fmt: skip
+            )
 
 
-def _switches(it: Situation) -> Iterator[Cause]:
+def _switches(it: Scene) -> Iterator[Mishap]:
     special = {line for line in (_line(it.sheet.step), _line(it.sheet.restart)) if line}
     free = [line for line in INPUT_LINES if line not in special]
     for line in free:
-        yield Cause(
-            "switch set the other way", f"{line} the other way",
-            f"Switch {line} was set the other way throughout.", f"Set {line} as the procedure says and run it again.",
+        yield Mishap(
+            "switch set the other way",
+            f"{line} the other way",
+            f"Switch {line} was set the other way throughout.",
+            f"Set {line} as the procedure says and run it again.",
             throughout(_flipped(line)),
-        )  # fmt: skip
+        )
     if any(isinstance(a, Set) and any(a.levels.get(line) for line in free) for a in it.before):
-        yield Cause(
-            "inputs left at zero", "inputs left at 0", "The inputs were left at 0 when the slot was brought up.",
+        yield Mishap(
+            "inputs left at zero",
+            "inputs left at 0",
+            "The inputs were left at 0 when the slot was brought up.",
             "Set all switches as the procedure says before the step clock is enabled.",
             lambda it: replace(it, before=throughout(_zeroed(free))(it).before),
-        )  # fmt: skip
+        )
     if it.board.strapped and any(isinstance(action, Strap) for action in it.before):
-        yield Cause(
-            "straps not put back", "straps not put back",
+        yield Mishap(
+            "straps not put back",
+            "straps not put back",
             "The input switches were left at the strap code and not put back.",
             "After the step clock is enabled, set the input switches back to the levels of the procedure.",
             throughout(_left),
-        )  # fmt: skip
+        )
 
 
 def _line(said: object) -> str | None:
@@ -139,23 +147,27 @@ def _left(action: Action) -> Iterable[Action]:
 # Moves that were not made
 
 
-def _moves(it: Situation) -> Iterator[Cause]:
+def _moves(it: Scene) -> Iterator[Mishap]:
     for path, action in _with_paths(it.then):
         if isinstance(action, Set):
             said = " ".join(f"{line}={level}" for line, level in sorted(action.levels.items()))
-            yield Cause(
-                "switch not moved", f"move {_words(path)} ({said}) left out",
+            yield Mishap(
+                "switch not moved",
+                f"move {_words(path)} ({said}) left out",
                 f"Move {_words(path)} of the procedure (set {said}) was not made.",
-                "Go through the procedure again, action by action.", _without(path),
-            )  # fmt: skip
+                "Go through the procedure again, action by action.",
+                _without(path),
+            )
         if isinstance(action, Pulse):
             for more, word in ((1, "one too many"), (-1, "one too few")):
                 if action.count + more:
-                    yield Cause(
-                        "steps miscounted", f"steps of {_words(path)}, {word}",
-                        f"Of the {action.count} steps by hand there was {word}.", "Count the steps again.",
+                    yield Mishap(
+                        "steps miscounted",
+                        f"steps of {_words(path)}, {word}",
+                        f"Of the {action.count} steps by hand there was {word}.",
+                        "Count the steps again.",
                         _replaced(path, Pulse(action.count + more)),
-                    )  # fmt: skip
+                    )
 
 
 def _with_paths(
@@ -194,7 +206,7 @@ def _without(path: tuple[int, ...]) -> Change:
 # Restart
 
 
-def _restart(it: Situation) -> Iterator[Cause]:
+def _restart(it: Scene) -> Iterator[Mishap]:
     index = restart_input(it.sheet)
     restart = it.sheet.restart
     assert index is not None and restart is not None
@@ -202,33 +214,44 @@ def _restart(it: Situation) -> Iterator[Cause]:
     active = int(restart.active == "high")
     level = "1" if active else "0"
     name = restart.line if restart.line != "own" else "the restart line"
-    yield Cause(
-        "restart never given", "restart never given", "Restart was never given.",
-        f"Take {name} to {level} for some steps, then to {1 - active}.", _never_given,
-    )  # fmt: skip
+    yield Mishap(
+        "restart never given",
+        "restart never given",
+        "Restart was never given.",
+        f"Take {name} to {level} for some steps, then to {1 - active}.",
+        _never_given,
+    )
     if pin >= 8:
         held: Change = lambda it: replace(it, leads=other_leads(it.leads, {pin: Lead(pin, level=active)}))  # noqa: E731
         wrong: Change = lambda it: replace(it, leads=other_leads(it.leads, {pin: Lead(pin, inverted=True)}))  # noqa: E731
     else:
         held, wrong = throughout(_held(INPUT_LINES[pin], active)), _polarity(INPUT_LINES[pin], active)
-    yield Cause(
-        "restart held", "restart held", f"Restart was held: {name} stayed at {level}.",
-        f"Let restart go: {name} to {1 - active}.", held,
-    )  # fmt: skip
-    yield Cause(
-        "restart of the wrong polarity", "restart of the wrong polarity",
+    yield Mishap(
+        "restart held",
+        "restart held",
+        f"Restart was held: {name} stayed at {level}.",
+        f"Let restart go: {name} to {1 - active}.",
+        held,
+    )
+    yield Mishap(
+        "restart of the wrong polarity",
+        "restart of the wrong polarity",
         f"Restart was given the wrong way round: it is active at {level}.",
-        f"Rest {name} at {1 - active}, take it to {level} for some steps and back.", wrong,
-    )  # fmt: skip
+        f"Rest {name} at {1 - active}, take it to {level} for some steps and back.",
+        wrong,
+    )
     for line in INPUT_LINES[:pin]:
         if line not in (restart.line, _line(it.sheet.step)):
-            yield Cause(
-                "restart on another line", f"restart on {line}", f"Line {line} was moved for the restart and not {name}.",
-                f"Give the restart on {name}.", throughout(_elsewhere(line, active)),
-            )  # fmt: skip
+            yield Mishap(
+                "restart on another line",
+                f"restart on {line}",
+                f"Line {line} was moved for the restart and not {name}.",
+                f"Give the restart on {name}.",
+                throughout(_elsewhere(line, active)),
+            )
 
 
-def _never_given(it: Situation) -> Situation:
+def _never_given(it: Scene) -> Scene:
     """As much time passes; where nothing steps the design, none."""
     clocked = any(isinstance(action, Strap | Enable) for action in it.before)
     return throughout(_waited if clocked else _skipped)(it)
@@ -256,7 +279,7 @@ def _held(line: str, active: int) -> Edit:
 def _polarity(line: str, active: int) -> Change:
     """At rest the line is active, and for the restart it is not."""
 
-    def change(it: Situation) -> Situation:
+    def change(it: Scene) -> Scene:
         restart = it.sheet.restart
         assert restart is not None
         sheet = replace(it.sheet, restart=replace(restart, active="low" if active else "high"))
@@ -277,16 +300,19 @@ def _elsewhere(line: str, active: int) -> Edit:
 # Buttons
 
 
-def _buttons(it: Situation) -> Iterator[Cause]:
+def _buttons(it: Scene) -> Iterator[Mishap]:
     for path, action in _with_paths(it.then):
         if not isinstance(action, Press):
             continue
         button = it.board.buttons.get(action.line, action.line)
         if not action.bouncing:
-            yield Cause(
-                "button bounced", f"bounce {_words(path)}", f"Button {button} ({action.line}) bounced when it was pressed.",
-                "Press again, or use the switch.", _replaced(path, Press(action.line, bouncing=True)),
-            )  # fmt: skip
+            yield Mishap(
+                "button bounced",
+                f"bounce {_words(path)}",
+                f"Button {button} ({action.line}) bounced when it was pressed.",
+                "Press again, or use the switch.",
+                _replaced(path, Press(action.line, bouncing=True)),
+            )
         let_go = next(
             (
                 p
@@ -295,14 +321,17 @@ def _buttons(it: Situation) -> Iterator[Cause]:
             ),
             None,
         )
-        yield Cause(
-            "press not seen", f"press {_words(path)} not seen", f"A press of button {button} ({action.line}) was not seen.",
-            "Hold the button for longer than a step.", _unpressed(path, let_go),
-        )  # fmt: skip
+        yield Mishap(
+            "press not seen",
+            f"press {_words(path)} not seen",
+            f"A press of button {button} ({action.line}) was not seen.",
+            "Hold the button for longer than a step.",
+            _unpressed(path, let_go),
+        )
 
 
 def _unpressed(path: tuple[int, ...], let_go: tuple[int, ...] | None) -> Change:
-    def change(it: Situation) -> Situation:
+    def change(it: Scene) -> Scene:
         then = _put(it.then, let_go, ()) if let_go else it.then
         return replace(it, then=_put(then, path, ()))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from copy import deepcopy
 from typing import Any
 
 import numpy as np
@@ -49,17 +50,28 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
 def faulty(
     netlist: Netlist, fault: Fault, values: Values, power_ups: Sequence[PowerUp]
 ) -> tuple[Outputs, Outputs]:
-    """What a design with this fault puts out from the first power-up, a value more than updates; and on what all agree."""
-    lanes = Lanes(drawn(netlist), len(power_ups), power_ups, faults=[fault] * len(power_ups))
-    shown = _run(lanes, values)
-    return shown[0], ~np.bitwise_or.reduce(shown ^ shown[0], axis=0)
+    """What a design with this fault puts out from the first power-up, a value more than updates; where all agree."""
+    _, shown, agreed = next(lane_by_lane(netlist, [fault], values, power_ups))
+    return shown, agreed
 
 
-def lane_by_lane(netlist: Netlist, some: Sequence[Fault], values: Values) -> Iterator[tuple[Fault, Outputs]]:
-    """What a design puts out with each of these faults, from all flip-flops at 0: a value more than updates."""
-    for part in (some[at : at + LANES] for at in range(0, len(some), LANES)):
-        lanes = Lanes(drawn(netlist), len(part), 0, faults=part)
-        yield from zip(part, _run(lanes, values), strict=True)
+def lane_by_lane(
+    netlist: Netlist, some: Sequence[Fault], values: Values, power_ups: Sequence[PowerUp]
+) -> Iterator[tuple[Fault, Outputs, Outputs]]:
+    """The same for each of these faults, side by side."""
+    each = len(power_ups)
+    count = max(LANES // each, 1)
+    for part in (some[at : at + count] for at in range(0, len(some), count)):
+        filled = [
+            *part,
+            *[part[-1]] * (min(count, len(some)) - len(part)),
+        ]  # of one size, to be compiled once
+        faults = [fault for fault in filled for _ in power_ups]
+        held = [up for _ in filled for up in deepcopy(list(power_ups))]
+        lanes = Lanes(drawn(netlist), len(faults), held, faults=faults)
+        shown = _run(lanes, values).reshape(len(filled), each, -1)
+        differ = np.bitwise_or.reduce(shown ^ shown[:, :1], axis=1)
+        yield from zip(part, shown[:, 0], ~differ, strict=False)
 
 
 def _run(lanes: Lanes, values: Values) -> Outputs:

@@ -1,4 +1,4 @@
-"""What the pins show, without proof: many situations in the time of one prediction."""
+"""What the pins show, without proof: many scenes in the time of one prediction."""
 
 from __future__ import annotations
 
@@ -43,10 +43,13 @@ def lightly(
 
 
 def shown_with(
-    plan: Timeline, seats: Mapping[int, Seat], course: Course, outputs: NDArray[np.uint8]
+    plan: Timeline,
+    seats: Mapping[int, Seat],
+    course: Course,
+    outputs: NDArray[np.uint8],
+    agreed: NDArray[np.uint8],
 ) -> Golden:
     """The golden of a timeline in which only the design of this course is selected, which puts out these."""
-    agreed = np.full_like(outputs, 0xFF)
     outcome = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
     return golden_of(plan, _shown(plan, seats, {course.slot: course}, {course.slot: outcome}), course.slot)
 

@@ -1,8 +1,9 @@
 """Ranks the causes of a recording that differs, in groups that it cannot tell apart.
 
-Theory of operation. Each cause is foretold and weighed as the prediction itself is: bits saved over all placements, plus
-the logarithm of its prior. Causes that foretell the same for each recorded row are one group, whose weight is the sum
-of theirs. What saves fewer bits than its prior costs explains nothing: then none of these fits.
+Theory of operation. Each cause is foretold and weighed as the prediction itself is: bits saved over all placements,
+plus the logarithm of its prior. Causes that foretell the same for each recorded row are one group, whose weight is the
+sum of theirs. What saves fewer bits than its prior costs explains nothing: then none of these fits. The same holds
+where steps lost on the way, or single wrong bits, explain more.
 """
 
 from __future__ import annotations
@@ -10,44 +11,41 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
-from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
-from numpy.typing import NDArray
 
+from ...boards.profile import Board
 from ...capture.record import Capture
-from ..fit import Fit, Recording, fit
-from ..reference import Foretold
-from ..rows import ReadRows, changes
+from ..listing import listed
+from ..reading import Readout
+from ..rows import Moments, ReadRows, foretold_list, predicted
+from ..verdict import lay
 from . import clips, clock, hand, recording, silicon, wiring
-from .cause import SHARES, Cause, Situation
-from .foretell import Foreteller, clipped, on_axis
-from .recordings import TOLERANCE, Recorded, coherence
+from .foretell import Foreteller, Prospect, clipped, on_axis
+from .mishap import SHARES, Mishap, Scene
+from .readings import Readings, beginning
+from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
 
 FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
 
-#: Steps of a long recording by which causes are picked at first, and of the predictions for it.
-LOOK, AHEAD = 1024, 4096
-#: Steps by which a rate is tried.
-PROBE = 200
-#: How much more or less often a recording may move than the whole prediction does.
-BUSY = 3.0
+#: Steps of a long recording by which causes are picked at first.
+LOOK = 1024
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
 #: Power-ups that are tried one by one where a prediction never settles.
 WAKES = 8
-#: The share of recordings that none of the causes explains.
-NONE = 0.05
-#: Rates that are tried for a clock that is not the board's.
-RATES = 6
-COHERENT = 0.75
-WIDEST = 64.0  # times as fast or as slow
-PACES = int(2 * math.log(WIDEST) / (1.5 * TOLERANCE))
-
+#: The share of recordings that none of the causes explains, as a logarithm.
+NONE = math.log2(0.0001)
+#: Bits that a cause, however rare, may save less than that.
+RARE = 20.0
+#: Bits within which one clock, or one place, is as good as another.
+AS_GOOD = 0.5
 #: Members of a group, and groups, whose faults of silicon are described.
 NAMED = 4
 #: Bits for an order of clips, beside what `clips` says.
@@ -58,85 +56,24 @@ PAIRED = frozenset(
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
 PAIRS = 24
-NOTHING = Cause("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
+NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
-Words = NDArray[np.unsignedinteger]
 Progress = Callable[[int, int], None]
-
-
-@dataclass(frozen=True)
-class Explained:
-    """A cause, the situation that it makes, and how it explains the recording: `bits` are saved, its prior counted.
-
-    `levels` and `known` are what it foretells for each row of the recording, `recording` those rows; `reference` is the whole
-    prediction. `prior` is a logarithm.
-    """
-
-    cause: Cause
-    prior: float
-    situation: Situation
-    bits: float
-    fit: Fit
-    recording: Recording
-    reference: Foretold
-    levels: Words
-    known: Words
-
-    @property
-    def signature(self) -> tuple[bytes, bytes]:
-        """The same for all that foretell the same for the rows that were recorded."""
-        told = np.flatnonzero(self.known)
-        part = slice(int(told[0]), int(told[-1]) + 1) if len(told) else slice(0)
-        return self.levels[part].tobytes(), self.known[part].tobytes()
-
-
-@dataclass(frozen=True)
-class Group:
-    """Causes that the recording cannot tell apart, the most common first; `bits` are the logarithm of their weight."""
-
-    members: tuple[Explained, ...]
-    bits: float
-
-    @property
-    def best(self) -> Explained:
-        return self.members[0]
-
-
-@dataclass(frozen=True)
-class Ranking:
-    """Groups, the best first; `none` is the weight, in bits, of there being another cause; `tried` counts causes.
-
-    `meant` is how well the prediction itself explains the recording, and `differing` counts the bits by which it does not.
-    """
-
-    groups: tuple[Group, ...]
-    none: float
-    tried: int
-    meant: Explained | None
-    differing: tuple[Differing, ...] = ()
-
-    def odds(self, group: Group) -> float:
-        """The probability of a group, among all that were thought of and none of them."""
-        most = max(self.none, *(g.bits for g in self.groups))
-        total = 2.0 ** (self.none - most) + sum(2.0 ** (g.bits - most) for g in self.groups)
-        return float(2.0 ** (group.bits - most) / total)
 
 
 @dataclass
 class _Search:
     """One recording, and what was made of it so far."""
 
-    it: Situation
-    recorded: Recorded
+    it: Scene
+    readings: Readings
     teller: Foreteller
-    base: Foretold
     cut: int | None
     progress: Progress
-    rows: dict[tuple[float, int | None], list[Recording]] = field(default_factory=dict)
     found: list[Explained] = field(default_factory=list)
     tried: int = 0
 
-    def weigh(self, causes: Sequence[Cause]) -> None:
+    def weigh(self, causes: Sequence[Mishap]) -> None:
         """Keep those that explain the recording."""
         priors = _priors(causes)
         for number, cause in enumerate(causes):
@@ -145,7 +82,7 @@ class _Search:
         self.tried += len(causes)
 
     def keep(self, one: Explained | None) -> None:
-        if one is not None and one.bits > math.log2(NONE):
+        if one is not None and one.bits > NONE - RARE:
             self.found.append(one)
 
     def weigh_silicon(self) -> None:
@@ -158,19 +95,21 @@ class _Search:
         self.tried += len(every)
         prior = math.log2(SHARES["stuck inside the chip"] / sum(SHARES.values()) / max(len(every), 1))
         for members, golden in silicon.foretold(plan, seats, self.it.home):
-            told = on_axis(self.teller.laid(golden, up), self.base)
             first = silicon.unnamed(members[0])
+            told = self.teller.laid(golden, up)
             one = self.best(first, prior, first.change(self.it), [(told, 1.0)])
-            if one is not None and one.bits > math.log2(NONE):
+            if one is not None and one.bits > NONE - RARE:
                 for fault in members:
                     cause = silicon.unnamed(fault)
-                    self.keep(replace(one, cause=cause, situation=cause.change(self.it)))
+                    self.keep(replace(one, cause=cause, scene=cause.change(self.it)))
 
-    def weigh_clips(self, it: Situation, prior: float = 0.0, kind: str = "") -> None:
-        """Clips in any order, on the outputs of this situation."""
+    def weigh_clips(self, it: Scene, prior: float = 0.0, kind: str = "") -> None:
+        """Clips in any order, on the outputs of this scene."""
         for told, pace in self.told(it):
-            for one in self.recordings(told, pace):
-                rows = self.recorded.rows(told, one, OUTPUT_LINES)
+            reading = self.readings.of(told, pace)
+            for one in reading.recordings[:1] if reading else ():
+                assert reading is not None
+                rows = _of_outputs(told, reading)
                 for cause in clips.found(one, rows, OUTPUT_LINES):
                     share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS
                     made = (
@@ -178,13 +117,13 @@ class _Search:
                     )
                     self.keep(self.explained(made, share + prior, cause.change(it)))
 
-    def weigh_pairs(self, causes: Sequence[Cause]) -> None:
+    def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
         """Two slips at a time, of those that are the most common: of the hand, and with clips in another order."""
         priors = _priors(causes)
         usual = sorted((c for c in causes if c.kind in PAIRED), key=lambda c: -priors[c.name])[:PAIRS]
         for first, second in combinations(usual, 2):
             self.tried += 1
-            both = Cause(
+            both = Mishap(
                 "two slips", f"{first.name}; {second.name}", f"{first.said} {second.said}",
                 f"{first.remedy} {second.remedy}", _after(first, second),
             )  # fmt: skip
@@ -192,154 +131,80 @@ class _Search:
         for cause in usual:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
-    def recordings(self, told: Foretold, pace: float) -> list[Recording]:
-        """The recording in the rows of a prediction; those of one rate are made once.
-
-        Another rate than was meant is looked at in the first rows, and goes no further where those are not as foretold.
-        """
-        rate = told.unit / self.base.unit * pace
-        most = LOOK if self.cut else None
-        if rate == 1.0:
-            return self._made(rate, self.base, pace, most)
-        if not self._is_as_busy(told, pace):
-            return []
-        probes = self._made(rate, told, pace, PROBE)
-        if not any(self._may_be(told, one) for one in probes):
-            return []
-        return self._made(rate, told, pace, most)
-
-    def _made(self, rate: float, told: Foretold, pace: float, most: int | None) -> list[Recording]:
-        # A clock that was found for another rate, and that this rate may be too, gives the same rows.
-        for (known, look), found in self.rows.items():
-            steps = {round(known / one.clock.rate, 6) for one in found if one.clock}
-            near = len(steps) == 1 and abs(steps.pop() / rate - 1) < TOLERANCE
-            if look == most and (known == rate or near):
-                return found
-        self.rows[rate, most] = self.recorded.recordings(told, pace, most)
-        return self.rows[rate, most]
-
-    def _is_as_busy(self, told: Foretold, pace: float) -> bool:
-        """Whether the recording moves about as often as is foretold at this rate."""
-        capture = self.recorded.capture
-        outputs = [name for name in self.recorded.names if name[0] == "o"]
-        long = (capture.end - capture.start) * told.oscillator_hz / told.unit / pace
-        seen = sum(len(capture.lines[name].times) - 1 for name in outputs)
-        due = sum(len(changes(told, name)) for name in outputs) * long / max(told.end - told.since, 1.0)
-        return (seen + 6) / BUSY < due + 6 < (seen + 6) * BUSY
-
-    def _may_be(self, told: Foretold, one: Recording) -> bool:
-        rows = self.recorded.rows(told, one)
-        found = fit(one, rows, stated=self.recorded.stated(rows))
-        return bool(found.places) and found.best.mismatches <= 1 + found.best.compared.sum() // 100
-
-    def explained(self, cause: Cause, prior: float, it: Situation) -> Explained | None:
+    def explained(self, cause: Mishap, prior: float, it: Scene) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
         return self.best(cause, prior, it, self.told(it))
 
     def best(
-        self, cause: Cause, prior: float, it: Situation, tolds: Iterable[tuple[Foretold, float]]
+        self, cause: Mishap, prior: float, it: Scene, tolds: Iterable[tuple[Prospect, float]]
     ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
         bits: list[float] = []
         for told, pace in tolds:
-            for one in self.recordings(told, pace):
-                rows = self.recorded.rows(told, one)
-                found = fit(one, rows, stated=self.recorded.stated(rows))
-                if not found.places:
-                    continue
-                worth = found.bits + prior - (one.clock.handicap if one.clock else 0.0)
-                worth -= math.log2(PACES) if it.pace is None else 0.0
-                bits.append(worth)
-                if best is None or worth > best.bits:
-                    levels, known = _laid(one, rows, found.best.offset)
-                    best = Explained(cause, prior, it, worth, found, one, told, levels, known)
+            reading = self.readings.of(told, pace)
+            if reading is None:
+                continue
+            rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+            for one, found in self.readings.fits(rows, reading):
+                bits.append(found.bits + prior - one.handicap)
+                if best is None or bits[-1] > best.bits + AS_GOOD:
+                    best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Situation) -> Iterator[tuple[Foretold, float]]:
-        """What this situation foretells, and at which pace; from power-up after power-up where it never settles."""
-        paces = [it.pace] if it.pace is not None else list(self.free_paces(it))
-        if not paces or (it.pace is not None and not self.may_run(it)):
-            return
-        first = self.teller.reference(it, self.cut)
-        if first is None:
+    def told(self, it: Scene) -> Iterator[tuple[Prospect, float]]:
+        """What this scene foretells, and at which pace.
+
+        Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
+        settles the design, it is foretold from power-up after power-up.
+        """
+        paces = [it.pace] if it.pace is not None else self.readings.free_paces()
+        first = self.teller.prospect(it, self.cut) if paces else None
+        if first is None or not any(self.readings.of(first, pace) for pace in paces):
             return
         whole = [first]
+        if first.foretold.hz != self.readings.meant.foretold.hz:
+            watched = None if self.code is None else clock.by_watch(it, self.code)
+            other = self.teller.prospect(watched, self.cut) if watched else None
+            whole += [other] if other is not None else []
         if it.wake is None and self.never_settles(first):
-            others = (self.teller.reference(replace(it, wake=wake), self.cut) for wake in range(WAKES))
+            others = (self.teller.prospect(replace(it, wake=wake), self.cut) for wake in range(WAKES))
             whole += [other for other in others if other is not None]
-        for told in whole:
-            for pace in paces:
-                rate = told.unit / self.base.unit * pace
-                if rate == 1.0 or told.hz is None or self.is_coherent(told, pace):
-                    yield on_axis(clipped(told, it.clips), self.base), pace
+        yield from ((told, pace) for told in whole for pace in paces)
 
-    def may_run(self, it: Situation) -> bool:
-        """Whether the recording may be of the strap code that is set; of the code that was meant it may."""
-        codes = [
-            next((action.code for action in one.before if isinstance(action, Strap)), None)
-            for one in (it, self.it)
-        ]
-        if codes[0] is None or codes[0] == codes[1] or it.board != self.it.board:
-            return True
-        if self.recorded.capture.unit != "seconds":
-            return False
-        unit = float(1 / it.board.step_hz(codes[0])) * (it.pace or 1.0)
-        return coherence(self.recorded.capture, self.recorded.names, unit) > COHERENT
+    @cached_property
+    def code(self) -> int | None:
+        """The strap code that was meant."""
+        return next((action.code for action in self.it.before if isinstance(action, Strap)), None)
 
-    def never_settles(self, told: Foretold) -> bool:
-        outputs = [name for name in self.recorded.names if name[0] == "o"]
-        return any(told.lines[name].levels[-1] == UNKNOWN for name in outputs)
-
-    def is_coherent(self, told: Foretold, pace: float) -> bool:
-        capture = self.recorded.capture
-        if capture.unit != "seconds":
-            return False
-        return coherence(capture, self.recorded.names, told.unit / told.oscillator_hz * pace) > COHERENT
-
-    def free_paces(self, it: Situation) -> Iterator[float]:
-        """Paces at which the lines move at one place in a step, the slowest clocks first; none that a code gives."""
-        capture = self.recorded.capture
-        if capture.unit != "seconds":
-            return
-        unit = self.base.unit / self.base.oscillator_hz
-        count = 0
-        for pace in np.geomspace(WIDEST, 1 / WIDEST, PACES).tolist():
-            if abs(pace - 1) > TOLERANCE and coherence(capture, self.recorded.names, unit * pace) > COHERENT:
-                yield pace
-                count += 1
-                if count == RATES:
-                    return
-        del it
+    def never_settles(self, told: Prospect) -> bool:
+        return any(told.foretold.lines[name].levels[-1] == UNKNOWN for name in self.readings.names)
 
 
-def _laid(one: Recording, rows: ReadRows, offset: int) -> tuple[Words, Words]:
-    """What is foretold for each row of the recording, where it was recorded."""
-    count = len(one.rows.levels)
-    levels, known = (np.zeros(count, one.rows.known.dtype) for _ in range(2))
-    begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
-    if end > begin:
-        there = slice(begin + offset, end + offset)
-        known[begin:end] = rows.known[there] & one.rows.known[begin:end]
-        levels[begin:end] = rows.levels[there] & known[begin:end]
-    return levels, known
+def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
+    """What all outputs are foretold to be, read where the recorded ones are."""
+    there = on_axis(told.foretold, reading.reference)
+    if reading.stated is not None:
+        return foretold_list(there, OUTPUT_LINES)
+    known = dict(zip(reading.moments.names, reading.moments.places, strict=True))
+    outputs = [places for name, places in known.items() if name in OUTPUT_LINES]
+    usual = max(outputs, key=outputs.count)
+    at = Moments(OUTPUT_LINES, tuple(known.get(name, usual) for name in OUTPUT_LINES))
+    return predicted(there, at, reading.stray)
 
 
 def rank(
-    it: Situation, capture: Capture, step_line: str, progress: Progress = lambda done, total: None
+    it: Scene, capture: Capture, board: Board, step_line: str, progress: Progress = lambda done, total: None
 ) -> Ranking:
     """The causes that explain a recording of what was meant to be `it`, in groups, the likeliest first."""
-    recorded = Recorded(capture, step_line)
-    teller = Foreteller(frozenset(INPUT_LINES), step_line)
-    base = teller.reference(it)
-    if base is None:
-        return Ranking((), math.log2(NONE), 0, None)
-    cut = AHEAD if max(_length(capture, base), len(base.rises)) > 2 * AHEAD else None
-    if cut:
-        base = teller.reference(it, cut) or base
-    search = _Search(it, recorded, teller, base, cut, progress)
+    teller = Foreteller(step_line)
+    meant = teller.prospect(it)
+    if meant is None:
+        return Ranking((), NONE, 0, None)
+    whole = _Search(it, Readings(capture, board, meant, step_line), teller, None, progress)
+    search = _first_look(whole, meant) or whole
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
     search.weigh_silicon()
@@ -348,40 +213,58 @@ def rank(
         search.weigh(list(recording.other_slots(it)))
     if not search.found:
         search.weigh_pairs(causes)
-    found, meant = search.found, search.explained(NOTHING, 0.0, it)
-    if cut:
-        whole = _Search(it, recorded, teller, teller.reference(it) or base, None, progress)
+    found = search.found
+    if search is not whole:
         found.sort(key=lambda one: -one.bits)
-        again = (whole.explained(one.cause, one.prior, one.situation) for one in found[:FINALISTS])
-        found = [one for one in again if one is not None and one.bits > math.log2(NONE)]
-        meant = whole.explained(NOTHING, 0.0, it)
-    groups = _grouped(found, meant)
-    bits = differing_bits(recorded, groups[0].best if groups else None, meant)
-    return Ranking(_named(groups, teller, it), math.log2(NONE), search.tried, meant, bits)
+        again = (whole.explained(one.cause, one.prior, one.scene) for one in found[:FINALISTS])
+        found = [one for one in again if one is not None and one.bits > NONE - RARE]
+    as_meant = whole.explained(NOTHING, 0.0, it)
+    groups = grouped(found, as_meant)
+    bits = differing_bits(groups[0].best if groups else None, as_meant)
+    none = max(NONE, _otherwise(whole.readings.usual, meant))
+    return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
 
 
-def differing_bits(
-    recorded: Recorded, best: Explained | None, meant: Explained | None
-) -> tuple[Differing, ...]:
+def _first_look(whole: _Search, meant: Prospect) -> _Search | None:
+    """The first steps of a long recording, and the predictions for as much; None where it is short."""
+    capture, base = whole.readings.capture, meant.foretold
+    unit = base.unit / base.oscillator_hz if capture.unit == "seconds" else 1.0
+    long = (capture.end - capture.start) / unit
+    if not capture.timed or long <= 2 * LOOK:
+        return None
+    edges = np.sort(np.concatenate([line.times for line in capture.lines.values()]))
+    enough = edges[min(LOOK, len(edges) - 1)] if len(edges) else capture.end
+    end = max(capture.start + LOOK * unit, float(enough))
+    cut = int((end - capture.start) / unit + max(base.end - base.onward - long, 0)) + LOOK
+    told = whole.teller.prospect(whole.it, cut)
+    if told is None:
+        return None
+    readings = Readings(beginning(capture, end), whole.readings.board, told, whole.readings.step_line)
+    return _Search(whole.it, readings, whole.teller, cut, whole.progress)
+
+
+def _otherwise(reading: Readout, meant: Prospect) -> float:
+    """How well slips of single steps, entries and bits explain a recording of what was meant."""
+    if reading.stated is not None:
+        found = listed(reading.recordings[0], reading.rows, reading.stated)
+        return found.bits if found and found.slips else NONE
+    del meant
+    return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
+
+
+def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
     """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
     if meant is None:
         return ()
-    rows, offset = recorded.rows(meant.reference, meant.recording), meant.fit.best.offset
-    if best is not None and (recorded.listed or best.recording is meant.recording):
-        theirs, slots = recorded.rows(best.reference, best.recording), rows.slots
-        ups = [0 if recorded.listed else round(it.onward) for it in (best.reference, meant.reference)]
-        offset = best.fit.best.offset + ((theirs.first - ups[0]) - (rows.first - ups[1])) * slots
-    return tuple(differing(meant.recording, meant.reference, rows, offset, recorded.listed))
+    rows, offset, is_list = meant.rows, meant.fit.best.offset, meant.reading.stated is not None
+    if best is not None and (is_list or best.recording is meant.recording):
+        ups = [0 if is_list else round(one.foretold.onward) for one in (best, meant)]
+        offset = best.fit.best.offset + ((best.rows.first - ups[0]) - (rows.first - ups[1])) * rows.slots
+    told = on_axis(meant.foretold, meant.reading.reference)
+    return tuple(differing(meant.recording, told, rows, offset, is_list))
 
 
-def _length(capture: Capture, base: Foretold) -> float:
-    """Of a recording, in steps."""
-    if capture.unit == "seconds":
-        return (capture.end - capture.start) * base.oscillator_hz / base.unit
-    return capture.end - capture.start
-
-
-def _priors(causes: Sequence[Cause]) -> dict[str, float]:
+def _priors(causes: Sequence[Mishap]) -> dict[str, float]:
     """The logarithm of each cause's prior, by name: the share of its kind, parted by weight."""
     total: dict[str, float] = {}
     for cause in causes:
@@ -390,11 +273,11 @@ def _priors(causes: Sequence[Cause]) -> dict[str, float]:
     return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}
 
 
-def _named(groups: tuple[Group, ...], teller: Foreteller, it: Situation) -> tuple[Group, ...]:
+def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Scene) -> tuple[Suspects, ...]:
     """The groups, in which the first faults of silicon have the names of the source."""
 
     def named(one: Explained) -> Explained:
-        fault = one.situation.fault
+        fault = one.scene.fault
         return one if fault is None else replace(one, cause=silicon.described(teller.seat(it).netlist, fault))
 
     return tuple(
@@ -405,22 +288,5 @@ def _named(groups: tuple[Group, ...], teller: Foreteller, it: Situation) -> tupl
     )
 
 
-def _after(first: Cause, second: Cause) -> Callable[[Situation], Situation]:
+def _after(first: Mishap, second: Mishap) -> Callable[[Scene], Scene]:
     return lambda it: second.change(first.change(it))
-
-
-def _grouped(found: list[Explained], meant: Explained | None) -> tuple[Group, ...]:
-    """By what they foretell; what foretells nothing else than was meant explains nothing."""
-    groups: dict[tuple[bytes, bytes], list[Explained]] = {}
-    for one in found:
-        groups.setdefault(one.signature, []).append(one)
-    if meant is not None:
-        groups.pop(meant.signature, None)
-    made = [
-        Group(
-            tuple(sorted(members, key=lambda one: -one.bits)),
-            float(np.logaddexp2.reduce([m.bits for m in members])),
-        )
-        for members in groups.values()
-    ]
-    return tuple(sorted(made, key=lambda group: -group.bits))

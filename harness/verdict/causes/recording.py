@@ -13,7 +13,7 @@ from forelight.sim.levels import UNKNOWN
 from ...boards.roster import find
 from ...capture.record import Capture
 from ...hand.routine import bring_up, default_procedure, divides
-from .cause import Cause, Clip, Situation
+from .mishap import Clip, Mishap, Scene
 from .wiring import clips
 
 #: Factors by which a time base is easily misread: a unit, a switch of 1, 2 and 5, a decade.
@@ -21,34 +21,40 @@ FACTORS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 LATE = 3  # rows by which a channel may lag at most
 
 
-def causes(it: Situation, capture: Capture) -> Iterator[Cause]:
+def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
     """All recordings of something else."""
     for n in range(8):
         if f"o{n}" in capture.lines and capture.unit != "steps":
             for late in range(1, LATE + 1):
-                yield Cause(
-                    "channel late", f"o{n} late by {late}", f"The channel of o{n} lags behind the others by {late} row{'s' * (late > 1)} of comparison.",
-                    f"Look for a filter or a delay in the channel of o{n}.", clips({n: Clip(n, late=late)}),
-                )  # fmt: skip
+                yield Mishap(
+                    "channel late",
+                    f"o{n} late by {late}",
+                    f"The channel of o{n} lags behind the others by {late} row{'s' * (late > 1)} of comparison.",
+                    f"Look for a filter or a delay in the channel of o{n}.",
+                    clips({n: Clip(n, late=late)}),
+                )
     if capture.unit == "seconds":
         for factor in (*FACTORS, *(1 / f for f in FACTORS)):
-            yield Cause(
-                "wrong time base", f"time base off by {factor:g}",
+            yield Mishap(
+                "wrong time base",
+                f"time base off by {factor:g}",
                 f"The recording's time base is off: it counts {factor:g} s for each second.",
                 "Look at the instrument's time base, or at the unit in the file's heading.",
                 lambda it, factor=factor: replace(it, pace=factor),  # type: ignore[misc]
-            )  # fmt: skip
+            )
     yield from _runs(it)
     yield from _played(it, capture)
     for wake in range(8):
-        yield Cause(
-            "another power-up", f"power-up {wake}", "The design woke up in a state that the restart does not clear.",
+        yield Mishap(
+            "another power-up",
+            f"power-up {wake}",
+            "The design woke up in a state that the restart does not clear.",
             "Give the restart again, or for longer; if there is none, compare only what is settled.",
             lambda it, wake=wake: replace(it, wake=wake),  # type: ignore[misc]
-        )  # fmt: skip
+        )
 
 
-def _runs(it: Situation) -> Iterator[Cause]:
+def _runs(it: Scene) -> Iterator[Mishap]:
     """The runs of the datasheet, and the usual one."""
     steps = 200
     found: list[tuple[str, tuple[Action, ...], tuple[Action, ...]]] = []
@@ -64,11 +70,13 @@ def _runs(it: Situation) -> Iterator[Cause]:
     for name, before, then in found:
         if then and (before != it.before or _moves(then) != _moves(it.then)):
             told = "" if name == "the usual run" else f' --run "{name}"'
-            yield Cause(
-                "another run", f"run {name}", f"This is a recording of {name if not told else f'the run {chr(34)}{name}{chr(34)}'}.",
+            yield Mishap(
+                "another run",
+                f"run {name}",
+                f"This is a recording of {name if not told else f'the run {chr(34)}{name}{chr(34)}'}.",
                 f"Check it with `forelight check{told}`, or carry out the run that was meant.",
                 lambda it, before=before, then=then: replace(it, before=before, then=then),  # type: ignore[misc]
-            )  # fmt: skip
+            )
 
 
 def _moves(actions: tuple[Action, ...]) -> list[Action]:
@@ -84,7 +92,7 @@ def _parted(name: str, actions: tuple[Action, ...]) -> tuple[str, tuple[Action, 
     return name, actions[:at], actions[at:]
 
 
-def _played(it: Situation, capture: Capture) -> Iterator[Cause]:
+def _played(it: Scene, capture: Capture) -> Iterator[Mishap]:
     """Inputs that the recording holds and that stand otherwise than was meant, all the time."""
     meant: dict[str, int] = {}
     for action in it.before:
@@ -99,11 +107,13 @@ def _played(it: Situation, capture: Capture) -> Iterator[Cause]:
     if other:
         said = ", ".join(f"{line} at {level}" for line, level in sorted(other.items()))
         options = " ".join(f"--set {line}={level}" for line, level in sorted(other.items()))
-        yield Cause(
-            "other inputs recorded", "inputs as recorded", f"The recording itself holds other inputs: {said}.",
+        yield Mishap(
+            "other inputs recorded",
+            "inputs as recorded",
+            f"The recording itself holds other inputs: {said}.",
             f"Check it with {options} or with --play of the recording, or set the inputs as was meant.",
             lambda it: replace(it, before=tuple(_set(action, other) for action in it.before)),
-        )  # fmt: skip
+        )
 
 
 def _set(action: Action, levels: dict[str, int]) -> Action:
@@ -112,7 +122,7 @@ def _set(action: Action, levels: dict[str, int]) -> Action:
     return action
 
 
-def other_slots(it: Situation) -> Iterator[Cause]:
+def other_slots(it: Scene) -> Iterator[Mishap]:
     """Each other design of the board, brought up as its own datasheet says."""
     for slot in sorted(it.board.slots):
         if slot == it.slot:
@@ -123,10 +133,12 @@ def other_slots(it: Situation) -> Iterator[Cause]:
             _, before, then = _parted("", default_procedure(it.board, sheet, slot=slot, steps=steps).actions)
         except ForelightError:
             continue
-        yield Cause(
-            "another slot", f"slot {slot} as such", f"This looks like slot {slot}, {sheet.title}, brought up as its datasheet says.",
+        yield Mishap(
+            "another slot",
+            f"slot {slot} as such",
+            f"This looks like slot {slot}, {sheet.title}, brought up as its datasheet says.",
             f"Select slot {it.slot}; or check the recording with `forelight check {slot}`.",
             lambda it, sheet=sheet, slot=slot, before=before, then=then: replace(  # type: ignore[misc]
                 it, sheet=sheet, slot=slot, home=slot, before=before, then=then
             ),
-        )  # fmt: skip
+        )

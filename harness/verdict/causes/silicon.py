@@ -11,35 +11,42 @@ from forelight.sim.netlist import Netlist
 from numpy.typing import NDArray
 
 from ...bench.course import Seat
+from ...bench.powerups import sampled_power_ups
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from .cause import Cause
 from .lanes import drawn, faults, lane_by_lane
 from .lightly import reached, shown_with
+from .mishap import Mishap
 
 #: Faults that are tried; a design with more is too large for that.
 MOST = 4096
+#: Power-ups from each of which a design with a fault is run: all 0, all 1, and drawn.
+POWER_UPS = 4
+
+Bytes = NDArray[np.uint8]
 
 
-def unnamed(fault: Fault) -> Cause:
+def unnamed(fault: Fault) -> Mishap:
     """The record of one fault, as its site is numbered."""
     site = fault.site
     return _cause(f"{site.place} {site.number}.{site.bit} stuck at {fault.stuck}", fault)
 
 
-def described(netlist: Netlist, fault: Fault) -> Cause:
+def described(netlist: Netlist, fault: Fault) -> Mishap:
     """The record of one fault, in the words of the source."""
     return _cause(
         describe(drawn(netlist), fault).replace("wrapper.design.", "").replace("wrapper.", ""), fault
     )
 
 
-def _cause(where: str, fault: Fault) -> Cause:
-    return Cause(
-        "stuck inside the chip", where, f"Inside the chip, {where}.",
+def _cause(where: str, fault: Fault) -> Mishap:
+    return Mishap(
+        "stuck inside the chip",
+        where,
+        f"Inside the chip, {where}.",
         "Try the same slot on another chip: only that tells silicon from a slip.",
         lambda it: replace(it, fault=fault),
-    )  # fmt: skip
+    )
 
 
 def all_faults(seat: Seat) -> tuple[Fault, ...]:
@@ -57,8 +64,10 @@ def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tupl
     if not some or set(plan.slots.tolist()) != {slot}:
         return
     course = reached(plan, seats, slot)
-    alike: dict[bytes, tuple[list[Fault], NDArray[np.uint8]]] = {}
-    for fault, outputs in lane_by_lane(seat.netlist, some, course.values):
-        alike.setdefault(outputs.tobytes(), ([], outputs))[0].append(fault)
-    for members, outputs in alike.values():
-        yield members, shown_with(plan, seats, course, outputs)
+    alike: dict[bytes, tuple[list[Fault], Bytes, Bytes]] = {}
+    held = sampled_power_ups(POWER_UPS, 0)
+    for fault, outputs, agreed in lane_by_lane(seat.netlist, some, course.values, held):
+        shown = outputs & agreed
+        alike.setdefault(shown.tobytes() + agreed.tobytes(), ([], shown, agreed))[0].append(fault)
+    for members, outputs, agreed in alike.values():
+        yield members, shown_with(plan, seats, course, outputs, agreed)

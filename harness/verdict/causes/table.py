@@ -25,7 +25,7 @@ class Differing:
 def differing(
     recording: Recording, told: Foretold, rows: ReadRows, offset: int, listed: bool
 ) -> list[Differing]:
-    """The counts for a recording laid at `offset` on a prediction, which must hold all inputs; only lines with a difference."""
+    """The counts for a recording laid at `offset` on a prediction that holds all inputs; only of lines that differ."""
     count = len(recording.rows.levels)
     begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
     if end <= begin:
@@ -46,7 +46,7 @@ def differing(
                     f"{setting:08b}",
                     int((wrong[some] >> np.uint16(bit) & 1).sum()),
                     int((known[some] >> np.uint16(bit) & 1).sum()),
-                )  # fmt: skip
+                )
             )
     return found
 

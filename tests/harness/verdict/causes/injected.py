@@ -1,4 +1,4 @@
-"""Injects each kind of slip and fault into the whole chip, and asks for its cause: `python -m tests.harness.verdict.causes.injected`.
+"""Injects each kind of slip and fault into the whole chip, and asks for its cause.
 
 A case is a design on a chip in Amaranth, tick by tick, brought up and worked by a hand that makes one slip, or with one
 thing wired or clocked otherwise; what the pins did is recorded with the noise of the honesty suite, or by eye, and the
@@ -22,14 +22,17 @@ import numpy as np
 from amaranth.back import rtlil
 from forelight.designs.catalogue import load_design
 from forelight.designs.procedures.procedure import Action, Restart, Select, Set, Steps, Strap
+from forelight.harness.bench.predict import predict
 from forelight.harness.boards.profile import Board
 from forelight.harness.capture.readers import parse_capture
 from forelight.harness.capture.record import Capture, RecordedLine
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.timeline import Timeline, timeline
-from forelight.harness.verdict.causes.cause import CLIPPED, Cause, Clip, Situation
-from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, Ranking, rank
+from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Mishap, Scene
+from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, rank
+from forelight.harness.verdict.causes.suspects import Ranking, Suspects
+from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
 from forelight.sim import Simulation
 from forelight.sim.errors import ForelightError
 from forelight.sim.rtlil.reader import parse
@@ -57,8 +60,10 @@ TIMED_ONLY = frozenset(
     {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
      "channel late", "other inputs recorded"}
 )  # fmt: skip
-#: Kinds that belong to one state at power-up of one simulator, or are drawn otherwise here.
-NOT_DRAWN = frozenset({"another power-up", "clip in another order", "another slot"})
+#: Kinds that belong to one state at power-up of one simulator, or that the recording itself must hold.
+NOT_DRAWN = frozenset({"another power-up", "another slot", "other inputs recorded", "stuck inside the chip"})
+#: Draws until one differs, and power-ups of the prediction.
+DRAWS, POWER_UPS = 12, 32
 OUTPUTS = tuple(f"o{n}" for n in range(8))
 Bytes = NDArray[np.uint8]
 
@@ -80,7 +85,7 @@ class InjectedChip:
         modules = dict.fromkeys(module for wrapper in self.rig.wrappers for module in wrapper.modules)
         self.simulation = Simulation(parse(text, modules=tuple(modules)))
 
-    def pins(self, plan: Timeline, it: Situation, rng: random.Random) -> tuple[Bytes, Bytes]:
+    def pins(self, plan: Timeline, it: Scene, rng: random.Random) -> tuple[Bytes, Bytes]:
         """The output pins and the lines of the design that was meant, after each frame."""
         self.rig.contacts = it.contacts
         drive = self.rig.ticks(_led(plan, it.leads))
@@ -129,14 +134,16 @@ def _led(plan: Timeline, leads: Sequence[Lead]) -> Timeline:
 class Injected:
     """What was meant, what was wrong (None: nothing), and the recording of it."""
 
+    kind: str
     label: str
-    meant: Situation
-    cause: Cause | None
+    meant: Scene
+    cause: Mishap | None
     capture: Capture
     by_eye: bool
+    pins: Bytes
 
 
-def draw(kind: str, seed: int, by_eye: bool = False) -> Injected | None:
+def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
     """The case that belongs to this seed; None where this draw cannot be made."""
     rng = random.Random(f"{kind} {seed} {by_eye}")
     number = rng.randrange(len(CHIPS))
@@ -168,10 +175,12 @@ def draw(kind: str, seed: int, by_eye: bool = False) -> Injected | None:
         if by_eye
         else parse_capture(text.encode(), "bench")
     )
-    return Injected(f"{meant.sheet.name} in slot {slot} of chip {number}", meant, cause, capture, by_eye)
+    return Injected(
+        kind, f"{meant.sheet.name} in slot {slot} of chip {number}", meant, cause, capture, by_eye, pins
+    )
 
 
-def _meant(board: Board, slot: int, rng: random.Random) -> Situation:
+def _meant(board: Board, slot: int, rng: random.Random) -> Scene:
     """A design brought up with some inputs, restarted, and worked for some hundred steps."""
     sheet = load_design(board.slots[slot])
     special = {said.line for said in (sheet.step, sheet.restart) if said is not None}
@@ -188,10 +197,10 @@ def _meant(board: Board, slot: int, rng: random.Random) -> Situation:
         levels[line] ^= 1
         then += [Set({line: levels[line]}), Steps(rng.randint(20, 120))]
     then.append(Steps(rng.randint(300, 500)))
-    return Situation(board, sheet, slot, slot, tuple(before), tuple(then))
+    return Scene(board, sheet, slot, slot, tuple(before), tuple(then))
 
 
-def _drawn(kind: str, meant: Situation, rng: random.Random) -> Cause | None:
+def _drawn(kind: str, meant: Scene, rng: random.Random) -> Mishap | None:
     if kind == GOOD:
         return None
     nothing = Capture(dict.fromkeys(OUTPUTS, _NOTHING), 0.0, 1.0)
@@ -199,11 +208,13 @@ def _drawn(kind: str, meant: Situation, rng: random.Random) -> Cause | None:
     if kind == PAIR:
         some = [cause for cause in causes if cause.kind in PAIRED]
         first, second = rng.sample(some, 2)
-        return Cause(PAIR, f"{first.name}; {second.name}", "", "", lambda it: second.change(first.change(it)))
+        return Mishap(
+            PAIR, f"{first.name}; {second.name}", "", "", lambda it: second.change(first.change(it))
+        )
     if kind == "clip in another order":
         order = rng.sample(range(8), 8)
         clips = tuple(Clip(n) for n in order)
-        return Cause(kind, "clips in any order", "", "", lambda it: replace(it, clips=clips))
+        return Mishap(kind, "clips in any order", "", "", lambda it: replace(it, clips=clips))
     some = [cause for cause in causes if cause.kind == kind]
     return rng.choice(some) if some else None
 
@@ -232,7 +243,7 @@ def _rises(lines: Bytes) -> NDArray[np.int64]:
     return np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
 
 
-def _list(pins: Bytes, lines: Bytes, up: int, truth: Situation, rng: random.Random) -> str | None:
+def _list(pins: Bytes, lines: Bytes, up: int, truth: Scene, rng: random.Random) -> str | None:
     """What an eye writes down at the end of each step."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -240,15 +251,13 @@ def _list(pins: Bytes, lines: Bytes, up: int, truth: Situation, rng: random.Rand
     begin = rng.randint(0, 30)
     if len(rises) < begin + count + 2:
         return None
-    # The answer to a rise is at the pins a frame later; the next rise comes before its own answer.
-    ends = rises[begin : begin + count]
+    # A line of the design rises at the end of its frame: what stands at the pins until then came a frame before.
+    ends = rises[begin : begin + count] - 1
     shown = _shown(pins, truth.clips)[ends]
     return "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
 
 
-def _timed(
-    pins: Bytes, lines: Bytes, up: int, truth: Situation, meant: Situation, rng: random.Random
-) -> str | None:
+def _timed(pins: Bytes, lines: Bytes, up: int, truth: Scene, meant: Scene, rng: random.Random) -> str | None:
     """What an instrument records, from somewhere near the moment at which the slot is up."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -285,7 +294,7 @@ def _timed(
 
 @dataclass
 class Injections:
-    """By kind: cases, those with the true cause in the first group and in the first three, sizes of the first groups."""
+    """By kind: cases, those with the true cause in the first group and in the first three; sizes of first groups."""
 
     cases: Counter[str] = field(default_factory=Counter)
     first: Counter[str] = field(default_factory=Counter)
@@ -293,7 +302,7 @@ class Injections:
     said: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
     sizes: list[int] = field(default_factory=list)
     blamed: list[str] = field(default_factory=list)
-    unseen: int = 0
+    passed: Counter[str] = field(default_factory=Counter)
     odd: list[str] = field(default_factory=list)
 
     def add(self, other: Injections) -> None:
@@ -304,7 +313,7 @@ class Injections:
         self.sizes += other.sizes
         self.blamed += other.blamed
         self.odd += other.odd
-        self.unseen += other.unseen
+        self.passed.update(other.passed)
 
     def table(self) -> str:
         """Shares by kind, and what stood first where the true cause did not."""
@@ -318,84 +327,97 @@ class Injections:
         sizes = sorted(self.sizes) or [0]
         lines += [
             "",
-            f"{total} cases: {sum(self.first.values()) / total:.1%} in the first group, {sum(self.three.values()) / total:.1%} in "
-            f"the first three; groups of {sizes[len(sizes) // 2]} (median) to {sizes[-1]}; {self.unseen} left no trace.",
+            f"{total} cases: {sum(self.first.values()) / total:.1%} in the first group, "
+            f"{sum(self.three.values()) / total:.1%} in the first three; groups of {sizes[len(sizes) // 2]} (median) "
+            f"to {sizes[-1]}; {dict(self.passed)} were no questions.",
             f"{len(self.blamed)} good recordings were given a cause.",
         ]
         return "\n".join(lines)
 
 
 def ranked(case: Injected) -> Ranking:
-    return rank(case.meant, case.capture, "i7")
+    return rank(case.meant, case.capture, case.meant.board, "i7")
 
 
-def is_named(case: Injected, ranking: Ranking, groups: int) -> bool:
-    """Whether the true cause is a member of one of the first groups."""
+def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
+    """Whether the true cause is a member of one of these groups."""
     assert case.cause is not None
-    found = [one for group in ranking.groups[:groups] for one in group.members]
+    found = [one for group in groups for one in group.members]
     if any(one.cause.name == case.cause.name for one in found):
         return True
     truth = case.cause.change(case.meant)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
-        return any(_same_clips(one.situation, truth, case.capture) for one in found)
+        return any(_same_clips(one.scene, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
         {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
     )
 
 
-def _same_clips(one: Situation, truth: Situation, capture: Capture) -> bool:
-    same = all(one.clips[n] == truth.clips[n] for n in range(8) if f"o{n}" in capture.lines)
-    return same and replace(one, clips=CLIPPED) == replace(truth, clips=CLIPPED)
+def _same_clips(one: Scene, truth: Scene, case: Injected) -> bool:
+    """Whether the channels that were recorded would show the same with the one's clips as with the true ones."""
+    mask = np.uint8(sum(1 << n for n in range(8) if f"o{n}" in case.capture.lines))
+    differ = (_shown(case.pins, one.clips) ^ _shown(case.pins, truth.clips)) & mask
+    return not differ.any() and replace(one, clips=CLIPPED) == replace(truth, clips=CLIPPED)
+
+
+def judged(case: Injected) -> Verdict:
+    """The verdict on the recording of what was meant."""
+    it = case.meant
+    golden = predict(it.board, it.sheet, it.procedure, slot=it.slot, power_ups=POWER_UPS)
+    hand = Hand(it.board, it.sheet, it.slot)
+    hand.do(it.before)
+    row = int(np.searchsorted(golden.ticks, hand.now, side="right")) - 1
+    golden = replace(golden, steps=golden.steps - golden.steps[row])
+    return check(golden, case.capture, it.board, step_line="i7", start=hand.now)
 
 
 def counted(kind: str, seed: int, by_eye: bool) -> Injections:
-    """One case."""
+    """One case: the first of this seed's draws that differs."""
     found = Injections()
-    case = draw(kind, seed, by_eye)
-    if case is None:
+    for draws in range(DRAWS):
+        case = draw(kind, f"{seed}.{draws}", by_eye)
+        if case is None:
+            continue
+        verdict = judged(case).kind
+        where = f"{kind} {seed}.{draws}{' by eye' if by_eye else ''}: {case.label}"
+        if kind == GOOD:
+            found.cases[GOOD] += 1
+            found.blamed += [where] if verdict == DIFFERS else []
+            return found
+        if verdict != DIFFERS:
+            found.passed[verdict] += 1
+            continue
+        _rank_one(case, where, found)
         return found
-    ranking = ranked(case)
-    meant = ranking.meant.bits if ranking.meant else -1e9
-    best = ranking.groups[0].bits if ranking.groups else -1e9
-    where = f"{kind} {seed}{' by eye' if by_eye else ''}: {case.label}"
-    if kind == GOOD:
-        found.cases[GOOD] += 1
-        if best > meant:
-            found.blamed.append(f"{where}: {ranking.groups[0].best.cause.name}")
-        else:
-            found.first[GOOD] += 1
-            found.three[GOOD] += 1
-        return found
-    if ranking.meant and ranking.meant.fit.best.mismatches == 0 and meant > 0:
-        found.unseen += 1
-        return found
+    return found
+
+
+def _rank_one(case: Injected, where: str, found: Injections) -> None:
+    assert case.cause is not None
+    kind, ranking = case.kind, ranked(case)
+    groups = ranking.convincing
     found.cases[kind] += 1
-    found.first[kind] += is_named(case, ranking, 1)
-    found.three[kind] += is_named(case, ranking, 3)
-    if ranking.groups:
-        found.sizes.append(len(ranking.groups[0].members))
-    if not is_named(case, ranking, 1):
-        assert case.cause is not None
-        first = ranking.groups[0].best.cause if ranking.groups else None
+    found.first[kind] += is_named(case, groups[:1])
+    found.three[kind] += is_named(case, groups[:3])
+    if groups:
+        found.sizes.append(len(groups[0].members))
+    if not is_named(case, groups[:1]):
+        first = groups[0].best.cause if groups else None
         found.said[kind][first.kind if first else "none of these"] += 1
         said = [(g.best.cause.name, len(g.members), round(g.bits, 1)) for g in ranking.groups[:3]]
-        found.odd.append(f"{where}: {case.cause.name}; said {said}; meant {meant:.0f}")
-    return found
+        meant = ranking.meant.bits if ranking.meant else 0.0
+        found.odd.append(
+            f"{where}: {case.cause.name}; said {said}; none {ranking.none:.0f}, as meant {meant:.0f}"
+        )
 
 
 def kinds() -> list[str]:
     """All kinds that can be drawn."""
-    from forelight.harness.verdict.causes.cause import SHARES
-
-    return [
-        kind
-        for kind in SHARES
-        if kind not in NOT_DRAWN and kind not in ("stuck inside the chip", "other inputs recorded")
-    ]
+    return [kind for kind in SHARES if kind not in NOT_DRAWN]
 
 
 def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:
-    for kind in (GOOD, *kinds(), "clip in another order"):
+    for kind in (GOOD, *kinds()):
         for seed in range(first_seed, first_seed + each * (4 if kind == GOOD else 1)):
             by_eye = seed % 3 == 0 and kind not in TIMED_ONLY
             yield kind, seed, by_eye

@@ -33,12 +33,13 @@ CLIPPED: tuple[Clip, ...] = tuple(Clip(line) for line in range(8))
 
 
 @dataclass(frozen=True)
-class Situation:
+class Scene:
     """What is done at the bench, and how the bench is wired.
 
-    The selector stands at `slot` at first, and the design sits in slot `home`. The actions `before` bring the slot up, the restart included; the person looks at what comes `then`. Switches
-    whose bits in `contacts` are 0 make no contact, `leads` go from the switches to the pins, `clips` from the pins to
-    the channels of the instrument. The design has a `fault`, and wakes up in the state number `wake` (None: in
+    The selector stands at `slot` at first, and the design sits in slot `home`. The actions `before` bring the slot up,
+    the restart included; the person looks at what comes `then`. Switches whose bits in `contacts` are 0 make no
+    contact, `leads` go from the switches to the pins, `clips` from the pins to the channels of the instrument. The
+    design has a `fault`, and wakes up in the state number `wake` (None: in
     any). The instrument counts `pace` seconds for each that passes; None stands for a number that nobody knows, and
     for a step clock that is not the board's.
     """
@@ -61,17 +62,17 @@ class Situation:
         return Procedure("bench", (*self.before, *self.then))
 
     @property
-    def inside(self) -> Situation:
+    def inside(self) -> Scene:
         """The same without what is done to the recording of it."""
         return replace(self, clips=CLIPPED, pace=1.0, fault=None)
 
 
-Change = Callable[[Situation], Situation]
+Change = Callable[[Scene], Scene]
 Edit = Callable[[Action], Iterable[Action]]
 
 
 @dataclass(frozen=True)
-class Cause:
+class Mishap:
     """One thing that may have gone wrong.
 
     `kind` is what its prior goes by (`SHARES`), shared among all causes of the kind by `weight`. `name` tells it from

@@ -11,26 +11,29 @@ from forelight.sim.files import write_whole
 from rich.table import Table
 from rich.text import Text
 
-from ..capture.record import Capture
-from ..verdict.causes.cause import Situation
-from ..verdict.causes.experiment import Experiment, sentence, separating
-from ..verdict.causes.foretell import Foreteller
-from ..verdict.causes.rank import Group, Ranking, rank
-from ..verdict.causes.table import Differing
-from .output import progress
-from .question import Question
+from ...capture.record import Capture
+from ...verdict.causes.experiment import Experiment, sentence, separating
+from ...verdict.causes.foretell import Foreteller
+from ...verdict.causes.mishap import Scene
+from ...verdict.causes.rank import rank
+from ...verdict.causes.suspects import Ranking, Suspects
+from ...verdict.causes.table import Differing
+from ..output import progress
+from ..question import Question
 
 #: Groups that are named, and members of each.
 GROUPS, MEMBERS = 3, 4
+#: A cause less likely than that is not named beside the first.
+LEAST = 1e-4
 #: Rows of the table of bits.
 MOST_ROWS = 12
 
 
-def situation(asking: Question) -> Situation:
+def scene(asking: Question) -> Scene:
     """What was to be done at the bench."""
     actions, slot = asking.procedure.actions, asking.slot or 0
     up = asking.setting_up
-    return Situation(asking.board, asking.sheet, slot, slot, actions[:up], actions[up:])
+    return Scene(asking.board, asking.sheet, slot, slot, actions[:up], actions[up:])
 
 
 def step_line(asking: Question) -> str:
@@ -42,24 +45,27 @@ def step_line(asking: Question) -> str:
 def ranked(asking: Question, capture: Capture) -> Ranking:
     """The causes, with a bar while they are tried."""
     with progress("Trying causes") as advance:
-        return rank(situation(asking), capture, step_line(asking), advance)
+        return rank(scene(asking), capture, asking.board, step_line(asking), advance)
 
 
 def told_apart(asking: Question, capture: Capture, ranking: Ranking) -> Experiment | None:
     """The experiment for the two best groups."""
-    if len(ranking.groups) < 2:
+    if len(ranking.convincing) < 2:
         return None
-    first, second = (group.best.cause for group in ranking.groups[:2])
-    teller = Foreteller(frozenset(), step_line(asking))
+    first, second = (group.best.cause for group in ranking.convincing[:2])
+    teller = Foreteller(step_line(asking))
     lines = tuple(name for name in capture.lines if name[0] == "o")
-    return separating(first, second, situation(asking), lines, teller)
+    return separating(first, second, scene(asking), lines, teller)
 
 
 def write_experiment(file: Path, made: Experiment | None, ranking: Ranking | None, asking: Question) -> str:
     """Write it as a procedure, where there is one; a sentence on what was done."""
     if made is None or ranking is None:
-        return f"No experiment was written to {file}: there are no two causes here that a procedure of a few moves would tell apart."
-    first, second = (group.best.cause for group in ranking.groups[:2])
+        return (
+            f"No experiment was written to {file}: there are no two causes here that a procedure of a few moves "
+            "would tell apart."
+        )
+    first, second = (group.best.cause for group in ranking.convincing[:2])
     lines = [
         f"name = {json.dumps('which of two causes')}",
         f"do = [{', '.join(json.dumps(to_text(action)) for action in made.actions)}]",
@@ -71,15 +77,17 @@ def write_experiment(file: Path, made: Experiment | None, ranking: Ranking | Non
 
 def paragraphs(asking: Question, ranking: Ranking, made: Experiment | None) -> Iterator[Text | Table | str]:
     """The best group and its remedy, up to two more, the experiment, the bits that differ."""
-    if not ranking.groups:
+    groups = ranking.convincing
+    if not groups:
         yield f"None of the {ranking.tried} causes that were tried explains this recording."
-        return
-    for number, group in enumerate(ranking.groups[:GROUPS]):
+    for number, group in enumerate(groups[:GROUPS]):
+        if number and ranking.odds(group) < LEAST:
+            break
         yield _group(group, ranking, number)
         if number == 0:
             yield f"  {group.best.cause.remedy}"
     if made is not None:
-        first, second = (group.best.cause for group in ranking.groups[:2])
+        first, second = (group.best.cause for group in groups[:2])
         yield ""
         yield f"To tell the first two apart: {sentence(made, first, second, asking.board)}"
     if ranking.differing:
@@ -87,7 +95,7 @@ def paragraphs(asking: Question, ranking: Ranking, made: Experiment | None) -> I
         yield _table(ranking.differing)
 
 
-def _group(group: Group, ranking: Ranking, number: int) -> Text:
+def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
     head = "Likely cause: " if number == 0 else "Or: "
     others = [one.cause.name for one in group.members[1:]]
     line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
@@ -132,9 +140,9 @@ def plain(asking: Question, ranking: Ranking, made: Experiment | None) -> dict[s
                 for one in group.members
             ],
         }
-        for group in ranking.groups
+        for group in ranking.convincing
     ]
-    first = [group.best.cause for group in ranking.groups[:2]]
+    first = [group.best.cause for group in ranking.convincing[:2]]
     return {
         "tried": ranking.tried,
         "groups": groups,
