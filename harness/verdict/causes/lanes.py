@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from copy import deepcopy
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 Outputs = NDArray[np.uint8]
 Values = NDArray[np.unsignedinteger[Any]]
+PowerUps = Callable[[], Sequence[PowerUp]]
 
 #: Faults in one word; the widest words are quickest by the lane.
 LANES = 512
@@ -47,27 +47,25 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
     return _remembered(netlist)[2]
 
 
-def faulty(
-    netlist: Netlist, fault: Fault, values: Values, power_ups: Sequence[PowerUp]
-) -> tuple[Outputs, Outputs]:
+def faulty(netlist: Netlist, fault: Fault, values: Values, power_ups: PowerUps) -> tuple[Outputs, Outputs]:
     """What a design with this fault puts out from the first power-up, a value more than updates; where all agree."""
     _, shown, agreed = next(lane_by_lane(netlist, [fault], values, power_ups))
     return shown, agreed
 
 
 def lane_by_lane(
-    netlist: Netlist, some: Sequence[Fault], values: Values, power_ups: Sequence[PowerUp]
+    netlist: Netlist, some: Sequence[Fault], values: Values, power_ups: PowerUps
 ) -> Iterator[tuple[Fault, Outputs, Outputs]]:
     """The same for each of these faults, side by side."""
-    each = len(power_ups)
+    each = len(power_ups())
     count = max(LANES // each, 1)
     for part in (some[at : at + count] for at in range(0, len(some), count)):
         filled = [
             *part,
             *[part[-1]] * (min(count, len(some)) - len(part)),
         ]  # of one size, to be compiled once
-        faults = [fault for fault in filled for _ in power_ups]
-        held = [up for _ in filled for up in deepcopy(list(power_ups))]
+        faults = [fault for fault in filled for _ in range(each)]
+        held = [up for _ in filled for up in power_ups()]
         lanes = Lanes(drawn(netlist), len(faults), held, faults=faults)
         shown = _run(lanes, values).reshape(len(filled), each, -1)
         differ = np.bitwise_or.reduce(shown ^ shown[:, :1], axis=1)

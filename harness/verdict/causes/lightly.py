@@ -35,7 +35,7 @@ def lightly(
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
         if fault is not None and number == slot:
-            outputs, agreed = faulty(course.seat.netlist, fault, course.values, held)
+            outputs, agreed = faulty(course.seat.netlist, fault, course.values, lambda: held)
             outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
         else:
             outcomes[number] = _outcome(plan, course, held)

@@ -44,6 +44,8 @@ WAKES = 8
 NONE = math.log2(0.0001)
 #: Bits that a cause, however rare, may save less than that.
 RARE = 20.0
+#: Of the levels that were recorded, so many must be foretold.
+COMPARED = 0.5
 #: Bits within which one clock, or one place, is as good as another.
 AS_GOOD = 0.5
 #: Members of a group, and groups, whose faults of silicon are described.
@@ -147,6 +149,8 @@ class _Search:
                 continue
             rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
             for one, found in self.readings.fits(rows, reading):
+                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
+                    continue  # it foretells too little to explain anything
                 bits.append(found.bits + prior - one.handicap)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)

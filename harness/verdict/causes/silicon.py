@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 from forelight.sim.lanes.faults import Fault, describe
 from forelight.sim.netlist import Netlist
+from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ...bench.course import Seat
@@ -24,6 +25,10 @@ MOST = 4096
 POWER_UPS = 4
 
 Bytes = NDArray[np.uint8]
+
+
+def _held() -> list[PowerUp]:
+    return sampled_power_ups(POWER_UPS, 0)
 
 
 def unnamed(fault: Fault) -> Mishap:
@@ -65,8 +70,7 @@ def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tupl
         return
     course = reached(plan, seats, slot)
     alike: dict[bytes, tuple[list[Fault], Bytes, Bytes]] = {}
-    held = sampled_power_ups(POWER_UPS, 0)
-    for fault, outputs, agreed in lane_by_lane(seat.netlist, some, course.values, held):
+    for fault, outputs, agreed in lane_by_lane(seat.netlist, some, course.values, _held):
         shown = outputs & agreed
         alike.setdefault(shown.tobytes() + agreed.tobytes(), ([], shown, agreed))[0].append(fault)
     for members, outputs, agreed in alike.values():

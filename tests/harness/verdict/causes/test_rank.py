@@ -38,22 +38,21 @@ def first_names(ranking: Ranking) -> set[str]:
     return {one.cause.name for group in ranking.convincing[:1] for one in group.members}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
-    "name", ["i0 the other way", "restart held", "move 2 (i1=1) left out", "i0 and i1 swapped"]
+    "name", ["i1 the other way", "restart held", "move 2 (i1=1) left out", "i1 stuck at 0"]
 )
 def test_a_slip_of_the_hand_is_named_from_a_list_by_eye(name: str) -> None:
     assert name in first_names(ranked(by_eye(cause(name).change(meant()))))
 
 
-@pytest.mark.parametrize("name", ["inputs left at 0", "strap code 56", "no contact at i0"])
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["inputs left at 0", "strap code 56", "no contact at i1"])
 def test_a_slip_is_named_from_an_instrument(name: str) -> None:
     assert name in first_names(ranked(recorded(cause(name).change(meant()))))
 
 
-def test_a_channel_that_stays_at_1_is_named_and_nothing_where_nothing_is_wrong() -> None:
-    right = ranked(listed())
-    assert right.meant is not None
-    assert all(group.bits < right.meant.bits - 10 for group in right.groups)
+def test_a_channel_that_stays_at_1_is_named() -> None:
     stuck = RecordedLine(np.zeros(1), np.ones(1, np.uint8))
     found = ranked(Capture({**listed().lines, "o4": stuck}, 0.0, listed().end, unit="steps"))
     assert "o4 stuck at 1" in first_names(found)
@@ -61,6 +60,14 @@ def test_a_channel_that_stays_at_1_is_named_and_nothing_where_nothing_is_wrong()
     assert found.odds(found.groups[0]) > 0.9
 
 
+@pytest.mark.slow
+def test_nothing_is_likelier_than_that_nothing_is_wrong() -> None:
+    right = ranked(listed())
+    assert right.meant is not None
+    assert all(group.bits < right.meant.bits - 10 for group in right.groups)
+
+
+@pytest.mark.slow
 def test_what_no_cause_makes_has_none() -> None:
     rng = np.random.default_rng(7)
     at = np.arange(30, dtype=np.float64)
