@@ -23,6 +23,8 @@ from .mishap import CLIPPED, Clip, Scene
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
+#: Predictions that are remembered.
+MOST = 64
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,8 @@ class Foreteller:
         )
         key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
+            if len(self.found) == MOST:
+                self.found.pop(next(iter(self.found)))
             try:
                 self.found[key] = self.laid(lightly(plan, seats, self.power_ups, it.wake, it.fault), up)
             except ForelightError:

@@ -23,6 +23,7 @@ from ...boards.profile import Board
 from ...capture.record import Capture
 from ..listing import listed
 from ..reading import Readout
+from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
 from . import clips, clock, hand, recording, silicon, wiring
@@ -36,12 +37,16 @@ FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
 
 #: Steps of a long recording by which causes are picked at first.
 LOOK = 1024
+#: Steps after the slot is up within which a recording begins; of a design that nothing settles, and may be anywhere.
+AHEAD, ANYWHERE = 512, 4096
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
-#: Power-ups that are tried one by one where a prediction never settles.
-WAKES = 8
+#: Power-ups that are tried one by one where a cause keeps the design from settling, or where nothing settles it.
+WAKES = (8, 1)
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
+#: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
+EXPLAINED = 0.5
 #: Bits that a cause, however rare, may save less than that.
 RARE = 20.0
 #: Of the levels that were recorded, so many must be foretold.
@@ -57,7 +62,7 @@ PAIRED = frozenset(
     {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
-PAIRS = 24
+PAIRS = 16
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
@@ -165,6 +170,10 @@ class _Search:
         settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
+        code = _code(it)
+        if code is not None and code != self.code and it.board == self.it.board:
+            rate = float(it.board.step_hz(code))
+            paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
         first = self.teller.prospect(it, self.cut) if paces else None
         if first is None or not any(self.readings.of(first, pace) for pace in paces):
             return
@@ -174,17 +183,20 @@ class _Search:
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
         if it.wake is None and self.never_settles(first):
-            others = (self.teller.prospect(replace(it, wake=wake), self.cut) for wake in range(WAKES))
+            others = (
+                self.teller.prospect(replace(it, wake=wake), self.cut)
+                for wake in range(WAKES[self.never_settles(self.readings.meant)])
+            )
             whole += [other for other in others if other is not None]
         yield from ((told, pace) for told in whole for pace in paces)
 
     @cached_property
     def code(self) -> int | None:
         """The strap code that was meant."""
-        return next((action.code for action in self.it.before if isinstance(action, Strap)), None)
+        return _code(self.it)
 
     def never_settles(self, told: Prospect) -> bool:
-        return any(told.foretold.lines[name].levels[-1] == UNKNOWN for name in self.readings.names)
+        return _never_settles(told, self.readings.names)
 
 
 def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
@@ -207,16 +219,23 @@ def rank(
     meant = teller.prospect(it)
     if meant is None:
         return Ranking((), NONE, 0, None)
-    whole = _Search(it, Readings(capture, board, meant, step_line), teller, None, progress)
-    search = _first_look(whole, meant) or whole
+    long = _length(capture, meant.foretold)
+    cut = None
+    ahead = ANYWHERE if _never_settles(meant, tuple(capture.lines)) else AHEAD
+    if len(meant.foretold.rises) > long + 2 * ahead:
+        cut = int(long) + ahead
+        meant = teller.prospect(it, cut) or meant
+    whole = _Search(it, Readings(capture, board, meant, step_line), teller, cut, progress)
+    search = _first_look(whole, long, ahead) or whole
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
     search.weigh_silicon()
     search.weigh_clips(it)
-    if not search.found:
+    none = max(NONE, _otherwise(whole.readings.usual))
+    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
         search.weigh(list(recording.other_slots(it)))
-    if not search.found:
-        search.weigh_pairs(causes)
+        if not search.found:
+            search.weigh_pairs(causes)
     found = search.found
     if search is not whole:
         found.sort(key=lambda one: -one.bits)
@@ -225,21 +244,25 @@ def rank(
     as_meant = whole.explained(NOTHING, 0.0, it)
     groups = grouped(found, as_meant)
     bits = differing_bits(groups[0].best if groups else None, as_meant)
-    none = max(NONE, _otherwise(whole.readings.usual, meant))
     return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
 
 
-def _first_look(whole: _Search, meant: Prospect) -> _Search | None:
-    """The first steps of a long recording, and the predictions for as much; None where it is short."""
-    capture, base = whole.readings.capture, meant.foretold
+def _length(capture: Capture, base: Foretold) -> float:
+    """Of a recording, in steps."""
     unit = base.unit / base.oscillator_hz if capture.unit == "seconds" else 1.0
-    long = (capture.end - capture.start) / unit
+    return (capture.end - capture.start) / unit
+
+
+def _first_look(whole: _Search, long: float, ahead: int) -> _Search | None:
+    """The first steps of a recording so long, and the predictions for as much; None where it is short."""
+    capture, base = whole.readings.capture, whole.readings.meant.foretold
     if not capture.timed or long <= 2 * LOOK:
         return None
     edges = np.sort(np.concatenate([line.times for line in capture.lines.values()]))
     enough = edges[min(LOOK, len(edges) - 1)] if len(edges) else capture.end
+    unit = (capture.end - capture.start) / long
     end = max(capture.start + LOOK * unit, float(enough))
-    cut = int((end - capture.start) / unit + max(base.end - base.onward - long, 0)) + LOOK
+    cut = int((end - capture.start) / unit + min(max(base.end - base.onward - long, 0), ahead)) + LOOK
     told = whole.teller.prospect(whole.it, cut)
     if told is None:
         return None
@@ -247,12 +270,11 @@ def _first_look(whole: _Search, meant: Prospect) -> _Search | None:
     return _Search(whole.it, readings, whole.teller, cut, whole.progress)
 
 
-def _otherwise(reading: Readout, meant: Prospect) -> float:
+def _otherwise(reading: Readout) -> float:
     """How well slips of single steps, entries and bits explain a recording of what was meant."""
     if reading.stated is not None:
         found = listed(reading.recordings[0], reading.rows, reading.stated)
         return found.bits if found and found.slips else NONE
-    del meant
     return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
 
 
@@ -290,6 +312,16 @@ def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Scene) -> tuple
         else group
         for number, group in enumerate(groups)
     )
+
+
+def _never_settles(told: Prospect, names: tuple[str, ...]) -> bool:
+    lines = told.foretold.lines
+    return any(name in OUTPUT_LINES and lines[name].levels[-1] == UNKNOWN for name in names)
+
+
+def _code(it: Scene) -> int | None:
+    """The strap code that is set."""
+    return next((action.code for action in it.before if isinstance(action, Strap)), None)
 
 
 def _after(first: Mishap, second: Mishap) -> Callable[[Scene], Scene]:

@@ -44,7 +44,7 @@ class Readings:
     meant: Prospect
     step_line: str
     others: dict[float, Readout | None] = field(default_factory=dict)
-    fitted: dict[tuple[int, int, bytes, bytes], list[tuple[Recording, Fit]]] = field(default_factory=dict)
+    fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
 
     @cached_property
     def usual(self) -> Readout:
@@ -82,6 +82,15 @@ class Readings:
                 self.others[rate] = found
         return self.others[rate]
 
+    def may_step(self, rate: float) -> bool:
+        """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""
+        meant = self.meant.foretold.hz
+        if self.capture.unit != "seconds" or meant is None or abs(rate / meant - 1) < TOLERANCE:
+            return False  # it foretells what was meant
+        if self.given is not None:
+            return abs(rate / self.given - 1) < TOLERANCE
+        return self.coherence(rate) > self._least
+
     @cached_property
     def given(self) -> float | None:
         """The rate of the step line, where that was recorded: steps to a unit of the recording's time."""
@@ -105,7 +114,7 @@ class Readings:
 
     def fits(self, rows: ReadRows, reading: Readout) -> list[tuple[Recording, Fit]]:
         """How a prediction lies on a reading by each clock that may be the true one; the same for the same rows."""
-        key = (id(reading), rows.first, rows.levels.tobytes(), rows.known.tobytes())
+        key = (id(reading), rows.first, hash((rows.levels.tobytes(), rows.known.tobytes())))
         if key not in self.fitted:
             least = min(one.handicap for one in reading.recordings) + HANDICAP
             some = [one for one in reading.recordings if one.handicap <= least]
