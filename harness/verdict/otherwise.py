@@ -12,12 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..capture.record import Floats, Ints
-from .everywhere import Everywhere
 from .fit import (
     MOST_AT_ONCE,
     NEVER,
-    SET_UP,
     WRONG,
+    Amiss,
     Fit,
     Placement,
     Recording,
@@ -25,7 +24,9 @@ from .fit import (
     candidates,
     differing,
     place,
+    set_up,
     summed,
+    summed_array,
 )
 from .rows import ReadRows, Words
 
@@ -43,7 +44,9 @@ PARTS = (
     (0, 1 / 8),
     (7 / 8, 1),
 )
+AGAIN = 6.0  # bits for a restart on the way
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
+LOOKED_AT = 16  # placements that are compared in full
 HALF = 0.5  # of the levels must be compared at a place, if it is to be taken for the right one
 AFTER = 20.0  # bits that the part after a restart must save
 PART = 2.0  # bits that both parts of a recording must save, if it has slipped
@@ -51,6 +54,8 @@ CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
 MOST_CELLS = 1 << 27  # pairs of placements times rows that are compared for a slip
 MOST_PLACES = 160
+EVERY_PAIR = 1 << 21  # placements times rows up to which all pairs of placements are looked at
+PAIRS = 16  # placements of which a pair may consist, whatever lies between them
 
 
 @dataclass(frozen=True)
@@ -78,13 +83,20 @@ def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Othe
     span = Span.of(recording, prediction, before)
     if span is None or span.count > MOST_AT_ONCE:
         return None
-    every = Everywhere(recording, span)
+    every = span.everywhere(recording, 4 * MOST_AT_ONCE)
+    if every is None:
+        return None
     price = LINE + math.log2(len(recording.names))
-    kept = np.where(span.offsets(np.arange(span.count)) + recording.bounds[0] < -1, -SET_UP, 0.0)
-    for bit in range(len(recording.names)):
-        saved, wrong = every.line(bit, bit)
-        kept += np.maximum(saved - WRONG * wrong, -price)
-    there = place(recording, prediction, span.low + int(kept.argmax()) * span.slots)
+    saved, wrong = every.lines
+    kept = np.maximum(saved - WRONG * wrong, -price).sum(axis=0) - span.set_up(recording)
+    best = np.argsort(-kept, kind="stable")[:LOOKED_AT]
+    found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
+    kept[best] = [
+        float(np.maximum(there.saved - WRONG * there.wrong, -price).sum())
+        - set_up(recording, there.offset, span.slots)
+        for there in found
+    ]
+    there = found[int(kept[best].argmax())]
     bad = tuple(
         name
         for bit, name in enumerate(recording.names)
@@ -142,7 +154,7 @@ def in_two(
         (int(known[0]) if len(known) else 0) - offsets - first
     )  # where the prediction does, by second offset
     shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
-    early = np.where(recording.bounds[0] + offsets < -1, SET_UP, 0.0)
+    early = np.array([set_up(recording, int(offset), span.slots) for offset in offsets])
     row = np.arange(1, stop - first)
     best: dict[str, tuple[float, int, int]] = {}
     for one in range(len(offsets)):
@@ -157,7 +169,7 @@ def in_two(
         slips = ~restarts & ~(ours & (shift[one] > NO_RESTART))[:, None] & ~empty
         for kind, allowed, price in (
             (SLIP, slips, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
-            (RESTART, restarts, SET_UP + math.log2(span.count) + math.log2(stop - first)),
+            (RESTART, restarts, AGAIN + math.log2(span.count) + math.log2(stop - first)),
         ):
             value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
             other = int(value.argmax())
@@ -187,8 +199,10 @@ def in_two(
 
 
 def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
-    """Where parts of the recording may lie, and near that."""
+    """Where parts of the recording may lie."""
     first, stop = recording.bounds
+    if span.count * (stop - first) <= EVERY_PAIR:
+        return span.offsets(_pairs(recording, span))
     likely = {place.offset for place in found.places}
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
@@ -200,10 +214,22 @@ def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
     return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
 
 
-def summed_array(bits: Floats) -> float:
-    """The logarithm of the sum of powers of two."""
-    most = float(bits.max())
-    return most + math.log2(float(np.exp2(np.maximum(bits - most, -60.0)).sum()))
+def _pairs(recording: Recording, span: Span) -> Ints:
+    """The numbers of the placements of which two explain most, one up to some row and one from there on: whatever lies
+    between them, and few steps apart."""
+    before = span.running(recording)
+    after = before[:, -1:] - before
+    chosen: set[int] = set()
+    for ours, theirs in ((before, after), (after, before)):
+        worth = (ours + theirs.max(axis=0)).max(axis=1)
+        chosen |= set(np.argsort(-worth, kind="stable")[:PAIRS].tolist())
+    for apart in range(1, BESIDE + 1):
+        for one, other in ((before[apart:], after[:-apart]), (before[:-apart], after[apart:])):
+            if len(one):
+                worth = (one + other).max(axis=1)
+                for number in np.argsort(-worth, kind="stable")[:BESIDE].tolist():
+                    chosen |= {number, number + apart}
+    return np.array(sorted(chosen), np.int64)
 
 
 def _running(recording: Recording, prediction: ReadRows, offset: int, first: int, stop: int) -> Floats:
@@ -211,14 +237,13 @@ def _running(recording: Recording, prediction: ReadRows, offset: int, first: int
     rows = recording.rows
     at = np.arange(first, stop) + offset
     inside = (at >= 0) & (at < len(prediction.levels))
-    there = at[inside]
     known = np.zeros(len(at), rows.known.dtype)
-    known[inside] = prediction.known[there]
+    known[inside] = prediction.known[at[inside]]
     known &= rows.known[first:stop]
-    wrong = np.zeros(len(at), rows.known.dtype)
-    wrong[inside] = rows.levels[first:stop][inside] ^ prediction.levels[there]
-    wrong &= known
-    all_known = np.bitwise_count(rows.known[first:stop])
-    share = (np.bitwise_count(known).astype(np.float64) - np.bitwise_count(wrong)) / np.maximum(all_known, 1)
-    saved = recording.cost[:, first:stop].sum(axis=0) * share - WRONG * np.bitwise_count(wrong)
+    share = np.bitwise_count(known) / np.maximum(np.bitwise_count(rows.known[first:stop]), 1)
+    saved = recording.cost[:, first:stop].sum(axis=0) * share
+    amiss = Amiss.of(recording, prediction, offset)
+    saved[amiss.rows - first] -= WRONG * np.bitwise_count(amiss.wrong) + sum(
+        amiss.line(bit) for bit in range(len(recording.names))
+    )
     return np.concatenate([[0.0], np.cumsum(saved)])
