@@ -84,8 +84,10 @@ class Recording:
     def sums(self) -> Floats:
         """By line the cost before each row, and how many levels are known before it: shape (2, lines, rows + 1)."""
         bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
-        both = np.stack([self.cost, (self.rows.known >> bits & 1).astype(np.float64)])
-        return np.pad(np.cumsum(both, axis=2), ((0, 0), (0, 0), (1, 0)))
+        sums = np.zeros((2, len(self.names), len(self.rows.known) + 1))
+        np.cumsum(self.cost, axis=1, out=sums[0, :, 1:])
+        np.cumsum(self.rows.known >> bits & 1, axis=1, out=sums[1, :, 1:])
+        return sums
 
     @cached_property
     def bounds(self) -> tuple[int, int]:
@@ -302,9 +304,11 @@ class Span:
         return Everywhere(recording.spectra[size], (self.levels, self.known), first, self.count, self.slots)
 
 
-def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> tuple[Ints, float]:
-    """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
-    as foretold, and those at which all is."""
+def candidates(
+    recording: Recording, span: Span, telling: tuple[Ints, ...], count: int = LOOKED_AT[1]
+) -> tuple[Ints, float]:
+    """The `count` most likely offsets by the telling rows, and how many offsets each of them stands for: those at
+    which most is as foretold, and those at which all is."""
     few, more, many, most = telling
     few, many = (more, most) if span.count < SHORT else (few, many)
     levels, known = recording.rows.levels, recording.told
@@ -321,7 +325,7 @@ def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> t
     told = span.known[at] & known[many]
     good_ = np.bitwise_count(told).sum(axis=1, dtype=np.int32)
     wrong_ = np.bitwise_count((span.levels[at] ^ levels[many]) & told).sum(axis=1, dtype=np.int32)
-    chosen, alike = _likely(good_, wrong_, LOOKED_AT[1], LOOKED_AT[1])
+    chosen, alike = _likely(good_, wrong_, count, count)
     return span.offsets(numbers[chosen]), alike * stand
 
 

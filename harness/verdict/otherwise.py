@@ -52,8 +52,10 @@ AFTER = 20.0  # bits that the part after a restart must save
 PART = 2.0  # bits that both parts of a recording must save, if it has slipped
 CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
-MOST_CELLS = 1 << 27  # pairs of placements times rows that are compared for a slip
+FOR_EACH = 2  # places for each part of a recording
+MOST_CELLS = 1 << 24  # pairs of placements times rows that are compared for a slip
 MOST_PLACES = 160
+CHUNK = 4096  # rows that are joined at a time
 EVERY_PAIR = 1 << 21  # placements times rows up to which all pairs of placements are looked at
 PAIRS = 16  # placements of which a pair may consist, whatever lies between them
 
@@ -115,7 +117,9 @@ def some_bits(recording: Recording, prediction: ReadRows, found: Fit) -> Otherwi
             there.mismatches + 1
         )
         rows, wrong = differing(recording, prediction, there.offset)
-        lost = sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names)))
+        lost = sum(
+            recording.cost[bit, rows[(wrong >> bit & 1) == 1]].sum() for bit in range(len(recording.names))
+        )
         worth.append(float(there.saved.sum() - lost) - named)
     there = found.places[int(np.argmax(worth))]
     bits = summed(worth) + math.log2(found.alike) - found.prior - PRIOR
@@ -150,31 +154,23 @@ def in_two(
     left = np.array([_running(recording, prediction, int(offset), first, stop) for offset in offsets])
     right = left[:, -1:] - left
     known = np.flatnonzero(prediction.known)
-    begins = (
-        (int(known[0]) if len(known) else 0) - offsets - first
-    )  # where the prediction does, by second offset
+    # Where the prediction does, by second offset.
+    begins = (int(known[0]) if len(known) else 0) - offsets - first
     shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
     early = np.array([set_up(recording, int(offset), span.slots) for offset in offsets])
-    row = np.arange(1, stop - first)
-    best: dict[str, tuple[float, int, int]] = {}
-    for one in range(len(offsets)):
-        joined = left[one, 1:-1] + right[:, 1:-1]
-        over = row <= begins[:, None]
-        restarts = over & (shift[one] > NO_RESTART)[:, None] & (right[:, :1] > AFTER)
-        # A slip in which one part explains nothing, or that a restart explains as well, is none.
-        ours = np.where(over, joined, 2 * NEVER).max(axis=1) + CLOSE > np.where(over, 2 * NEVER, joined).max(
-            axis=1
-        )
-        empty = (left[one, 1:-1] < PART) | (right[:, 1:-1] < PART)
-        slips = ~restarts & ~(ours & (shift[one] > NO_RESTART))[:, None] & ~empty
-        for kind, allowed, price in (
-            (SLIP, slips, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
-            (RESTART, restarts, AGAIN + math.log2(span.count) + math.log2(stop - first)),
-        ):
-            value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
-            other = int(value.argmax())
-            if kind not in best or value[other] > best[kind][0]:
-                best[kind] = (float(value[other]), one, other)
+    joined = _joined(left, right, begins)
+    far = shift > NO_RESTART
+    again = far & (right[:, 0] > AFTER)
+    # A slip in which one part explains nothing, or that a restart explains as well, is none.
+    slips = np.where(again, joined.slip_on, np.maximum(joined.slip_before, joined.slip_on))
+    slips[far & (joined.before + CLOSE > joined.on)] = 2 * NEVER
+    np.fill_diagonal(slips, 2 * NEVER)
+    slips -= early[:, None] + 2 * np.log2(shift + 1.0)
+    restarts = np.where(again, joined.before, 2 * NEVER) - AGAIN - math.log2(span.count * (stop - first))
+    best = {}
+    for kind, value in ((SLIP, slips), (RESTART, restarts)):
+        top = int(value.argmax())
+        best[kind] = float(value.flat[top]), top // len(offsets), top % len(offsets)
     # In a run that repeats itself many pairs of places are alike, as the places are in the sum of `fit`.
     alike = math.log2(found.alike * max(1, sum(p.bits > found.best.bits - 1 for p in found.places)))
     out: list[Otherwise | None] = []
@@ -183,19 +179,56 @@ def in_two(
         if bits <= NEVER / 2:
             out.append(None)
             continue
-        joined = left[one, 1:-1] + right[other, 1:-1]
+        both = left[one, 1:-1] + right[other, 1:-1]
         if kind == SLIP:
-            joined = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, joined)
+            both = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, both)
         bits += alike - found.prior
-        raw = float(joined.max()) + alike - found.prior
-        top = np.flatnonzero(joined >= joined.max() - 0.5)
+        raw = float(both.max()) + alike - found.prior
+        likeliest = np.flatnonzero(both >= both.max() - 0.5)
         if kind == SLIP:
-            bits += max(summed_array(joined) - float(joined.max()), 0.0) - math.log2(len(joined)) - PRIOR
-        rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
+            bits += max(summed_array(both) - float(both.max()), 0.0) - math.log2(len(both)) - PRIOR
+        rows = (first + 1 + int(likeliest[0]), first + 1 + int(likeliest[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots
         out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows, raw=raw))
     return out[0], out[1]
+
+
+@dataclass(frozen=True)
+class _Joined:
+    """What two placements save, the first one up to some row and the second from there on, at most: where that row lies
+    `before` the prediction's beginning by the second placement, and where it lies further `on`. In a slip each of the
+    parts saves something."""
+
+    before: Floats
+    on: Floats
+    slip_before: Floats
+    slip_on: Floats
+
+
+def _joined(left: Floats, right: Floats, begins: Ints) -> _Joined:
+    """By first and second placement; some rows at a time, so that they stay in the processor's cache."""
+    count, rows = left.shape
+    found = np.full((4, count, count), 2 * NEVER)
+    for start in range(1, rows - 1, CHUNK):
+        part = slice(start, min(start + CHUNK, rows - 1))
+        over = np.arange(part.start, part.stop) <= begins[:, None]
+        second = right[:, part]
+        some = np.where(second < PART, 2 * NEVER, second)
+        lead = np.where(left[:, part] < PART, 2 * NEVER, left[:, part])
+        for number, (first, seconds, where) in enumerate(
+            (
+                (left[:, part], second, over),
+                (left[:, part], second, ~over),
+                (lead, some, over),
+                (lead, some, ~over),
+            )
+        ):
+            if where.any():
+                them = np.where(where, seconds, 2 * NEVER)
+                for one in range(count):
+                    np.maximum(found[number, one], (first[one] + them).max(axis=1), out=found[number, one])
+    return _Joined(*found)
 
 
 def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
@@ -203,15 +236,15 @@ def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
     first, stop = recording.bounds
     if span.count * (stop - first) <= EVERY_PAIR:
         return span.offsets(_pairs(recording, span))
-    likely = {place.offset for place in found.places}
+    likely = [place.offset for place in found.places[:FOR_EACH]]
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
         if b - a >= 2:
-            likely |= set(candidates(recording, span, recording.telling(a, b))[0].tolist())
-    beside = {o + k * span.slots for o in likely for k in range(-BESIDE, BESIDE + 1)}
-    inside = sorted(o for o in beside if span.low <= o < span.low + span.count * span.slots)
+            likely += candidates(recording, span, recording.telling(a, b), FOR_EACH)[0].tolist()
+    beside = (o + k * span.slots for k in range(-BESIDE, BESIDE + 1) for o in likely)
+    inside = [o for o in beside if span.low <= o < span.low + span.count * span.slots]
     most = int(np.clip(math.sqrt(MOST_CELLS / (stop - first)), 8, MOST_PLACES))
-    return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
+    return np.array(list(dict.fromkeys([*likely, *inside]))[:most], np.int64)
 
 
 def _pairs(recording: Recording, span: Span) -> Ints:
