@@ -57,7 +57,7 @@ up.
  ···          ▒▒▒          ███
 ·   ·        ·   ·        █   ·
  ···          ···          ███
-·   ·        ·   ·        ·   █
+·   ·        ·   ·        █   █
  ███  █       ···  ·       ███  █
 watch_vote   weather_re…  tide_gauge
 steady       flickering   readable
