@@ -285,7 +285,7 @@ def test_a_network_of_its_own() -> None:
         from forelight.designs.sources.confinement import leave_the_network
         left = leave_the_network() if sys.argv[2:] else False
         try:
-            socket.create_connection(("127.0.0.1", int(sys.argv[1])), 1)
+            socket.socket().connect(("127.0.0.1", int(sys.argv[1])))
         except OSError:
             print(left, "refused")
         else:
