@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from uuid import uuid4
 
-from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
+from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 
 #: Beside the three verdicts: nothing could be foretold, so no recording would tell.
 UNTOLD = "cannot be told"

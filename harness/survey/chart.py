@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from html import escape
 
-from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
+from forelight.sim.plain_text import clean
+
+from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .attempt import UNTOLD, ChipRoster
 from .standing import UNTRIED, SlotStanding
 
@@ -45,10 +47,9 @@ def picture(chip: ChipRoster, found: Mapping[int, SlotStanding]) -> str:
     rows = -(-chip.slot_count // PICTURE_ROW)
     width, height = PICTURE_ROW * (_CELL + _GAP) + _GAP, rows * (_CELL + _GAP) + _GAP
     squares = "".join(_square(slot, found.get(slot)) for slot in range(chip.slot_count))
-    return (
-        f'<svg class="chart" viewBox="0 0 {width} {height}" role="img" aria-label="{escape(chip.board)}: a square for '
-        f'each slot">{squares}</svg>'
-    )
+    label = escape(f"{clean(chip.board)}: a square for each slot")
+    frame = f'class="chart" viewBox="0 0 {width} {height}" role="img" aria-label="{label}"'
+    return f"<svg {frame}>{squares}</svg>"
 
 
 def _square(slot: int, standing: SlotStanding | None) -> str:
@@ -58,7 +59,7 @@ def _square(slot: int, standing: SlotStanding | None) -> str:
     if standing is None:
         return f'<rect {frame} fill="none" stroke="#ddd"><title>{slot}: empty</title></rect>'
     paper, ink = _PAPER[standing.kind]
-    name = escape(standing.title or standing.design)
+    name = escape(clean(standing.title or standing.design))
     return (
         f'<a href="#slot-{slot}"><rect {frame} fill="{paper}" stroke="{ink}"/><text x="{x + _CELL / 2:g}" '
         f'y="{y + 11}" class="number" fill="{ink}">{slot}</text><text x="{x + _CELL / 2:g}" y="{y + 22}" class="mark" '

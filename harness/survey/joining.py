@@ -23,6 +23,9 @@ class Joined:
 
 def join(into: Path, others: Sequence[Path]) -> list[Joined]:
     """Put what others hold into the notebook `into`, all or nothing; it is begun if there is none."""
+    for other in others:
+        with reading(other):  # before anything is begun
+            pass
     with writing(into) as notebook:
         return [_take(notebook, other) for other in others]
 

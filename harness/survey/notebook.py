@@ -183,10 +183,16 @@ def reading(path: Path) -> Iterator[Notebook]:
             place=str(path),
             remedy="`check`, `count` and `card` begin one with --survey FILE",
         )
-    with _told(path), closing(_connect(path, "ro")) as connection:
+    # Not "ro": what a program that was killed has left half written is taken back by whoever comes next.
+    with _told(path), closing(_connect(path, "rw")) as connection:
+        connection.execute("PRAGMA query_only = ON")
         connection.execute("BEGIN")  # all answers are of one moment
         identity = _identity(connection, path)
-        yield Notebook(connection, path, identity or "")
+        if identity is not None:
+            yield Notebook(connection, path, identity)
+            return
+    with closing(sqlite3.connect(":memory:")) as connection:  # begun by somebody, and nothing written yet
+        yield Notebook(connection, path, _begin(connection))
 
 
 @contextmanager
@@ -215,10 +221,10 @@ def begun(path: Path) -> None:
     if path.exists():
         with reading(path):
             pass
-        if not os.access(path, os.W_OK):
-            raise _sentence(path, sqlite3.SQLITE_READONLY)
-    elif not path.parent.is_dir():
+    elif not path.parent.is_dir() or not os.access(path.parent, os.W_OK):
         raise _sentence(path, sqlite3.SQLITE_CANTOPEN)
+    if not all(os.access(place, os.W_OK) for place in (path, path.parent) if place.exists()):
+        raise _sentence(path, sqlite3.SQLITE_READONLY)
 
 
 def _connect(path: Path, mode: str) -> sqlite3.Connection:
@@ -282,6 +288,13 @@ def _told(path: Path) -> Iterator[None]:
 
 
 def _sentence(path: Path, code: int) -> NotebookError:
+    if code == sqlite3.SQLITE_READONLY_ROLLBACK:
+        return NotebookError(
+            "a program was stopped as it wrote in the notebook, and what it left half written cannot be taken back: "
+            "the notebook, or its folder, is read-only",
+            place=str(path),
+            remedy="copy it, with the -journal beside it, to where you may write",
+        )
     main = code & 0xFF  # the rest says more than a person can use
     what, remedy = {
         sqlite3.SQLITE_BUSY: (

@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 
-from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
+from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .attempt import Details, sentences
 from .setup import Setup, Walk
 from .standing import UNTRIED, SlotStanding

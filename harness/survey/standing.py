@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
+from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .attempt import DEFINITE, UNTOLD, Attempt, ChipRoster
 
 UNTRIED = "untried"

@@ -17,7 +17,7 @@ from ...survey.report.content import HEADINGS, name, sections, summary, title
 from ...survey.report.tables import plain, tried
 from ...survey.standing import UNTRIED
 from ...terminal.output import emit_json, show
-from ...verdict.verdict import AGREES
+from ...verdict.kinds import AGREES
 
 NOTHING = "Nothing has been tried yet: `check`, `count` and `card` write into it with --survey."
 

@@ -29,7 +29,7 @@ def run(path: Path, board_name: str | None, most: int, folder: Path | None, as_j
         board = board_of(notebook, board_name)
         chips = notebook.chips()
         found = gathered(notebook, board.name)[0] if board.name in chips else None
-    planned = Planned(board, found, path)
+    planned = Planned(board, found, path, folder)
     visits = planned.visits(most)
     written = [_write(folder, visit.task) for visit in visits if visit.task.experiment] if folder else []
     if as_json:
@@ -56,8 +56,8 @@ def run(path: Path, board_name: str | None, most: int, folder: Path | None, as_j
 class Planned:
     """What is still to be learned of a board."""
 
-    def __init__(self, board: Board, found: Findings | None, path: Path) -> None:
-        self.board, self.path = board, path
+    def __init__(self, board: Board, found: Findings | None, path: Path, folder: Path | None) -> None:
+        self.board, self.path, self.folder = board, path, folder
         self.sheets: dict[int, Datasheet] = {}
         self.unreadable: list[ForelightError] = []
         self._setups = Setups(board)
@@ -94,7 +94,7 @@ class Planned:
         words += ["--board", self.board.name] if self._known() and self.board.name != "quay" else []
         run = usual_run(self.sheets[task.standing.slot or 0])
         if task.experiment:
-            words += ["--procedure", experiment_file(task)]
+            words += ["--procedure", str((self.folder or Path()) / experiment_file(task))]
         elif run is not None:
             words += ["--run", run.name]
         return shlex.join(words)

@@ -27,8 +27,8 @@ def summary(found: Findings) -> str:
     listed = ", ".join(
         f"{counts[kind]} {WORDS[kind][counts[kind] != 1]}" for kind in reversed(KINDS) if counts[kind]
     )
-    slots = "slot holds" if held == 1 else "slots hold"
-    return f"{held} of {found.chip.slot_count} {slots} a design: {listed}."
+    hold = "holds" if held == 1 else "hold"
+    return f"{held} of {found.chip.slot_count} slots {hold} a design: {listed}."
 
 
 #: For one slot, and for any other number.
