@@ -15,9 +15,8 @@ from xml.etree import ElementTree
 import pytest
 from click.testing import CliRunner, Result
 from forelight.designs.procedures.procedure import load_toml
+from forelight.harness.boards.roster import find
 from forelight.harness.cli import cli
-from forelight.harness.commands.survey import next as next_module
-from forelight.harness.survey import notebook as notebook_module
 from forelight.harness.survey.attempt import ChipRoster, Details
 from forelight.harness.survey.notebook import reading
 
@@ -446,7 +445,7 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
     large(Path("pier.survey"), board, slots, tries, seed=11)
     queries: list[str] = []
     parsed = Counter[str]()
-    connect, loads, find = sqlite3.connect, json.loads, next_module.find
+    connect, loads = sqlite3.connect, json.loads
 
     def traced(*given: object, **options: object) -> sqlite3.Connection:
         connection: sqlite3.Connection = connect(*given, **options)  # type: ignore[call-overload]
@@ -462,8 +461,8 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
         return find(*given)  # type: ignore[arg-type]
 
     monkeypatch.setattr(sqlite3, "connect", traced)
-    monkeypatch.setattr(notebook_module.json, "loads", counted)
-    monkeypatch.setattr(next_module, "find", found)
+    monkeypatch.setattr(json, "loads", counted)
+    monkeypatch.setattr("forelight.harness.commands.survey.next.find", found)
     for command in ("survey pier.survey", "survey report pier.survey", "survey next pier.survey"):
         queries.clear()
         parsed.clear()
