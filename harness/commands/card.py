@@ -95,6 +95,7 @@ def card(asked: Asked) -> Card:
             told,
             asking.setting_up,
             asking.golden(),
+            asking.restarting(),
             _options(asked),
         )
     )

@@ -115,7 +115,7 @@ def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:
         )
         yield ""
     yield from levels(asking, golden, glyphs)
-    yield from told(golden, found.settling, restart=asking.sheet.restart is not None)
+    yield from told(golden, found.settling, asking.restarting())
     yield from paragraphs(reports(asking.sheet, golden))
     others = runs(asking)
     if others:
