@@ -74,7 +74,7 @@ class Restarting:
     def __str__(self) -> str:
         """The sentence for people, the same wherever the restart is spoken of."""
         they = "it" if len(self.left_out) == 1 else "they"
-        kept = f"{listed(self.left_out)} may still hold what {they} held before"
+        kept = f"{_listed(self.left_out)} may still hold what {they} held before"
         match self.settles:
             case "unknown":
                 return f"Whether the restart settles the design is not proved: {self.left_open}."
@@ -84,7 +84,7 @@ class Restarting:
                 may = shows if self.shown else "may come to show"
                 return f"The restart does not settle the design: {kept}, and {ranges(outputs)} {may} it."
         if self.late:
-            when = f"but {listed(self.late)} only {self._when}, if the inputs stand still until then"
+            when = f"but {_listed(self.late)} only {self._when}, if the inputs stand still until then"
         else:
             when = self._when
         if self.settles == "outputs":
@@ -101,7 +101,7 @@ class Restarting:
         hold = "holds" if len(self.raced) == 1 else "hold"
         return (
             f"at any rate below {hertz(self.fastest_hz)}. At that rate the step line falls as the restart is let go, "
-            f"and which of them is first may decide what {listed(self.raced)} then {hold}"
+            f"and which of them is first may decide what {_listed(self.raced)} then {hold}"
         )
 
     @property
@@ -115,7 +115,7 @@ class Restarting:
         return {"settles": self.settles, **vars(self), "sentence": str(self)}
 
 
-def listed(names: tuple[str, ...]) -> str:
+def _listed(names: tuple[str, ...]) -> str:
     """The first few of them."""
     more = f" and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else ""
     return ", ".join(names[:MOST_NAMES]) + more
