@@ -76,6 +76,13 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     help="Least and greatest delay of a gate: how fast does a free-running loop run?",
 )
 @WATCH
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a .svg picture or a .html page, in which it moves.",
+)
 @click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
 @click.option(
     "--step",
@@ -90,6 +97,7 @@ def show(
     pictures: int,
     gate_delay: tuple[float, float] | None,
     watch: tuple[str, ...],
+    output: Path | None,
     why: str | None,
     step: int | None,
     as_json: bool,
@@ -101,6 +109,8 @@ def show(
     """
     if step is not None and why is None:
         raise click.UsageError("--step says at which step --why is asked: give both")
+    if output is not None and why is not None:
+        raise click.UsageError("--output writes a picture, and --why is answered in words: give one of them")
     from .commands.question import Asked
     from .commands.show import run
 
@@ -114,7 +124,50 @@ def show(
         watch=watch,
         why=why,
         step=step,
+        output=output,
     )
+
+
+@cli.command()
+@click.option(
+    "--runs", is_flag=True, help="Play the first run of each datasheet, not a while after the restart."
+)
+@click.option("--still", is_flag=True, help="Print the last moment alone.")
+@LENGTH
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A .svg picture or a .html page, in which they move.",
+)
+@board_option
+@trust_options
+@POWER_UPS
+@SEED
+@json_option
+def wall(
+    runs: bool,
+    still: bool,
+    seconds: float | None,
+    output: Path | None,
+    board: str,
+    power_ups: int,
+    seed: int,
+    as_json: bool,
+) -> int:
+    """Play the displays of all slots at once, at true speed; what flashes too much is held still.
+
+    In a terminal the space bar stops them, the arrows turn to other slots, q leaves it. In a pipe the last moment is
+    printed.
+    """
+    if runs and seconds is not None:
+        raise click.UsageError("--runs and --seconds contradict each other: give one of them")
+    from .commands.question import Asked
+    from .commands.wall import run
+
+    asked = Asked("", board, None, None, {}, None, None, seconds, seed, power_ups)
+    return run(asked, runs=runs, still=still, output=output, as_json=as_json)
 
 
 @cli.command()
@@ -368,7 +421,7 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
 #: Worked examples at the end of a command's help; what one writes a later one may read.
 EXAMPLES = {
     "slots": ("forelight slots", "forelight slots --board mole --json"),
-    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" --still'),
+    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" -o tide.svg'),
     "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
     "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
     "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
@@ -377,6 +430,7 @@ EXAMPLES = {
         "forelight count 101 --loops 10 --seconds 88",
     ),
     "strap": ("forelight strap --hz 50", "forelight strap --code 182"),
+    "wall": ("forelight wall --still", "forelight wall --board mole --runs -o mole.svg"),
     "listen": (
         "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
         "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
