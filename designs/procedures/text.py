@@ -109,7 +109,7 @@ def to_text(action: Action) -> str:
         case Seconds(seconds):
             rest = f"{float(seconds)!r} s"
         case Repeat(count, actions):
-            rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
+            verb, rest = "repeat", f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
     return f"{verb} {rest}".rstrip()
 
 

@@ -21,7 +21,8 @@ from ..attach.report import reports
 from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
-from .pace import RATE, Pace
+from .meaning import said_as
+from .pace import RATE
 from .session import Session, Told, completions, linked, pressed, toggled
 from .window import flashes, kept, lamps, traces, until
 
@@ -137,7 +138,7 @@ class Panel(App[None]):
     def __init__(self, session: Session) -> None:
         super().__init__(ansi_color=True)
         self.session = session
-        self.pace = Pace(session.bench)
+        self.pace = session.pace
         self.chosen = 0
         self.at: int | None = None  # the tick that is looked back to
         self.motion = False  # whether the person has asked to see it flash
@@ -207,12 +208,11 @@ class Panel(App[None]):
         """The record as far as it is looked at, with the answer to what was done last where time stands."""
         bench = self.session.bench
         if self.at is not None:
-            return until(bench.record(), self.at)
+            return bench.stepped(until(bench.record(), self.at))
         if self.pace.going:
-            return until(bench.record(), bench.now)
+            return bench.stepped(until(bench.record(), bench.now))
         with bench.answered():
-            shown = until(bench.record(), bench.now)
-            return kept(shown)
+            return kept(bench.stepped(until(bench.record(), bench.now)))
 
     def draw_moving(self) -> None:
         """What moves with time: lines, traces, display, clock."""
@@ -249,10 +249,12 @@ class Panel(App[None]):
 
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
-        where = f"{session.sheet.title}, slot {session.slot} of {session.board.name}"
+        sheet, slot = session.bench.selected, session.bench.standing.slot
+        where = f"{sheet.title if sheet else 'Empty'}, slot {slot} of {session.board.name}"
         tick = session.bench.now if self.at is None else self.at
         how = str(self.pace) if self.at is None else "looking back"
-        now = f"{seconds(tick / hz)}  step {int(shown.steps[-1])}  {how}"
+        step = f"step {int(shown.steps[-1])}  " if sheet and sheet.step else ""
+        now = f"{seconds(tick / hz)}  {step}{how}"
         room = max(1, self.size.width - len(where) - len(now))
         return Text(f"{where}{' ' * room}{now}", no_wrap=True, overflow="ellipsis")
 
@@ -331,7 +333,7 @@ class Panel(App[None]):
         actions = self.session.actions
         first = max(0, len(actions) - self.query_one("#done").size.height)
         if first + row < len(actions):
-            self.action_entry(f"edit {first + row + 1} {to_text(actions[first + row])}")
+            self.action_entry(f"edit {first + row + 1} {said_as(actions[first + row])}")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         text = event.value.strip()
@@ -398,7 +400,8 @@ class Panel(App[None]):
         if self.chosen < 8:
             self.answer(("Choose an output line first, then w says why it has its level.",))
             return
-        record = self.session.bench.record()
+        bench = self.session.bench
+        record = bench.stepped(bench.record())
         step = ""
         if self.at is not None:
             row = int(np.searchsorted(record.ticks, self.at, side="right")) - 1
@@ -417,12 +420,13 @@ class Panel(App[None]):
     def action_look_back(self, by: int) -> None:
         """Look back along the traces, a step or a change at a time; time stands meanwhile."""
         self.pace.go(going=False)
-        record = self.session.bench.record()
+        bench = self.session.bench
+        record = bench.stepped(bench.record())
         if not len(record.ticks):
             return
         stepped = np.concatenate(([True], np.diff(record.steps) > 0))
         moments = record.ticks[stepped] if record.steps[-1] > 1 else record.ticks
-        at = self.session.bench.now if self.at is None else self.at
+        at = bench.now if self.at is None else self.at
         index = int(np.searchsorted(moments, at, side="left")) + (by if by < 0 else 0)
         if by > 0:
             index = int(np.searchsorted(moments, at, side="right")) + by - 1

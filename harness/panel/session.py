@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
+from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.contention import CAUTION
 from forelight.designs.procedures.instruction import Wording, instruction
 from forelight.designs.procedures.procedure import (
     Action,
+    Disable,
     Drive,
     LetGo,
     Play,
     Press,
     Release,
     Set,
+    Strap,
     load_toml,
     to_text,
 )
@@ -27,14 +31,19 @@ from ..bench.live import LiveBench
 from ..bench.reasons import Reasons
 from ..boards.profile import Board
 from ..golden.golden import Golden
+from ..hand.routine import divides
 from ..view.words import seconds
 from .keeping import kept_list, write_list
+from .meaning import Composed, meant, said_as, spelled_out
+from .pace import SPEEDS, Pace
 from .reading import LineNow, lines_now, shown_on_display, status_of
 
 #: What stands beside the actions: how it is written, and what it does.
 OTHERS = {
     "look": "say how the bench stands",
     "lines": "say how each line of the chip stands, and who drives it",
+    "go, go 0.1, go fast": "let time pass as it does in the room, slower or faster, or as fast as it goes",
+    "stand": "hold time: it passes only in wait, steps and the like",
     "undo": "take the last action back",
     "list": "list what was done",
     "edit 3 set i0=1": "do everything again, with this as number 3",
@@ -89,6 +98,7 @@ class Session:
         self.ended = False
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
+        self.pace = Pace(self.bench)
         self.begin_anew()
 
     def make_bench(self) -> LiveBench:
@@ -126,7 +136,7 @@ class Session:
             if line == "own"
         }
         return Wording(
-            self.sheet,
+            self.bench.selected,
             self.board.buttons,
             strapped=self.board.strapped,
             pins=self.board.pins,
@@ -146,12 +156,30 @@ class Session:
         return self.say(to_text(action))
 
     def open(self, path: Path) -> Told:
-        """Carry out the procedure in a file after what was done so far."""
-        for action in load_toml(path).actions:
-            told = self.do(action)
-            if told.refused:
-                return told
-        return Told(f"open {path}", (f"Carried out {path}: {len(self.actions)} actions.",))
+        """Carry out the procedure in a file after what was done so far, as every command does; its recordings too."""
+        procedure = load_toml(path)
+        said = f"open {path}"
+        for action in procedure.actions:
+            try:
+                self.bench.do(
+                    meant(action, self.bench, procedure.folder) if isinstance(action, Play) else action
+                )
+            except ForelightError as error:
+                self.keep()
+                return Told(said, (f"Refused: {error}",), action=action, refused=str(error))
+        self.keep()
+        return Told(said, (f"Carried out {path}: {len(self.actions)} actions.",))
+
+    def written(self) -> tuple[Action, ...]:
+        """The list as every command reads it: they bring the slot up as it was here, and then do what was done."""
+        actions = spelled_out(self.actions)
+        straps = tuple(action for action in self.before if isinstance(action, Strap))
+        clocked = clocked_at_start(actions)
+        if straps and not clocked:
+            return (*straps[:1], *actions)
+        if clocked and not straps and divides(self.board, self.sheet):
+            return (Disable(), *actions)
+        return actions
 
     # What can be said
 
@@ -165,9 +193,17 @@ class Session:
             "replay": self._replay,
             "help": self._help,
             "cautions": lambda: CAUTIONS,
+            "go": lambda: self._go(""),
+            "stand": self._stand,
             "quit": self._quit,
         }
-        followed = {"save": self._save, "why": self.why, "edit": self._edit, "drop": self._drop}
+        followed = {
+            "go": self._go,
+            "save": self._save,
+            "why": self.why,
+            "edit": self._edit,
+            "drop": self._drop,
+        }
         try:
             if verb in alone and not rest:
                 return Told(text, alone[verb]())
@@ -181,19 +217,20 @@ class Session:
         try:
             action = parse_one(text, "")
         except ForelightError as error:
-            known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
+            known = ", ".join(
+                sorted({*FORMS, "play", "repeat", *(re.split("[ ,]", word)[0] for word in OTHERS)})
+            )
             said = str(error).removeprefix(": ")
             raise UsageError(
                 said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
             ) from None
-        if isinstance(action, Play):
-            raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
+        wording = self.wording
         try:
-            self.bench.do(action)
+            self.bench.do(meant(action, self.bench))
         except ForelightError as error:
             return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        brief = (instruction(action, self.wording), *self._cautions(action))
+        brief = (instruction(action, wording), *self._cautions(action))
         return Told(text, (*brief, *self.look()), brief, action)
 
     def _undo(self, text: str) -> Told:
@@ -202,7 +239,7 @@ class Session:
         action = self.bench.undo()
         assert action is not None
         self.keep()
-        brief = (f"Taken back: {to_text(action)}.",)
+        brief = (f"Taken back: {said_as(action)}.",)
         return Told(text, (*brief, *self.look()), brief, taken_back=action)
 
     def _replay(self) -> tuple[str, ...]:
@@ -215,7 +252,7 @@ class Session:
         self.begin_anew()
         try:
             for action in actions:
-                self.bench.do(action)
+                self.bench.do(meant(action.said, self.bench) if isinstance(action, Composed) else action)
         except ForelightError:
             self.begin_anew()
             for action in before:
@@ -234,17 +271,17 @@ class Session:
     def _edit(self, text: str) -> tuple[str, ...]:
         number, _, said = text.partition(" ")
         at = self._numbered(number)
-        actions = list(self.actions)
-        actions[at] = parse_one(said, "edit")
+        actions, action = list(self.actions), parse_one(said, "edit")
+        actions[at] = Composed(1, (action,), action)  # what it comes to is seen when its turn comes
         self._redo(actions)
-        return (f"Done again, with {to_text(actions[at])} as number {at + 1}.", *self.look())
+        return (f"Done again, with {to_text(action)} as number {at + 1}.", *self.look())
 
     def _drop(self, text: str) -> tuple[str, ...]:
         at = self._numbered(text)
         actions = list(self.actions)
         dropped = actions.pop(at)
         self._redo(actions)
-        return (f"Done again, without {to_text(dropped)}.", *self.look())
+        return (f"Done again, without {said_as(dropped)}.", *self.look())
 
     def begin_anew(self) -> None:
         """Take everything back, and bring the slot up."""
@@ -253,17 +290,29 @@ class Session:
         for action in self.before:
             self.bench.do(action)
 
+    def _go(self, text: str) -> tuple[str, ...]:
+        speeds: dict[str, float | None] = {"fast" if one is None else f"{one:g}": one for one in SPEEDS}
+        if text and text not in speeds:
+            raise UsageError(f"go {text}: no such speed", remedy=f"write go, or go and {', '.join(speeds)}")
+        self.pace.choose(speeds[text or "1"])
+        self.pace.go(going=True)
+        return (f"Time passes, {self.pace}. Say stand to hold it.",)
+
+    def _stand(self) -> tuple[str, ...]:
+        self.pace.go(going=False)
+        return ("Time stands.", *self.look())
+
     def _save(self, name: str) -> tuple[str, ...]:
         if not name:
             raise UsageError("save where?", remedy="write save FILE")
         path = Path(name).with_suffix(".toml")
-        write_list(path, path.stem, self.actions)
+        write_list(path, path.stem, self.written())
         return (f"Wrote {path}; open it with --procedure {path} in any command.",)
 
     def keep(self) -> None:
         """Write the list to where it is kept."""
         if self.kept is not None:
-            write_list(self.kept, self.kept.stem, self.actions)
+            write_list(self.kept, self.kept.stem, self.written())
 
     def _help(self) -> tuple[str, ...]:
         return help_lines()
@@ -279,9 +328,11 @@ class Session:
     def look(self) -> tuple[str, ...]:
         """Time and step, the display, the outputs, and the status line."""
         with self.bench.answered():
-            golden = self.bench.record()
+            golden = self.bench.stepped(self.bench.record())
             bits = "".join(_level(line.level) for line in reversed(lines_now(self.bench, golden)[8:]))
-            now = f"{seconds(self.bench.now / golden.oscillator_hz)}, step {int(golden.steps[-1])}."
+            sheet = self.bench.selected
+            step = f", step {int(golden.steps[-1])}" if sheet and sheet.step else ""
+            now = f"{seconds(self.bench.now / golden.oscillator_hz)}{step}."
             shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
             return (f"{now} {shows}", " ".join(self.status(golden)))
 
@@ -307,7 +358,7 @@ class Session:
         """What was done, with numbers."""
         if not self.actions:
             return ("Nothing yet but bringing the slot up.",)
-        return tuple(f"{number}. {to_text(action)}" for number, action in enumerate(self.actions, 1))
+        return tuple(f"{number}. {said_as(action)}" for number, action in enumerate(self.actions, 1))
 
     def why(self, text: str) -> tuple[str, ...]:
         """Why an output, or a signal of the source, has its level now or had it at the end of a step."""
@@ -371,7 +422,7 @@ def completions(session: Session, text: str) -> list[str]:
     """How what was typed so far may go on, the likeliest first."""
     verb, space, rest = text.partition(" ")
     if not space:
-        words = [*FORMS, *(word.split()[0] for word in OTHERS), "repeat"]
+        words = {*FORMS, *(re.split("[ ,]", word)[0] for word in OTHERS), "play", "repeat"}
         return sorted(word for word in words if word.startswith(verb) and word != verb)
     board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
     begun = f"{verb} {done} " if done else f"{verb} "
