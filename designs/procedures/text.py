@@ -194,7 +194,7 @@ FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
     "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
 }
-_VERBS = (*FORMS, "play", "repeat")
+VERBS = (*FORMS, "play", "repeat")
 _VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
@@ -222,7 +222,7 @@ def _action(text: str, place: str, depth: int) -> Action:
     verb = verb.partition("(")[0]
     if not verb:
         raise DatasheetError(
-            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
+            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(VERBS)}"
         )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
     form = FORMS[verb][0] if verb in FORMS else others.get(verb, "")
@@ -232,8 +232,8 @@ def _action(text: str, place: str, depth: int) -> Action:
         if verb == "repeat":
             return _repeat(text, place, depth)
         if verb not in FORMS:
-            near = did_you_mean(verb, _VERBS)
-            known = f"the actions are {', '.join(_VERBS)}"
+            near = did_you_mean(verb, VERBS)
+            known = f"the actions are {', '.join(VERBS)}"
             raise DatasheetError(
                 f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
             )

@@ -12,12 +12,13 @@ from forelight.sim.errors import ForelightError
 from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding
-from textual.containers import Horizontal, Vertical
+from textual.containers import Horizontal, Vertical, VerticalScroll
 from textual.events import Click
 from textual.suggester import Suggester
 from textual.widgets import Input, Static
 
 from ..attach.report import reports
+from ..view.display import UNICODE
 from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
@@ -89,7 +90,8 @@ class Panel(App[None]):
     #status { height: 2; }
     #bench { height: 1fr; }
     #left { width: 1fr; height: 100%; }
-    #lines { height: 18; }
+    #lines { height: 17; }
+    .tall #lines { height: 18; }
     #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
     .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
@@ -100,10 +102,16 @@ class Panel(App[None]):
     #done { height: 1fr; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
-    #answer { height: auto; min-height: 2; max-height: 6; text-style: italic; }
+    #answer { height: 2; text-style: italic; }
+    #whole { height: 1fr; display: none; background: ansi_default; scrollbar-size-vertical: 1;
+        scrollbar-background: ansi_default; scrollbar-color: ansi_bright_black; }
+    #read { height: auto; }
+    .reading #whole { display: block; }
+    .reading #bench { display: none; }
+    .reading #answer { display: none; }
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
-    .tall #answer { min-height: 5; }
+    .tall #answer { height: 5; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
@@ -130,6 +138,7 @@ class Panel(App[None]):
         Binding("s", "entry('save ')"),
         Binding("slash,colon,tab", "entry('')"),
         Binding("question_mark", "help"),
+        Binding("n", "read"),
         Binding("q", "leave"),
         Binding("ctrl+c", "leave", priority=True),
         Binding("escape", "bench", priority=True),
@@ -141,6 +150,7 @@ class Panel(App[None]):
         self.pace = session.pace
         self.chosen = 0
         self.at: int | None = None  # the tick that is looked back to
+        self.reading = False  # an answer, in place of the bench
         self.motion = False  # whether the person has asked to see it flash
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
@@ -166,6 +176,8 @@ class Panel(App[None]):
                 yield Static("The display", id="caption", classes="title")
                 yield Static(id="display")
         yield Static(id="answer")
+        with VerticalScroll(id="whole"):
+            yield Static(id="read")
         yield Input(id="entry", placeholder=_PLACEHOLDER, suggester=Offers(self.session))
         yield Static(id="keys")
 
@@ -196,7 +208,15 @@ class Panel(App[None]):
                 self.draw_slow()
             if self.drawn % _KEPT_EVERY == 0:
                 self.session.keep()
+                self._notice()
         self.draw_parts()
+
+    def _notice(self) -> None:
+        """Whether time alone has brought something that is to be said."""
+        noticed = self.session.noticed()
+        if noticed:
+            self.answer(noticed)
+            self.draw_all()
 
     # Drawing
 
@@ -220,7 +240,7 @@ class Panel(App[None]):
         session, shown = self.session, self._record()
         lines = session.now(shown)
         width = self.query_one("#lines").size.width or 52
-        found = traces(shown, drawing.trace_width(lines, width))
+        found = traces(shown, drawing.trace_width(lines, width), blind=session.blind)
         self._put("#lines", drawing.line_rows(lines, found, width, self.chosen))
         speed = None if self.at is not None else self.pace.seen_speed
         seen_lamps = lamps(shown, speed)
@@ -274,9 +294,7 @@ class Panel(App[None]):
         self._put("#done", drawing.done(session.actions, len(session.before), room))
         self._parts_wanted = bool(session.sheet.attach)
         self.draw_parts()
-        self._put("#answer", Text(" ".join(self._answer)))
-        wide = self.size.width > sum(map(len, KEYS)) + 2
-        self._put("#keys", Text("  ".join(KEYS) if wide else KEYS[0], no_wrap=True, overflow="ellipsis"))
+        self._put_answer()
 
     def draw_parts(self) -> None:
         """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
@@ -302,7 +320,34 @@ class Panel(App[None]):
 
     def answer(self, lines: tuple[str, ...]) -> None:
         self._answer = lines
-        self._put("#answer", Text(" ".join(lines)))
+        self._put_answer()
+
+    def _put_answer(self) -> None:
+        """The answer as far as there is room for it, and what keys do: among that, to read it to its end."""
+        answer = Text(" ".join(self._answer))
+        wrapped = answer.wrap(self.console, max(20, self.size.width))
+        room = 5 if self.size.height >= TALL else 2
+        if len(wrapped) > room:
+            answer = Text("\n").join(wrapped[:room])
+            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 2 - self.size.width))
+            answer.append(f" {UNICODE.more}")
+        self._put("#answer", answer)
+        keys = [KEYS[0]] if self.size.width <= sum(map(len, KEYS)) + 2 else list(KEYS)
+        if self.reading:
+            keys = ["up, down to read on  escape back to the bench  q quit"]
+        elif len(wrapped) > room:
+            keys = ["n the rest of the answer", *keys]
+        self._put("#keys", Text("  ".join(keys), no_wrap=True, overflow="ellipsis"))
+
+    def _read(self, lines: tuple[str, ...]) -> None:
+        """Show lines in the place of the bench, to be read at leisure."""
+        self.reading = True
+        self._put("#read", Text("\n".join(lines)))
+        self.screen.set_class(True, "reading")
+        whole = self.query_one("#whole", VerticalScroll)
+        whole.scroll_home(animate=False)
+        whole.focus()
+        self._put_answer()
 
     # What the person does
 
@@ -351,7 +396,10 @@ class Panel(App[None]):
             entry.cursor_position = len(text)
 
     def action_bench(self) -> None:
-        self.at = None
+        if not self.reading:
+            self.at = None
+        self.reading = False
+        self.screen.set_class(False, "reading")
         self.set_focus(None)
         self.draw_all()
 
@@ -359,6 +407,7 @@ class Panel(App[None]):
         self.at, self.held = None, None
         self.pace.go()
         self.session.keep()
+        self._notice()
         self.draw_all()
 
     def action_by_hand(self) -> None:
@@ -393,7 +442,15 @@ class Panel(App[None]):
         self.tell("replay")
 
     def action_help(self) -> None:
-        self.tell("help")
+        keys = (f"  {key}" for row in KEYS for key in row.split("  "))
+        self._read(("Keys:", *keys, "", *self.session.say("help").lines))
+
+    def action_read(self) -> None:
+        """The whole answer, in place of the bench; and back."""
+        if self.reading:
+            self.action_bench()
+        else:
+            self._read(self._answer)
 
     def action_why(self) -> None:
         """Why the chosen output has its level, now or at the step that is looked back to."""

@@ -24,7 +24,7 @@ from forelight.designs.procedures.procedure import (
     load_toml,
     to_text,
 )
-from forelight.designs.procedures.text import FORMS, parse_one
+from forelight.designs.procedures.text import FORMS, VERBS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
 
 from ..bench.live import LiveBench
@@ -33,7 +33,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..view.words import seconds
-from .keeping import kept_list, write_list
+from .keeping import kept_list, put_aside, write_list
 from .meaning import Composed, meant, said_as, spelled_out
 from .pace import SPEEDS, Pace
 from .reading import LineNow, lines_now, shown_on_display, status_of
@@ -93,9 +93,9 @@ class Session:
     ) -> None:
         self.board, self.sheet, self.slot = board, sheet, slot
         self.before = tuple(before)
-        self.kept = kept_list(sheet.name) if keep else None
+        self.kept = kept_list(self.kept_as) if keep else None
         self.hears: list[Callable[[Told], None]] = []
-        self.ended = False
+        self.ended = self._kept_before = False
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
         self.pace = Pace(self.bench)
@@ -104,6 +104,16 @@ class Session:
     def make_bench(self) -> LiveBench:
         """The bench of this session, before anything was done at it."""
         return LiveBench(self.board, self.sheet, slot=self.slot)
+
+    @property
+    def kept_as(self) -> str:
+        """The name under which the list is kept."""
+        return f"panel-{self.sheet.name}"
+
+    @property
+    def begun_with(self) -> tuple[Action, ...]:
+        """Of the actions before those of the person what is no part of bringing the slot up."""
+        return ()
 
     @property
     def blind(self) -> bool:
@@ -118,6 +128,10 @@ class Session:
         """What there is to know while there is room for it: the design, its runs, what keys do."""
         runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
         return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
+
+    def noticed(self) -> tuple[str, ...]:
+        """What there is to say of what time alone has brought."""
+        return ()
 
     def beside(self) -> tuple[str, ...]:
         """What is to stand beside the bench."""
@@ -172,7 +186,7 @@ class Session:
 
     def written(self) -> tuple[Action, ...]:
         """The list as every command reads it: they bring the slot up as it was here, and then do what was done."""
-        actions = spelled_out(self.actions)
+        actions = (*self.begun_with, *spelled_out(self.actions))
         straps = tuple(action for action in self.before if isinstance(action, Strap))
         clocked = clocked_at_start(actions)
         if straps and not clocked:
@@ -214,16 +228,7 @@ class Session:
             return Told(text, (str(error),), refused=str(error))
 
     def _act(self, text: str) -> Told:
-        try:
-            action = parse_one(text, "")
-        except ForelightError as error:
-            known = ", ".join(
-                sorted({*FORMS, "play", "repeat", *(re.split("[ ,]", word)[0] for word in OTHERS)})
-            )
-            said = str(error).removeprefix(": ")
-            raise UsageError(
-                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
-            ) from None
+        action = self._read(text)
         wording = self.wording
         try:
             self.bench.do(meant(action, self.bench))
@@ -232,6 +237,19 @@ class Session:
         self.keep()
         brief = (instruction(action, wording), *self._cautions(action))
         return Told(text, (*brief, *self.look()), brief, action)
+
+    @staticmethod
+    def _read(text: str) -> Action:
+        """The action in a text. Raises a UsageError that says how it is written, or what else can be said."""
+        try:
+            return parse_one(text, "")
+        except ForelightError as error:
+            remedy = error.remedy
+            if text.split("(", maxsplit=1)[0].split(maxsplit=1)[0].lower() not in VERBS:
+                near, _, _ = (remedy or "").partition(" the actions are")
+                known = ", ".join(sorted({*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}))
+                remedy = f"{near} you can say {known}" if near.endswith("?") else f"you can say {known}"
+            raise UsageError(error.what, remedy=remedy) from None
 
     def _undo(self, text: str) -> Told:
         if not self.actions:
@@ -271,7 +289,7 @@ class Session:
     def _edit(self, text: str) -> tuple[str, ...]:
         number, _, said = text.partition(" ")
         at = self._numbered(number)
-        actions, action = list(self.actions), parse_one(said, "edit")
+        actions, action = list(self.actions), self._read(said)
         actions[at] = Composed(1, (action,), action)  # what it comes to is seen when its turn comes
         self._redo(actions)
         return (f"Done again, with {to_text(action)} as number {at + 1}.", *self.look())
@@ -310,8 +328,11 @@ class Session:
         return (f"Wrote {path}; open it with --procedure {path} in any command.",)
 
     def keep(self) -> None:
-        """Write the list to where it is kept."""
+        """Write the list to where it is kept; what was kept there by another evening is put aside first."""
         if self.kept is not None:
+            if not self._kept_before:
+                put_aside(self.kept)
+                self._kept_before = True
             write_list(self.kept, self.kept.stem, self.written())
 
     def _help(self) -> tuple[str, ...]:
@@ -413,7 +434,7 @@ def help_lines() -> tuple[str, ...]:
     """What can be said, actions first."""
     forms = [form for form, *_ in FORMS.values()]
     return (
-        "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
+        "Actions: " + "; ".join(forms) + "; play FILE; repeat 3 (press i0; wait 1 s; release i0).",
         *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
     )
 
@@ -422,7 +443,7 @@ def completions(session: Session, text: str) -> list[str]:
     """How what was typed so far may go on, the likeliest first."""
     verb, space, rest = text.partition(" ")
     if not space:
-        words = {*FORMS, *(re.split("[ ,]", word)[0] for word in OTHERS), "play", "repeat"}
+        words = {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
         return sorted(word for word in words if word.startswith(verb) and word != verb)
     board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
     begun = f"{verb} {done} " if done else f"{verb} "

@@ -118,7 +118,9 @@ def test_a_recording_is_played_into_the_inputs_and_the_list_opens_everywhere(tmp
     assert int(np.bitwise_or.reduce(shown.inputs)) & 3 == 3
     session.say(f"save {tmp_path / 'list'}")
     saved = load_toml(tmp_path / "list.toml").actions
-    assert [to_text(one) for one in saved[1:3]] == ["set i0=0 i1=0", "frames 1499"] and to_text(saved[-1]) == "steps 2"
+    assert [to_text(one) for one in saved[1:3]] == ["set i0=0 i1=0", "frames 1499"] and to_text(
+        saved[-1]
+    ) == "steps 2"
     again = session_on("tide_gauge")
     again.open(tmp_path / "list.toml")
     assert again.look() == session.look()
@@ -132,7 +134,13 @@ def test_a_saved_list_begins_as_the_panel_did(tmp_path: Path) -> None:
     session = session_on("tide_gauge", "set i1=1", "wait 2 s", "strap 120", "steps 3")
     session.say(f"save {tmp_path / 'list'}")
     actions = load_toml(tmp_path / "list.toml").actions
-    assert [to_text(one) for one in actions] == ["strap 182", "set i1=1", "wait 2.0 s", "strap 120", "steps 3"]
+    assert [to_text(one) for one in actions] == [
+        "strap 182",
+        "set i1=1",
+        "wait 2.0 s",
+        "strap 120",
+        "steps 3",
+    ]
     runner = CliRunner()
     for command in (["show"], ["panel", "--plain"]):
         answer = runner.invoke(cli, [*command, "tide_gauge", "--procedure", str(tmp_path / "list.toml")])
