@@ -199,13 +199,21 @@ class LiveBench:
         seat = self.seat(self.standing.slot)
         return seat.datasheet if seat else None
 
+    @property
+    def turned(self) -> int:
+        """The tick at which the selector was turned to where it stands."""
+        plan = self._track.timeline()
+        return int(plan.start_ticks(plan.turns[-1:])[0]) if len(plan.turns) else 0
+
     def stepped(self, shown: Golden) -> Golden:
         """A part of the record with the steps that the selected design has made, and not that of `slot`."""
         if self.standing.slot == self.slot or not len(shown.ticks):
             return shown
         course = self._courses.get(self.standing.slot)
         rises = self._track.timeline().ticks(course.rises) if course else _NONE
-        return replace(shown, steps=np.searchsorted(rises, shown.ticks, side="right"))
+        sheet = self.selected
+        facts = {**shown.facts, "step_line": sheet.step.line if sheet and sheet.step else ""}
+        return replace(shown, steps=np.searchsorted(rises, shown.ticks, side="right"), facts=facts)
 
     def record(self) -> Golden:
         """All that the board's pins showed so far, valid until more is done."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import time
 from typing import Any, ClassVar
 
@@ -17,7 +18,6 @@ from textual.events import Click
 from textual.suggester import Suggester
 from textual.widgets import Input, Static
 
-from ..attach.report import reports
 from ..view.display import UNICODE
 from ..view.limits import DANGER
 from ..view.words import seconds
@@ -31,10 +31,8 @@ from .window import flashes, kept, lamps, traces, until
 _SLOW_EVERY = 8
 #: Pictures between two writings of the list while only time passes.
 _KEPT_EVERY = 64
-#: Attachments that take longer to read are read only while time stands.
-_TOO_LONG_S = 0.2
 #: How much longer than they took to read attachments are left alone.
-_REST = 20
+_REST = 3
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -158,7 +156,7 @@ class Panel(App[None]):
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
-        self._parts_wanted, self._parts_due, self._parts_cost = False, 0.0, 0.0
+        self._reading_parts, self._parts_due, self._parts_seen = False, 0.0, (-1, -1)
         self.fault: Exception | None = None
 
     def compose(self) -> ComposeResult:
@@ -292,24 +290,30 @@ class Panel(App[None]):
         )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
-        self._parts_wanted = bool(session.sheet.attach)
-        self.draw_parts()
         self._put_answer()
 
     def draw_parts(self) -> None:
-        """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
+        """What is wired to the lines: read beside the pictures, and no oftener than a share of the time allows."""
+        if self._reading_parts or time.monotonic() < self._parts_due:
+            return
+        if self._parts_seen == (self.session.bench.now, self.session.bench.standing.slot):
+            return
+        self._reading_parts = True
+        self.run_worker(self._read_parts(), exit_on_error=True)
+
+    async def _read_parts(self) -> None:
+        bench = self.session.bench
+        self._parts_seen = (bench.now, bench.standing.slot)
+        if self.pace.going:
+            read = self.session.attached()
+        else:
+            with bench.answered():
+                read = self.session.attached()
         then = time.monotonic()
-        if not self._parts_wanted or then < self._parts_due:
-            return
-        if self._parts_cost > _TOO_LONG_S and self.pace.going:
-            self._put("#parts", Text("What is wired to the lines is read again when time stands."))
-            return
-        self._parts_wanted = False
-        height = _PARTS if self.size.height < TALL else 9
-        found = reports(self.session.sheet, self.session.bench.record())
-        self._put("#parts", drawing.attachments(found, height))
-        self._parts_cost = time.monotonic() - then
-        self._parts_due = then + _REST * self._parts_cost
+        found = await asyncio.to_thread(read)
+        self._parts_due = time.monotonic() + _REST * (time.monotonic() - then)
+        self._put("#parts", drawing.attachments(found, _PARTS if self.size.height < TALL else 9))
+        self._reading_parts = False
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
@@ -27,21 +28,25 @@ from forelight.designs.procedures.procedure import (
 from forelight.designs.procedures.text import FORMS, VERBS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
 
+from ..attach.report import Report, reports_now
 from ..bench.live import LiveBench
 from ..bench.reasons import Reasons
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..hand.routine import divides
+from ..view.pictures import since
 from ..view.words import seconds
 from .keeping import kept_list, put_aside, write_list
 from .meaning import Composed, meant, said_as, spelled_out
 from .pace import SPEEDS, Pace
 from .reading import LineNow, lines_now, shown_on_display, status_of
+from .window import kept
 
 #: What stands beside the actions: how it is written, and what it does.
 OTHERS = {
     "look": "say how the bench stands",
     "lines": "say how each line of the chip stands, and who drives it",
+    "parts": "say what is wired to the lines, and what it received, shows or measures",
     "go, go 0.1, go fast": "let time pass as it does in the room, slower or faster, or as fast as it goes",
     "stand": "hold time: it passes only in wait, steps and the like",
     "undo": "take the last action back",
@@ -203,6 +208,7 @@ class Session:
             "": self.look,
             "look": self.look,
             "lines": self.lines,
+            "parts": self._parts,
             "list": self.listed,
             "replay": self._replay,
             "help": self._help,
@@ -373,6 +379,25 @@ class Session:
         return tuple(
             f"{line.label:<{wide}}  {line.name}  {_level(line.level)}  {line.source:<14}  {line.means}".rstrip()
             for line in found
+        )
+
+    def attached(self) -> Callable[[], list[Report]]:
+        """A reading of what is wired to the lines of the selected design, for any thread; nothing may be done before.
+
+        What is read stays as it is, whatever becomes of the bench.
+        """
+        bench, sheet = self.bench, self.bench.selected
+        golden = bench.record()
+        if sheet is None or not sheet.attach or not len(golden.ticks):
+            return list
+        here = golden if bench.standing.slot == bench.slot else since(golden, bench.turned)
+        return partial(reports_now, sheet, kept(here))
+
+    def _parts(self) -> tuple[str, ...]:
+        with self.bench.answered():
+            found = self.attached()()
+        return tuple(line for one in found for line in (one.heading, *one.lines)) or (
+            "Nothing is wired to the lines.",
         )
 
     def listed(self) -> tuple[str, ...]:

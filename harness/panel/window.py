@@ -14,7 +14,7 @@ from ..view.display import Lamp
 from ..view.flashing import Flashing, flashing
 from ..view.limits import FOLLOWED_HZ
 from ..view.pictures import lamps_at, since
-from ..view.stave import between
+from ..view.stave import MOVES, between
 
 #: Rows of the record that are looked at for one picture: more could not be told apart.
 MOST_ROWS = 1 << 12
@@ -70,6 +70,9 @@ def traces(shown: Golden, count: int, *, blind: bool = False) -> RecentLevels:
         line: [] if blind and line in INPUT_LINES else between(shown, line, bounds)
         for line in (*INPUT_LINES, *OUTPUT_LINES)
     }
+    stepped = str(shown.facts.get("step_line", ""))
+    if first is not None and rows.get(stepped):
+        rows[stepped] = [MOVES] * len(rows[stepped])  # up and down in every column
     return RecentLevels(rows, step if first is not None else None)
 
 

@@ -129,6 +129,8 @@ class LessonSession(Session):
         brief = (*remarks, *told.brief[1:]) if remarks else told.brief
         if told.refused:
             brief = (told.refused, *remarks[-1:])
+        elif remarks and told.action is None and told.taken_back is None:
+            brief = (*told.lines, *remarks)
         return replace(told, lines=(*told.lines, *remarks), brief=brief)
 
     def _lesson_word(self, text: str) -> Told | None:
@@ -190,6 +192,8 @@ class LessonSession(Session):
             return []
         what = to_text(told.action) if told.action else told.text
         said = [f"{what}: {self._consequence(before, now)}"]
+        if told.text.split()[0] in ("note", "verdict", "blame"):
+            said = []  # which is answered already
         gained = [name for name in was if name not in left]
         lost = [left[name] for name in left if name not in was]
         if gained:
@@ -198,7 +202,7 @@ class LessonSession(Session):
             )
         if lost:
             said.append(f"That led away from the goal: {'; '.join(lost)}.")
-        return [" ".join(said), *self._still(now, task)]
+        return [*([" ".join(said)] if said else []), *self._still(now, task)]
 
     def _consequence(self, before: BenchLook, now: BenchLook) -> str:
         """What a move changed, in words; where it changed nothing, why."""
