@@ -255,7 +255,7 @@ class Panel(App[None]):
         if self.held is None and flashes(shown, speed).too_much:
             self.held = self._lamps  # as it was before the flash that is one too many
             self.answer(
-                (f"The display is held still: {DANGER}. If nobody is at risk, press m to see it move.",)
+                (f"The display is held still; if nobody is at risk, press m to see it move: {DANGER}.",)
             )
         return self.held if self.held is not None else now
 

@@ -26,6 +26,7 @@ class Pace:
         self.reached = 1.0
         self._chosen = _TRUE
         self._owed = 0.0  # frames
+        self._least = BUDGET_S
         self._most = 256  # frames that one picture may take, by what they took before
 
     @property
@@ -90,8 +91,11 @@ class Pace:
         begun = time.perf_counter()
         self.bench.wait(frames)
         took = time.perf_counter() - begun
+        self._least = min(took, 1.01 * self._least)  # for none at all; forgotten as the bench grows
         if took > BUDGET_S:
-            self._most = max(1, int(self._most * max(BUDGET_S / took, 0.1)))
+            # Fewer frames save only what they take beside that.
+            share = max(BUDGET_S - self._least, self._least) / max(took - self._least, 1e-9)
+            self._most = max(1, int(frames * min(max(share, 0.1), 1.0)))
         elif frames == self._most:
             self._most *= 2
 
