@@ -299,9 +299,9 @@ class Panel(App[None]):
         if self._parts_seen == (self.session.bench.now, self.session.bench.standing.slot):
             return
         self._reading_parts = True
-        self.run_worker(self._read_parts(), exit_on_error=True)
+        self.run_worker(self.read_parts(), exit_on_error=True)
 
-    async def _read_parts(self) -> None:
+    async def read_parts(self) -> None:
         bench = self.session.bench
         self._parts_seen = (bench.now, bench.standing.slot)
         if self.pace.going:
