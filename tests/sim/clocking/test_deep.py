@@ -16,9 +16,9 @@ from forelight.sim.rtlil.reader import parse
 
 from tests.sizes import sized
 
-DEEP = sized(5_000, 50_000)
+DEEP = sized(2_000, 50_000)
 #: Chains that compile in seconds, and the full size.
-LENGTHS = [3000, pytest.param(DEEP, marks=pytest.mark.slow)]
+LENGTHS = [1000, pytest.param(DEEP, marks=pytest.mark.slow)]
 
 
 def gates_in_rtlil(length: int) -> str:

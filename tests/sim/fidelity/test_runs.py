@@ -10,10 +10,12 @@ from forelight.designs import read
 from forelight.sim import Simulation
 from forelight.sim.traces.trace import Trace
 
+from tests.sizes import sized
+
 from .stimulus import rows
 from .verilog_circuits import CIRCUITS, sources
 
-STEPS, CYCLES = 400, 300
+STEPS, CYCLES = sized((100, 60), (400, 300))
 NARROW = {
     name: drive for name, drive in CIRCUITS.items() if name != "wide"
 }  # a trace holds at most 64 bits a port

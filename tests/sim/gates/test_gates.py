@@ -21,7 +21,7 @@ from ..any_netlists import any_netlist
 from ..test_cells import Bench, Draw, edgy, expected
 
 HEAVY = ("$mul", "$div", "$mod", "$divfloor", "$modfloor", "$pow")
-CELLS, VECTORS = 4, 12
+CELLS, VECTORS = sized(2, 4), 12
 
 
 class Small(Draw):

@@ -13,10 +13,12 @@ from forelight.sim.kinds import PORTS
 from forelight.sim.netlist import Cell, Const, Memory, Netlist, Param, Register, Slice, Word
 from forelight.sim.proof.ternary import Proof
 
+from tests.sizes import sized
+
 from ..any_netlists import Maker
 
 KINDS = [*PORTS, "case", "read"]
-CELLS, PATTERNS, MOST_UNKNOWN = 2, 12, 10
+CELLS, PATTERNS, MOST_UNKNOWN = sized(1, 4), 12, 10
 #: A bit that may be 0 and may be 1, as (may be 0, may be 1).
 Rails = tuple[bool, bool]
 
