@@ -118,6 +118,48 @@ def show(
 
 
 @cli.command()
+@click.option(
+    "--runs", is_flag=True, help="Play the first run of each datasheet, not a while after the restart."
+)
+@click.option("--still", is_flag=True, help="Print the last moment alone.")
+@LENGTH
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A .svg picture or a .html page, in which they move.",
+)
+@board_option
+@trust_options
+@POWER_UPS
+@SEED
+@json_option
+def wall(
+    runs: bool,
+    still: bool,
+    seconds: float | None,
+    output: Path | None,
+    board: str,
+    power_ups: int,
+    seed: int,
+    as_json: bool,
+) -> int:
+    """Play the displays of all slots at once, at true speed; what flashes too much is held still.
+
+    In a terminal the space bar stops them, the arrows turn to other slots, q leaves it. In a pipe the last moment is
+    printed.
+    """
+    if runs and seconds is not None:
+        raise click.UsageError("--runs and --seconds contradict each other: give one of them")
+    from .commands.question import Asked
+    from .commands.wall import run
+
+    asked = Asked("", board, None, None, {}, None, None, seconds, seed, power_ups)
+    return run(asked, runs=runs, still=still, output=output, as_json=as_json)
+
+
+@cli.command()
 @click.argument("slot", type=Slot(), required=False)
 @run_options
 @click.option(
@@ -377,6 +419,7 @@ EXAMPLES = {
         "forelight count 101 --loops 10 --seconds 88",
     ),
     "strap": ("forelight strap --hz 50", "forelight strap --code 182"),
+    "wall": ("forelight wall --still", "forelight wall --board mole --runs -o mole.svg"),
     "listen": (
         "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
         "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",

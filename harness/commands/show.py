@@ -13,6 +13,7 @@ from rich.text import Text
 from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
+from ..terminal.output import console, emit_json, show
 from ..view.bits import lines
 from ..view.display import glyphs_for
 from ..view.flashing import Flashing, flashing
@@ -20,12 +21,11 @@ from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
 from .facts import facts, obstacles, warnings
-from .output import console, emit_json, show
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question
 from .settled import free_running
-from .sight import wired
+from .sight import flashes, told_to_scripts, wired
 from .signals import changes, reasons
 
 #: Columns of levels in the answer for scripts.
@@ -125,7 +125,6 @@ def answer(found: Preview) -> dict[str, object]:
     sequence = drawn_pictures(golden, board)
     again = repeat(sequence, wired(board))
     table_rows = lines(golden)
-    flash = flashing(golden)
     again_ticks = golden.facts.get("period_ticks")
     rows = recent(golden, found.lines, COLUMNS)
     light = found.light
@@ -174,13 +173,7 @@ def answer(found: Preview) -> dict[str, object]:
         ],
         "repeats": None if again is None else {"first": again[0], "period": again[1]},
         "attachments": [report.facts for report in reports(asking.sheet, golden)],
-        "eye": {
-            "display": vars(found.sight.display),
-            "lines": {line: vars(one) for line, one in found.sight.lines.items()},
-            "readable": None
-            if found.offered is None
-            else {"strap_code": found.offered.code, "hz": found.offered.hz},
-        },
+        "eye": told_to_scripts(found.sight, found.offered.code if found.offered else None, board),
         "mind": list(obstacles(asking)),
         "status": found.status(golden.end),
         "first_light": None
@@ -197,7 +190,7 @@ def answer(found: Preview) -> dict[str, object]:
         },
         "watched": {} if found.watched is None else changes(found.watched, hz),
         "runs": [{"name": run.name, "do": list(run.do), "expect": run.expect} for run in sheet.runs],
-        "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
+        "flashes": flashes(flashing(golden)),
         "power_ups": golden.facts.get("power_ups"),
         "seed": asking.seed,
     }

@@ -120,14 +120,34 @@ def show(*parts: RenderableType) -> None:
 PATIENCE_S = 0.5
 
 
+class _Bars:
+    """Whether somebody else shows how far the work is: an outer piece of work, or the process that started this one."""
+
+    drawn_by_others = False
+
+    @classmethod
+    def allow(cls) -> None:
+        cls.drawn_by_others = False
+
+
+def no_bars() -> None:
+    """From here on this process draws no bars: another one does."""
+    _Bars.drawn_by_others = True
+
+
 @contextmanager
 def progress(task: str) -> Iterator[Callable[[int, int], None]]:
-    """Yields `advance(done, total)`, which draws a bar on standard error where that is a terminal."""
-    if not sys.stderr.isatty():
+    """Yields `advance(done, total)`, which draws a bar on standard error where that is a terminal.
+
+    Work within other work draws none of its own.
+    """
+    if not sys.stderr.isatty() or _Bars.drawn_by_others:
         yield lambda done, total: None
         return
     begun = time.monotonic()
     with ExitStack() as stack:
+        _Bars.drawn_by_others = True
+        stack.callback(_Bars.allow)
         bar: Progress | None = None
 
         def advance(done: int, total: int) -> None:
