@@ -46,6 +46,7 @@ FLOORS = {
         bench capture
         verdict vet
         card
+        survey
         panel
         commands
         ending scripting

@@ -44,7 +44,8 @@ class Native:
         # The child's own limit of time is a net under the parent's.
         limits = (SECONDS + 5, child_process.BYTES, child_process.BYTES_WRITTEN)
         inlined = [text.encode() for text in texts]
-        order = marshal.dumps((str(self.package.parent), limits, list(map(str, readable)), inlined, commands))
+        package, places = str(self.package.parent), list(map(str, readable))
+        order = marshal.dumps((package, os.getpid(), limits, places, inlined, commands))
         return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedures.procedure import to_text
@@ -13,7 +14,7 @@ from rich.text import Text
 from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
-from ..terminal.output import console, emit_json, show
+from ..terminal.output import console, emit_json, emit_words, show
 from ..view.bits import lines
 from ..view.display import glyphs_for
 from ..view.flashing import Flashing, flashing
@@ -21,6 +22,7 @@ from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
 from .facts import facts, obstacles, warnings
+from .picture import check_ending, write
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question
@@ -43,12 +45,16 @@ def run(
     watch: Sequence[str] = (),
     why: str | None = None,
     step: int | None = None,
+    output: Path | None = None,
 ) -> int:
     """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row.
 
     `gate_delay` is the range in seconds by which the rate of a free-running loop is told. `watch` names signals of the
-    source; `why` is an output or a signal that is to be explained, at the end of a `step` or of the run.
+    source; `why` is an output or a signal that is to be explained, at the end of a `step` or of the run; `output` is a
+    picture to be written instead.
     """
+    if output is not None:
+        check_ending(output, "a picture")
     try:
         asking = question(asked)
     except EmptySlotError as empty:
@@ -57,8 +63,13 @@ def run(
         return _explain(asking, why, step, as_json)
     found = preview(asking, gate_delay, watch)
     golden = found.golden
+    if output is not None:
+        drawn = write(found, output, speed=speed, motion=motion is not False, most=most)
+        if not as_json:
+            emit_words(f"Wrote {output}: {drawn.title}, {drawn.where}. {drawn.caution}".rstrip())
     if as_json:
-        emit_json(answer(found))
+        emit_json(answer(found) | {"file": None if output is None else str(output)})
+    if as_json or output is not None:
         return 0
     flash = flashing(golden, speed)
     screen = console()
@@ -74,8 +85,8 @@ def run(
     if moving:
         play(found, speed, glyphs)
     else:
-        show(*still(found, most, glyphs))
-    show("", *below(found, glyphs))
+        show(*still(found, most, glyphs, screen.width))
+    show("", *below(found, glyphs, screen.width))
     return 0
 
 

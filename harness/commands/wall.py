@@ -28,13 +28,11 @@ from ..view.live import RATE, plan
 from ..view.motion import over_and_over
 from ..view.wall import Pane, across, as_html, as_svg, drawn, rows, together
 from .facts import setting_word
+from .picture import check_ending, check_length
 from .preview import Preview, preview
 from .question import Asked, question
 from .sight import flashes, told_to_scripts
 
-ENDINGS = (".svg", ".html")
-#: As long as a picture may last: it holds every change.
-LONGEST_PICTURE_S = 600.0
 UNREADABLE = 2
 DOTTED = "A dotted bar is unsettled: the chip may show either."
 HINT = "space: stop and go on   left, right: other slots   q: leave"
@@ -47,12 +45,8 @@ def run(asked: Asked, *, runs: bool, still: bool, output: Path | None, as_json: 
     `runs` asks for the first run of each datasheet instead of a while after the restart. A slot that cannot be read
     gets a complaint; the others are shown all the same.
     """
-    if output is not None and output.suffix not in ENDINGS:
-        raise UsageError(
-            f"the ending '{output.suffix}' is not that of a wall",
-            place=str(output),
-            remedy="allowed: .svg, .html",
-        )
+    if output is not None:
+        check_ending(output, "a wall")
     board = load_board(asked.board)
     slots = sorted(board.slots)
     if not slots:
@@ -110,12 +104,7 @@ def held(panes: Sequence[Pane], *, again: bool = False) -> dict[int, Flashing]:
 
 
 def _write(board: Board, panes: Sequence[Pane], output: Path) -> None:
-    lasts = max(one.lasts_s for one in panes)
-    if lasts > LONGEST_PICTURE_S:
-        raise UsageError(
-            f"a picture of {lasts:.0f} s would be too large",
-            remedy=f"give --seconds up to {LONGEST_PICTURE_S:.0f}, or leave --runs out",
-        )
+    check_length(max(one.lasts_s for one in panes))
     still = held(panes, again=True)
     title = heading(board, panes)
     if output.suffix == ".svg":

@@ -90,8 +90,11 @@ def emit_json(answer: Any) -> None:
     emit(json.dumps(answer, indent=2, allow_nan=False) + "\n")
 
 
-def console(*, stderr: bool = False) -> Console:
-    """A console that prints words as they are: no markup, no guessed colours, and clean."""
+def console(*, stderr: bool = False, width: int | None = None) -> Console:
+    """A console that prints words as they are: no markup, no guessed colours, and clean.
+
+    With a `width` it is for a file: no colours at all, whatever the terminal.
+    """
     from rich.console import Console, ConsoleOptions
     from rich.segment import Segment
 
@@ -103,17 +106,25 @@ def console(*, stderr: bool = False) -> Console:
                 text = segment.text if segment.control else clean(segment.text)
                 yield Segment(text, segment.style, segment.control)
 
-    return Clean(stderr=stderr, markup=False, highlight=False, emoji=False)
+    plain = {} if width is None else {"width": width, "color_system": None, "force_terminal": False}
+    return Clean(stderr=stderr, markup=False, highlight=False, emoji=False, **plain)  # type: ignore[arg-type]
 
 
 def show(*parts: RenderableType) -> None:
     """Print paragraphs, drawings and tables at the width of the terminal."""
-    screen = console()
+    _write(_laid_out(console(), parts))  # with styles of our own
+
+
+def as_text(parts: Iterable[RenderableType], width: int) -> str:
+    """The same as plain text of so many columns, for a file."""
+    return _laid_out(console(width=width), parts)
+
+
+def _laid_out(screen: Console, parts: Iterable[RenderableType]) -> str:
     with screen.capture() as captured:
         for part in parts:
             screen.print(part)
-    lines = captured.get().splitlines()
-    _write("".join(line.rstrip() + "\n" for line in lines))  # with styles of our own
+    return "".join(line.rstrip() + "\n" for line in captured.get().splitlines())
 
 
 #: Work that is done sooner than this gets no progress bar.

@@ -22,6 +22,8 @@ from .pictures import Picture, display_lamps
 REST_S = 2.0
 #: The window behind the lamps is as dark as a display that is off, whatever the page around it: lamps then look lit.
 WINDOW, UNLIT, UNSETTLED = "#17130f", "#3d352c", "#4fc3d9"
+#: Ink on light ground and on dark, and the rule for those who have the latter.
+INK, CHALK, DARK = "#1a1a1a", "#e8e8e8", "@media (prefers-color-scheme:dark){{{}}}"
 #: Size of a display with its window, in the units of its picture.
 WIDE, HIGH = 2.3, 2.9
 _LEFT, _TOP = 0.45, 0.45
@@ -101,19 +103,34 @@ def _rule(name: str, lamps: Sequence[tuple[float, Lamp]], lasts_s: float) -> Ite
     yield f"@keyframes {name}{{{frames}}}.{name}{{animation:{name} {lasts_s:.3f}s step-end infinite}}"
 
 
+def picture(title: str, style: str, wide: int, high: int, body: str) -> str:
+    """A picture that moves as a file of its own; it brings its ground, light or dark as the reader has it."""
+    margin, ground = 14, "#fff"
+    frame = f'x="{-margin}" y="{-margin}" width="{wide + 2 * margin}" height="{high + 2 * margin}"'
+    rules = f"svg{{color:{INK}}}.ground{{fill:{ground}}}" + DARK.format(
+        f"svg{{color:{CHALK}}}.ground{{fill:#121212}}"
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide + 2 * margin}" height="{high + 2 * margin}" '
+        f'viewBox="{-margin} {-margin} {wide + 2 * margin} {high + 2 * margin}">\n<title>{escape(title)}</title>\n'
+        f'<style>{rules}{STYLE}{style}</style>\n<rect class="ground" {frame}/>\n{body}</svg>\n'
+    )
+
+
 def document(title: str, style: str, body: str) -> str:
     """A page around pictures that move, readable on light and dark ground."""
     return (
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         '<meta name="viewport" content="width=device-width">\n'
         f"<title>{escape(title)}</title>\n<style>{_PAGE}{STYLE}{style}</style>\n</head>\n<body>\n"
-        f"<h1>{escape(title)}</h1>\n{body}</body>\n</html>\n"
+        f"{body}</body>\n</html>\n"
     )
 
 
 _PAGE = (
-    ":root{color-scheme:light dark}"
+    f"svg{{color:{INK}}}" + DARK.format(f"svg{{color:{CHALK}}}") + ":root{color-scheme:light dark}"
     "body{font:1rem/1.45 sans-serif;max-width:76rem;margin:1.5rem auto;padding:0 1rem}"
     "h1{font-size:1.4rem}p{max-width:44rem;margin:.4rem 0}svg{max-width:100%;height:auto}"
-    ".wall{display:flex;flex-wrap:wrap}"
+    ".wall{display:flex;flex-wrap:wrap}.pictures{gap:.8rem 1.2rem}"
+    "figure{margin:0;text-align:center}figcaption{font-size:.8rem}pre{overflow-x:auto;line-height:1.25}"
 )

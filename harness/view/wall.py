@@ -105,10 +105,7 @@ def _cut(name: str, glyphs: Glyphs) -> str:
 
 #: Size of a pane in a picture, and how many stand beside each other; the display is drawn this large.
 _WIDE, _HIGH, _ACROSS, _SCALE = 132, 168, 8, 42
-_STYLE = (
-    "svg{color:#1a1a1a}@media (prefers-color-scheme:dark){svg{color:#e8e8e8}}"
-    "text{fill:currentColor;font:12px sans-serif;text-anchor:middle}.kind{fill-opacity:.75}"
-)
+_STYLE = "text{fill:currentColor;font:12px sans-serif;text-anchor:middle}.kind{fill-opacity:.75}"
 
 
 def pane_svg(pane: Pane, wiring: Mapping[str, str], *, held: bool) -> tuple[str, str]:
@@ -128,17 +125,14 @@ def pane_svg(pane: Pane, wiring: Mapping[str, str], *, held: bool) -> tuple[str,
 def as_svg(title: str, panes: Sequence[Pane], wiring: Mapping[str, str], held: Sequence[int]) -> str:
     """All panes in one picture, which plays over and over but for those in `held`."""
     count = min(_ACROSS, len(panes))
-    rules, shapes = [motion.STYLE, _STYLE], []
+    rules, shapes = [_STYLE], []
     for number, pane in enumerate(panes):
         style, body = pane_svg(pane, wiring, held=pane.slot in held)
         rules.append(style)
         row, column = divmod(number, count)
         shapes.append(f'<g transform="translate({column * _WIDE} {row * _HIGH})">{body}</g>\n')
     wide, high = count * _WIDE, -(-len(panes) // count) * _HIGH
-    return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide}" height="{high}" viewBox="0 0 {wide} {high}">\n'
-        f"<title>{escape(title)}</title>\n<style>{''.join(rules)}</style>\n{''.join(shapes)}</svg>\n"
-    )
+    return motion.picture(title, "".join(rules), wide, high, "".join(shapes))
 
 
 def as_html(
@@ -152,5 +146,7 @@ def as_html(
         shapes.append(f'<svg width="{_WIDE}" height="{_HIGH}" viewBox="0 0 {_WIDE} {_HIGH}">{body}</svg>\n')
     below = "".join(f"<p>{escape(sentence)}</p>\n" for sentence in said)
     return motion.document(
-        title, _STYLE + "".join(rules), f'<div class="wall">{"".join(shapes)}</div>\n{below}'
+        title,
+        _STYLE + "".join(rules),
+        f'<h1>{escape(title)}</h1>\n<div class="wall">{"".join(shapes)}</div>\n{below}',
     )
