@@ -120,6 +120,7 @@ def composed(asked: Asked, asking: Question, golden: Golden) -> Card:
             told,
             asking.setting_up,
             golden,
+            asking.restarting(),
             _options(asked),
         )
     )

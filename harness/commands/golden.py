@@ -57,7 +57,7 @@ def run(asked: Asked, output: str, as_json: bool, watch: Sequence[str] = ()) -> 
         emit_json(found)
     else:
         emit_words(sentence(found))
-        settled = told(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
+        settled = told(golden, asking.settling(golden), asking.restarting())
         for paragraph in (*contention(asking), *from_the_source(golden), *free_running(golden), *settled):
             emit_words(paragraph)
     return 0
@@ -76,6 +76,7 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
         "start_s": asking.start() / golden.oscillator_hz,
         "end_s": golden.end / golden.oscillator_hz,
         "settling": vars(asking.settling(golden)),
+        "restarting": found.answer() if (found := asking.restarting()) else None,
         "races": [vars(race) for race in golden.races],
         "suspects": [vars(race) for race in golden.suspects],
         "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],

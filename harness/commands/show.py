@@ -160,6 +160,7 @@ def answer(found: Preview) -> dict[str, object]:
         "outputs": [vars(line) for line in table_rows],
         "unsettled": [line.name for line in table_rows if line.unsettled],
         "settling": vars(found.settling),
+        "restarting": restart.answer() if (restart := asking.restarting()) else None,
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
         "races": [vars(race) for race in golden.races],

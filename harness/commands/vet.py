@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
@@ -64,12 +65,21 @@ def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
         if sentences:
             out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
     if not brief:
-        if found.look is not None and found.look.settling.steps is not None:
-            out.append(Text(settles(found.look.golden, found.look.settling)))
+        out += [Text(sentence) for sentence in _settles(found)]
         out.append(Text(verdict(found)))
     elif out:
         out.append(Text())
     return out
+
+
+def _settles(found: Vetting) -> Iterator[str]:
+    """When it settles, where no finding speaks of that."""
+    if any(finding.subject == "restart" for finding in found.findings):
+        return
+    if found.restarting is not None:
+        yield str(found.restarting)
+    elif found.look is not None:
+        yield from settles(found.look.golden, found.look.settling, None)
 
 
 def verdict(found: Vetting) -> str:
@@ -87,6 +97,7 @@ def answer(found: Vetting) -> dict[str, object]:
         "accepted": found.accepted,
         "findings": [vars(finding) for finding in found.findings],
         "settling": None if found.look is None else vars(found.look.settling),
+        "restarting": None if found.restarting is None else found.restarting.answer(),
     }
 
 
