@@ -75,9 +75,9 @@ def _sentence(action: Action, wording: Wording) -> str:
             sentence = f"wait for {_counted(count, 'frame')}{_lasting(count, wording.frame_hz)}"
         case Seconds(seconds):
             sentence = f"wait {seconds:.15g} s"
-        case Pulse(count):
-            line = _role("step", wording)
-            sentence = f"with the step clock off, take {line} to 1 and back to 0, {_times(count)}"
+        case Pulse(count, hz):
+            line, pace = _role("step", wording), f"{hz:.15g} in a second"
+            sentence = f"with the step clock off, take {line} to 1 and back to 0, {_times(count)}, {pace}"
         case Select(slot):
             sentence = f"turn the selector to slot {slot}"
         case Repeat(count, actions):

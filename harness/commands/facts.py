@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
-from forelight.designs.procedures.procedure import Action, Enable, Set, Strap, to_text
+from forelight.designs.procedures.procedure import Action, Enable, Pulse, Set, Strap, to_text
 from forelight.designs.sheets.attachments import driven_lines
 from rich.text import Text
 
@@ -15,7 +16,7 @@ from ..chip.netlist import source_warnings, wrapper_netlist
 from ..hand.routine import divides
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
-from .question import Question
+from .question import Question, flat
 
 SWITCHES = range(7, -1, -1)
 #: A rate that is so many times too fast or too slow is out of reach.
@@ -89,8 +90,19 @@ def _clock(asking: Question) -> Iterator[str]:
             yield f"Switches while strapping: {standing(board, {f'i{bit}': code >> bit & 1 for bit in SWITCHES})}."
     else:
         yield f"Step line {_line(sheet.step.line, board.step_line)}: by hand."
+    yield from _pace(asking)
     if sheet.restart is not None:
         yield f"Restart on {_line(sheet.restart.line, board.restart_line)}, active {sheet.restart.active}."
+
+
+def _pace(asking: Question) -> Iterator[str]:
+    """How fast the hand makes its steps, and how to say another pace."""
+    paces = {action.hz for action in flat(asking.procedure.actions) if isinstance(action, Pulse)}
+    if paces:
+        said = " or ".join(f"{hz:g}" for hz in sorted(paces))
+        usual = ", the pace of a hand" if paces == {HAND_HZ} else ""
+        another = '"pulse 3 at 5 Hz"' if asking.told else "--hz 5"
+        yield f"Steps by hand: {said} in a second{usual}; {another} sets another."
 
 
 def setting_word(board: Board) -> str:

@@ -154,8 +154,8 @@ FORMS = (
     (r"Wait for (\d+) frames?(?:, .*)?", lambda f: Frames(int(f[1]))),
     (r"Wait ([\d.e+-]+) s", lambda f: Seconds(float(f[1]))),
     (
-        r"With the step clock off, take .*? to 1 and back to 0, (once|\d+ times)",
-        lambda f: Pulse(_times(f[1])),
+        r"With the step clock off, take .*? to 1 and back to 0, (once|\d+ times), ([\d.e+-]+) in a second",
+        lambda f: Pulse(_times(f[1]), float(f[2])),
     ),
     (r"With (?:its switch|their switches) open, drive (.+) from outside,.*", lambda f: Drive(_levels(f[1]))),
     (r"Take the outside source off (.+)", lambda f: LetGo(tuple(sorted(LINE.findall(f[1]))))),

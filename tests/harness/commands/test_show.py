@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from forelight.designs.catalogue import load_design
+from forelight.harness.boards.reader import load_board
+from forelight.harness.boards.writer import write_board
 from forelight.harness.cli import cli
 from forelight.harness.view.limits import DANGER
 
@@ -379,3 +382,17 @@ def test_a_blend_is_told_and_how_to_read_it() -> None:
     assert at["eye"]["display"]["kind"] == "readable"
     assert at["step_hz"] == offered["hz"] <= 1 / 0.23
     assert f"take strap code {offered['strap_code']}, " in drawn
+
+
+def test_the_pace_of_a_hand_is_said_and_set(tmp_path: Path) -> None:
+    """On a board whose divider drives another line, every step is made by hand: twice a second, or as asked for."""
+    board = tmp_path / "elsewhere.toml"
+    write_board(replace(load_board("quay"), step_line="i5"), board)
+    told = ask("tide_gauge", "--board", str(board))
+    assert "Steps by hand: 2 in a second, the pace of a hand; --hz 5 sets another." in told
+    answer = json.loads(ask("tide_gauge", "--board", str(board), "--json"))
+    assert answer["pictures"][1]["time_s"] - answer["pictures"][0]["time_s"] == pytest.approx(0.5, abs=0.01)
+    assert answer["end_s"] == pytest.approx(10, abs=0.01)
+    faster = json.loads(ask("tide_gauge", "--board", str(board), "--hz", "5", "--json"))
+    assert faster["pictures"][2]["time_s"] - faster["pictures"][1]["time_s"] == pytest.approx(0.2, abs=0.01)
+    assert ask("tide_gauge", "--board", str(board), "--strap", "5", code=2)
