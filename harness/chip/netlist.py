@@ -70,11 +70,11 @@ def _name(datasheet: Datasheet, kind: str) -> str:
         return ""
     files = sorted(path for path in folder.iterdir() if path.is_file())
     content = [part for path in files for part in (path.name, path.read_bytes())]
-    return key([repr(datasheet), kind, str(trust().sandbox), _makers(), *content])
+    return key([repr(datasheet), kind, str(trust().sandbox), makers(), *content])
 
 
 @cache
-def _makers() -> str:
+def makers() -> str:
     """Which code makes netlists here: sizes and times of Forelight's own files, and of Amaranth and Yosys."""
     package = Path(__file__).parents[2]
     files = [path for folder in MAKERS for path in sorted((package / folder).glob("*.py"))]
