@@ -44,6 +44,7 @@ class Together:
         self._one = State(netlist, Compiled(netlist))  # what one lane would hold at power-up
         self._stale = False
         self.compare = Observed((self.widened.differs,), gather=True)
+        self.compared = Observed((self.widened.differs,))
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
@@ -167,6 +168,15 @@ class Together:
 
     def differs_in_samples(self, columns: Mapping[str, NDArray[Any]]) -> Bits:
         return self._unpacked(self.compare, self._driven(columns, self.compare, 1))[:, 0, 0]
+
+    def difference(self, columns: Mapping[str, NDArray[Any]]) -> Bits:
+        """For each update the lanes in which any output is another than in lane 0, eight lanes to a byte."""
+        return self._driven(columns, self.compared)
+
+    def resume(self, state: bytes) -> None:
+        """Go on from what the state was."""
+        self.state.load(state)
+        self._stale = True
 
     def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> NDArray[Any]:
         observed = Observed((self.widened.agreement[observe],))
