@@ -40,6 +40,7 @@ FLOORS = {
     "harness": """
         boards golden
         chip completion limits view
+        terminal
         options
         attach hand
         bench capture

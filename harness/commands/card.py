@@ -17,9 +17,9 @@ from ..card import markdown, page
 from ..card.compose import Occasion, compose
 from ..card.leaf import Card, Sentences, Shots, Switches, Task, Tasks
 from ..card.plain import lines
+from ..terminal.cores import for_each
+from ..terminal.output import console, emit, emit_json, emit_words, show
 from ..view.display import glyphs_for
-from .cores import for_each
-from .output import console, emit, emit_json, emit_words, show
 from .question import Asked, question
 
 ENDINGS = {".html": page, ".md": markdown}

@@ -15,10 +15,10 @@ from ..capture.readers import read_capture
 from ..capture.record import Capture
 from ..golden.golden import Golden
 from ..hand.routine import divides
+from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
 from .facts import setting_word, warnings
-from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}

@@ -13,11 +13,11 @@ from rich.text import Text
 
 from ..boards.divider import codes_between
 from ..golden.golden import Golden
+from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from ..view.words import either, hertz
 from .check import EXIT_CODES
 from .facts import setting_word
-from .output import emit_json, show
 from .question import Asked, Question, question
 
 #: A count may be off by one: the counting error of every counter (Hewlett-Packard,

@@ -12,9 +12,9 @@ from forelight.sim.errors import UsageError
 
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
+from ..terminal.output import emit_bytes, emit_json, emit_words, warn
 from ..view.words import seconds
 from .facts import contention, warnings
-from .output import emit_bytes, emit_json, emit_words, warn
 from .question import Asked, Question, question
 from .settled import free_running, from_the_source, races, told, undefined
 from .signals import watched

@@ -11,7 +11,7 @@ from ..boards.roster import find
 from ..hand.routine import bring_up
 from ..panel.plain import PROMPT, dialogue
 from ..panel.session import Session
-from .output import emit, emit_words, warn
+from ..terminal.output import emit, emit_words, warn
 
 
 def run(slot: str | None, board_name: str, procedure: Path | None, *, plain: bool) -> int:

@@ -15,6 +15,7 @@ from ..bench.settling import Settling
 from ..bench.watch import Watch
 from ..boards.profile import Board
 from ..golden.golden import Golden
+from ..terminal.output import console
 from ..view.bits import LineRow, lines, table
 from ..view.brightness import seen
 from ..view.display import ASCII, Glyphs, legend
@@ -27,7 +28,6 @@ from ..view.status import sentences
 from ..view.stave import BLOCKS, PLAIN, StaveGlyphs
 from ..view.words import ranges
 from .facts import runs
-from .output import console
 from .question import Question
 from .settled import told
 from .sight import FirstLight, Readable, first_light, readable, wired, words

@@ -37,7 +37,7 @@ from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..limits import stage
-from .output import progress
+from ..terminal.output import progress
 
 #: How long a design runs after its restart, if nothing is said ...
 USUAL_SECONDS = 10.0

@@ -13,6 +13,7 @@ from rich.text import Text
 from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
+from ..terminal.output import console, emit_json, show
 from ..view.bits import lines
 from ..view.display import glyphs_for
 from ..view.flashing import Flashing, flashing
@@ -20,7 +21,6 @@ from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
 from .facts import facts, obstacles, warnings
-from .output import console, emit_json, show
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question

@@ -8,8 +8,8 @@ from ..boards.divider import Setting, codes_for, setting, span
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..hand.switches import contact_word
+from ..terminal.output import emit_json, show
 from ..view.words import apart, hertz
-from .output import emit_json, show
 
 
 def run(board_name: str, hz: float | None, code: int | None, as_json: bool) -> int:

@@ -11,10 +11,10 @@ from forelight.sim.errors import UsageError
 from rich.text import Text
 
 from ..boards.reader import load_board
+from ..terminal.cores import for_each
+from ..terminal.output import emit_json, show
 from ..vet.draft import draft
 from ..vet.vetting import Vetting, vet
-from .cores import for_each
-from .output import emit_json, show
 from .settled import settles
 
 ACCEPTED, NOT_YET = 0, 1
