@@ -70,11 +70,11 @@ class Redundant:
     def _unseen(self, net: Net, fault: Fault, readers: Sequence[Site], most: int) -> bool:
         """Whether a net that is stuck for these readers changes nothing that leads out of a piece around it."""
         piece, ends = self._piece(readers, most)
-        inner = {(self.netlist.cells[number].output, 0) for number in piece}
+        inner = {self._made(number) for number in piece}
         feeding = {one for number in piece for one in _nets(self.netlist.cells[number])} - inner | {net}
         behind = self._feeding(feeding, inner, most)
         read = feeding | {one for number in behind for one in _nets(self.netlist.cells[number])}
-        free = sorted(read - {(self.netlist.cells[number].output, 0) for number in behind})
+        free = sorted(read - {self._made(number) for number in behind})
         if len(free) > MOST_FREE:
             return False
         levels = dict(zip(free, _all_levels(len(free)), strict=True))
@@ -87,14 +87,19 @@ class Redundant:
         for number in piece:
             cell = self.netlist.cells[number]
             bits = _bits(cell)
-            sound[cell.output, 0] = _gate(cell, [_level(bit, sound) for bit in bits])
+            sound[self._made(number)] = _gate(cell, [_level(bit, sound) for bit in bits])
             seen = [
                 stuck if Site("gate", number, at) in readers else _level(bit, {**sound, **broken})
                 for at, bit in enumerate(bits)
             ]
-            broken[cell.output, 0] = _gate(cell, seen)
+            broken[self._made(number)] = _gate(cell, seen)
         differs += [broken[one] ^ sound[one] for one in broken if self._leaves(one, inner)]
         return not any(difference.any() for difference in differs)
+
+    def _made(self, number: int) -> Net:
+        """What a cell makes; where it closes a loop, that is another thing than what is read there."""
+        output = self.netlist.cells[number].output
+        return output, -1 if output in self.loops else 0
 
     def _piece(self, readers: Sequence[Site], most: int) -> tuple[list[int], bool]:
         """The gates that these readers lead to, in order, as many as fit; and whether one of them is no gate."""
@@ -113,7 +118,7 @@ class Redundant:
 
     def _leaves(self, net: Net, inner: set[Net]) -> bool:
         """Whether something outside of a piece reads a net in it."""
-        if net[0] in self.loops:
+        if net[1] < 0:
             return True
         behind = ((site, self._behind(site)) for site in self.lines.readers[net])
         return any(one in self.leads_out and (site.place != "gate" or one not in inner) for site, one in behind)

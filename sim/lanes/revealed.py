@@ -78,8 +78,7 @@ class Watched:
 
     def power_cycle(self, power_up: PowerUp) -> None:
         """All flip-flops anew, each lane alike."""
-        held = [copy(power_up) if isinstance(power_up, random.Random) else power_up for _ in range(LANES)]
-        self._lanes.power_cycle(held)
+        self._lanes.wake_alike(copy(power_up) if isinstance(power_up, random.Random) else power_up)
 
     def save(self) -> bytes:
         return self._lanes.state.save()

@@ -48,9 +48,15 @@ class Together:
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
+        self._wake(_planes([self._woken(held) for held in power_ups]))
+
+    def wake_alike(self, power_up: PowerUp) -> None:
+        """All lanes wake as one simulation would."""
+        self._wake([bit * ((1 << self.lanes) - 1) for bit in self._woken(power_up)])
+
+    def _wake(self, planes: Sequence[int]) -> None:
         self.state.power_up(0)
         cuts = len(self.places.cuts)
-        planes = _planes([self._woken(held) for held in power_ups])
         # Behind the registers of the netlist of gates stand those of its clocks, which start at 0.
         for place, plane in zip(
             (*self.places.registers[: len(planes) - cuts], *self.places.cuts), planes, strict=True

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 from forelight.sim.gates.rewrite import gates
-from forelight.sim.lanes.faults import Fault, collapsed, describe
+from forelight.sim.lanes.faults import Fault, FaultLines, collapsed, describe
 from forelight.sim.lanes.redundant import Redundant
 from forelight.sim.lanes.revealed import NEVER, Watched, first_revealed
 from forelight.sim.netlist import Cell, Const, Netlist, Word
@@ -208,5 +208,5 @@ def test_a_register_that_only_feeds_itself_is_redundant() -> None:
     netlist = gates(read_bench("INPUT(a)\nOUTPUT(y)\ns = DFF(t)\nt = NOT(s)\ny = BUF(a)\n", "t"), as_drawn=True)
     faults = [members[0] for members in collapsed(netlist, clocks=False)]
     redundant = Redundant(netlist)
-    names = {describe(netlist, fault) for fault in faults if fault in redundant}
+    names = {describe(FaultLines(netlist), fault) for fault in faults if fault in redundant}
     assert names == {"t stuck at 0", "t stuck at 1"} or names == {"s stuck at 0", "s stuck at 1"}, names
