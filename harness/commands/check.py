@@ -19,6 +19,7 @@ from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
 from .facts import setting_word, warnings
+from .proving import proof, proved
 from .question import USUAL_SECONDS, Asked, Question, question
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
@@ -37,6 +38,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     capture = read_capture(path, mapping, board.pins, board.display)
     asking, golden, verdict = judged(asked, capture)
     start = asking.start() / golden.oscillator_hz
+    proves = proved(asking, golden, capture, verdict)
     if as_json:
         emit_json(
             {
@@ -48,11 +50,13 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
                 "start_step": int(-golden.steps[0]),
                 "warnings": list(warnings(asking)),
                 **verdict.to_json(),
+                "proves": proves.to_json() if proves else None,
             }
         )
     else:
         odd = [f"Warning from the source: {said}" for said in warnings(asking)]
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *odd)
+        told = proof(proves) if proves else ()
+        show(*paragraphs(asking, path, verdict, start), *told, *_anywhere(golden), *odd)
     return EXIT_CODES[verdict.kind]
 
 

@@ -10,22 +10,77 @@ from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.errors import UsageError
 
+from ..coverage.words import told
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
 from ..terminal.output import emit_bytes, emit_json, emit_words, warn
 from ..view.words import seconds
 from .facts import contention, warnings
+from .proving import gained, improved, proving
 from .question import Asked, Question, question
-from .settled import free_running, from_the_source, races, told, undefined
+from .settled import free_running, from_the_source, races, undefined
+from .settled import told as how_far
 from .signals import watched
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
 
 
-def run(asked: Asked, output: str, as_json: bool, watch: Sequence[str] = ()) -> int:
-    """`watch` names signals of the source that go into a dump."""
+def run(
+    asked: Asked,
+    output: str,
+    as_json: bool,
+    watch: Sequence[str] = (),
+    *,
+    coverage: bool = False,
+    improve: Path | None = None,
+) -> int:
+    """`watch` names signals of the source that go into a dump.
+
+    `coverage` asks how much of the design the run tries; `improve` is where a run is written that tries more.
+    """
     path = Path(output)
+    _refuse(path, output, as_json=as_json, watch=watch, improve=improve)
+    asking = question(asked)
+    golden = asking.golden()
+    tried = proving(asking, golden) if coverage or improve else None
+    better = improved(asking, golden, tried) if tried and improve else None
+    if better and improve:
+        better.write(improve)
+    proves = [
+        *(told(tried) if tried else ()),
+        *(gained(better, improve, asked) if better and improve else ()),
+    ]
+    if output == STDOUT:
+        emit_bytes(to_csv(golden))
+        for paragraph in (
+            *from_the_source(golden),
+            *free_running(golden),
+            *undefined(golden),
+            *races(golden),
+            *proves,
+        ):
+            warn(paragraph)
+        return 0
+    write_golden(golden, path, watched(asking, int(golden.facts["slot"]), watch) if watch else None)
+    found = answer(asking, golden, path)
+    if tried:
+        found["coverage"] = tried.to_json()
+    if better:
+        found["improved"] = {"file": str(improve), **better.to_json()}
+    if as_json:
+        emit_json(found)
+    else:
+        emit_words(sentence(found))
+        settled = how_far(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
+        warned = (*contention(asking), *from_the_source(golden), *free_running(golden))
+        for paragraph in (*warned, *settled, *proves):
+            emit_words(paragraph)
+    return 0
+
+
+def _refuse(path: Path, output: str, *, as_json: bool, watch: Sequence[str], improve: Path | None) -> None:
+    """Raise UsageError for files that cannot be what is asked for."""
     if watch and path.suffix != ".vcd":
         raise UsageError(
             "--watch adds signals to a dump", place=output, remedy="name a file that ends in .vcd"
@@ -39,28 +94,12 @@ def run(asked: Asked, output: str, as_json: bool, watch: Sequence[str] = ()) -> 
             place=output,
             remedy=f"allowed: {', '.join(ENDINGS)}, or - for CSV on standard output",
         )
-    asking = question(asked)
-    golden = asking.golden()
-    if output == STDOUT:
-        emit_bytes(to_csv(golden))
-        for paragraph in (
-            *from_the_source(golden),
-            *free_running(golden),
-            *undefined(golden),
-            *races(golden),
-        ):
-            warn(paragraph)
-        return 0
-    write_golden(golden, path, watched(asking, int(golden.facts["slot"]), watch) if watch else None)
-    found = answer(asking, golden, path)
-    if as_json:
-        emit_json(found)
-    else:
-        emit_words(sentence(found))
-        settled = told(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
-        for paragraph in (*contention(asking), *from_the_source(golden), *free_running(golden), *settled):
-            emit_words(paragraph)
-    return 0
+    if improve and improve in (path, path.with_suffix(".toml")):
+        raise UsageError(
+            "the golden and the improved run would be one file",
+            place=str(improve),
+            remedy="name another file",
+        )
 
 
 def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:

@@ -113,7 +113,9 @@ def coverage(
     refuse_what_tells_nothing(golden)
     faults = faults or Faults.of(inside.seat)
     looked_at = settled(inside, golden, start, end, outputs)
-    columns = {"inputs": inside.rows.astype(np.uint16)}
+    seen = np.flatnonzero(looked_at)
+    count = int(seen[-1]) + 1 if len(seen) else 1
+    columns, looked_at = {"inputs": inside.rows[:count].astype(np.uint16)}, looked_at[:count]
     parts, found = list(batches(faults.chosen)), []
     for number, part in enumerate(parts):
         progress(number, len(parts))
@@ -144,13 +146,18 @@ def refuse_what_tells_nothing(golden: Golden) -> None:
 
 
 def settled(
-    inside: Inside, golden: Golden, start: int, end: int | None = None, outputs: Collection[str] = OUTPUT_LINES
+    inside: Inside,
+    golden: Golden,
+    start: int,
+    end: int | None = None,
+    outputs: Collection[str] = OUTPUT_LINES,
 ) -> NDArray[np.uint64]:
-    """For each update which output bits are settled and seen on the pins from tick `start` to tick `end`."""
+    """For each update which output bits are settled and seen on the pins: from that which stands at tick `start`, to
+    tick `end`."""
     plan = inside.plan
     frames = inside.frames + plan.latency
     ticks = plan.ticks(frames)
-    over = np.append(ticks[inside.each :], np.full(min(inside.each, len(ticks)), golden.end))
+    over = np.append(inside.ticks[inside.each :], np.full(min(inside.each, len(ticks)), golden.end))
     turn = np.searchsorted(plan.turns, frames, side="right") - 1
     seen = (plan.slots[turn] == int(golden.facts["slot"])) & (frames < plan.end)
     seen &= (over > start) & (ticks <= (golden.end if end is None else end))

@@ -14,7 +14,7 @@ from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
 from .restart import left_out
-from .runs import Examined, look, runs, unsettled
+from .runs import Carried, Examined, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
@@ -23,13 +23,14 @@ from .structure import structure
 class Vetting:
     """The findings about a contribution on one board; it is accepted where none of them must be put right.
 
-    `look` is what it does after its restart, where it can be run.
+    `look` is what it does after its restart, where it can be run; `carried` are the runs that can be carried out.
     """
 
     name: str
     title: str
     findings: tuple[Finding, ...]
     look: Examined | None = None
+    carried: tuple[Carried, ...] = ()
 
     @property
     def accepted(self) -> bool:
@@ -69,8 +70,8 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
         found += unsettled(datasheet, seen)
     except ForelightError as error:
         found.append(Finding("restart", f"cannot be run: {error}", must=True))
-    found += runs(datasheet, board, power_ups, seed)
-    return Vetting(name, title, tuple(found), seen)
+    complaints, carried = runs(datasheet, board, power_ups, seed)
+    return Vetting(name, title, (*found, *complaints), seen, carried)
 
 
 def _complaint(error: ForelightError) -> Finding:

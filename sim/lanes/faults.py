@@ -83,7 +83,7 @@ class FaultLines:
     def names(self) -> Mapping[Net, str]:
         """The bits that have a name in the source, by the name that lies deepest."""
         order = sorted(self.netlist.names, key=lambda name: ("$" in name, -name.count(".")))
-        found = {}
+        found: dict[Net, str] = {}
         for name in reversed(order):
             word = self.netlist.names[name]
             for place, bit in enumerate(word.bits()):
@@ -106,7 +106,7 @@ class FaultLines:
         if net in self.names or net not in self.makers:
             return self.names.get(net, f"v{net[0]}")
         word = gate_word(self.netlist.cells[self.makers[net]].kind)
-        return f"{'an' if word[0] in 'aeiou' else 'a'} {word} on the way to {self._aim(net)}"
+        return f"{'an' if word[0] in 'aeioux' else 'a'} {word} on the way to {self._aim(net)}"
 
     def _aim(self, net: Net) -> str:
         """The nearest thing with a name to which a bit leads."""

@@ -104,7 +104,9 @@ class Redundant:
     def _piece(self, readers: Sequence[Site], most: int) -> tuple[list[int], bool]:
         """The gates that these readers lead to, in order, as many as fit; and whether one of them is no gate."""
         found: set[int] = set()
-        waiting = sorted({site.number for site in readers if site.place == "gate"}, key=self.order.__getitem__)
+        waiting = sorted(
+            {site.number for site in readers if site.place == "gate"}, key=self.order.__getitem__
+        )
         ends = any(site.place != "gate" for site in readers)
         while waiting and len(found) < most:
             number = waiting.pop(0)
@@ -121,7 +123,9 @@ class Redundant:
         if net[1] < 0:
             return True
         behind = ((site, self._behind(site)) for site in self.lines.readers[net])
-        return any(one in self.leads_out and (site.place != "gate" or one not in inner) for site, one in behind)
+        return any(
+            one in self.leads_out and (site.place != "gate" or one not in inner) for site, one in behind
+        )
 
     def _feeding(self, nets: set[Net], inner: set[Net], most: int) -> set[int]:
         """Gates that make nets which lead into a piece, as long as few nets lead into these."""
@@ -158,7 +162,9 @@ def _nets(cell: Cell) -> list[Net]:
 def _all_levels(count: int) -> list[Levels]:
     """All combinations of levels on so many nets, 64 to a word."""
     rows = np.arange(max(1 << count, 64), dtype=np.uint32)
-    planes = [np.packbits((rows >> np.uint32(n) & 1).astype(np.uint8), bitorder="little") for n in range(count)]
+    planes = [
+        np.packbits((rows >> np.uint32(n) & 1).astype(np.uint8), bitorder="little") for n in range(count)
+    ]
     return [plane.view(np.uint64) for plane in planes]
 
 

@@ -53,21 +53,23 @@ def _first(
 ) -> NDArray[np.int64]:
     late = np.zeros(len(faults), np.int64)
     try:
-        watched = Watched(netlist, faults)
+        trial = FaultRun(netlist, faults)
         for power_up in power_ups:
-            watched.power_cycle(power_up)
-            first = watched.run(columns, settled)
+            trial.power_cycle(power_up)
+            first = trial.run(columns, settled)
             late = np.where((late == NEVER) | (first == NEVER), NEVER, np.maximum(late, first))
     except LoopError:  # one fault is enough to make a loop run free
         if len(faults) == 1:
             return np.full(1, NEVER, np.int64)
         half = len(faults) // 2
-        halves = (_first(netlist, part, columns, settled, power_ups) for part in (faults[:half], faults[half:]))
+        halves = (
+            _first(netlist, part, columns, settled, power_ups) for part in (faults[:half], faults[half:])
+        )
         return np.concatenate(list(halves))
     return late
 
 
-class Watched:
+class FaultRun:
     """The sound design beside up to `LANES - 1` faults, run after run from where they stand."""
 
     def __init__(self, netlist: Netlist, faults: Sequence[Fault]) -> None:
@@ -94,10 +96,15 @@ class Watched:
         count = len(next(iter(columns.values())))
         first = np.full(LANES, NEVER, np.int64)
         seen = np.zeros(LANES // 64, np.uint64)
-        masks = {f"{name}{_SETTLED}": settled.get(name, np.zeros(count, np.uint64)) for name in self.netlist.outputs}
+        masks = {
+            f"{name}{_SETTLED}": settled.get(name, np.zeros(count, np.uint64))
+            for name in self.netlist.outputs
+        }
         for row in range(0, count, ROWS):
             rows = slice(row, row + ROWS)
-            differ = self._lanes.difference({name: column[rows] for name, column in {**columns, **masks}.items()})
+            differ = self._lanes.difference(
+                {name: column[rows] for name, column in {**columns, **masks}.items()}
+            )
             for at, new in _news(differ.view(np.uint64), seen):
                 first[np.unpackbits(new.view(np.uint8), bitorder="little").astype(bool)] = row + at
         return first[1 : 1 + self.count]
@@ -131,4 +138,6 @@ def _looked_at(netlist: Netlist) -> tuple[Netlist, dict[Site, Site]]:
             shown += Word.value(len(widths), 1)
             widths.append(1)
         outputs[name] = shown
-    return replace(netlist, widths=tuple(widths), cells=tuple(cells), inputs=inputs, outputs=outputs, names={}), moved
+    return replace(
+        netlist, widths=tuple(widths), cells=tuple(cells), inputs=inputs, outputs=outputs, names={}
+    ), moved

@@ -107,7 +107,10 @@ def test_an_output_that_feeds_logic_adds_a_branch() -> None:
     branches = [site for site in sites(netlist) if site.place != "driver"]
     assert branches == [Site("gate", 1, 0), Site("output", 0, 0)]
     assert describe(FaultLines(netlist), Fault(branches[1], 1)) == "y as output y[0] shows it stuck at 1"
-    assert describe(FaultLines(netlist), Fault(branches[0], 0)) == "y as the inverter that makes z reads it stuck at 0"
+    assert (
+        describe(FaultLines(netlist), Fault(branches[0], 0))
+        == "y as the inverter that makes z reads it stuck at 0"
+    )
 
 
 def test_a_netlist_of_words_has_no_sites() -> None:
