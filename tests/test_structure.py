@@ -47,6 +47,7 @@ FLOORS = {
         coverage
         verdict vet
         card
+        survey
         panel
         commands
         ending scripting

@@ -21,6 +21,8 @@ from .tables import as_utf8, read_table
 NO_MAPPING: Mapping[str, str] = {}
 #: Stands for standard input where a file is named.
 PIPE = "-"
+#: What errors call it.
+PIPED = "standard input"
 
 
 def read_capture(
@@ -37,16 +39,21 @@ def read_capture(
     output lights (line -> segment), for what an eye wrote down. Raises CaptureError, with place and remedy, for a file
     that is damaged or ambiguous.
     """
+    place = PIPED if str(path) == PIPE else str(path)
+    return parse_capture(recorded_bytes(path), place, mapping, labels, display)
+
+
+def recorded_bytes(path: str | Path) -> bytes:
+    """The recording as it stands in the file, or on standard input. Raises CaptureError where it cannot be read."""
     if str(path) == PIPE:
-        return parse_capture(sys.stdin.buffer.read(), "standard input", mapping, labels, display)
+        return sys.stdin.buffer.read()
     try:
-        data = Path(path).read_bytes()
+        return Path(path).read_bytes()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise CaptureError(
             f"cannot read the recording: {reason}", place=str(path), remedy="name a file that can be read"
         ) from None
-    return parse_capture(data, str(path), mapping, labels, display)
 
 
 def parse_capture(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from math import ceil
 from pathlib import Path
@@ -11,13 +11,15 @@ import numpy as np
 from rich.text import Text
 
 from ..boards.reader import load_board
-from ..capture.readers import read_capture
+from ..capture.readers import PIPED, parse_capture
 from ..capture.record import Capture
 from ..golden.golden import Golden
 from ..hand.routine import divides
+from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
+from . import noting
 from .facts import setting_word, warnings
 from .proving import proof, proved
 from .question import USUAL_SECONDS, Asked, Question, question
@@ -32,32 +34,49 @@ MILLION = 19.93  # bits
 USUAL_READINGS = 100
 
 
-def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> int:
-    """Print the verdict; returns its exit code."""
+def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> int:
+    """Print the verdict, and write it into a notebook if `entry` says so; returns its exit code."""
     board = load_board(asked.board)
-    capture = read_capture(path, mapping, board.pins, board.display)
-    asking, golden, verdict = judged(asked, capture)
+    if entry:
+        entry.ready()
+    recorded = noting.recording(path)
+    place = recorded.name and str(path)
+    capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
+    try:
+        asking, golden, verdict = judged(asked, capture)
+    except noting.OF_THE_DESIGN as error:
+        if entry:
+            noting.note_untold(entry, asked, error, recorded)
+        raise
     start = asking.start() / golden.oscillator_hz
     proves = proved(asking, golden, capture, verdict)
-    if as_json:
-        emit_json(
-            {
-                "capture": str(path),
-                "name": asking.sheet.name,
-                "board": asking.board.name,
-                "slot": asking.slot,
-                "start_s": start,
-                "start_step": int(-golden.steps[0]),
-                "warnings": list(warnings(asking)),
-                **verdict.to_json(),
-                "proves": proves.to_json() if proves else None,
-            }
-        )
-    else:
+    found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    if not as_json:
         odd = [f"Warning from the source: {said}" for said in warnings(asking)]
-        told = proof(proves) if proves else ()
-        show(*paragraphs(asking, path, verdict, start), *told, *_anywhere(golden), *odd)
+        more = proof(proves) if proves else ()
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd)
+    if entry:
+        told = noting.told_by_check(found, golden, capture, verdict, asking.start())
+        found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
+        if not as_json:
+            show("", noting.said(entry))
+    if as_json:
+        emit_json(found)
     return EXIT_CODES[verdict.kind]
+
+
+def answer(asking: Question, golden: Golden, verdict: Verdict, capture: str) -> dict[str, object]:
+    """For scripts; `capture` is the name of the recording."""
+    return {
+        "capture": capture,
+        "name": asking.sheet.name,
+        "board": asking.board.name,
+        "slot": asking.slot,
+        "start_s": asking.start() / golden.oscillator_hz,
+        "start_step": int(-golden.steps[0]),
+        "warnings": list(warnings(asking)),
+        **verdict.to_json(),
+    }
 
 
 def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
@@ -69,14 +88,17 @@ def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
     if longer and _may_repeat(asking, golden):
         asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
         golden = asking.golden()
+    return asking, *held_against(asking, golden, capture)
+
+
+def held_against(asking: Question, golden: Golden, capture: Capture) -> tuple[Golden, Verdict]:
+    """The golden of a question with its steps counted from the moment at which the slot is up, as in `forelight show`,
+    and the verdict on a capture."""
     step = asking.sheet.step
     start = asking.start()
     row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
-    before = int(golden.steps[row])
-    # Steps count from the moment at which the slot is up, as in `forelight show`.
-    golden = replace(golden, steps=golden.steps - before)
-    verdict = check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
-    return asking, golden, verdict
+    golden = replace(golden, steps=golden.steps - int(golden.steps[row]))
+    return golden, check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
 
 
 def _long_enough(asked: Asked, capture: Capture) -> Asked:

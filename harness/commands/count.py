@@ -13,9 +13,11 @@ from rich.text import Text
 
 from ..boards.divider import codes_between
 from ..golden.golden import Golden
+from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from ..view.words import either, hertz
+from . import noting
 from .check import EXIT_CODES
 from .facts import setting_word
 from .question import Asked, Question, question
@@ -73,8 +75,17 @@ class Count:
         return AGREES if self.factor < VAGUE else INCONCLUSIVE
 
 
-def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as_json: bool) -> int:
-    """Print what the count says; returns the verdict's exit code."""
+def run(
+    asked: Asked,
+    loops: int,
+    seconds: float,
+    steps_per_loop: int | None,
+    as_json: bool,
+    entry: Entry | None = None,
+) -> int:
+    """Print what the count says, and write it into a notebook if `entry` says so; returns the verdict's exit code."""
+    if entry:
+        entry.ready()
     if seconds <= 2 * REACTION_S:
         raise UsageError(
             f"found a count over {seconds:g} s, no longer than a reaction at both ends",
@@ -94,11 +105,17 @@ def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as
     count = Count(loops, seconds, found)
     expected = float(asking.board.step_hz(asking.code))
     codes = codes_between(asking.board, count.low_hz, count.high_hz)
-    if as_json:
-        emit_json(answer(asking, count, expected, codes))
-    else:
+    kind, said = count.verdict(expected), answer(asking, count, expected, codes)
+    if not as_json:
         show(*paragraphs(asking, count, expected, codes, given=steps_per_loop is not None))
-    return EXIT_CODES[count.verdict(expected)]
+    if entry:
+        told = noting.Reply("count", said, kind)
+        said["survey"] = noting.note(entry, asked, asking, asking.golden(), told)
+        if not as_json:
+            show("", noting.said(entry))
+    if as_json:
+        emit_json(said)
+    return EXIT_CODES[kind]
 
 
 def answer(asking: Question, count: Count, expected: float, codes: Sequence[range]) -> dict[str, object]:

@@ -72,7 +72,7 @@ def run(
         emit_json(found)
     else:
         emit_words(sentence(found))
-        settled = how_far(golden, asking.settling(golden), restart=asking.sheet.restart is not None)
+        settled = how_far(golden, asking.settling(golden), asking.restarting())
         warned = (*contention(asking), *from_the_source(golden), *free_running(golden))
         for paragraph in (*warned, *settled, *proves):
             emit_words(paragraph)
@@ -115,6 +115,7 @@ def answer(asking: Question, golden: Golden, path: Path) -> dict[str, object]:
         "start_s": asking.start() / golden.oscillator_hz,
         "end_s": golden.end / golden.oscillator_hz,
         "settling": vars(asking.settling(golden)),
+        "restarting": found.answer() if (found := asking.restarting()) else None,
         "races": [vars(race) for race in golden.races],
         "suspects": [vars(race) for race in golden.suspects],
         "unsettled": [line for bit, line in enumerate(OUTPUT_LINES) if vague >> bit & 1],

@@ -27,12 +27,14 @@ from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 
 from ..bench.predict import predict
+from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..capture.play import played
+from ..chip.netlist import wrapper_netlist
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
@@ -116,6 +118,11 @@ class Question:
         """Whether and when its outputs settle."""
         slot = int(golden.facts["slot"])
         return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
+
+    def restarting(self) -> Restarting | None:
+        """What the restart alone settles, whatever was before; None for a design without one."""
+        with stage(f"proving what the restart of {self.sheet.name} settles"):
+            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:

@@ -94,8 +94,7 @@ def paragraphs(found: Vetting, one: Tried | None = None, *, brief: bool = False)
         if sentences:
             out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
     if not brief:
-        if found.look is not None and found.look.settling.steps is not None:
-            out.append(Text(settles(found.look.golden, found.look.settling)))
+        out += [Text(sentence) for sentence in _settles(found)]
         out += map(Text, _tries(one) if one else ())
         out.append(Text(verdict(found)))
     elif out:
@@ -117,6 +116,16 @@ def _tries(one: Tried) -> Iterator[str]:
         yield f"Each by itself: {', '.join(alone)}."
 
 
+def _settles(found: Vetting) -> Iterator[str]:
+    """When it settles, where no finding speaks of that."""
+    if any(finding.subject == "restart" for finding in found.findings):
+        return
+    if found.restarting is not None:
+        yield str(found.restarting)
+    elif found.look is not None:
+        yield from settles(found.look.golden, found.look.settling, None)
+
+
 def verdict(found: Vetting) -> str:
     """In one sentence."""
     must = sum(finding.must for finding in found.findings)
@@ -132,6 +141,7 @@ def answer(found: Vetting) -> dict[str, object]:
         "accepted": found.accepted,
         "findings": [vars(finding) for finding in found.findings],
         "settling": None if found.look is None else vars(found.look.settling),
+        "restarting": None if found.restarting is None else found.restarting.answer(),
     }
 
 

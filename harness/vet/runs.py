@@ -11,6 +11,7 @@ from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
 
 from ..bench.predict import predict
+from ..bench.restarting import Restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
 from ..golden.golden import Golden, Race
@@ -95,10 +96,19 @@ def _untrue(
         yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 
-def unsettled(datasheet: Datasheet, seen: Examined) -> Iterator[Finding]:
-    """Whether the outputs still depend on the power-up after the restart and many steps."""
+def left_out(found: Restarting) -> Iterator[Finding]:
+    """Whether the restart leaves registers as they were; it must not, where outputs were seen to depend on them."""
+    if found.settles == "everything" and not found.late and not found.raced:
+        return
+    said = str(found).rstrip(".")
+    remedy = "; set every register, or say why not" if found.left_out and not found.left_open else ""
+    yield Finding("restart", said + remedy, must=found.settles == "nothing" and bool(found.shown))
+
+
+def unsettled(datasheet: Datasheet, seen: Examined, restart: Restarting | None) -> Iterator[Finding]:
+    """Whether the outputs still depend on the power-up after many steps, where that is not known of the restart."""
     golden, found = seen.golden, seen.settling
-    if not found.never:
+    if not found.never or (restart is not None and restart.shown):
         return
     lines = ", ".join(found.never)
     if datasheet.restart is not None:

@@ -67,8 +67,8 @@ o5    f              1   25 %       0
 o6    g              1   50 %       1
 o7    point          0  100 %       1  the tide is rising
 
-The restart settles all outputs, 1 step after it begins: that is proved for any
-power-up.
+The restart settles the whole design, 1 step after it begins: proved from any
+state, at any rate.
 
 Runs of the datasheet, to be had with --run:
   "one tide": up from 0 to 9, down to 0 and up again; the point goes out at 9
@@ -205,7 +205,9 @@ def test_unsettled_outputs_are_drawn_and_named(blinker: str) -> None:
     assert "? unsettled" in drawn
     assert (
         "\nUnsettled: o1 all the time.\n"
-        "The restart does not settle o1: 256 power-ups did not agree to the end, so the\nchip may show either.\n"
+        "The restart does not settle the design: count (blinker.v:4) may still hold what\n"
+        "it held before, and o1 shows it.\n"
+        "In this run o1 is unsettled: 256 power-ups did not agree to the end, so the chip\nmay show either.\n"
     ) in drawn
     found = json.loads(ask(blinker, "--hz", "2", "--seconds", "2", "--json"))
     assert found["unsettled"] == ["o1"]

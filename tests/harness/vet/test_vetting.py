@@ -107,7 +107,8 @@ WRONG = {
         "  reg [7:0] count;\n"
         "  always @(posedge step) if (restart) count[6:0] <= 0; else if (go) count <= count + 1;\n" + SHOWN,
         (),
-        "restart that does not settle: 1000 steps after it o7 still depend on the power-up; let it set every register",
+        "The restart does not settle the design: count (design.v:4) may still hold what it held before, and o7 shows "
+        "it; set every register, or say why not",
     ),
     "no licence": (
         COUNT + SHOWN,
@@ -231,7 +232,9 @@ def test_without_a_restart_line(folder: Path) -> None:
 
 
 def test_whether_and_when_the_restart_settles_is_said(folder: Path) -> None:
-    settles = "The restart settles all outputs, 1 step after it begins: that is proved for any power-up."
+    settles = (
+        "The restart settles the whole design, 1 step after it begins: proved from any state, at any rate."
+    )
     found = vetted(folder)
     assert [str(line) for line in paragraphs(found)] == ["Mooring lamp, lamp", settles, "Accepted."]
     assert paragraphs(found, brief=True) == []
@@ -240,6 +243,7 @@ def test_whether_and_when_the_restart_settles_is_said(folder: Path) -> None:
     found = vetted(folder, COUNT.replace("count <= 0", "count[6:0] <= 0") + SHOWN)
     assert (settling(found).steps, settling(found).never) == (None, ("o7",))
     assert not any("settles" in str(line) for line in paragraphs(found))
+    assert found.restarting is not None and answer(found)["restarting"] == found.restarting.answer()
 
 
 def test_a_latch_without_a_restart_is_left_to_the_power_up(folder: Path) -> None:

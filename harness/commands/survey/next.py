@@ -1,0 +1,180 @@
+"""`forelight survey next`: which slots to try next, in which order, and how to set the switches for each."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from forelight.designs.datasheet import Datasheet
+from forelight.sim.errors import ForelightError
+from forelight.sim.files import write_whole
+from rich.text import Text
+
+from ...boards.profile import Board
+from ...boards.roster import find
+from ...survey.findings import Findings, gathered
+from ...survey.notebook import reading
+from ...survey.plan import Candidate, Visit, plan, wanted
+from ...survey.setup import Setup, Setups, Walk, moved, usual_run
+from ...survey.standing import SlotStanding
+from ...terminal.output import complain, emit_json, show
+from .places import board_of
+
+
+def run(path: Path, board_name: str | None, most: int, folder: Path | None, as_json: bool) -> int:
+    """Print the plan."""
+    with reading(path) as notebook:
+        board = board_of(notebook, board_name)
+        chips = notebook.chips()
+        found = gathered(notebook, board.name)[0] if board.name in chips else None
+    planned = Planned(board, found, path, folder)
+    visits = planned.visits(most)
+    written = [_write(folder, visit.task) for visit in visits if visit.task.experiment] if folder else []
+    if as_json:
+        emit_json(
+            {
+                "file": str(path),
+                "board": board.name,
+                "wanted": len(planned.tasks),
+                "moves": sum(visit.moves for visit in visits),
+                "bits": sum(visit.task.bits for visit in visits),
+                "tries": [planned.plain(visit) for visit in visits],
+                "experiments": [str(file) for file in written],
+            }
+        )
+    else:
+        show(*planned.paragraphs(visits))
+        for file in written:
+            show(f"Wrote {file}.")
+    for complaint in planned.unreadable:
+        complain(f"forelight: {complaint}")
+    return 0
+
+
+class Planned:
+    """What is still to be learned of a board."""
+
+    def __init__(self, board: Board, found: Findings | None, path: Path, folder: Path | None) -> None:
+        self.board, self.path, self.folder = board, path, folder
+        self.sheets: dict[int, Datasheet] = {}
+        self.unreadable: list[ForelightError] = []
+        self._setups = Setups(board)
+        known = found.by_slot if found else {}
+        standings = [
+            known.get(slot) or SlotStanding(slot, entry, "", "untried") for slot, entry in board.slots.items()
+        ]
+        self.tasks = wanted(standings, found.details if found else {}, self._setup)
+        benched = [one for one in found.attempts if one.verdict is not None] if found else []
+        last = benched[-1] if benched else None
+        #: How the switches were left: as for the last try; all at 0 before the first.
+        self.start = Setup(last.code, last.inputs) if last else Setup(None, 0)
+
+    def _setup(self, one: SlotStanding) -> Setup | None:
+        assert one.slot is not None
+        try:
+            sheet = find(self.board, str(one.slot)).datasheet
+            self.sheets[one.slot] = sheet
+            return self._setups.of(one.slot, sheet)
+        except ForelightError as error:
+            self.unreadable.append(error)
+            return None
+
+    def visits(self, most: int) -> list[Visit]:
+        return plan(self.tasks, Walk(self.board.strapped), self.start, most)
+
+    def title(self, task: Candidate) -> str:
+        return self.sheets[task.standing.slot or 0].title
+
+    def command(self, task: Candidate) -> str:
+        """What to type once the slot has been recorded."""
+        words = ["forelight", "check", str(task.standing.slot), "RECORDING", "--survey", str(self.path)]
+        words += ["--board", str(self.board.path)] if self.board.path and not self._known() else []
+        words += ["--board", self.board.name] if self._known() and self.board.name != "quay" else []
+        run = usual_run(self.sheets[task.standing.slot or 0])
+        if task.experiment:
+            words += ["--procedure", str((self.folder or Path()) / experiment_file(task))]
+        elif run is not None:
+            words += ["--run", run.name]
+        return shlex.join(words)
+
+    def _known(self) -> bool:
+        from ...boards.reader import board_names
+
+        return self.board.name in board_names()
+
+    def plain(self, visit: Visit) -> dict[str, object]:
+        task = visit.task
+        return {
+            "slot": task.standing.slot,
+            "name": task.standing.design,
+            "title": self.title(task),
+            "kind": task.standing.kind,
+            "why": task.why,
+            "bits": task.bits,
+            "strap_code": task.setup.code,
+            "inputs": f"{task.setup.inputs:08b}",
+            "moves": visit.moves,
+            "experiment": list(task.experiment),
+            "remedy": task.means,
+            "command": self.command(task),
+        }
+
+    def paragraphs(self, visits: Sequence[Visit]) -> Iterator[Text | str]:
+        """The tries in their order, under a head for each set-up."""
+        if not visits:
+            yield f"Nothing is left to try on {self.board.name}: each slot agrees, or differs for good."
+            return
+        moves = sum(visit.moves for visit in visits)
+        yield (
+            f"{_many(len(visits), 'try', 'tries')} of {len(self.tasks)} that would still tell something about "
+            f"{self.board.name}, with {_many(moves, 'switch', 'switches')} to move."
+        )
+        setup: Setup | None = None
+        for visit in visits:
+            if visit.task.setup != setup:
+                setup = visit.task.setup
+                yield ""
+                yield Text(self._head(visit), style="bold")
+            one = visit.task.standing
+            yield f"  {one.slot} {self.title(visit.task)}: {visit.task.why}"
+            if visit.task.means:
+                yield f"    {visit.task.means}"
+            yield f"    {self.command(visit.task)}"
+
+    def _head(self, visit: Visit) -> str:
+        """How the switches go over to a set-up."""
+        before, after = visit.before, visit.task.setup
+        levels = ", ".join(moved(before.inputs, after.inputs)) or "as they are"
+        if after.code is None:
+            return f"No step clock; inputs {levels}"
+        if after.code == before.code:
+            return f"Strap code {after.code} stays, and the step clock on; inputs {levels}"
+        if not self.board.strapped:
+            return f"Set the step source to {after.code} ({self._rate(after.code)}); inputs {levels}"
+        switches = " ".join(f"i{bit}={after.code >> bit & 1}" for bit in reversed(range(8)))
+        then = " ".join(f"i{bit}={after.inputs >> bit & 1}" for bit in reversed(range(8)))
+        return f"Strap {after.code} ({self._rate(after.code)}): {switches}; then inputs {then}"
+
+    def _rate(self, code: int) -> str:
+        from ...view.words import hertz
+
+        return hertz(self.board.step_hz(code)).partition(" (")[0]
+
+
+def experiment_file(task: Candidate) -> str:
+    return f"slot_{task.standing.slot}.toml"
+
+
+def _write(folder: Path, task: Candidate) -> Path:
+    """The experiment as a procedure."""
+    path = folder / experiment_file(task)
+    do = ", ".join(json.dumps(action) for action in task.experiment)
+    text = f"name = {json.dumps(f'experiment on slot {task.standing.slot}')}\ndo = [{do}]\n"
+    write_whole(path, text + (f"expect = {json.dumps(task.means[:2000])}\n" if task.means else ""))
+    return path
+
+
+def _many(count: int, one: str, more: str) -> str:
+    return f"{count} {one if count == 1 else more}"
