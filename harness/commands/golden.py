@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
-from forelight.designs.procedures.procedure import to_text
+from forelight.designs.procedures.procedure import Play, Procedure, Select, Set, Strap, to_text
 from forelight.sim.errors import UsageError
 
-from ..coverage.words import told
+from ..bench.inside import Inside
+from ..coverage.improve import Improved, Search
+from ..coverage.measure import Faults
+from ..coverage.record import Coverage
+from ..coverage.words import share, told
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
-from ..terminal.output import emit_bytes, emit_json, emit_words, warn
+from ..limits import stage
+from ..terminal.output import emit_bytes, emit_json, emit_words, progress, warn
 from ..view.words import seconds
 from .facts import contention, warnings
-from .proving import gained, improved, proving
 from .question import Asked, Question, question
 from .settled import free_running, from_the_source, races, undefined
 from .settled import told as how_far
@@ -43,7 +48,7 @@ def run(
     _refuse(path, output, as_json=as_json, watch=watch, improve=improve)
     asking = question(asked)
     golden = asking.golden()
-    tried = proving(asking, golden) if coverage or improve else None
+    tried = asking.coverage(golden) if coverage or improve else None
     better = improved(asking, golden, tried) if tried and improve else None
     if better and improve:
         better.write(improve)
@@ -136,3 +141,44 @@ def sentence(found: dict[str, object]) -> str:
         f"Wrote {' and '.join(files)}: {rows} over {seconds(end)}; "
         f"once the slot is up, from {seconds(start)} on, {settled}."
     )
+
+
+def improved(asking: Question, golden: Golden, found: Coverage) -> Improved:
+    """A run that begins as the one that was asked for and goes on so that it reveals more."""
+    if any(isinstance(action, Play) for action in asking.told):
+        raise UsageError(
+            "a run that plays a recording is not improved", remedy="leave --improve out, or take another run"
+        )
+    board, sheet, whole = asking.board, asking.sheet, asking.procedure.actions
+    slot = int(golden.facts["slot"])
+    doing = f"searching a run of {sheet.name} that reveals more"
+    with progress(doing.capitalize()) as advance, stage(doing):
+        inside = Inside.of(board, sheet, asking.procedure, slot)
+        faults = Faults.of(inside.seat)
+        search = Search(inside, board, asking.procedure, slot, faults, asking.seed)
+        added = search.moves([line.number for line in found.missed], advance) if found.missed else ()
+    begins = next(n for n, action in enumerate(whole) if not isinstance(action, (Select, Set, Strap)))
+    levels = (Set(dict(asking.asked_levels)),) if asking.asked_levels else ()
+    own = (*levels, *(asking.told or whole[begins:]))
+    longer = replace(asking, procedure=Procedure(asking.procedure.name, (*whole, *added)))
+    after = longer.coverage(longer.golden(), faults=faults) if added else found
+    if after.revealed <= found.revealed:
+        added, after = (), found
+    return Improved(f"{asking.procedure.name}, improved", (*own, *added), len(added), found, after)
+
+
+def gained(better: Improved, path: Path, asked: Asked) -> Iterator[str]:
+    """What the search has brought, and how to take it."""
+    if not better.added:
+        yield f"No input settings and no length were found that reveal more: {path} was not written."
+        return
+    options = [
+        *(["--board", asked.board] if asked.board != "quay" else []),
+        *(["--strap", str(asked.strap)] if asked.strap is not None else []),
+        *(["--hz", f"{asked.hz:g}"] if asked.hz is not None else []),
+    ]
+    yield (
+        f"Wrote {path}: with {better.added} more actions it would reveal {share(better.after)}, {better.gained} faults "
+        "more."
+    )
+    yield f"Take it with: forelight golden {' '.join([asked.slot, '--procedure', str(path), *options])}"

@@ -13,12 +13,12 @@ from forelight.sim.errors import UsageError
 from rich.text import Text
 
 from ..boards.reader import load_board
-from ..coverage.words import share, told
+from ..coverage.words import brief, share
 from ..limits import stage
 from ..terminal.cores import for_each
 from ..terminal.output import emit_json, progress, show
 from ..vet.draft import draft
-from ..vet.tried import Tried, tried
+from ..vet.tried import RunsTried, tried
 from ..vet.vetting import Vetting, vet
 from .settled import settles
 
@@ -55,7 +55,7 @@ def run(
     return ACCEPTED if all(found.accepted for found in vettings) else NOT_YET
 
 
-def _tried(found: Vetting, folder: str, board_name: str, seed: int) -> Tried | None:
+def _tried(found: Vetting, folder: str, board_name: str, seed: int) -> RunsTried | None:
     """How much its runs try; None where none was carried out."""
     if not found.carried:
         return None
@@ -64,7 +64,7 @@ def _tried(found: Vetting, folder: str, board_name: str, seed: int) -> Tried | N
         return tried(load(_folder(folder)), load_board(board_name), found.carried, seed, advance)
 
 
-def _proves(one: Tried | None) -> dict[str, object] | None:
+def _proves(one: RunsTried | None) -> dict[str, object] | None:
     if one is None:
         return None
     return {
@@ -82,7 +82,7 @@ def _folder(name: str) -> Path:
     return load_design(name).folder if name in names() else Path(name)
 
 
-def paragraphs(found: Vetting, one: Tried | None = None, *, brief: bool = False) -> list[Text]:
+def paragraphs(found: Vetting, one: RunsTried | None = None, *, brief: bool = False) -> list[Text]:
     """What must be put right, then what is worth knowing, when it settles, how much its runs try, then the verdict."""
     head = Text(found.title, style="bold")
     if found.title != found.name:
@@ -102,13 +102,13 @@ def paragraphs(found: Vetting, one: Tried | None = None, *, brief: bool = False)
     return out
 
 
-def _tries(one: Tried) -> Iterator[str]:
+def _tries(one: RunsTried) -> Iterator[str]:
     """How much its runs try."""
     if one.together is None:
         yield f"How many faults its runs would reveal cannot be said: {one.why}."
         return
     names = [f'"{name}"' for name in one.runs]
-    yield from told(
+    yield from brief(
         one.together, f"Its run {names[0]}" if len(names) == 1 else f"Its {len(names)} runs together"
     )
     if len(names) > 1:

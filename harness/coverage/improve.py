@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+import json
 import random
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedures.procedure import Action, Procedure, Pulse, Restart, Seconds, Set, Steps
+from forelight.designs.procedures.procedure import (
+    Action,
+    Procedure,
+    Pulse,
+    Restart,
+    Seconds,
+    Set,
+    Steps,
+    to_text,
+)
 from forelight.designs.sheets.attachments import driven_lines
 from forelight.sim.errors import ForelightError
+from forelight.sim.files import write_whole
 from forelight.sim.lanes.revealed import NEVER, FaultRun, batches
 from numpy.typing import NDArray
 
@@ -18,6 +30,7 @@ from ..bench.inside import Inside
 from ..boards.profile import Board
 from ..hand.hand import Hand
 from .measure import Faults, Progress, power_ups
+from .record import Coverage
 
 #: Moves that are added at most, and random settings of all inputs that are tried for each.
 MOST_MOVES, MOST_SETTINGS = 48, 8
@@ -173,3 +186,34 @@ class Search:
             late.append(np.where(np.min(first, axis=0) == NEVER, NEVER, np.max(first, axis=0)))
             lanes.append(tuple(states))
         return np.concatenate(late), _Stand(tuple(lanes), tuple(sound))
+
+
+@dataclass(frozen=True)
+class Improved:
+    """A run that reveals more than the one that was asked for: what is done once the slot is brought up.
+
+    `added` is how many actions of it are new; none where nothing was found, and then `after` is as before.
+    """
+
+    name: str
+    actions: tuple[Action, ...]
+    added: int
+    before: Coverage
+    after: Coverage
+
+    @property
+    def gained(self) -> int:
+        return self.after.revealed - self.before.revealed
+
+    def write(self, path: Path) -> None:
+        """The run as a procedure file, if it reveals more."""
+        if self.gained > 0:
+            does = "".join(f"    {json.dumps(to_text(action))},\n" for action in self.actions)
+            write_whole(path, f"name = {json.dumps(self.name)}\ndo = [\n{does}]\n")
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "do": [to_text(action) for action in self.actions],
+            "gained": self.gained,
+            "coverage": self.after.to_json(),
+        }

@@ -55,6 +55,17 @@ def told(found: Coverage, run: str = "This run") -> Iterator[str]:
         yield from missed(found.missed)
 
 
+def brief(found: Coverage, run: str) -> Iterator[str]:
+    """A sentence or two: how many, and where most of the others lie."""
+    yield f"{run} would reveal {share(found)} of {FAULTS}."
+    if more := drawn(found):
+        yield more
+    groups = _by_place(found.missed)[:MOST_EACH]
+    if groups:
+        named = [f"{', '.join(places) or 'the pins'} ({len(group)})" for places, group in groups]
+        yield f"Most of those that are missed lie at {', '.join(named)}."
+
+
 def curve(found: Coverage) -> Iterator[str]:
     """How the share grows: a bar for some of the steps that reveal more, or of the moments where there are no steps."""
     stepped, last = found.growth[-1].step > 0, len(found.growth) - 1
@@ -67,9 +78,7 @@ def curve(found: Coverage) -> Iterator[str]:
 
 def missed(lines: Sequence[StuckLine]) -> Iterator[str]:
     """The lines by places in the source, most of them first."""
-    by_place = sorted(lines, key=lambda line: line.places)
-    groups = [(places, list(group)) for places, group in groupby(by_place, key=lambda line: line.places)]
-    groups.sort(key=lambda pair: (-len(pair[1]), pair[0]))
+    groups = _by_place(lines)
     for places, group in groups[:MOST_PLACES]:
         words = list(dict.fromkeys(_both(group)))
         more = f"; and {len(words) - MOST_EACH} more" if len(words) > MOST_EACH else ""
@@ -78,6 +87,13 @@ def missed(lines: Sequence[StuckLine]) -> Iterator[str]:
     left = groups[MOST_PLACES:]
     if left:
         yield f"  and {sum(len(group) for _, group in left)} at {len(left)} other places (--json names all)"
+
+
+def _by_place(lines: Sequence[StuckLine]) -> list[tuple[tuple[str, ...], list[StuckLine]]]:
+    """The lines at each place in the source, most of them first."""
+    in_order = sorted(lines, key=lambda line: line.places)
+    groups = [(places, list(group)) for places, group in groupby(in_order, key=lambda line: line.places)]
+    return sorted(groups, key=lambda pair: (-len(pair[1]), pair[0]))
 
 
 def _both(lines: Sequence[StuckLine]) -> Iterator[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Unpack
 
-from ..commands.proving import proving
 from ..coverage.record import Coverage
 from .asking import Asking, Design, asking
 
@@ -17,4 +16,4 @@ def coverage(design: Design, **asked: Unpack[Asking]) -> Coverage:
     its period), and for a design with a memory that cannot be turned into gates.
     """
     found = asking(design, **asked)
-    return proving(found, found.golden())
+    return found.coverage(found.golden())

@@ -21,7 +21,7 @@ MOST_GATES, MOST_FAULTS = 4000, 511
 
 
 @dataclass(frozen=True)
-class Tried:
+class RunsTried:
     """What each run reveals, by its name, and all of them together; where that is not said, `why`."""
 
     runs: Mapping[str, Coverage] = field(default_factory=dict)
@@ -35,15 +35,17 @@ def tried(
     carried: Sequence[Carried],
     seed: int = 0,
     progress: Callable[[int, int], None] = lambda done, total: None,
-) -> Tried:
+) -> RunsTried:
     """What the runs that were carried out reveal."""
     seat = seated(board, datasheet)
     try:
         faults = Faults.of(seat, MOST_FAULTS, seed)
     except UsageError as error:
-        return Tried(why=error.what)
+        return RunsTried(why=error.what)
     if len(faults.drawn.cells) > MOST_GATES:
-        return Tried(why=f"{len(faults.drawn.cells)} gates are many: ask for the run with golden --coverage")
+        return RunsTried(
+            why=f"{len(faults.drawn.cells)} gates are many: ask for the run with golden --coverage"
+        )
     found, why = dict[str, Coverage](), "no run could be carried out"
     for number, run in enumerate(carried):
         progress(number, len(carried))
@@ -55,4 +57,4 @@ def tried(
             found[run.procedure.name] = coverage(inside, run.golden, hand.now, faults=faults)
         except UsageError as error:
             why = error.what
-    return Tried(found, union(list(found.values())) if found else None, "" if found else why)
+    return RunsTried(found, union(list(found.values())) if found else None, "" if found else why)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from forelight.harness.coverage.record import Coverage, Growth, StuckLine
-from forelight.harness.coverage.words import curve, drawn, missed, told
+from forelight.harness.coverage.words import brief, curve, drawn, missed, told
 
 
 def test_a_curve_rises_to_the_share() -> None:
@@ -45,3 +45,11 @@ def test_all_in_sentences() -> None:
     assert said[1].startswith("1 more could be revealed by no run: ")
     assert said[-2:] == ["It would miss:", "  design.v:3: i0 stuck at 0"]
     assert drawn(found) == "" and "chance" in drawn(Coverage(5000, 1000, 500))
+
+
+def test_in_brief_where_most_is_missed() -> None:
+    one, two = (StuckLine(n, f"n{n}", 0, (f"design.v:{n + 3}",)) for n in range(2))
+    assert list(brief(Coverage(10, 10, 7, (one, one, two)), "Its run")) == [
+        "Its run would reveal 7 of 10 (70.0 %) of the faults in which one line of the design is always 0 or always 1.",
+        "Most of those that are missed lie at design.v:3 (2), design.v:4 (1).",
+    ]
