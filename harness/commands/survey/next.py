@@ -10,9 +10,11 @@ from pathlib import Path
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import ForelightError
 from forelight.sim.files import write_whole
+from forelight.sim.plain_text import clean
 from rich.text import Text
 
 from ...boards.profile import Board
+from ...boards.reader import board_names
 from ...boards.roster import find
 from ...survey.findings import Findings, gathered
 from ...survey.notebook import reading
@@ -20,6 +22,7 @@ from ...survey.plan import Candidate, Visit, Worth, plan, wanted
 from ...survey.setup import Setup, Setups, Walk, moved, usual_run
 from ...survey.standing import SlotStanding
 from ...terminal.output import complain, emit_json, show
+from ...view.words import hertz
 from .places import board_of
 
 
@@ -78,11 +81,9 @@ class Planned:
         try:
             sheet = find(self.board, str(one.slot)).datasheet
             self.sheets[one.slot] = sheet
-            return (
-                Setup(worth.again.code, worth.again.inputs)
-                if worth.again
-                else self._setups.of(one.slot, sheet)
-            )
+            usual = self._setups.of(one.slot, sheet)
+            again = worth.again if worth.again and (worth.again.code or 0) < self.board.codes else None
+            return Setup(again.code, again.inputs) if again else usual
         except ForelightError as error:
             self.unreadable.append(error)
             return None
@@ -96,8 +97,9 @@ class Planned:
     def command(self, task: Candidate) -> str:
         """What to type once the slot has been recorded."""
         words = ["forelight", "check", str(task.standing.slot), "RECORDING", "--survey", str(self.path)]
-        words += ["--board", str(self.board.path)] if self.board.path and not self._known() else []
-        words += ["--board", self.board.name] if self._known() and self.board.name != "quay" else []
+        if self.board.name != "quay":
+            known = self.board.name in board_names()
+            words += ["--board", self.board.name if known else str(self.board.path)]
         return shlex.join([*words, *self._procedure(task)])
 
     def _procedure(self, task: Candidate) -> list[str]:
@@ -110,17 +112,11 @@ class Planned:
             run = usual_run(sheet, task.standing.procedures)
             return ["--run", run.name] if run is not None else []
         usual = self._setups.of(slot, sheet)
-        words = [word for level in moved(usual.inputs, worth.again.inputs) for word in ("--set", level)]
-        if worth.again.code is not None and worth.again.code != usual.code:
-            words += ["--strap", str(worth.again.code)]
+        words = [word for level in moved(usual.inputs, task.setup.inputs) for word in ("--set", level)]
+        words += ["--strap", str(task.setup.code)] if task.setup.code not in (None, usual.code) else []
         if worth.again.procedure in (run.name for run in sheet.runs):
             return [*words, "--run", worth.again.procedure]
         return words if worth.again.procedure == "default" else [*words, "--procedure", "FILE"]
-
-    def _known(self) -> bool:
-        from ...boards.reader import board_names
-
-        return self.board.name in board_names()
 
     def plain(self, visit: Visit) -> dict[str, object]:
         task = visit.task
@@ -169,16 +165,12 @@ class Planned:
             return f"No step clock; inputs {levels}"
         if after.code == before.code:
             return f"Strap code {after.code} stays, and the step clock on; inputs {levels}"
+        rate = hertz(self.board.step_hz(after.code)).partition(" (")[0]
         if not self.board.strapped:
-            return f"Set the step source to {after.code} ({self._rate(after.code)}); inputs {levels}"
+            return f"Set the step source to {after.code} ({rate}); inputs {levels}"
         switches = " ".join(f"i{bit}={after.code >> bit & 1}" for bit in reversed(range(8)))
         then = " ".join(f"i{bit}={after.inputs >> bit & 1}" for bit in reversed(range(8)))
-        return f"Strap {after.code} ({self._rate(after.code)}): {switches}; then inputs {then}"
-
-    def _rate(self, code: int) -> str:
-        from ...view.words import hertz
-
-        return hertz(self.board.step_hz(code)).partition(" (")[0]
+        return f"Strap {after.code} ({rate}): {switches}; then inputs {then}"
 
 
 def experiment_file(task: Candidate) -> str:
@@ -188,12 +180,15 @@ def experiment_file(task: Candidate) -> str:
 def _write(folder: Path, task: Candidate) -> Path:
     """The experiment as a procedure."""
     path = folder / experiment_file(task)
-    do = ", ".join(json.dumps(action) for action in task.worth.experiment)
-    text = f"name = {json.dumps(f'experiment on slot {task.standing.slot}')}\ndo = [{do}]\n"
-    write_whole(
-        path, text + (f"expect = {json.dumps(task.worth.means[:2000])}\n" if task.worth.means else "")
-    )
+    parts = {"name": f"experiment on slot {task.standing.slot}", "expect": task.worth.means[:2000]}
+    lines = [f"{key} = {_quoted(text)}\n" for key, text in parts.items() if text]
+    write_whole(path, "".join([*lines, f"do = [{', '.join(map(_quoted, task.worth.experiment))}]\n"]))
     return path
+
+
+def _quoted(text: str) -> str:
+    """As a text of TOML."""
+    return json.dumps(clean(text), ensure_ascii=False)
 
 
 def _many(count: int, one: str, more: str) -> str:

@@ -355,7 +355,12 @@ def test_words_of_strangers_do_no_harm() -> None:
     }
     write(Path("q"), one, details=Details(answer, {"slot": HOSTILE, "actions": [HOSTILE], "map": {"o0": 1}}))
     Path("f").mkdir()
-    for command in ("survey q", "survey q 101", "survey next q --tries 50", "survey report q --names"):
+    for command in (
+        "survey q",
+        "survey q 101",
+        "survey next q --tries 50 --experiments f",
+        "survey report q --names",
+    ):
         said = ask(*command.split()).output
         assert "\x1b" not in said
         assert "\u202e" not in said
