@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
+from forelight.sim.proof.ternary import OpenUpdate
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..hand.ledger import Ledger
-from .proof import Fork, minded_lines, races
+from .proof import minded_lines, races
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -52,7 +53,7 @@ class Answer:
 
     outputs: NDArray[np.uint8]
     agreed: NDArray[np.uint8]
-    forks: tuple[Fork, ...]
+    forks: tuple[OpenUpdate, ...]
     standings: tuple[Standing, ...]
     ends: int
 
@@ -96,7 +97,7 @@ class Sample:
         places = simulation.compiled.layout.registers
         self._free = places[len(places) - free :]
         self._outputs, self._differ = Ledger(np.uint8, expected + 1), Ledger(np.uint8, expected + 1)
-        self.forks: list[Fork] = []
+        self.forks: list[OpenUpdate] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None
         self._minded = minded_lines(simulation.netlist)
@@ -281,7 +282,8 @@ class Sample:
             if image != ends[state, moved] and order != moved:
                 names |= dict.fromkeys(self._unlike(image, ends[state, moved]))
         if names:
-            self.forks.append(Fork(self.at - 1, moved, tuple(names)))
+            lines = tuple(("inputs", bit) for bit in range(moved.bit_length()) if moved >> bit & 1)
+            self.forks.append(OpenUpdate(self.at - 1, lines, tuple(names)))
 
     def _unlike(self, one: bytes, other: bytes) -> list[str]:
         """The names of the registers and memories in which two states differ."""

@@ -8,6 +8,7 @@ from math import inf
 
 import numpy as np
 from forelight.sim.errors import UsageError
+from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
 
@@ -217,8 +218,4 @@ def by_step(golden: Golden, start: int) -> NDArray[np.uint8]:
 
 def period(shown: NDArray[np.uint8]) -> int | None:
     """After how many steps the later half comes round, `ROUNDS` times at least; None where it does not."""
-    tail = shown[len(shown) // 2 :]
-    for length in range(1, len(tail) // ROUNDS + 1):
-        if tail[-1] == tail[-1 - length] and np.array_equal(tail[length:], tail[:-length]):
-            return length
-    return None
+    return next((length for length, first in periods(shown[len(shown) // 2 :], ROUNDS) if not first), None)

@@ -9,6 +9,7 @@ from math import ceil
 from pathlib import Path
 
 from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import (
     Action,
@@ -45,8 +46,6 @@ from ..terminal.output import progress
 USUAL_SECONDS = 10.0
 #: ... but no more steps than this, on boards with a fast step clock.
 USUAL_STEPS = 200_000
-#: Steps made by hand, where the board's divider does not reach the design.
-HAND_STEPS = 100
 
 
 @dataclass(frozen=True)
@@ -93,7 +92,7 @@ class Question:
     def code(self) -> int | None:
         """The first strap code that the procedure sets."""
         return next(
-            (action.code for action in _flat(self.procedure.actions) if isinstance(action, Strap)), None
+            (action.code for action in flat(self.procedure.actions) if isinstance(action, Strap)), None
         )
 
     def start(self) -> int:
@@ -142,16 +141,15 @@ def question(asked: Asked, board: Board | None = None, procedure: Procedure | No
     board = load_board(board or asked.board)
     found = find(board, asked.slot)
     sheet, slot = found.datasheet, found.slot
-    if (asked.strap is not None or asked.hz is not None) and not divides(board, sheet):
-        raise UsageError(
-            f"the step clock of {board.name} does not drive {sheet.name}", remedy="leave --strap and --hz out"
-        )
+    told = procedure is not None or any((asked.run_name, asked.procedure, asked.play))
+    if not divides(board, sheet):
+        paced = sheet.step is not None and not told  # then --hz is the pace of the hand
+        if asked.strap is not None or (asked.hz is not None and not paced):
+            remedy = f"leave --strap{'' if paced else ' and --hz'} out"
+            raise UsageError(f"the step clock of {board.name} does not drive {sheet.name}", remedy=remedy)
     if asked.strap is not None:
         rate(board, asked.strap)  # refuses a code that the board has not
-    if procedure is None and asked.run_name is None and asked.procedure is None and asked.play is None:
-        asking = _usual(asked, board, sheet, slot)
-    else:
-        asking = _told(asked, board, sheet, slot, procedure)
+    asking = _told(asked, board, sheet, slot, procedure) if told else _usual(asked, board, sheet, slot)
     return replace(asking, asked_levels=asked.levels)
 
 
@@ -172,10 +170,10 @@ def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Qu
 
 def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
     """Steps until the time is over; the first comes a whole step after the restart."""
-    if not divides(board, sheet):
-        return HAND_STEPS
     if asked.steps is not None:
         return asked.steps
+    if not divides(board, sheet):
+        return max(1, ceil((asked.seconds or USUAL_SECONDS) * (asked.hz or HAND_HZ)))
     hz = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
     steps = ceil(Fraction(asked.seconds or USUAL_SECONDS) * hz) - 1
     return max(1, steps if asked.seconds is not None else min(steps, USUAL_STEPS))
@@ -218,9 +216,10 @@ def _told(
     )
 
 
-def _flat(actions: Sequence[Action]) -> Iterator[Action]:
+def flat(actions: Sequence[Action]) -> Iterator[Action]:
+    """The actions, with those inside repeats once each."""
     for action in actions:
         if isinstance(action, Repeat):
-            yield from _flat(action.actions)
+            yield from flat(action.actions)
         else:
             yield action

@@ -15,7 +15,7 @@ from ..boards.roster import empty_slot
 from ..capture.eye import SHAPES
 from ..chip.routing import divided_line, routing
 from ..golden.golden import Golden
-from ..hand.switches import contact_word
+from ..hand.switches import contact_of
 from ..view.status import sentences
 
 #: Presses are told for so long after their end.
@@ -77,13 +77,14 @@ def _source(bench: LiveBench, line: int) -> str:
     if stands.enable and line == divided_line(board):
         return "step clock" if stands.running else "step clock, still"
     if line >= len(INPUT_LINES):
-        return "switch on" if stands.switches >> line & 1 else "switch off"
+        return f"switch at {stands.switches >> line & 1}"
     name = INPUT_LINES[line]
     if name in driven_lines(bench.datasheet):
         return "memory"
     if stands.buttons >> line & 1:
         return "button held"
-    return f"switch {contact_word(board, name, stands.switches >> line & 1)}"
+    level = stands.switches >> line & 1
+    return f"switch {contact_of(board, name, level) or f'at {level}'}"
 
 
 def shown_on_display(bench: LiveBench, golden: Golden) -> str:

@@ -24,7 +24,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -62,15 +62,20 @@ _FIRST = 1 << 8
 class OpenUpdate:
     """One update that left something unsettled which would be settled if all had moved at one instant.
 
-    `update` counts from 0 at the first one after power-up. `lines` are those that moved: a single one has made a
-    glitch. `registers` are the names of what became unsettled (memories and nets of loops too); `outputs` has
-    for each port a mask, without ports whose mask is 0.
+    `update` counts from 0 at the first one after power-up. `lines` are those that moved, bit 0 of a port first.
+    `registers` are the names of what became unsettled (memories and nets of loops too); `outputs` has for each port
+    that was looked at a mask, without ports whose mask is 0.
     """
 
     update: int
     lines: tuple[InputBit, ...]
     registers: tuple[str, ...]
-    outputs: Mapping[str, int]
+    outputs: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def is_glitch(self) -> bool:
+        """Whether one line alone decided it, by a glitch."""
+        return len(self.lines) == 1
 
     def __str__(self) -> str:
         lines = ", ".join(f"{port}[{bit}]" for port, bit in self.lines)

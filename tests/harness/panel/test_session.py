@@ -16,7 +16,7 @@ from .sessions import session_on
 def test_one_step_by_hand_and_why_the_display_stands() -> None:
     session = session_on("tide_gauge", "disable", "restart")
     assert session.say("pulse 1").lines[-2:] == (
-        "0.005 s, step 4. Display: 1 and the point. Outputs o7 to o0: 10000110.",
+        "0.504 s, step 4. Display: 1 and the point. Outputs o7 to o0: 10000110.",
         "Step clock off: i7 is stepped by hand. Restart on i6 not held.",
     )
     session.say("set i0=1")
