@@ -30,6 +30,7 @@ MAKERS = (
         "sim/rtlil",
         "sim/gates",
         "designs",
+        "designs/procedures",
         "designs/sheets",
         "designs/sources",
         "designs/sources/text",
