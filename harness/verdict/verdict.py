@@ -14,13 +14,15 @@ from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
+from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Foretold
 from .rows import ReadRows
 
-AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
+__all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
+
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
