@@ -14,7 +14,7 @@ from rich.text import Text
 from ..boards.profile import Board
 from ..chip.netlist import source_warnings, wrapper_netlist
 from ..hand.routine import divides
-from ..hand.switches import contact_word, driven_from_outside, moved_otherwise
+from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
 from .question import Question, flat
 
@@ -87,8 +87,7 @@ def _clock(asking: Question) -> Iterator[str]:
         where = _line(sheet.step.line, board.step_line)
         yield f"Step clock on {where}: {hertz(rate)}, {setting_word(board)} {code}{asked}{author}."
         if board.strapped:
-            levels = " ".join(f"i{bit}={code >> bit & 1}" for bit in SWITCHES)
-            yield f"Switches while strapping: {levels}"
+            yield f"Switches while strapping: {standing(board, {f'i{bit}': code >> bit & 1 for bit in SWITCHES})}."
     else:
         yield f"Step line {_line(sheet.step.line, board.step_line)}: by hand."
     yield from _pace(asking)
@@ -127,9 +126,8 @@ def _inputs(asking: Question) -> Iterator[str]:
     for line in INPUT_LINES:
         level, said = levels.get(line, 0), sheet.lines.get(line)
         if line not in taken and line not in driven_lines(sheet) and (said or level):
-            stands = (
-                f" (switch {contact_word(asking.board, line, level)})" if line in asking.board.pulls else ""
-            )
+            word = contact_of(asking.board, line, level)
+            stands = f" (switch {word})" if word else ""
             yield f"Input {line} = {level}{stands}" + (f": {said.means}" if said else "")
     yield from contention(asking)
 

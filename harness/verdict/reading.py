@@ -170,7 +170,7 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
         found = [replace(clock, credit=keeping(clock, times, phases, credit(low, high)) if near else 0.0)]
-    elif len(times) >= FEW:
+    elif len(times) >= FEW and times[-1] > times[0]:
         # All edges lie on the grid of the samples: a rate near theirs explains anything.
         fastest = FASTEST / capture.period if capture.period and high > 2 * low else high * scale
         found = clocks(times, phases, low * scale, max(min(high * scale, fastest), 1.01 * low * scale))

@@ -32,7 +32,7 @@ from tests.sizes import sized
 QUAY, MOLE = load_board("quay"), load_board("mole")
 STEPPED = "wire step = inputs[7], restart = inputs[6];"
 #: Restarts that are tried for each design, and states from which each of them begins.
-TRIALS, STATES = sized(6, 40), sized(24, 200)
+TRIALS, STATES = sized(3, 40), sized(12, 200)
 
 
 def written(folder: Path, *lines: str) -> Datasheet:

@@ -130,8 +130,8 @@ FORMS = (
     (r"Set all eight switches to ([01])(?: \(\w+\))?", lambda f: Set({f"i{n}": int(f[1]) for n in range(8)})),
     (r"Set (switch .+)", lambda f: Set(_levels(f[1]))),
     (
-        r"With the step clock off, set the input switches .*?to ((?:[01] ){7}[01]) \(code \d+\), switch the step clock "
-        r"on, then set the switches back as they were",
+        r"With the step clock off, set the input switches .*?to ((?:[01] ){7}[01]) \(code \d+[^)]*\), switch the step "
+        r"clock on, then set the switches back as they were",
         lambda f: Strap(int(f[1].replace(" ", ""), 2)),
     ),
     (r"Set the step source to (\d+) and switch the step clock on", lambda f: Strap(int(f[1]))),

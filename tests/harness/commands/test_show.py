@@ -27,7 +27,8 @@ The water level from 0 to 9 and back, a digit a step, for ever. The point is lit
 while the tide rises, and i0 holds everything still.
 
 Step clock on i7: 2.03804 Hz, strap code 182; the author wants 2 Hz.
-Switches while strapping: i7=1 i6=0 i5=1 i4=1 i3=0 i2=1 i1=1 i0=0
+Switches while strapping: i7, i5, i4, i2, i1 at 1 (closed); i6, i3, i0 at 0
+(open).
 Restart on i6, active high.
 Input i0 = 0 (switch open): hold
 
