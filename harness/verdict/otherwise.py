@@ -195,7 +195,7 @@ def in_two(
 
 
 @dataclass(frozen=True)
-class _Joined:
+class _BothParts:
     """What two placements save, the first one up to some row and the second from there on, at most: where that row lies
     `before` the prediction's beginning by the second placement, and where it lies further `on`. In a slip each of the
     parts saves something."""
@@ -206,7 +206,7 @@ class _Joined:
     slip_on: Floats
 
 
-def _joined(left: Floats, right: Floats, begins: Ints) -> _Joined:
+def _joined(left: Floats, right: Floats, begins: Ints) -> _BothParts:
     """By first and second placement; some rows at a time, so that they stay in the processor's cache."""
     count, rows = left.shape
     found = np.full((4, count, count), 2 * NEVER)
@@ -228,7 +228,7 @@ def _joined(left: Floats, right: Floats, begins: Ints) -> _Joined:
                 them = np.where(where, seconds, 2 * NEVER)
                 for one in range(count):
                     np.maximum(found[number, one], (first[one] + them).max(axis=1), out=found[number, one])
-    return _Joined(*found)
+    return _BothParts(*found)
 
 
 def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
