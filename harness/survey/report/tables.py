@@ -7,8 +7,9 @@ from io import StringIO
 
 from forelight.sim.plain_text import clean
 
+from ..answers import cause, remedies
 from ..attempt import Attempt
-from ..findings import Findings, cause, remedies
+from ..findings import Findings
 from ..standing import SlotStanding
 
 #: A spreadsheet takes a cell that begins so for a formula (OWASP, CSV Injection); an apostrophe makes it a text.
