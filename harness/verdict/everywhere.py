@@ -17,8 +17,6 @@ from scipy import fft
 from ..capture.record import Floats, Ints
 from .rows import ReadRows, Words
 
-Spectra = NDArray[np.complex128]  # by line
-
 
 class Spectrum:
     """The transforms of a recording's lines, of one size: of what each level `cost`, whether it was read, its sign."""

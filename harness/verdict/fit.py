@@ -6,15 +6,18 @@ takes the settled levels at the recording's own moments, from a golden (`Readout
 are summed over all placements, each with its prior; the difference of two predictions' bits is the logarithm of their
 odds, their own priors apart. Nothing of the recording's side is computed again.
 
-Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits: a recording is read where
-nothing strays. What is unsettled or was not recorded is free to both sides. Of the placements most are ruled out by
-some telling rows, those at which most bits are saved, spread over the recording; those that are left are compared in
-full. Where thousands are alike, as in a run that repeats itself, some stand for all.
+Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits, unless it was read beside
+an edge, and is as foretold if that strayed over the moment: then it costs what so much straying does. What is unsettled
+or was not recorded is free to both sides. A recording may begin before the slot is up, the less likely the longer. A
+short one is laid at all placements at once by Fourier transforms, and the best are compared in full. For a long one
+most placements are ruled out by some telling rows, those at which most bits are saved, spread over the recording; where
+thousands are alike, as in a run that repeats itself, some stand for all.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -208,7 +211,7 @@ def _everywhere(
     most[best] = [there.bits for there in found]
     found.sort(key=lambda there: -there.bits)
     alike = (most > found[0].bits - 1).sum() / sum(there.bits > found[0].bits - 1 for there in found)
-    return summed_array(most), found, max(float(alike), 1.0)
+    return summed(most), found, max(float(alike), 1.0)
 
 
 def _somewhere(
@@ -220,16 +223,11 @@ def _somewhere(
     return summed([there.bits for there in found]) + math.log2(alike), found, alike
 
 
-def summed_array(bits: Floats) -> float:
+def summed(bits: Sequence[float] | Floats) -> float:
     """The logarithm of the sum of powers of two."""
-    most = float(bits.max())
-    return most + math.log2(float(np.exp2(np.maximum(bits - most, -60.0)).sum()))
-
-
-def summed(bits: list[float]) -> float:
-    """The logarithm of the sum of powers of two."""
-    most = max(bits)
-    return most + math.log2(sum(2.0 ** max(b - most, -60.0) for b in bits))
+    some = np.asarray(bits)
+    most = float(some.max())
+    return most + math.log2(float(np.exp2(np.maximum(some - most, -60.0)).sum()))
 
 
 @dataclass(frozen=True)

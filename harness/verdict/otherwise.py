@@ -26,7 +26,6 @@ from .fit import (
     place,
     set_up,
     summed,
-    summed_array,
 )
 from .rows import ReadRows, Words
 
@@ -104,7 +103,7 @@ def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Othe
         for bit, name in enumerate(recording.names)
         if there.saved[bit] + price < WRONG * there.wrong[bit]
     )
-    bits = summed_array(kept) - math.log2(span.count) - PRIOR
+    bits = summed(kept) - math.log2(span.count) - PRIOR
     return _at(LINES, bits, recording, prediction, there, bad) if there.mismatches else None
 
 
@@ -186,7 +185,7 @@ def in_two(
         raw = float(both.max()) + alike - found.prior
         likeliest = np.flatnonzero(both >= both.max() - 0.5)
         if kind == SLIP:
-            bits += max(summed_array(both) - float(both.max()), 0.0) - math.log2(len(both)) - PRIOR
+            bits += max(summed(both) - float(both.max()), 0.0) - math.log2(len(both)) - PRIOR
         rows = (first + 1 + int(likeliest[0]), first + 1 + int(likeliest[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots
