@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 
 from forelight.sim.errors import SourceError, UsageError
@@ -49,6 +50,7 @@ class EmptySlotError(UsageError):
         )
 
 
+@cache
 def names() -> tuple[str, ...]:
     """The folders of the catalogue, in alphabetical order."""
     return tuple(sorted(file.parent.name for file in _HERE.glob(f"*/{DATASHEET_FILE}")))

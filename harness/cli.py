@@ -9,9 +9,10 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import Slot
+from .completion import BoardName, Notebooks, Slot
 from .ending import Commands
 from .options import (
+    KEEP,
     LENGTH,
     LONGEST_S,
     POWER_UPS,
@@ -22,6 +23,7 @@ from .options import (
     delays,
     json_option,
     run_options,
+    survey_options,
     trust_options,
 )
 
@@ -76,6 +78,13 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     help="Least and greatest delay of a gate: how fast does a free-running loop run?",
 )
 @WATCH
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a .svg picture or a .html page, in which it moves.",
+)
 @click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
 @click.option(
     "--step",
@@ -90,6 +99,7 @@ def show(
     pictures: int,
     gate_delay: tuple[float, float] | None,
     watch: tuple[str, ...],
+    output: Path | None,
     why: str | None,
     step: int | None,
     as_json: bool,
@@ -101,6 +111,8 @@ def show(
     """
     if step is not None and why is None:
         raise click.UsageError("--step says at which step --why is asked: give both")
+    if output is not None and why is not None:
+        raise click.UsageError("--output writes a picture, and --why is answered in words: give one of them")
     from .commands.question import Asked
     from .commands.show import run
 
@@ -114,7 +126,50 @@ def show(
         watch=watch,
         why=why,
         step=step,
+        output=output,
     )
+
+
+@cli.command()
+@click.option(
+    "--runs", is_flag=True, help="Play the first run of each datasheet, not a while after the restart."
+)
+@click.option("--still", is_flag=True, help="Print the last moment alone.")
+@LENGTH
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A .svg picture or a .html page, in which they move.",
+)
+@board_option
+@trust_options
+@POWER_UPS
+@SEED
+@json_option
+def wall(
+    runs: bool,
+    still: bool,
+    seconds: float | None,
+    output: Path | None,
+    board: str,
+    power_ups: int,
+    seed: int,
+    as_json: bool,
+) -> int:
+    """Play the displays of all slots at once, at true speed; what flashes too much is held still.
+
+    In a terminal the space bar stops them, the arrows turn to other slots, q leaves it. In a pipe the last moment is
+    printed.
+    """
+    if runs and seconds is not None:
+        raise click.UsageError("--runs and --seconds contradict each other: give one of them")
+    from .commands.question import Asked
+    from .commands.wall import run
+
+    asked = Asked("", board, None, None, {}, None, None, seconds, seed, power_ups)
+    return run(asked, runs=runs, still=still, output=output, as_json=as_json)
 
 
 @cli.command()
@@ -130,17 +185,40 @@ def show(
 )
 @click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
 @click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
+@click.option("--coverage", is_flag=True, help="How many faults of the design would this run reveal?")
+@click.option(
+    "--improve",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Search for a run that reveals more, and write it as a procedure.",
+)
 @WATCH
 @json_option
 def golden(
-    output: str, everything: bool, update: bool, watch: tuple[str, ...], as_json: bool, **asked: Any
+    output: str,
+    everything: bool,
+    update: bool,
+    coverage: bool,
+    improve: Path | None,
+    watch: tuple[str, ...],
+    as_json: bool,
+    **asked: Any,
 ) -> int:
     """Write the predicted outputs, as CSV or VCD.
 
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
+
+    With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
+    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
+    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
+    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    --improve adds "improved": "file", "do", "steps", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
         raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
+    if everything and (coverage or improve):
+        raise click.UsageError("--coverage and --improve are about one SLOT")
     if everything:
         from .commands.catalogue_goldens import run as run_all
 
@@ -148,7 +226,7 @@ def golden(
     from .commands.golden import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), output, as_json, watch)
+    return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
 
 @cli.command()
@@ -164,6 +242,8 @@ def golden(
     help="Write a procedure that tells the two likeliest causes apart.",
 )
 @run_options
+@survey_options
+@KEEP
 @json_option
 def check(
     slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
@@ -173,6 +253,7 @@ def check(
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
     """
     from .commands import check, which
+    from .commands.noting import entry_of
     from .commands.question import Asked
 
     if anywhere and capture is not None:
@@ -181,9 +262,12 @@ def check(
         raise click.UsageError(
             "Missing argument 'CAPTURE' (or --any, if it is not known which slot was recorded)"
         )
+    entry = entry_of(asked)
     if capture is None:
+        if entry:
+            raise click.UsageError("--any asks which slot it is, and a try is of one: leave --survey out")
         return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
-    return check.run(Asked(slot, **asked), capture, asked["mapping"], as_json, experiment)
+    return check.run(Asked(slot, **asked), capture, as_json, entry, experiment)
 
 
 @cli.command()
@@ -206,6 +290,7 @@ def check(
     help="Steps of a loop; as foretold if not said.",
 )
 @partial(run_options, without=LENGTH)
+@survey_options
 @json_option
 def count(loops: int, counted_s: float, steps_per_loop: int | None, as_json: bool, **asked: Any) -> int:
     """Does a count taken by eye agree with the step rate?
@@ -214,9 +299,11 @@ def count(loops: int, counted_s: float, steps_per_loop: int | None, as_json: boo
     for. Exit codes as for `check`.
     """
     from .commands.count import run
+    from .commands.noting import entry_of
     from .commands.question import Asked
 
-    return run(Asked(**asked, seconds=None), loops, counted_s, steps_per_loop, as_json)
+    entry = entry_of(asked)
+    return run(Asked(**asked, seconds=None), loops, counted_s, steps_per_loop, as_json, entry)
 
 
 @cli.command()
@@ -251,6 +338,7 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
     help="A .html file, which prints on paper of size A5, or a .md file; printed here if not said.",
 )
 @click.option("--all", "everything", is_flag=True, help="The booklet of the chip: a card for each design.")
+@survey_options
 @json_option
 def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> int:
     """How to bring a slot up, switch by switch, and what to look for: a card to take to the bench.
@@ -260,9 +348,17 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
     if everything == (asked["slot"] is not None):
         raise click.UsageError("give a SLOT, or --all")
     from .commands.card import run, run_all
+    from .commands.noting import entry_of
     from .commands.question import Asked
 
-    return (run_all if everything else run)(Asked(**asked), output, as_json)
+    entry = entry_of(asked)
+    if everything:
+        if entry:
+            raise click.UsageError(
+                "--survey writes down the card of one slot: name it, or leave --survey out"
+            )
+        return run_all(Asked(**asked), output, as_json)
+    return run(Asked(**asked), output, as_json, entry)
 
 
 @cli.command()
@@ -283,6 +379,105 @@ def listen(line: str | None, volume: float | None, output: Path, as_json: bool, 
     from .commands.question import Asked
 
     return run(Asked(**asked), line, volume, output, as_json)
+
+
+@cli.group(cls=Notebooks, subcommand_metavar="[COMMAND] FILE ...")
+def survey() -> None:
+    """A whole chip in a few evenings: what was tried, what it showed, what to try next.
+
+    FILE is a notebook, into which check, count and card write with --survey FILE: what was asked, the recording's hash
+    (and with --keep the recording), the verdict and why, a --note, --who and when. A FILE alone shows the chip at a
+    glance, and with a SLOT after it all tries of that slot.
+    """
+
+
+NOTEBOOK = click.argument("notebook", type=click.Path(path_type=Path), metavar="FILE")
+BOARD_OF = click.option(
+    "--board", type=BoardName(), metavar="NAME|FILE", help="The board; that of the notebook if not said."
+)
+
+
+@survey.command()
+@NOTEBOOK
+@click.argument("slot", type=Slot(), required=False)
+@click.option("--board", metavar="NAME", help="Only this board of the notebook.")
+@json_option
+def glance(notebook: Path, slot: str | None, board: str | None, as_json: bool) -> int:
+    """The chip at a glance: untried, agrees, differs, inconclusive, cannot be told and why."""
+    from .commands.survey.glance import run
+
+    return run(notebook, slot, board, as_json)
+
+
+@survey.command("next")
+@NOTEBOOK
+@click.option(
+    "--tries",
+    type=click.IntRange(min=1),
+    default=10,
+    show_default=True,
+    metavar="N",
+    help="How many at most.",
+)
+@click.option(
+    "--experiments",
+    type=click.Path(path_type=Path, file_okay=False, exists=True),
+    metavar="FOLDER",
+    help="Write the experiments that part two causes there, as procedures.",
+)
+@BOARD_OF
+@json_option
+def next_tries(notebook: Path, tries: int, experiments: Path | None, board: str | None, as_json: bool) -> int:
+    """What to try next, so that few switches move and much is learned."""
+    from .commands.survey.next import run
+
+    return run(notebook, board, tries, experiments, as_json)
+
+
+@survey.command()
+@NOTEBOOK
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A .md, .html (with pictures), .csv or .json file; Markdown is printed here if not said.",
+)
+@click.option("--names", is_flag=True, help="Say who tried it and when, too.")
+@click.option("--board", metavar="NAME", help="Which board of the notebook.")
+@json_option
+def report(notebook: Path, output: Path | None, names: bool, board: str | None, as_json: bool) -> int:
+    """What works, what does not, and why."""
+    from .commands.survey.report import run
+
+    return run(notebook, output, board, names, as_json)
+
+
+@survey.command()
+@NOTEBOOK
+@click.argument("others", type=click.Path(path_type=Path), nargs=-1, required=True, metavar="OTHER...")
+@json_option
+def merge(notebook: Path, others: tuple[Path, ...], as_json: bool) -> int:
+    """Put what OTHER notebooks hold into FILE, and say where people contradict each other.
+
+    Joining twice adds nothing. Exit code 1 where they contradict each other.
+    """
+    from .commands.survey.merge import run
+
+    return run(notebook, others, as_json)
+
+
+@survey.command()
+@NOTEBOOK
+@click.option("--write", is_flag=True, help="Put the verdicts that moved into the notebook.")
+@BOARD_OF
+@trust_options
+@json_option
+def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
+    """Judge all kept recordings anew, after a design or Forelight changed. Exit code 1 where a verdict moved."""
+    from .commands.survey.again import run
+
+    return run(notebook, board, write, as_json)
 
 
 @cli.command()
@@ -376,15 +571,36 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
 #: Worked examples at the end of a command's help; what one writes a later one may read.
 EXAMPLES = {
     "slots": ("forelight slots", "forelight slots --board mole --json"),
-    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" --still'),
-    "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
+    "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" -o tide.svg'),
+    "golden": (
+        "forelight golden tide_gauge -o tide.csv --coverage",
+        "forelight golden dice --seconds 2 -o dice.vcd --improve more.toml",
+    ),
     "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
     "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
+    "survey": (
+        "forelight check tide_gauge tide.csv --survey quay.survey --who Ann --keep",
+        "forelight survey quay.survey",
+    ),
+    "survey next": (
+        "forelight survey next quay.survey",
+        "forelight survey next quay.survey --tries 3 --json",
+    ),
+    "survey report": (
+        "forelight survey report quay.survey",
+        "forelight survey report quay.survey -o quay.html",
+    ),
+    "survey merge": (
+        "forelight card 42 --survey friend.survey",
+        "forelight survey merge quay.survey friend.survey",
+    ),
+    "survey again": ("forelight survey again quay.survey", "forelight survey again quay.survey --json"),
     "count": (
         "forelight count tide_gauge --loops 6 --seconds 53",
         "forelight count 101 --loops 10 --seconds 88",
     ),
     "strap": ("forelight strap --hz 50", "forelight strap --code 182"),
+    "wall": ("forelight wall --still", "forelight wall --board mole --runs -o mole.svg"),
     "listen": (
         "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
         "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
@@ -393,7 +609,11 @@ EXAMPLES = {
     "draft": ("forelight draft tide_bell", "forelight draft night_light --language verilog"),
 }
 for _name, _examples in EXAMPLES.items():
-    cli.commands[_name].epilog = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in _examples)
+    _command: click.Command = cli
+    for _word in _name.split():
+        assert isinstance(_command, click.Group)
+        _command = _command.commands[_word]
+    _command.epilog = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in _examples)
 
 
 def main() -> None:

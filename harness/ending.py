@@ -30,7 +30,7 @@ class Commands(click.Group):
     """A group whose commands return their exit code, and which shows each error as one message."""
 
     def main(self, *args: Any, **options: Any) -> Any:
-        from .commands.output import complain, drop_output, lenient_streams
+        from .terminal.output import complain, drop_output, lenient_streams
 
         lenient_streams()
         options["standalone_mode"] = False
@@ -68,7 +68,7 @@ def _as_json(args: Any, code: int, what: str, error: Exception | None = None) ->
     given = args[0] if args and isinstance(args[0], list | tuple) else args
     if "--json" not in (given or sys.argv[1:]):
         return
-    from .commands.output import emit_json
+    from .terminal.output import emit_json
 
     place, remedy = (getattr(error, key, "") for key in ("place", "remedy"))
     emit_json({"error": {"what": what, "place": place, "remedy": remedy, "exit_code": code}})
@@ -78,7 +78,7 @@ def explain(error: Exception) -> int:
     """Say what went wrong on standard error; returns the exit code."""
     from forelight.sim.errors import ForelightError
 
-    from .commands.output import complain
+    from .terminal.output import complain
 
     if isinstance(error, MemoryError):
         from .limits import out_of_memory

@@ -104,7 +104,7 @@ def _resident() -> int:
     """Bytes of memory that this process holds; 0 where the system does not say."""
     try:
         return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
-    except (OSError, ValueError):
+    except (OSError, ValueError, AttributeError):
         return 0
 
 

@@ -123,6 +123,32 @@ def json_option(command: Callable[..., Any]) -> Callable[..., Any]:
     return click.option("--json", "as_json", is_flag=True, help="Answer in JSON, for scripts.")(command)
 
 
+#: What a command that answers about a slot writes into a survey's notebook.
+SURVEY_OPTIONS = (
+    click.option(
+        "--survey",
+        "notebook",
+        type=click.Path(path_type=Path, dir_okay=False),
+        metavar="FILE",
+        help="Write it down in this notebook of the chip, which is begun if there is none.",
+    ),
+    click.option(
+        "--who", default="", envvar="FORELIGHT_WHO", metavar="NAME", help="With --survey: whose try it is."
+    ),
+    click.option("--note", default="", metavar="TEXT", help="With --survey: what else there is to say."),
+)
+KEEP = click.option(
+    "--keep", is_flag=True, help="With --survey: put the recording itself into the notebook too."
+)
+
+
+def survey_options(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Where a command writes down what it answered."""
+    for option in reversed(SURVEY_OPTIONS):
+        command = option(command)
+    return command
+
+
 WATCH = click.option(
     "--watch",
     multiple=True,

@@ -40,11 +40,14 @@ FLOORS = {
     "harness": """
         boards golden
         chip completion limits view
+        terminal
         options
         attach hand
         bench capture
+        coverage
         verdict vet
         card
+        survey
         panel
         commands
         ending scripting
@@ -304,6 +307,25 @@ def test_every_file_says_its_purpose() -> None:
         assert line.endswith((".", "?")) and not line.startswith("What of"), (
             f"{path.relative_to(ROOT)}: {line}"
         )
+
+
+def test_every_view_has_a_test_of_its_own() -> None:
+    tests = " ".join(path.read_text("utf-8") for path in (ROOT / "tests/harness").rglob("test_*.py"))
+    views = {path.stem for path in (ROOT / "harness/view").glob("*.py")} - {"__init__"}
+    untested = [name for name in views if not re.search(rf"harness\.view(\.| import .*\b){name}\b", tests)]
+    assert not untested, (
+        "write a test of its exact strings, in tests/harness/view or of the command that draws it"
+    )
+
+
+def test_every_benchmark_is_explained() -> None:
+    folder = ROOT / "tests/benchmarks"
+    said = " ".join((folder / "README.md").read_text("utf-8").split())
+    run = [path.stem for path in folder.glob("*.py") if '__name__ == "__main__"' in path.read_text("utf-8")]
+    unsaid = [
+        name for name in run if name != "__main__" and f"python -m tests.benchmarks.{name}`" not in said
+    ]
+    assert not unsaid, "say in tests/benchmarks/README.md what it measures, with its figures"
 
 
 def test_the_top_level_holds_nothing_else() -> None:

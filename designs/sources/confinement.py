@@ -12,6 +12,7 @@ import os
 import signal
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 _CREATE_RULESET, _ADD_RULE, _RESTRICT_SELF = 444, 445, 446  # the same on all processors
@@ -21,8 +22,11 @@ _READ_FILE, _READ_FOLDER = 1 << 2, 1 << 3
 _RIGHTS = {1: 13, 2: 14, 3: 15, 4: 15, 5: 16}
 _NET = 0b11  # to bind and to connect
 _SCOPES = 0b11  # abstract sockets and signals
+_DIE_WITH_PARENT = 1  # of prctl
+_OWN_USERS, _OWN_NETWORK, _OWN_NAMES = 0x10000000, 0x40000000, 0x08000000  # of unshare
 #: Bytes of stack; Linux leaves room for 128 MiB whatever the bound was when the process began (`mm/util.c`, MIN_GAP).
 _STACK = 100 * 2**20
+_FILES = 256
 
 
 class _PathBeneath(ctypes.Structure):
@@ -31,10 +35,11 @@ class _PathBeneath(ctypes.Structure):
     _fields_ = (("rights", ctypes.c_uint64), ("folder", ctypes.c_int32))
 
 
-def limit(seconds: int, memory: int, written: int) -> None:
-    """Bounds on seconds of processor time, and bytes of memory and of a file that is written (0: no bound).
+def limit(seconds: int, memory: int, written: int, processes: int | None = None) -> None:
+    """Bounds on seconds of processor time, bytes of memory and of a file that is written (0: no bound), and processes.
 
-    The stack may grow further than usual: Yosys goes along chains of gates by recursion.
+    A bound that the system sets already, and is lower, stays. The stack may grow further than usual: Yosys goes along
+    chains of gates by recursion.
     """
     try:
         import resource
@@ -42,18 +47,34 @@ def limit(seconds: int, memory: int, written: int) -> None:
         return
     # Python ignores it, and a program that does not look at its writes would end early as if it were done.
     signal.signal(signal.SIGXFSZ, signal.SIG_DFL)
-    bounds = (
-        (resource.RLIMIT_CPU, seconds),
-        (resource.RLIMIT_AS, memory),
-        (resource.RLIMIT_FSIZE, written),
-        (resource.RLIMIT_CORE, 0),
-    )
-    for kind, bound in bounds:
-        if bound or kind == resource.RLIMIT_CORE:
-            resource.setrlimit(kind, (bound, bound))
+    bounds = {
+        "RLIMIT_CPU": seconds or None,
+        "RLIMIT_AS": memory or None,
+        "RLIMIT_FSIZE": written or None,
+        "RLIMIT_CORE": 0,
+        "RLIMIT_NOFILE": _FILES,
+        # Of all processes of this user, so that 0 means: no more of them. The administrator is exempt.
+        "RLIMIT_NPROC": processes,
+    }
+    for name, bound in bounds.items():
+        kind = getattr(resource, name, None)
+        if kind is None or bound is None:
+            continue
+        lowest = min([bound, *(n for n in resource.getrlimit(kind) if n != resource.RLIM_INFINITY)])
+        with suppress(ValueError, OSError):  # macOS knows bounds of memory and refuses to set them
+            resource.setrlimit(kind, (lowest, lowest))
     _, hard = resource.getrlimit(resource.RLIMIT_STACK)
     deep = _STACK if hard == resource.RLIM_INFINITY else min(_STACK, hard)
-    resource.setrlimit(resource.RLIMIT_STACK, (deep, hard))
+    with suppress(ValueError, OSError):
+        resource.setrlimit(resource.RLIMIT_STACK, (deep, hard))
+
+
+def die_with(parent: int) -> None:
+    """Have this process killed when its parent, of that number, is gone (Linux)."""
+    if sys.platform == "linux":
+        _must(ctypes.CDLL(None, use_errno=True).prctl(_DIE_WITH_PARENT, signal.SIGKILL, 0, 0, 0))
+        if os.getppid() != parent:  # it was gone before
+            sys.exit(1)
 
 
 def landlock_version() -> int:
@@ -66,7 +87,8 @@ def landlock_version() -> int:
 def only_read(places: Sequence[str]) -> bool:
     """From now on this process opens nothing but these files and what lies in these folders, for reading.
 
-    It starts no program either.
+    It starts no program either, and from later versions on makes and takes no TCP connections, and reaches no abstract
+    socket and no other process by a signal.
 
     What is open already stays open. Returns False, with nothing done, where the system cannot do that.
     """
@@ -90,6 +112,14 @@ def only_read(places: Sequence[str]) -> bool:
     _must(_call(_RESTRICT_SELF, rules, ctypes.c_uint32(0)))
     os.close(rules)
     return True
+
+
+def leave_the_network() -> bool:
+    """Move this process to a network of its own, with nothing else in it (Linux, where users may make namespaces)."""
+    if sys.platform != "linux":
+        return False
+    libc = ctypes.CDLL(None, use_errno=True)
+    return bool(libc.unshare(_OWN_USERS | _OWN_NETWORK | _OWN_NAMES) == 0)
 
 
 def _call(number: int, *arguments: object) -> int:

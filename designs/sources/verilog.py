@@ -12,6 +12,7 @@ from pathlib import Path
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
+from .child_process import OutgrownError
 from .text.rewrite import rewritten
 from .text.tokens import Verilog
 from .verilog_files import content, included, reachable, refuse_outside, state, tables
@@ -78,6 +79,12 @@ def verilog_rtlil(
     except subprocess.TimeoutExpired as late:
         raise SourceError(
             f"Yosys did not finish within {late.timeout} s",
+            place=", ".join(names),
+            remedy="simplify the design",
+        ) from None
+    except OutgrownError as much:
+        raise SourceError(
+            f"what Yosys makes of it takes more than {much.most >> 20} MiB",
             place=", ".join(names),
             remedy="simplify the design",
         ) from None

@@ -10,7 +10,6 @@ from pathlib import Path
 from forelight.sim.errors import SourceError
 
 from . import child_process
-from .child_process import outgrew
 from .text.checks import both_edges, system_verilog
 from .text.tokens import Verilog
 from .yosys import Done
@@ -75,12 +74,6 @@ def failure(done: Done, base: Path, names: Sequence[str], read: Sequence[Verilog
     if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
         return SourceError(
             f"Yosys needs more than {child_process.BYTES >> 20} MiB",
-            place=place,
-            remedy="simplify the design",
-        )
-    if outgrew(done):
-        return SourceError(
-            f"what Yosys makes of it takes more than {child_process.BYTES_WRITTEN >> 20} MiB",
             place=place,
             remedy="simplify the design",
         )

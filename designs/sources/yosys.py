@@ -23,6 +23,9 @@ _CHILD = Path(__file__).with_name("yosys_child.py")
 #: Stands in a command for a text, whose number follows.
 TEXT = "\0"
 
+#: The confined process can make none, and Yosys would end where a design is large enough for them.
+_NO_THREADS = {"YOSYS_MAX_THREADS": "0"}
+
 Done = subprocess.CompletedProcess[str]
 
 
@@ -44,8 +47,9 @@ class Native:
         # The child's own limit of time is a net under the parent's.
         limits = (SECONDS + 5, child_process.BYTES, child_process.BYTES_WRITTEN)
         inlined = [text.encode() for text in texts]
-        order = marshal.dumps((str(self.package.parent), limits, list(map(str, readable)), inlined, commands))
-        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, {})
+        package, places = str(self.package.parent), list(map(str, readable))
+        order = marshal.dumps((package, os.getpid(), limits, places, inlined, commands))
+        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, _NO_THREADS)
 
 
 class Sandbox:

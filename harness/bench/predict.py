@@ -12,6 +12,7 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Select, to_text
 from forelight.sim.errors import UsageError
+from forelight.sim.proof.ternary import OpenUpdate
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -23,7 +24,6 @@ from ..hand.timeline import Timeline, timeline
 from .bench import Shown, run
 from .course import Seat, seated
 from .powerups import sampled_power_ups
-from .proof import Fork
 from .story import Story
 
 #: What of a board profile cannot change a prediction: its labels, and which designs lie in other slots.
@@ -133,13 +133,13 @@ def _races(
     """The races that left an output unsettled, and those that only took the proof from one."""
     names = input_names(datasheet)
 
-    def race(fork: Fork, outputs: int) -> Race:
+    def race(fork: OpenUpdate, outputs: int) -> Race:
         frame = story.frames[fork.update : fork.update + 1]
         row = int(np.searchsorted(shown.frames, frame[0], side="right")) - 1
         return Race(
             tick=int(plan.ticks(frame)[0]),
             step=int(shown.steps[row]),
-            lines=tuple(line for bit, line in enumerate(names) if fork.lines >> bit & 1),
+            lines=tuple(names[bit] for _, bit in fork.lines),
             outputs=tuple(line for bit, line in enumerate(OUTPUT_LINES) if outputs >> bit & 1),
             registers=tuple(name.removeprefix("wrapper.").removeprefix("design.") for name in fork.registers),
         )
@@ -156,8 +156,8 @@ def _races(
 
 
 def _lost(
-    forks: Sequence[Fork], held: NDArray[np.uint8], kept: NDArray[np.uint8]
-) -> Iterator[tuple[Fork, int]]:
+    forks: Sequence[OpenUpdate], held: NDArray[np.uint8], kept: NDArray[np.uint8]
+) -> Iterator[tuple[OpenUpdate, int]]:
     """The forks before which a bit of an output was in `held` and after which, before the next, it is not in `kept`."""
     ends = [*(fork.update for fork in forks[1:]), len(held) - 1]
     for fork, end in zip(forks, ends, strict=False):

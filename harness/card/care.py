@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import Attachment, Datasheet
 from forelight.designs.procedures.procedure import Action, Drive, Repeat
-from forelight.designs.sheets.attachments import driven_lines
+from forelight.designs.sheets.attachments import driven_lines, heard_lines
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, routing, step_input
@@ -44,6 +44,10 @@ def _drivers(board: Board, sheet: Datasheet, actions: Sequence[Action]) -> Itera
     found += [
         f"the serial memory drives {_pin(board, line)}, so its switch stays open"
         for line in driven_lines(sheet)
+    ]
+    found += [
+        f"where a sender is wired to {_pin(board, line)}, it drives that, and the switch stays open"
+        for line in heard_lines(sheet)
     ]
     outside = sorted(_driven(actions))
     if outside:

@@ -17,26 +17,40 @@ from ..card import markdown, page
 from ..card.compose import Occasion, compose
 from ..card.leaf import Card, Sentences, Shots, Switches, Task, Tasks
 from ..card.plain import lines
+from ..golden.golden import Golden
+from ..survey.keeping import Entry
+from ..terminal.cores import for_each
+from ..terminal.output import console, emit, emit_json, emit_words, show
 from ..view.display import glyphs_for
-from .cores import for_each
-from .output import console, emit, emit_json, emit_words, show
-from .question import Asked, question
+from . import noting
+from .question import Asked, Question, question
 
 ENDINGS = {".html": page, ".md": markdown}
 
 
-def run(asked: Asked, output: Path | None, as_json: bool) -> int:
-    """One card."""
+def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = None) -> int:
+    """One card, which is written down in a notebook if `entry` says so."""
     _check(output)
-    made = card(asked)
+    if entry:
+        entry.ready()
+    asked = usual(asked)
+    asking = question(asked)
+    golden = asking.golden()
+    made = composed(asked, asking, golden)
+    written = {}
+    if entry:
+        told = noting.Reply("card", {"run": made.run, "file": None if output is None else output.name})
+        written = {"survey": noting.note(entry, asked, asking, golden, told)}
     if output is not None:
         write_whole(output, ENDINGS[output.suffix].page(made))
     if as_json:
-        emit_json(answer(made) | {"file": None if output is None else str(output)})
+        emit_json(answer(made) | {"file": None if output is None else str(output)} | written)
     elif output is None:
         show(*lines(made, console().width, glyphs_for(sys.stdout.encoding)))
     else:
         emit_words(f"Wrote {output}: the card of {made.title}, {made.where}.")
+    if entry and not as_json:
+        emit_words(noting.said(entry))
     return 0
 
 
@@ -77,12 +91,23 @@ def _check(output: Path | None) -> None:
 
 
 def card(asked: Asked) -> Card:
-    """The card of the slot under what was asked; under the first run of its datasheet where nothing was."""
+    """The card of the slot under what was asked."""
+    asked = usual(asked)
+    asking = question(asked)
+    return composed(asked, asking, asking.golden())
+
+
+def usual(asked: Asked) -> Asked:
+    """The same, under the first run of the datasheet where nothing was said."""
     if all(said is None for said in (asked.run_name, asked.procedure, asked.play, asked.seconds)):
         sheet = find(load_board(asked.board), asked.slot).datasheet
         if sheet.runs:
             asked = replace(asked, run_name=sheet.runs[0].name)
-    asking = question(asked)
+    return asked
+
+
+def composed(asked: Asked, asking: Question, golden: Golden) -> Card:
+    """The card from the answer."""
     told = (
         (*asking.procedure.actions[: asking.added], *asking.told) if asking.told else asking.procedure.actions
     )
@@ -94,7 +119,8 @@ def card(asked: Asked) -> Card:
             asking.procedure,
             told,
             asking.setting_up,
-            asking.golden(),
+            golden,
+            asking.restarting(),
             _options(asked),
         )
     )

@@ -9,8 +9,8 @@ from forelight.designs.catalogue import load_design, names
 
 from ..bench.kept import GoldenDifference, differences, foretold, keep
 from ..boards.reader import board_names, load_board
-from .cores import for_each
-from .output import emit_json, show
+from ..terminal.cores import for_each
+from ..terminal.output import emit_json, show
 
 #: The board on which a design is run where it can be.
 USUAL_BOARD = "quay"

@@ -2,24 +2,32 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import replace
 from math import ceil
 from pathlib import Path
 
 import numpy as np
+from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.sim.errors import ForelightError
 from rich.text import Text
 
+from ..bench.course import seated
 from ..boards.reader import load_board
-from ..capture.readers import read_capture
+from ..capture.readers import PIPED, parse_capture
 from ..capture.record import Capture
+from ..coverage.measure import Faults
+from ..coverage.record import Coverage
+from ..coverage.words import FAULTS, drawn, share
 from ..golden.golden import Golden
 from ..hand.routine import divides
+from ..survey.keeping import Entry
+from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.words import either, hertz, ranges
+from . import noting
 from .facts import setting_word, warnings
 from .judging import reasons
-from .output import emit_json, show
 from .question import USUAL_SECONDS, Asked, Question, question
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
@@ -30,39 +38,60 @@ LONG_STEPS = 1 << 17
 MILLION = 19.93  # bits
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
+#: A recording that agrees is asked how much it proves: up to so many gates of a design, and faults, side by side.
+MOST_GATES, MOST_FAULTS = 4000, 511
 
 
 def run(
-    asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool, experiment: Path | None = None
+    asked: Asked, path: Path, as_json: bool, entry: Entry | None = None, experiment: Path | None = None
 ) -> int:
-    """Print the verdict; returns its exit code."""
+    """Print the verdict and what explains it, and write the verdict into a notebook if `entry` says so.
+
+    `experiment` is the file for the procedure that tells two causes apart. Returns the verdict's exit code.
+    """
     board = load_board(asked.board)
-    capture = read_capture(path, mapping, board.pins, board.display)
-    asking, golden, verdict = judged(asked, capture)
+    if entry:
+        entry.ready()
+    recorded = noting.recording(path)
+    place = recorded.name and str(path)
+    capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
+    try:
+        asking, golden, verdict = judged(asked, capture)
+    except noting.OF_THE_DESIGN as error:
+        if entry:
+            noting.note_untold(entry, asked, error, recorded)
+        raise
     start = asking.start() / golden.oscillator_hz
-    ranking = reasons.ranked(asking, capture) if verdict.kind == DIFFERS else None
-    apart = reasons.told_apart(asking, capture, ranking) if ranking else None
-    written = reasons.write_experiment(experiment, apart, ranking, asking) if experiment else ""
-    if as_json:
-        emit_json(
-            {
-                "capture": str(path),
-                "name": asking.sheet.name,
-                "board": asking.board.name,
-                "slot": asking.slot,
-                "start_s": start,
-                "start_step": int(-golden.steps[0]),
-                "warnings": list(warnings(asking)),
-                **verdict.to_json(),
-                "causes": reasons.plain(asking, ranking, apart) if ranking else None,
-            }
-        )
-    else:
-        why = ("", *reasons.paragraphs(asking, ranking, apart)) if ranking else ()
-        done = ("", written) if written else ()
+    proves = proved(asking, golden, capture, verdict)
+    found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
+    found["causes"] = why.to_json() if why else None
+    if not as_json:
         odd = [f"Warning from the source: {said}" for said in warnings(asking)]
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *odd, *why, *done)
+        more = proof(proves) if proves else ()
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
+    if entry:
+        told = noting.told_by_check(found, golden, capture, verdict, asking.start())
+        found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
+        if not as_json:
+            show("", noting.said(entry))
+    if as_json:
+        emit_json(found)
     return EXIT_CODES[verdict.kind]
+
+
+def answer(asking: Question, golden: Golden, verdict: Verdict, capture: str) -> dict[str, object]:
+    """For scripts; `capture` is the name of the recording."""
+    return {
+        "capture": capture,
+        "name": asking.sheet.name,
+        "board": asking.board.name,
+        "slot": asking.slot,
+        "start_s": asking.start() / golden.oscillator_hz,
+        "start_step": int(-golden.steps[0]),
+        "warnings": list(warnings(asking)),
+        **verdict.to_json(),
+    }
 
 
 def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
@@ -74,14 +103,17 @@ def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
     if longer and _may_repeat(asking, golden):
         asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
         golden = asking.golden()
+    return asking, *held_against(asking, golden, capture)
+
+
+def held_against(asking: Question, golden: Golden, capture: Capture) -> tuple[Golden, Verdict]:
+    """The golden of a question with its steps counted from the moment at which the slot is up, as in `forelight show`,
+    and the verdict on a capture."""
     step = asking.sheet.step
     start = asking.start()
     row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
-    before = int(golden.steps[row])
-    # Steps count from the moment at which the slot is up, as in `forelight show`.
-    golden = replace(golden, steps=golden.steps - before)
-    verdict = check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
-    return asking, golden, verdict
+    golden = replace(golden, steps=golden.steps - int(golden.steps[row]))
+    return golden, check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
 
 
 def _long_enough(asked: Asked, capture: Capture) -> Asked:
@@ -168,3 +200,37 @@ def odds(bits: float) -> str:
     return (
         "more than a million to one" if bits > MILLION else f"about {float(f'{2.0**bits:.1g}'):,.0f} to one"
     )
+
+
+def proved(asking: Question, golden: Golden, capture: Capture, verdict: Verdict) -> Coverage | None:
+    """What a recording that agrees would have revealed, on its lines and over its steps; None where nothing is said."""
+    outputs = [line for line in capture.lines if line in OUTPUT_LINES]
+    if verdict.kind != AGREES or verdict.golden_start_s is None or not outputs:
+        return None
+    try:
+        seat = seated(asking.board, asking.sheet)
+        faults = Faults.of(seat, MOST_FAULTS, asking.seed)
+        if len(faults.drawn.cells) > MOST_GATES:
+            return None
+        start = max(round(verdict.golden_start_s * golden.oscillator_hz), asking.start())
+        end = _end_of(golden, capture, verdict, start)
+        return asking.coverage(golden, faults=faults, start=start, end=end, outputs=outputs)
+    except ForelightError:  # no bit tells anything by itself, or a memory is too large
+        return None
+
+
+def _end_of(golden: Golden, capture: Capture, verdict: Verdict, start: int) -> int:
+    """The tick of the prediction at which a recording ends that begins at tick `start` of it."""
+    if capture.unit == "seconds":
+        faster = verdict.rate_hz / verdict.expected_hz if verdict.rate_hz and verdict.expected_hz else 1.0
+        return start + round((capture.end - capture.start) * faster * golden.oscillator_hz)
+    row = max(int(np.searchsorted(golden.ticks, start, side="right")) - 1, 0)
+    after = np.flatnonzero(golden.steps >= golden.steps[row] + verdict.steps)
+    return int(golden.ticks[after[0]]) - 1 if len(after) else golden.end
+
+
+def proof(found: Coverage) -> Iterator[str]:
+    """What such a recording has proved, in sentences."""
+    yield f"It would have shown {share(found)} of {FAULTS}."
+    if more := drawn(found):
+        yield more

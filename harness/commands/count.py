@@ -8,16 +8,19 @@ from math import inf
 
 import numpy as np
 from forelight.sim.errors import UsageError
+from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
 
 from ..boards.divider import codes_between
 from ..golden.golden import Golden
+from ..survey.keeping import Entry
+from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from ..view.words import either, hertz
+from . import noting
 from .check import EXIT_CODES
 from .facts import setting_word
-from .output import emit_json, show
 from .question import Asked, Question, question
 
 #: A count may be off by one: the counting error of every counter (Hewlett-Packard,
@@ -73,8 +76,17 @@ class Count:
         return AGREES if self.factor < VAGUE else INCONCLUSIVE
 
 
-def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as_json: bool) -> int:
-    """Print what the count says; returns the verdict's exit code."""
+def run(
+    asked: Asked,
+    loops: int,
+    seconds: float,
+    steps_per_loop: int | None,
+    as_json: bool,
+    entry: Entry | None = None,
+) -> int:
+    """Print what the count says, and write it into a notebook if `entry` says so; returns the verdict's exit code."""
+    if entry:
+        entry.ready()
     if seconds <= 2 * REACTION_S:
         raise UsageError(
             f"found a count over {seconds:g} s, no longer than a reaction at both ends",
@@ -94,11 +106,17 @@ def run(asked: Asked, loops: int, seconds: float, steps_per_loop: int | None, as
     count = Count(loops, seconds, found)
     expected = float(asking.board.step_hz(asking.code))
     codes = codes_between(asking.board, count.low_hz, count.high_hz)
-    if as_json:
-        emit_json(answer(asking, count, expected, codes))
-    else:
+    kind, said = count.verdict(expected), answer(asking, count, expected, codes)
+    if not as_json:
         show(*paragraphs(asking, count, expected, codes, given=steps_per_loop is not None))
-    return EXIT_CODES[count.verdict(expected)]
+    if entry:
+        told = noting.Reply("count", said, kind)
+        said["survey"] = noting.note(entry, asked, asking, asking.golden(), told)
+        if not as_json:
+            show("", noting.said(entry))
+    if as_json:
+        emit_json(said)
+    return EXIT_CODES[kind]
 
 
 def answer(asking: Question, count: Count, expected: float, codes: Sequence[range]) -> dict[str, object]:
@@ -200,8 +218,4 @@ def by_step(golden: Golden, start: int) -> NDArray[np.uint8]:
 
 def period(shown: NDArray[np.uint8]) -> int | None:
     """After how many steps the later half comes round, `ROUNDS` times at least; None where it does not."""
-    tail = shown[len(shown) // 2 :]
-    for length in range(1, len(tail) // ROUNDS + 1):
-        if tail[-1] == tail[-1 - length] and np.array_equal(tail[length:], tail[:-length]):
-            return length
-    return None
+    return next((length for length, first in periods(shown[len(shown) // 2 :], ROUNDS) if not first), None)

@@ -8,7 +8,7 @@ from ..panel.lessons.handout import answers, handout, progress, remember, told
 from ..panel.lessons.play import LessonSession
 from ..panel.lessons.reader import lesson, lessons
 from ..panel.plain import dialogue
-from .output import emit, emit_json, emit_words
+from ..terminal.output import emit, emit_json, emit_words
 from .panel import on_screen, spoken
 
 

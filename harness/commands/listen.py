@@ -14,8 +14,8 @@ from ..attach.note import nearest
 from ..attach.report import pitch
 from ..attach.speaker import RATE, VOLUME, sound, to_wav
 from ..attach.wiring import states, wired
+from ..terminal.output import emit_json, emit_words
 from ..view.pictures import since
-from .output import emit_json, emit_words
 from .question import Asked, Question, question
 
 CAUTION = (

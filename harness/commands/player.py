@@ -12,12 +12,12 @@ from rich.live import Live
 from rich.text import Text
 
 from ..boards.segments import LARGE, SMALL
+from ..terminal.keys import keys
+from ..terminal.output import console
 from ..view.display import Glyphs
 from ..view.levels import drawn, recent, room
 from ..view.live import RATE, face, plan
 from ..view.pictures import steps_at
-from .keys import keys
-from .output import console
 from .preview import Preview, drawn_pictures, key, stave_glyphs
 
 #: Rows that the moving preview needs beside a large display: time, key to the drawing, status, keys.

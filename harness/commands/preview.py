@@ -27,7 +27,6 @@ from ..view.status import sentences
 from ..view.stave import BLOCKS, PLAIN, StaveGlyphs
 from ..view.words import ranges
 from .facts import runs
-from .output import console
 from .question import Question
 from .settled import told
 from .sight import FirstLight, Readable, first_light, readable, wired, words
@@ -93,9 +92,9 @@ def preview(
     return Preview(asking, golden, asking.settling(whole), sight, offered, over, light, signals, gate_delay)
 
 
-def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:
+def below(found: Preview, glyphs: Glyphs, width: int) -> Iterator[RenderableType]:
     """What stands below the pictures: the eye, the status, levels, how far the prediction holds, attachments, runs."""
-    asking, golden, width = found.asking, found.golden, console().width
+    asking, golden = found.asking, found.golden
     yield from words(asking, found.sight, found.offered)
     if found.light is not None:
         yield str(found.light)
@@ -114,8 +113,8 @@ def below(found: Preview, glyphs: Glyphs) -> Iterator[RenderableType]:
             found.signals(rows, glyphs),
         )
         yield ""
-    yield from levels(asking, golden, glyphs)
-    yield from told(golden, found.settling, restart=asking.sheet.restart is not None)
+    yield from levels(asking, golden, glyphs, width)
+    yield from told(golden, found.settling, asking.restarting())
     yield from paragraphs(reports(asking.sheet, golden))
     others = runs(asking)
     if others:
@@ -148,11 +147,11 @@ def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterat
     yield "Eight levels: " + ", ".join(marks)
 
 
-def still(found: Preview, most: int, glyphs: Glyphs) -> Iterator[RenderableType]:
+def still(found: Preview, most: int, glyphs: Glyphs, width: int) -> Iterator[RenderableType]:
     """Pictures in a row, and what their characters mean."""
     asking, golden = found.asking, found.golden
     sequence = drawn_pictures(golden, asking.board)
-    wiring, width = asking.board.display, console().width
+    wiring = asking.board.display
     code = asking.code
     step_s = None if code is None else 1 / float(asking.board.step_hz(code))
     hz = golden.oscillator_hz
@@ -165,11 +164,11 @@ def drawn_pictures(golden: Golden, board: Board, speed: float = 1.0) -> list[Pic
     return pictures(golden, seen(golden, speed, FOLLOWED_HZ), wired(board))
 
 
-def levels(asking: Question, golden: Golden, glyphs: Glyphs) -> Iterator[RenderableType]:
+def levels(asking: Question, golden: Golden, glyphs: Glyphs, width: int) -> Iterator[RenderableType]:
     """What a probe on each output would tell, and how far that holds."""
     found = lines(golden)
     meanings = {name: said.means for name, said in asking.sheet.lines.items() if name.startswith("o")}
-    if console().width >= FOR_ALL_COLUMNS:
+    if width >= FOR_ALL_COLUMNS:
         yield table(found, asking.board.display, meanings, glyphs)
     else:
         yield table(found, {}, {}, glyphs)

@@ -9,7 +9,7 @@ from forelight.designs.sheets.keys import KEYS as SHEET_KEYS
 from rich.table import Table
 
 from ..boards.keys import KEYS as BOARD_KEYS
-from .output import emit_json, show
+from ..terminal.output import emit_json, show
 
 Tables = Mapping[str, Mapping[str, str]]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedures.procedure import to_text
@@ -13,6 +14,7 @@ from rich.text import Text
 from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
+from ..terminal.output import console, emit_json, emit_words, show
 from ..view.bits import lines
 from ..view.display import glyphs_for
 from ..view.flashing import Flashing, flashing
@@ -20,12 +22,12 @@ from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
 from .facts import facts, obstacles, warnings
-from .output import console, emit_json, show
+from .picture import check_ending, write
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question
 from .settled import free_running
-from .sight import wired
+from .sight import flashes, told_to_scripts, wired
 from .signals import changes, reasons
 
 #: Columns of levels in the answer for scripts.
@@ -43,12 +45,16 @@ def run(
     watch: Sequence[str] = (),
     why: str | None = None,
     step: int | None = None,
+    output: Path | None = None,
 ) -> int:
     """`motion` is True or False where the person insists, else None; `most` bounds the pictures in a row.
 
     `gate_delay` is the range in seconds by which the rate of a free-running loop is told. `watch` names signals of the
-    source; `why` is an output or a signal that is to be explained, at the end of a `step` or of the run.
+    source; `why` is an output or a signal that is to be explained, at the end of a `step` or of the run; `output` is a
+    picture to be written instead.
     """
+    if output is not None:
+        check_ending(output, "a picture")
     try:
         asking = question(asked)
     except EmptySlotError as empty:
@@ -57,8 +63,13 @@ def run(
         return _explain(asking, why, step, as_json)
     found = preview(asking, gate_delay, watch)
     golden = found.golden
+    if output is not None:
+        drawn = write(found, output, speed=speed, motion=motion is not False, most=most)
+        if not as_json:
+            emit_words(f"Wrote {output}: {drawn.title}, {drawn.where}. {drawn.caution}".rstrip())
     if as_json:
-        emit_json(answer(found))
+        emit_json(answer(found) | {"file": None if output is None else str(output)})
+    if as_json or output is not None:
         return 0
     flash = flashing(golden, speed)
     screen = console()
@@ -74,8 +85,8 @@ def run(
     if moving:
         play(found, speed, glyphs)
     else:
-        show(*still(found, most, glyphs))
-    show("", *below(found, glyphs))
+        show(*still(found, most, glyphs, screen.width))
+    show("", *below(found, glyphs, screen.width))
     return 0
 
 
@@ -125,7 +136,6 @@ def answer(found: Preview) -> dict[str, object]:
     sequence = drawn_pictures(golden, board)
     again = repeat(sequence, wired(board))
     table_rows = lines(golden)
-    flash = flashing(golden)
     again_ticks = golden.facts.get("period_ticks")
     rows = recent(golden, found.lines, COLUMNS)
     light = found.light
@@ -150,6 +160,7 @@ def answer(found: Preview) -> dict[str, object]:
         "outputs": [vars(line) for line in table_rows],
         "unsettled": [line.name for line in table_rows if line.unsettled],
         "settling": vars(found.settling),
+        "restarting": restart.answer() if (restart := asking.restarting()) else None,
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
         "races": [vars(race) for race in golden.races],
@@ -174,13 +185,7 @@ def answer(found: Preview) -> dict[str, object]:
         ],
         "repeats": None if again is None else {"first": again[0], "period": again[1]},
         "attachments": [report.facts for report in reports(asking.sheet, golden)],
-        "eye": {
-            "display": vars(found.sight.display),
-            "lines": {line: vars(one) for line, one in found.sight.lines.items()},
-            "readable": None
-            if found.offered is None
-            else {"strap_code": found.offered.code, "hz": found.offered.hz},
-        },
+        "eye": told_to_scripts(found.sight, found.offered.code if found.offered else None, board),
         "mind": list(obstacles(asking)),
         "status": found.status(golden.end),
         "first_light": None
@@ -197,7 +202,7 @@ def answer(found: Preview) -> dict[str, object]:
         },
         "watched": {} if found.watched is None else changes(found.watched, hz),
         "runs": [{"name": run.name, "do": list(run.do), "expect": run.expect} for run in sheet.runs],
-        "flashes": {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much},
+        "flashes": flashes(flashing(golden)),
         "power_ups": golden.facts.get("power_ups"),
         "seed": asking.seed,
     }

@@ -24,6 +24,7 @@ from ..view.eye import (
     readable_codes,
     sentence,
 )
+from ..view.flashing import Flashing
 from ..view.pictures import since
 from ..view.words import hertz, seconds
 from .facts import setting_word
@@ -101,6 +102,20 @@ def words(asking: Question, found: Impressions, offered: Readable | None) -> Ite
         )
     else:
         yield said
+
+
+def told_to_scripts(found: Impressions, code: int | None, board: Board) -> dict[str, object]:
+    """What the eye makes of it, for scripts; `code` makes it readable, where that is wanted and known."""
+    return {
+        "display": vars(found.display),
+        "lines": {line: vars(one) for line, one in found.lines.items()},
+        "readable": None if code is None else {"strap_code": code, "hz": float(board.step_hz(code))},
+    }
+
+
+def flashes(flash: Flashing) -> dict[str, object]:
+    """How much it flashes, for scripts."""
+    return {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much}
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,8 @@ from rich.table import Table
 
 from ..boards.reader import load_board
 from ..boards.roster import find
+from ..terminal.output import complain, console, emit_json, show
 from ..view.words import hertz
-from .output import complain, console, emit_json, show
 
 UNREADABLE = 2
 

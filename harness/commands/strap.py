@@ -7,9 +7,9 @@ from fractions import Fraction
 from ..boards.divider import Setting, codes_for, setting, span
 from ..boards.profile import Board
 from ..boards.reader import load_board
-from ..hand.switches import contact_word
+from ..hand.switches import contact_of
+from ..terminal.output import emit_json, show
 from ..view.words import apart, hertz
-from .output import emit_json, show
 
 
 def run(board_name: str, hz: float | None, code: int | None, as_json: bool) -> int:
@@ -70,7 +70,7 @@ def switch_rows(board: Board, switches: tuple[int, ...]) -> list[str]:
     labels = [board.pins.get(line, "") for line in LINES]
     rows = [list(LINES), *([labels] if any(labels) else []), [str(level) for level in switches]]
     pairs = zip(LINES, switches, strict=True)
-    stand = [contact_word(board, line, level) if line in board.pulls else "" for line, level in pairs]
+    stand = [contact_of(board, line, level) for line, level in pairs]
     rows += [stand] if any(stand) else []
     wide = max(len(word) for row in rows for word in row)
     return ["  " + " ".join(f"{word:<{wide}}" for word in row).rstrip() for row in rows]

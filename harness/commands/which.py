@@ -15,10 +15,10 @@ from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
+from ..terminal.cores import for_each
+from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from .check import EXIT_CODES, judged, odds
-from .cores import for_each
-from .output import emit_json, show
 from .question import Asked
 
 #: In this order; slots that could not be judged come last.

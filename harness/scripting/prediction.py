@@ -20,7 +20,7 @@ from ..golden.write import to_csv, write_golden
 from ..view.brightness import seen
 from ..view.ink import figure
 from ..view.pictures import display_lamps, pictures, repeat, since
-from ..view.stave import as_svg, columns
+from ..view.stave import columns, shapes
 
 #: Pictures in a notebook, and the size of its traces, in millimetres.
 MOST_PICTURES, TRACE_MM, ROW_MM, NAME_MM, COLUMNS = 12, 110.0, 5.0, 34.0, 440
@@ -188,7 +188,7 @@ def _named(line: str, means: str, row: int) -> str:
 
 
 def _placed(states: Sequence[int], row: int) -> str:
-    return f'<g transform="translate({NAME_MM:g} {row * ROW_MM:g})">{as_svg(states, TRACE_MM, ROW_MM)}</g>'
+    return f'<g transform="translate({NAME_MM:g} {row * ROW_MM:g})">{shapes(states, TRACE_MM, ROW_MM)}</g>'
 
 
 def prediction(golden: Golden, profile: Board, start: int, means: Mapping[str, str]) -> Prediction:

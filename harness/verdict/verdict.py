@@ -14,13 +14,15 @@ from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
+from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Foretold
 from .rows import ReadRows
 
-AGREES, DIFFERS, INCONCLUSIVE = "agrees", "differs", "inconclusive"
+__all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
+
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
@@ -197,7 +199,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0) - laid.bits >= MARGIN:
-        if (other and worse >= MARGIN) or (other and other[1].share < NEARLY):
+        if other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
@@ -207,7 +209,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
                 astray.append(
                     f"From there on it is as foretold {steps} {'later' if slip > 0 else 'earlier'}."
                 )
-        elif recording.null_bits >= found.prior + 2 * MARGIN:
+        else:
             return replace(
                 result,
                 kind=DIFFERS,

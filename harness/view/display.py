@@ -65,9 +65,13 @@ def style(lamp: Lamp) -> Style:
         return UNSETTLED_STYLE
     if not step:
         return UNLIT_STYLE
-    light = lamp / (step / 4)
+    return Style(color=colour(lamp / (step / 4)))
+
+
+def colour(light: float) -> str:
+    """The screen colour of a lamp that has this share (0 to 1) of its full light, as `#rrggbb`."""
     red, green, blue = (srgb_from_luminance(part * light) for part in LIT)
-    return Style(color=f"#{red:02x}{green:02x}{blue:02x}")
+    return f"#{red:02x}{green:02x}{blue:02x}"
 
 
 def draw(lamps: Mapping[str, Lamp], size: Size, glyphs: Glyphs) -> list[Text]:

@@ -43,19 +43,26 @@ def flashing(golden: Golden, speed: float = 1.0) -> Flashing:
     columns = {f"o{line}": levels[:, line] for line in range(8)}
     columns["display"] = levels.mean(axis=1)
     second = golden.oscillator_hz * speed
-    general = _worst(sight.times, columns, second, CHANGE, DARKER)
-    red = _worst(sight.times, columns, second, RED_CHANGE, 1.0)
+    return worst(sight.times, columns, second)
+
+
+def worst(times: Ticks | Levels, columns: dict[str, Levels], second: float) -> Flashing:
+    """The worst of several luminances, 0 to 1, that hold from each of `times` on; `second` units make a second."""
+    general = _worst(times, columns, second, CHANGE, DARKER)
+    red = _worst(times, columns, second, RED_CHANGE, 1.0)
     return Flashing(red.flashes, red.line, red=True) if red.too_much and not general.too_much else general
 
 
-def _worst(times: Ticks, columns: dict[str, Levels], second: float, change: float, darker: float) -> Flashing:
+def _worst(
+    times: Ticks | Levels, columns: dict[str, Levels], second: float, change: float, darker: float
+) -> Flashing:
     """Half the largest number of opposing changes within any one second: two opposing changes are a flash."""
     counts = {name: _flashes(times, column, second, change, darker) for name, column in columns.items()}
     line = max(counts, key=lambda name: counts[name])
     return Flashing(counts[line], line)
 
 
-def _flashes(times: Ticks, luminance: Levels, second: float, change: float, darker: float) -> float:
+def _flashes(times: Ticks | Levels, luminance: Levels, second: float, change: float, darker: float) -> float:
     changes = np.array(_opposing_changes(times, luminance, change, darker), dtype=np.float64)
     if not len(changes):
         return 0.0
@@ -63,9 +70,9 @@ def _flashes(times: Ticks, luminance: Levels, second: float, change: float, dark
     return float(within.max()) / 2
 
 
-def _opposing_changes(times: Ticks, luminance: Levels, change: float, darker: float) -> list[int]:
+def _opposing_changes(times: Ticks | Levels, luminance: Levels, change: float, darker: float) -> list[float]:
     """When luminance has turned and gone `change` or more the other way, its darker end below `darker`."""
-    found: list[int] = []
+    found: list[float] = []
     low = high = float(luminance[0])
     direction = 0
     for time, now in zip(times.tolist()[1:], luminance.tolist()[1:], strict=True):

@@ -31,17 +31,23 @@ def spoken(lamps: Mapping[str, Lamp]) -> str:
     return said + (f"; unsettled: {' '.join(vague)}" if vague else "")
 
 
-def _stroke(segment: str, lamp: Lamp) -> str:
+def ends(segment: str) -> tuple[float, float, float, float]:
+    """Where the stroke of a segment begins and ends, `x1, y1, x2, y2`: a little before the joints."""
     (x1, y1), (x2, y2) = STROKES[segment]
     if (x1, y1) == (x2, y2):
-        x1, x2 = x1 - 0.01, x2 + 0.01
-    elif y1 == y2:
-        x1, x2 = x1 + _JOINT, x2 - _JOINT
-    else:
-        y1, y2 = y1 + _JOINT, y2 - _JOINT
-    ends = f'x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}" stroke-linecap="round"'
+        return x1 - 0.01, y1, x2 + 0.01, y2
+    if y1 == y2:
+        return x1 + _JOINT, y1, x2 - _JOINT, y2
+    return x1, y1 + _JOINT, x2, y2 - _JOINT
+
+
+def _stroke(segment: str, lamp: Lamp) -> str:
+    x1, y1, x2, y2 = ends(segment)
+    place = f'x1="{x1:g}" y1="{y1:g}" x2="{x2:g}" y2="{y2:g}" stroke-linecap="round"'
     if lamp is None:
-        return f'<line {ends} stroke="currentColor" stroke-width="0.08" stroke-dasharray="0.02 0.16"/>'
+        return f'<line {place} stroke="currentColor" stroke-width="0.08" stroke-dasharray="0.02 0.16"/>'
     if not lamp:
-        return f'<line {ends} stroke="currentColor" stroke-opacity="0.3" stroke-width="0.04"/>'
-    return f'<line {ends} stroke="currentColor" stroke-opacity="{0.3 + 0.7 * lamp:.2g}" stroke-width="0.22"/>'
+        return f'<line {place} stroke="currentColor" stroke-opacity="0.3" stroke-width="0.04"/>'
+    return (
+        f'<line {place} stroke="currentColor" stroke-opacity="{0.3 + 0.7 * lamp:.2g}" stroke-width="0.22"/>'
+    )

@@ -87,8 +87,16 @@ def as_text(states: Sequence[int], glyphs: StaveGlyphs) -> str:
 
 def as_svg(states: Sequence[int], width: float, height: float) -> str:
     """The columns as an SVG picture, `width` by `height` in millimetres, in the colour of the text around it."""
+    return (
+        f'<svg class="trace" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 {width:g} {height:g}" '
+        f'aria-hidden="true">{shapes(states, width, height)}</svg>'
+    )
+
+
+def shapes(states: Sequence[int], width: float, height: float) -> str:
+    """The same as shapes in the units of a picture around them; their strokes suit a height of some 3 units."""
     wide, top, low = width / max(len(states), 1), height * 0.15, height * 0.85
-    shapes, path, at = [], [], 0
+    boxes, path, at = [], [], 0
     before: int | None = None
     for state, group in groupby(states):
         stop = at + len(list(group))
@@ -100,13 +108,10 @@ def as_svg(states: Sequence[int], width: float, height: float) -> str:
         else:
             ink = "currentColor" if state == MOVES else "none"
             dashes = "" if state == MOVES else ' stroke="currentColor" stroke-dasharray="0.6 0.6"'
-            shapes.append(
+            boxes.append(
                 f'<rect x="{left:.2f}" y="{top:.2f}" width="{right - left:.2f}" height="{low - top:.2f}" fill="{ink}" '
                 f'fill-opacity="0.45" stroke-width="0.2"{dashes}/>'
             )
         at, before = stop, state
     line = f'<path d="{"".join(path)}" fill="none" stroke="currentColor" stroke-width="0.3"/>' if path else ""
-    return (
-        f'<svg class="trace" width="{width:g}mm" height="{height:g}mm" viewBox="0 0 {width:g} {height:g}" '
-        f'aria-hidden="true">{"".join(shapes)}{line}</svg>'
-    )
+    return "".join(boxes) + line

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import os
+import sqlite3
+import tempfile
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -20,12 +24,18 @@ from forelight.harness.boards.reader import load_board, read_board
 from forelight.harness.capture.play import played
 from forelight.harness.capture.readers import read_capture
 from forelight.harness.golden.read import read_golden
+from forelight.harness.survey.attempt import Details
+from forelight.harness.survey.findings import gathered
+from forelight.harness.survey.notebook import reading
+from forelight.harness.survey.report.page import page
+from forelight.harness.survey.report.tables import plain, to_csv
 from forelight.sim.disk_cache import DiskCache
 from forelight.sim.rtlil.reader import parse
 from forelight.sim.traces import vcd
 from forelight.sim.traces.trace import Trace
 
 from tests.harness.capture.sessions import archive
+from tests.harness.survey.books import attempt, write
 
 BREAKWATER = Path(__file__).parents[2] / "designs" / "breakwater"
 BOARDS = Path(__file__).parents[2] / "harness" / "boards"
@@ -150,6 +160,36 @@ def _capture(path: Path) -> object:
     return read_capture(path, {}, board.pins, board.display)
 
 
+@cache
+def _notebooks() -> list[bytes]:
+    """One with small pages: so each damage falls on something that is read."""
+    with tempfile.TemporaryDirectory() as name:
+        path = Path(name) / "quay.survey"
+        for number, verdict in enumerate(("agrees", "differs", "inconclusive", None)):
+            one = attempt((101, 42, 25)[number % 3], verdict, who="Ann", note="dim", recording="0" * 64)
+            details = Details(
+                {"reasons": ["It differs."], "causes": None}, {"slot": "101", "actions": ["restart"]}
+            )
+            write(path, one, details=details)
+        with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+            connection.execute("PRAGMA page_size = 512")
+            connection.execute("VACUUM")
+        return [path.read_bytes()]
+
+
+def _notebook(path: Path) -> object:
+    path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
+    with reading(path) as notebook:
+        found = gathered(notebook)
+        told = notebook.details(one.id for one in notebook.attempts())
+        json.dumps([one.answer for one in told.values()], allow_nan=False)
+        for recording in notebook.kept():
+            notebook.recording(recording)
+    wiring = {f"o{n}": segment for n, segment in enumerate("abcdefg")}
+    written = [json.dumps(plain(one, names=True), allow_nan=False) for one in found]
+    return written, [(page(one, wiring, names=True), to_csv(one, names=True)) for one in found]
+
+
 READERS = (
     Reader("datasheet", "datasheet.toml", lambda: _files(BREAKWATER, "*/datasheet.toml"), _datasheet),
     Reader("board", "board.toml", lambda: _files(BOARDS, "*.toml"), read_board),
@@ -163,6 +203,7 @@ READERS = (
     Reader("golden's side file", "golden.toml", lambda: _goldens("toml"), _golden_side),
     Reader("golden VCD", "golden.vcd", lambda: _dumps()[:1], read_golden),
     Reader("RTLIL", "design.il", _rtlil, lambda path: parse(path.read_text("utf-8", "replace"))),
+    Reader("notebook", "quay.survey", _notebooks, _notebook),
     Reader("cache entry", "entry.kept", lambda: [b"0" * 64 + b"\nbody", b"\n"], _cache),
     Reader(
         "Verilog",

@@ -37,6 +37,9 @@ def completed(words: str, shell: str = "bash") -> list[str]:
         ("show --board mo", ["mole"]),
         ("show tide_gauge --set i3=", ["i3=0", "i3=1"]),
         ("show tide_gauge --run o", ["one tide"]),
+        ("survey ne", ["next", "ne"]),
+        ("survey report --na", ["--names"]),
+        ("survey next --board mo", ["mole"]),
     ],
 )
 def test_the_shell_completes(words: str, found: list[str]) -> None:

@@ -13,7 +13,7 @@ from forelight.harness.cli import EXAMPLES, cli
 def test_every_example_runs_and_stands_in_the_help(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     for name, examples in EXAMPLES.items():
-        shown = CliRunner().invoke(cli, [name, "--help"], prog_name="forelight").output
+        shown = CliRunner().invoke(cli, [*name.split(), "--help"], prog_name="forelight").output
         assert len(examples) == 2
         for example in examples:
             assert f"  {example}\n" in shown

@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
+from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.files import write_whole
 from rich.table import Table
 from rich.text import Text
 
 from ...capture.record import Capture
+from ...terminal.output import progress
 from ...verdict.causes.experiment import Experiment, sentence, separating
 from ...verdict.causes.foretell import Foreteller
-from ...verdict.causes.mishap import Scene
+from ...verdict.causes.mishap import Handling
 from ...verdict.causes.rank import rank
 from ...verdict.causes.suspects import Ranking, Suspects
 from ...verdict.causes.table import Differing
-from ..output import progress
 from ..question import Question
 
 #: Groups that are named, and members of each.
@@ -29,11 +31,11 @@ LEAST = 1e-4
 MOST_ROWS = 12
 
 
-def scene(asking: Question) -> Scene:
+def handling(asking: Question) -> Handling:
     """What was to be done at the bench."""
     actions, slot = asking.procedure.actions, asking.slot or 0
     up = asking.setting_up
-    return Scene(asking.board, asking.sheet, slot, slot, actions[:up], actions[up:])
+    return Handling(asking.board, asking.sheet, slot, slot, actions[:up], actions[up:])
 
 
 def step_line(asking: Question) -> str:
@@ -42,57 +44,98 @@ def step_line(asking: Question) -> str:
     return "step" if line == "own" else line
 
 
-def ranked(asking: Question, capture: Capture) -> Ranking:
-    """The causes, with a bar while they are tried."""
+@dataclass(frozen=True)
+class Reasons:
+    """What explains a recording, the experiment that tells the first two explanations apart (None where none was
+    found), and what became of the file for it."""
+
+    asking: Question
+    ranking: Ranking
+    apart: Experiment | None
+    written: str = ""
+
+    def __iter__(self) -> Iterator[Text | Table | str]:
+        """In paragraphs: the best group and its remedy, up to two more, the experiment, the bits that differ."""
+        ranking, groups = self.ranking, self.ranking.convincing
+        yield ""
+        if not groups:
+            yield f"None of the {ranking.tried} causes that were tried explains this recording."
+        for number, group in enumerate(groups[:GROUPS]):
+            if number and ranking.odds(group) < LEAST:
+                break
+            yield _group(group, ranking, number)
+            if number == 0:
+                yield f"  {group.best.cause.remedy}"
+        if self.apart is not None:
+            yield ""
+            yield f"To tell the first two apart: {self._sentence(self.apart)}"
+        if ranking.differing:
+            yield ""
+            yield _table(ranking.differing)
+        if self.written:
+            yield ""
+            yield self.written
+
+    def to_json(self) -> dict[str, object]:
+        """For scripts."""
+        return {
+            "tried": self.ranking.tried,
+            "groups": [_plain(group, self.ranking.odds(group)) for group in self.ranking.convincing],
+            "differing": [asdict(row) for row in self.ranking.differing],
+            "experiment": None if self.apart is None else self._experiment(self.apart),
+        }
+
+    def _experiment(self, made: Experiment) -> dict[str, object]:
+        return {
+            "do": [to_text(action) for action in made.actions],
+            "line": made.line,
+            "levels": [made.first, made.second],
+            "said": self._sentence(made),
+        }
+
+    def _sentence(self, made: Experiment) -> str:
+        first, second = (group.best.cause for group in self.ranking.convincing[:2])
+        return sentence(made, first, second, self.asking.board)
+
+    def into(self, file: Path) -> Reasons:
+        """The experiment written into a file as a procedure."""
+        made = self.apart
+        if made is None:
+            return replace(
+                self,
+                written=f"No experiment was written to {file}: there are no two causes here that a procedure of a few "
+                "moves would tell apart.",
+            )
+        lines = [
+            f"name = {json.dumps('which of two causes')}",
+            f"do = [{', '.join(json.dumps(to_text(action)) for action in made.actions)}]",
+            f"expect = {json.dumps(self._sentence(made), ensure_ascii=False)}",
+        ]
+        write_whole(file, ("\n".join(lines) + "\n").encode())
+        return replace(self, written=f"Wrote {file}: carry it out with `--procedure {file}`.")
+
+
+def explained(asking: Question, capture: Capture, experiment: Path | None = None) -> Reasons:
+    """The causes of a recording that differs, with a bar while they are tried."""
+    line = step_line(asking)
     with progress("Trying causes") as advance:
-        return rank(scene(asking), capture, asking.board, step_line(asking), advance)
-
-
-def told_apart(asking: Question, capture: Capture, ranking: Ranking) -> Experiment | None:
-    """The experiment for the two best groups."""
-    if len(ranking.convincing) < 2:
-        return None
-    first, second = (group.best.cause for group in ranking.convincing[:2])
-    teller = Foreteller(step_line(asking))
-    lines = tuple(name for name in capture.lines if name[0] == "o")
-    return separating(first, second, scene(asking), lines, teller)
-
-
-def write_experiment(file: Path, made: Experiment | None, ranking: Ranking | None, asking: Question) -> str:
-    """Write it as a procedure, where there is one; a sentence on what was done."""
-    if made is None or ranking is None:
-        return (
-            f"No experiment was written to {file}: there are no two causes here that a procedure of a few moves "
-            "would tell apart."
-        )
-    first, second = (group.best.cause for group in ranking.convincing[:2])
-    lines = [
-        f"name = {json.dumps('which of two causes')}",
-        f"do = [{', '.join(json.dumps(to_text(action)) for action in made.actions)}]",
-        f"expect = {json.dumps(sentence(made, first, second, asking.board), ensure_ascii=False)}",
-    ]
-    write_whole(file, ("\n".join(lines) + "\n").encode())
-    return f"Wrote {file}: carry it out with `--procedure {file}`."
-
-
-def paragraphs(asking: Question, ranking: Ranking, made: Experiment | None) -> Iterator[Text | Table | str]:
-    """The best group and its remedy, up to two more, the experiment, the bits that differ."""
+        ranking = rank(handling(asking), capture, asking.board, line, advance)
+    apart = None
     groups = ranking.convincing
-    if not groups:
-        yield f"None of the {ranking.tried} causes that were tried explains this recording."
-    for number, group in enumerate(groups[:GROUPS]):
-        if number and ranking.odds(group) < LEAST:
-            break
-        yield _group(group, ranking, number)
-        if number == 0:
-            yield f"  {group.best.cause.remedy}"
-    if made is not None:
+    if len(groups) > 1 and (experiment is not None or ranking.odds(groups[1]) >= LEAST):
+        lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
         first, second = (group.best.cause for group in groups[:2])
-        yield ""
-        yield f"To tell the first two apart: {sentence(made, first, second, asking.board)}"
-    if ranking.differing:
-        yield ""
-        yield _table(ranking.differing)
+        apart = separating(first, second, handling(asking), lines, Foreteller(line))
+    why = Reasons(asking, ranking, apart)
+    return why.into(experiment) if experiment is not None else why
+
+
+def _plain(group: Suspects, share: float) -> dict[str, object]:
+    causes = [
+        {"kind": one.cause.kind, "name": one.cause.name, "said": one.cause.said, "remedy": one.cause.remedy}
+        for one in group.members
+    ]
+    return {"share": share, "bits": group.bits, "causes": causes}
 
 
 def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
@@ -122,37 +165,3 @@ def _table(rows: tuple[Differing, ...]) -> Table:
     for row in rows[:MOST_ROWS]:
         table.add_row(row.line, row.setting, f"{row.wrong} of {row.compared}")
     return table
-
-
-def plain(asking: Question, ranking: Ranking, made: Experiment | None) -> dict[str, object]:
-    """All of it, for scripts."""
-    groups = [
-        {
-            "share": ranking.odds(group),
-            "bits": group.bits,
-            "causes": [
-                {
-                    "kind": one.cause.kind,
-                    "name": one.cause.name,
-                    "said": one.cause.said,
-                    "remedy": one.cause.remedy,
-                }
-                for one in group.members
-            ],
-        }
-        for group in ranking.convincing
-    ]
-    first = [group.best.cause for group in ranking.convincing[:2]]
-    return {
-        "tried": ranking.tried,
-        "groups": groups,
-        "differing": [vars(row) for row in ranking.differing],
-        "experiment": None
-        if made is None
-        else {
-            "do": [to_text(action) for action in made.actions],
-            "line": made.line,
-            "levels": [made.first, made.second],
-            "said": sentence(made, first[0], first[1], asking.board),
-        },
-    }

@@ -23,14 +23,14 @@ from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.hand import Hand
 from ...hand.routine import divides
-from .mishap import Change, Edit, Mishap, Scene, edited, throughout
+from .mishap import Change, Edit, Handling, Mishap, edited, throughout
 
 #: Codes of which each is a cause of its own; the step source of a direct link has more.
 MOST_CODES = 256
 
 
-def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
-    """All wrong clocks that this scene allows."""
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
+    """All wrong clocks that this handling allows."""
     del capture
     code = next((action.code for action in it.before if isinstance(action, Strap)), None)
     if code is not None:
@@ -113,7 +113,7 @@ def _stopped(board: Board, code: int | None) -> Change:
     if board.link != "chain":
         return _unclocked(board, code, ())
 
-    def change(it: Scene) -> Scene:
+    def change(it: Handling) -> Handling:
         still = _unclocked(board, code, (Frames(1), Oscillator(False)))(it)
         return replace(
             still,
@@ -139,13 +139,13 @@ def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Cha
             return ()
         return (Frames(2 * half * action.count),) if isinstance(action, Steps) else (action,)
 
-    def change(it: Scene) -> Scene:
+    def change(it: Handling) -> Handling:
         return replace(it, before=(*first, *edited(it.before, edit)), then=edited(it.then, edit))
 
     return change
 
 
-def by_watch(it: Scene, code: int) -> Scene | None:
+def by_watch(it: Handling, code: int) -> Handling | None:
     """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
     and counts none. None where nothing is moved after that."""
     if not any(isinstance(action, Set) for action in it.then):
@@ -164,7 +164,7 @@ def by_watch(it: Scene, code: int) -> Scene | None:
     return replace(it, before=tuple(timed(it.before)), then=tuple(timed(it.then)))
 
 
-def _lasting(action: Action, frames: int, it: Scene) -> Iterator[Action]:
+def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:
     """An action that waits for so many frames and not for steps."""
     restart = it.sheet.restart
     match action:

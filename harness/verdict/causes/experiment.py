@@ -22,7 +22,7 @@ from ...boards.profile import Board
 from ..reference import Foretold
 from ..rows import foretold_list
 from .foretell import Foreteller, clipped
-from .mishap import Mishap, Scene
+from .mishap import Handling, Mishap
 
 #: Waits that are looked at: steps, and seconds of a watch.
 STEPS, SECONDS = 96, 20.0
@@ -52,7 +52,7 @@ class Experiment:
 
 
 def separating(
-    first: Mishap, second: Mishap, it: Scene, lines: tuple[str, ...], teller: Foreteller
+    first: Mishap, second: Mishap, it: Handling, lines: tuple[str, ...], teller: Foreteller
 ) -> Experiment | None:
     """The shortest experiment that separates two causes of what was seen of `it`; None where none was found.
 
@@ -82,7 +82,7 @@ def separating(
     return None
 
 
-def _settings(it: Scene) -> Iterator[dict[str, int]]:
+def _settings(it: Handling) -> Iterator[dict[str, int]]:
     """Levels of the free inputs that are not those of the procedure: none, one, two."""
     special = {said.line for said in (it.sheet.step, it.sheet.restart) if said is not None}
     levels = dict.fromkeys(INPUT_LINES, 0)
@@ -96,19 +96,19 @@ def _settings(it: Scene) -> Iterator[dict[str, int]]:
 
 
 def _foretold(
-    causes: tuple[Mishap, Mishap], it: Scene, teller: Foreteller
+    causes: tuple[Mishap, Mishap], it: Handling, teller: Foreteller
 ) -> tuple[Foretold, Foretold] | None:
     """What an eye sees by either cause."""
     found = []
     for cause in causes:
         try:
-            scene = replace(cause.change(it), pace=1.0)
+            handling = replace(cause.change(it), pace=1.0)
         except (ForelightError, IndexError, AssertionError):
             return None
-        told = teller.prospect(scene)
+        told = teller.prospect(handling)
         if told is None:
             return None
-        found.append(clipped(told.foretold, scene.clips))
+        found.append(clipped(told.foretold, handling.clips))
     return found[0], found[1]
 
 
@@ -154,7 +154,7 @@ def _by_watch(one: Foretold, other: Foretold, lines: tuple[str, ...]) -> tuple[f
 
 
 def separates(
-    made: Experiment, causes: tuple[Mishap, Mishap], it: Scene, teller: Foreteller, power_ups: int
+    made: Experiment, causes: tuple[Mishap, Mishap], it: Handling, teller: Foreteller, power_ups: int
 ) -> bool:
     """Whether the line is settled at its two levels by the two causes, from so many power-ups."""
     moves = made.actions[1:] if isinstance(made.actions[0], Restart) else made.actions

@@ -1,4 +1,4 @@
-"""What each scene would show: the same design on the same bench, wired and handled as a cause has it."""
+"""What each handling would show: the same design on the same bench, wired and handled as a cause has it."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from ...hand.hand import Hand
 from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
 from .lightly import lightly
-from .mishap import CLIPPED, Clip, Scene
+from .mishap import CLIPPED, Clip, Handling
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -38,7 +38,7 @@ class Prospect:
 
 @dataclass
 class Foreteller:
-    """Foretells scenes, and remembers designs, and what was foretold for the same moves of the same lines.
+    """Foretells handlings, and remembers designs, and what was foretold for the same moves of the same lines.
 
     `step_line` is the line that carries the step clock.
     """
@@ -48,7 +48,7 @@ class Foreteller:
     seats: dict[str, Seat] = field(default_factory=dict)
     found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
 
-    def prospect(self, it: Scene, steps: int | None = None) -> Prospect | None:
+    def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
         planned = self.plan(it, steps)
         if planned is None:
@@ -73,7 +73,7 @@ class Foreteller:
         told = replace(told, steps=told.steps - told.steps[row])
         return Prospect(told, up, reference(told, self.step_line, inputs=INPUT_LINES, start=up))
 
-    def plan(self, it: Scene, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
+    def plan(self, it: Handling, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
         """The lines in time, the tick at which the slot is up, and who sits in the slots that are selected."""
         then = shortened(it.then, steps) if steps else it.then
         try:
@@ -87,14 +87,14 @@ class Foreteller:
         up = (hand.frame + sum(length for _, length in hand.pauses)) * it.board.frame_ticks
         return plan, up, seats
 
-    def seat(self, it: Scene) -> Seat:
+    def seat(self, it: Handling) -> Seat:
         """The design that is meant, in its wrapper."""
         name = f"{it.sheet.folder}/{it.sheet.sources[0]}:{it.sheet.name}"
         if name not in self.seats:
             self.seats[name] = seated(it.board, it.sheet)
         return self.seats[name]
 
-    def _seats(self, it: Scene, plan: Timeline) -> dict[int, Seat]:
+    def _seats(self, it: Handling, plan: Timeline) -> dict[int, Seat]:
         found = {}
         for number in sorted(set(plan.slots.tolist())):
             if number == it.home:

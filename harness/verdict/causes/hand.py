@@ -24,11 +24,11 @@ from forelight.designs.procedures.procedure import (
 from ...capture.record import Capture
 from ...chip.routing import restart_input, routing
 from ...hand.leads import Lead, other_leads
-from .mishap import Change, Edit, Mishap, Scene, throughout
+from .mishap import Change, Edit, Handling, Mishap, throughout
 
 
-def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
-    """All slips of the hand that this scene allows."""
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
+    """All slips of the hand that this handling allows."""
     del capture
     yield from _selector(it)
     yield from _contacts(it)
@@ -42,7 +42,7 @@ def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
 # The selector
 
 
-def _selector(it: Scene) -> Iterator[Mishap]:
+def _selector(it: Handling) -> Iterator[Mishap]:
     bits = range((it.board.slot_count - 1).bit_length())
     if not any(isinstance(action, Select) for action in it.before) and it.slot not in it.board.slots:
         return
@@ -72,7 +72,7 @@ def _selected(slot: int) -> Change:
 # Switches
 
 
-def _contacts(it: Scene) -> Iterator[Mishap]:
+def _contacts(it: Handling) -> Iterator[Mishap]:
     for count, kind in ((1, "switch without contact"), (2, "two switches without contact")):
         for chosen in combinations(range(8), count):
             lines = " and ".join(INPUT_LINES[bit] for bit in chosen)
@@ -87,7 +87,7 @@ def _contacts(it: Scene) -> Iterator[Mishap]:
             )
 
 
-def _switches(it: Scene) -> Iterator[Mishap]:
+def _switches(it: Handling) -> Iterator[Mishap]:
     special = {line for line in (_line(it.sheet.step), _line(it.sheet.restart)) if line}
     free = [line for line in INPUT_LINES if line not in special]
     for line in free:
@@ -147,7 +147,7 @@ def _left(action: Action) -> Iterable[Action]:
 # Moves that were not made
 
 
-def _moves(it: Scene) -> Iterator[Mishap]:
+def _moves(it: Handling) -> Iterator[Mishap]:
     for path, action in _with_paths(it.then):
         if isinstance(action, Set):
             said = " ".join(f"{line}={level}" for line, level in sorted(action.levels.items()))
@@ -206,7 +206,7 @@ def _without(path: tuple[int, ...]) -> Change:
 # Restart
 
 
-def _restart(it: Scene) -> Iterator[Mishap]:
+def _restart(it: Handling) -> Iterator[Mishap]:
     index = restart_input(it.sheet)
     restart = it.sheet.restart
     assert index is not None and restart is not None
@@ -251,7 +251,7 @@ def _restart(it: Scene) -> Iterator[Mishap]:
             )
 
 
-def _never_given(it: Scene) -> Scene:
+def _never_given(it: Handling) -> Handling:
     """As much time passes; where nothing steps the design, none."""
     clocked = any(isinstance(action, Strap | Enable) for action in it.before)
     return throughout(_waited if clocked else _skipped)(it)
@@ -279,7 +279,7 @@ def _held(line: str, active: int) -> Edit:
 def _polarity(line: str, active: int) -> Change:
     """At rest the line is active, and for the restart it is not."""
 
-    def change(it: Scene) -> Scene:
+    def change(it: Handling) -> Handling:
         restart = it.sheet.restart
         assert restart is not None
         sheet = replace(it.sheet, restart=replace(restart, active="low" if active else "high"))
@@ -300,7 +300,7 @@ def _elsewhere(line: str, active: int) -> Edit:
 # Buttons
 
 
-def _buttons(it: Scene) -> Iterator[Mishap]:
+def _buttons(it: Handling) -> Iterator[Mishap]:
     for path, action in _with_paths(it.then):
         if not isinstance(action, Press):
             continue
@@ -331,7 +331,7 @@ def _buttons(it: Scene) -> Iterator[Mishap]:
 
 
 def _unpressed(path: tuple[int, ...], let_go: tuple[int, ...] | None) -> Change:
-    def change(it: Scene) -> Scene:
+    def change(it: Handling) -> Handling:
         then = _put(it.then, let_go, ()) if let_go else it.then
         return replace(it, then=_put(then, path, ()))
 

@@ -1,4 +1,4 @@
-"""What the pins show, without proof: many scenes in the time of one prediction."""
+"""What the pins show, without proof: many handlings in the time of one prediction."""
 
 from __future__ import annotations
 

@@ -33,7 +33,7 @@ CLIPPED: tuple[Clip, ...] = tuple(Clip(line) for line in range(8))
 
 
 @dataclass(frozen=True)
-class Scene:
+class Handling:
     """What is done at the bench, and how the bench is wired.
 
     The selector stands at `slot` at first, and the design sits in slot `home`. The actions `before` bring the slot up,
@@ -62,12 +62,12 @@ class Scene:
         return Procedure("bench", (*self.before, *self.then))
 
     @property
-    def inside(self) -> Scene:
+    def inside(self) -> Handling:
         """The same without what is done to the recording of it."""
         return replace(self, clips=CLIPPED, pace=1.0, fault=None)
 
 
-Change = Callable[[Scene], Scene]
+Change = Callable[[Handling], Handling]
 Edit = Callable[[Action], Iterable[Action]]
 
 

@@ -28,7 +28,7 @@ from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
 from . import clips, clock, hand, recording, silicon, wiring
 from .foretell import Foreteller, Prospect, clipped, on_axis
-from .mishap import SHARES, Mishap, Scene
+from .mishap import SHARES, Handling, Mishap
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -69,10 +69,10 @@ Progress = Callable[[int, int], None]
 
 
 @dataclass
-class _Search:
+class _Inquiry:
     """One recording, and what was made of it so far."""
 
-    it: Scene
+    it: Handling
     readings: Readings
     teller: Foreteller
     cut: int | None
@@ -108,10 +108,10 @@ class _Search:
             if one is not None and one.bits > NONE - RARE:
                 for fault in members:
                     cause = silicon.unnamed(fault)
-                    self.keep(replace(one, cause=cause, scene=cause.change(self.it)))
+                    self.keep(replace(one, cause=cause, handling=cause.change(self.it)))
 
-    def weigh_clips(self, it: Scene, prior: float = 0.0, kind: str = "") -> None:
-        """Clips in any order, on the outputs of this scene."""
+    def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
+        """Clips in any order, on the outputs of this handling."""
         for told, pace in self.told(it):
             reading = self.readings.of(told, pace)
             for one in reading.recordings[:1] if reading else ():
@@ -138,12 +138,12 @@ class _Search:
         for cause in usual:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
-    def explained(self, cause: Mishap, prior: float, it: Scene) -> Explained | None:
+    def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
         return self.best(cause, prior, it, self.told(it))
 
     def best(
-        self, cause: Mishap, prior: float, it: Scene, tolds: Iterable[tuple[Prospect, float]]
+        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float]]
     ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
@@ -163,8 +163,8 @@ class _Search:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Scene) -> Iterator[tuple[Prospect, float]]:
-        """What this scene foretells, and at which pace.
+    def told(self, it: Handling) -> Iterator[tuple[Prospect, float]]:
+        """What this handling foretells, and at which pace.
 
         Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
         settles the design, it is foretold from power-up after power-up.
@@ -212,7 +212,11 @@ def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
 
 
 def rank(
-    it: Scene, capture: Capture, board: Board, step_line: str, progress: Progress = lambda done, total: None
+    it: Handling,
+    capture: Capture,
+    board: Board,
+    step_line: str,
+    progress: Progress = lambda done, total: None,
 ) -> Ranking:
     """The causes that explain a recording of what was meant to be `it`, in groups, the likeliest first."""
     teller = Foreteller(step_line)
@@ -225,7 +229,7 @@ def rank(
     if len(meant.foretold.rises) > long + 2 * ahead:
         cut = int(long) + ahead
         meant = teller.prospect(it, cut) or meant
-    whole = _Search(it, Readings(capture, board, meant, step_line), teller, cut, progress)
+    whole = _Inquiry(it, Readings(capture, board, meant, step_line), teller, cut, progress)
     search = _first_look(whole, long, ahead) or whole
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
@@ -239,7 +243,7 @@ def rank(
     found = search.found
     if search is not whole:
         found.sort(key=lambda one: -one.bits)
-        again = (whole.explained(one.cause, one.prior, one.scene) for one in found[:FINALISTS])
+        again = (whole.explained(one.cause, one.prior, one.handling) for one in found[:FINALISTS])
         found = [one for one in again if one is not None and one.bits > NONE - RARE]
     as_meant = whole.explained(NOTHING, 0.0, it)
     groups = grouped(found, as_meant)
@@ -253,7 +257,7 @@ def _length(capture: Capture, base: Foretold) -> float:
     return (capture.end - capture.start) / unit
 
 
-def _first_look(whole: _Search, long: float, ahead: int) -> _Search | None:
+def _first_look(whole: _Inquiry, long: float, ahead: int) -> _Inquiry | None:
     """The first steps of a recording so long, and the predictions for as much; None where it is short."""
     capture, base = whole.readings.capture, whole.readings.meant.foretold
     if not capture.timed or long <= 2 * LOOK:
@@ -267,7 +271,7 @@ def _first_look(whole: _Search, long: float, ahead: int) -> _Search | None:
     if told is None:
         return None
     readings = Readings(beginning(capture, end), whole.readings.board, told, whole.readings.step_line)
-    return _Search(whole.it, readings, whole.teller, cut, whole.progress)
+    return _Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
 
 
 def _otherwise(reading: Readout) -> float:
@@ -299,11 +303,11 @@ def _priors(causes: Sequence[Mishap]) -> dict[str, float]:
     return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}
 
 
-def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Scene) -> tuple[Suspects, ...]:
+def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Handling) -> tuple[Suspects, ...]:
     """The groups, in which the first faults of silicon have the names of the source."""
 
     def named(one: Explained) -> Explained:
-        fault = one.scene.fault
+        fault = one.handling.fault
         return one if fault is None else replace(one, cause=silicon.described(teller.seat(it).netlist, fault))
 
     return tuple(
@@ -319,10 +323,10 @@ def _never_settles(told: Prospect, names: tuple[str, ...]) -> bool:
     return any(name in OUTPUT_LINES and lines[name].levels[-1] == UNKNOWN for name in names)
 
 
-def _code(it: Scene) -> int | None:
+def _code(it: Handling) -> int | None:
     """The strap code that is set."""
     return next((action.code for action in it.before if isinstance(action, Strap)), None)
 
 
-def _after(first: Mishap, second: Mishap) -> Callable[[Scene], Scene]:
+def _after(first: Mishap, second: Mishap) -> Callable[[Handling], Handling]:
     return lambda it: second.change(first.change(it))

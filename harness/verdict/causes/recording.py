@@ -13,7 +13,7 @@ from forelight.sim.levels import UNKNOWN
 from ...boards.roster import find
 from ...capture.record import Capture
 from ...hand.routine import bring_up, default_procedure, divides
-from .mishap import Clip, Mishap, Scene
+from .mishap import Clip, Handling, Mishap
 from .wiring import clips
 
 #: Factors by which a time base is easily misread: a unit, a switch of 1, 2 and 5, a decade.
@@ -21,7 +21,7 @@ FACTORS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 LATE = 3  # rows by which a channel may lag at most
 
 
-def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
     """All recordings of something else."""
     for n in range(8):
         if f"o{n}" in capture.lines and capture.unit != "steps":
@@ -54,7 +54,7 @@ def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
         )
 
 
-def _runs(it: Scene) -> Iterator[Mishap]:
+def _runs(it: Handling) -> Iterator[Mishap]:
     """The runs of the datasheet, and the usual one."""
     steps = 200
     found: list[tuple[str, tuple[Action, ...], tuple[Action, ...]]] = []
@@ -92,7 +92,7 @@ def _parted(name: str, actions: tuple[Action, ...]) -> tuple[str, tuple[Action, 
     return name, actions[:at], actions[at:]
 
 
-def _played(it: Scene, capture: Capture) -> Iterator[Mishap]:
+def _played(it: Handling, capture: Capture) -> Iterator[Mishap]:
     """Inputs that the recording holds and that stand otherwise than was meant, all the time."""
     meant: dict[str, int] = {}
     for action in it.before:
@@ -122,7 +122,7 @@ def _set(action: Action, levels: dict[str, int]) -> Action:
     return action
 
 
-def other_slots(it: Scene) -> Iterator[Mishap]:
+def other_slots(it: Handling) -> Iterator[Mishap]:
     """Each other design of the board, brought up as its own datasheet says."""
     for slot in sorted(it.board.slots):
         if slot == it.slot:

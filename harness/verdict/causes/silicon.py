@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from forelight.sim.lanes.faults import Fault, describe
+from forelight.sim.lanes.faults import Fault, FaultLines, describe
 from forelight.sim.netlist import Netlist
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
@@ -40,7 +40,8 @@ def unnamed(fault: Fault) -> Mishap:
 def described(netlist: Netlist, fault: Fault) -> Mishap:
     """The record of one fault, in the words of the source."""
     return _cause(
-        describe(drawn(netlist), fault).replace("wrapper.design.", "").replace("wrapper.", ""), fault
+        describe(FaultLines(drawn(netlist)), fault).replace("wrapper.design.", "").replace("wrapper.", ""),
+        fault,
     )
 
 

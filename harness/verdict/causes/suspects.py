@@ -11,20 +11,20 @@ from ..fit import Fit, Recording
 from ..reading import Readout
 from ..reference import Foretold
 from ..rows import ReadRows
-from .mishap import Mishap, Scene
+from .mishap import Handling, Mishap
 from .table import Differing
 
 
 @dataclass(frozen=True)
 class Explained:
-    """A cause, the scene that it makes, and how it explains the recording: `bits` are saved, its prior counted.
+    """A cause, the handling that it makes, and how it explains the recording: `bits` are saved, its prior counted.
 
     `rows` are those of its prediction `foretold`, fitted to a `recording` of the `reading`. `prior` is a logarithm.
     """
 
     cause: Mishap
     prior: float
-    scene: Scene
+    handling: Handling
     bits: float
     fit: Fit
     recording: Recording

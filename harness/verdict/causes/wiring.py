@@ -8,10 +8,10 @@ from itertools import combinations
 
 from ...capture.record import Capture
 from ...hand.leads import Lead, other_leads
-from .mishap import CLIPPED, Change, Clip, Mishap, Scene
+from .mishap import CLIPPED, Change, Clip, Handling, Mishap
 
 
-def causes(it: Scene, capture: Capture) -> Iterator[Mishap]:
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
     """All single wiring faults; `clips.py` finds clips in any order."""
     for n in range(8):
         for level in (0, 1):

@@ -134,6 +134,17 @@ def test_a_module_in_itself(sandbox: bool) -> None:
         verilog_rtlil(["peek.v"], sandbox=sandbox)
 
 
+def test_a_design_of_many_cells(sandbox: bool) -> None:
+    """From some thousand on Yosys would work in threads, which a confined process cannot make."""
+    chain = [f"  always @(posedge inputs[7]) q{n} <= q{n - 1} ^ inputs[{n % 6}];" for n in range(1, 2000)]
+    ports = "module many(input [7:0] inputs, output outputs);\n  wire q0 = 0;"
+    registers = [f"  reg q{n};" for n in range(1, 2000)]
+    Path("many.v").write_text(
+        "\n".join([ports, *registers, *chain, "  assign outputs = q1999;", "endmodule\n"])
+    )
+    assert verilog_rtlil(["many.v"], sandbox=sandbox).count("cell $dff ") == 1999
+
+
 def test_output_without_end(monkeypatch: pytest.MonkeyPatch) -> None:
     Path("peek.v").write_text(
         "module peek #(parameter N = 1)(input [7:0] inputs, output [7:0] outputs);\n"

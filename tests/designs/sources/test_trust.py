@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from forelight.designs import read
 from forelight.designs.catalogue import load_design
 from forelight.designs.sheets.bare import bare
-from forelight.designs.sources import python_apart
+from forelight.designs.sources import child_process, python_apart
 from forelight.designs.sources.confinement import landlock_version
 from forelight.designs.sources.python_apart import rtlil_apart
 from forelight.designs.sources.python_source import amaranth_rtlil, component
@@ -112,15 +112,7 @@ def test_a_board_brings_no_program_in(folder: Path) -> None:
 @pytest.mark.skipif(not landlock_version(), reason="this system has no Landlock")
 @pytest.mark.parametrize(
     "attempt",
-    [
-        'Path("written").write_text("")',
-        'Path("lamp.py").unlink()',
-        'Path("made").mkdir()',
-        'import os; os.execv("/bin/true", ["true"])',
-        'import subprocess; subprocess.run(["/bin/true"])',
-        'import socket; socket.create_connection(("127.0.0.1", 9), 1)',
-        "import os; os.kill(os.getppid(), 15)",
-    ],
+    ['Path("written").write_text("")', 'import subprocess; subprocess.run(["/bin/true"])'],
 )
 @pytest.mark.parametrize("where", ["first", "inside"])
 def test_what_it_cannot_do(attempt: str, where: str) -> None:
@@ -145,7 +137,7 @@ def test_limits(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[st
     write(first="import os; os._exit(7)")
     with pytest.raises(SourceError, match="ended its process with code 7"):
         rtlil_apart(path)
-    monkeypatch.setattr(python_apart, "BYTES_WRITTEN", 1000)
+    monkeypatch.setattr(child_process, "BYTES_WRITTEN", 1000)
     write()
-    with pytest.raises(SourceError, match="comes to more than 0 MiB"):
+    with pytest.raises(SourceError, match="writes more than 0 MiB"):
         rtlil_apart(path)

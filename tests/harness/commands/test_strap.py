@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import doctest
 import json
-from importlib import import_module
 
 import pytest
 from click.testing import CliRunner
@@ -102,9 +100,3 @@ def test_a_code_that_is_not_there() -> None:
 )
 def test_wrong_use(arguments: list[str], said: str) -> None:
     assert ask(*arguments, code=2).splitlines()[-1] == said
-
-
-def test_examples_in_the_docstrings_hold() -> None:
-    result = doctest.testmod(import_module("forelight.harness.view.words"))
-    assert result.attempted >= 2
-    assert result.failed == 0

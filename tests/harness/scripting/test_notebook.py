@@ -20,6 +20,9 @@ def test_the_pictures_are_well_formed() -> None:
     page, picture = found._repr_html_(), found._repr_svg_()
     root = ElementTree.fromstring(picture)
     assert root.tag.endswith("svg")
+    assert not list(root.iter("{http://www.w3.org/2000/svg}svg"))[1:], (
+        "a picture within would have other units"
+    )
     names = [text.text for text in root.iter("{http://www.w3.org/2000/svg}text")]
     assert names[:2] == ["i7", "o0"] and "o7 the tide is rising" in names and names[-2] == "0 s"
     ElementTree.fromstring(page)

@@ -9,21 +9,21 @@ from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
 from forelight.harness.capture.record import Capture, RecordedLine, changes_only
 from forelight.harness.hand.hand import Hand
-from forelight.harness.verdict.causes.mishap import Scene
+from forelight.harness.verdict.causes.mishap import Handling
 
 OUTPUTS = tuple(f"o{n}" for n in range(8))
 
 
-def scene(name: str, then: tuple[Action, ...] = (Steps(60),), **levels: int) -> Scene:
+def handling(name: str, then: tuple[Action, ...] = (Steps(60),), **levels: int) -> Handling:
     """A design of the demo board brought up with its inputs at rest but for these, and restarted."""
     board = load_board("quay")
     slot = next(slot for slot, found in board.slots.items() if found == name)
     sheet = load_design(name)
     idle = {f"i{n}": sheet.idle >> n & 1 for n in range(8)} | levels
-    return Scene(board, sheet, slot, slot, (Select(slot), Set(idle), Strap(29), Restart()), then)
+    return Handling(board, sheet, slot, slot, (Select(slot), Set(idle), Strap(29), Restart()), then)
 
 
-def recorded(it: Scene, names: tuple[str, ...] = OUTPUTS, steps: int = 50) -> Capture:
+def recorded(it: Handling, names: tuple[str, ...] = OUTPUTS, steps: int = 50) -> Capture:
     """What an instrument with perfect eyes records of so many steps, from the moment on at which the slot is up."""
     golden = predict(it.board, it.sheet, it.procedure, slot=it.home, power_ups=8)
     hand = Hand(it.board, it.sheet, it.slot)
@@ -41,7 +41,7 @@ def recorded(it: Scene, names: tuple[str, ...] = OUTPUTS, steps: int = 50) -> Ca
     return Capture(lines, float(times[0]), end / it.board.oscillator_hz)
 
 
-def by_eye(it: Scene, entries: int = 30) -> Capture:
+def by_eye(it: Handling, entries: int = 30) -> Capture:
     """What an eye writes down at the end of each step."""
     steps = recorded(it, steps=entries + 2)
     hz = float(it.board.step_hz(29))

@@ -29,7 +29,7 @@ from forelight.harness.capture.record import Capture, RecordedLine
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.timeline import Timeline, timeline
-from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Mishap, Scene
+from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, rank
 from forelight.harness.verdict.causes.suspects import Ranking, Suspects
 from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
@@ -85,7 +85,7 @@ class InjectedChip:
         modules = dict.fromkeys(module for wrapper in self.rig.wrappers for module in wrapper.modules)
         self.simulation = Simulation(parse(text, modules=tuple(modules)))
 
-    def pins(self, plan: Timeline, it: Scene, rng: random.Random) -> tuple[Bytes, Bytes]:
+    def pins(self, plan: Timeline, it: Handling, rng: random.Random) -> tuple[Bytes, Bytes]:
         """The output pins and the lines of the design that was meant, after each frame."""
         self.rig.contacts = it.contacts
         drive = self.rig.ticks(_led(plan, it.leads))
@@ -136,7 +136,7 @@ class Injected:
 
     kind: str
     label: str
-    meant: Scene
+    meant: Handling
     cause: Mishap | None
     capture: Capture
     by_eye: bool
@@ -180,7 +180,7 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
     )
 
 
-def _meant(board: Board, slot: int, rng: random.Random) -> Scene:
+def _meant(board: Board, slot: int, rng: random.Random) -> Handling:
     """A design brought up with some inputs, restarted, and worked for some hundred steps."""
     sheet = load_design(board.slots[slot])
     special = {said.line for said in (sheet.step, sheet.restart) if said is not None}
@@ -197,10 +197,10 @@ def _meant(board: Board, slot: int, rng: random.Random) -> Scene:
         levels[line] ^= 1
         then += [Set({line: levels[line]}), Steps(rng.randint(20, 120))]
     then.append(Steps(rng.randint(300, 500)))
-    return Scene(board, sheet, slot, slot, tuple(before), tuple(then))
+    return Handling(board, sheet, slot, slot, tuple(before), tuple(then))
 
 
-def _drawn(kind: str, meant: Scene, rng: random.Random) -> Mishap | None:
+def _drawn(kind: str, meant: Handling, rng: random.Random) -> Mishap | None:
     if kind == GOOD:
         return None
     nothing = Capture(dict.fromkeys(OUTPUTS, _NOTHING), 0.0, 1.0)
@@ -243,7 +243,7 @@ def _rises(lines: Bytes) -> NDArray[np.int64]:
     return np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
 
 
-def _list(pins: Bytes, lines: Bytes, up: int, truth: Scene, rng: random.Random) -> str | None:
+def _list(pins: Bytes, lines: Bytes, up: int, truth: Handling, rng: random.Random) -> str | None:
     """What an eye writes down at the end of each step."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -257,7 +257,9 @@ def _list(pins: Bytes, lines: Bytes, up: int, truth: Scene, rng: random.Random) 
     return "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
 
 
-def _timed(pins: Bytes, lines: Bytes, up: int, truth: Scene, meant: Scene, rng: random.Random) -> str | None:
+def _timed(
+    pins: Bytes, lines: Bytes, up: int, truth: Handling, meant: Handling, rng: random.Random
+) -> str | None:
     """What an instrument records, from somewhere near the moment at which the slot is up."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -347,13 +349,13 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
         return True
     truth = case.cause.change(case.meant)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
-        return any(_same_clips(one.scene, truth, case) for one in found)
+        return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
         {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
     )
 
 
-def _same_clips(one: Scene, truth: Scene, case: Injected) -> bool:
+def _same_clips(one: Handling, truth: Handling, case: Injected) -> bool:
     """Whether the channels that were recorded would show the same with the one's clips as with the true ones."""
     mask = np.uint8(sum(1 << n for n in range(8) if f"o{n}" in case.capture.lines))
     differ = (_shown(case.pins, one.clips) ^ _shown(case.pins, truth.clips)) & mask

@@ -8,10 +8,10 @@ from collections import Counter
 
 from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps
 from forelight.harness.verdict import causes
-from forelight.harness.verdict.causes.mishap import SHARES, Mishap, Scene
+from forelight.harness.verdict.causes.mishap import SHARES, Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES
 
-from tests.harness.verdict.causes.benches import recorded, scene
+from tests.harness.verdict.causes.benches import handling, recorded
 from tests.harness.verdict.causes.injected import GOOD, NOT_DRAWN, kinds
 
 #: Kinds that no family lists beforehand: made of the recording itself, of the netlist, or of two others.
@@ -20,8 +20,8 @@ FOUND_LATER = {"two slips", "stuck inside the chip", "another slot", "other inpu
 
 def everything() -> list[Mishap]:
     then = (Steps(5), Set({"i1": 1}), Pulse(3), Press("i3"), Steps(2), Release("i3"), Steps(5))
-    it: Scene = scene("travelling_wave", then, i0=1)
-    return [found for family in FAMILIES for found in family(it, recorded(scene("travelling_wave")))]
+    it: Handling = handling("travelling_wave", then, i0=1)
+    return [found for family in FAMILIES for found in family(it, recorded(handling("travelling_wave")))]
 
 
 def test_every_family_in_the_folder_is_asked() -> None:

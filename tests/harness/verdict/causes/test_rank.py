@@ -8,17 +8,17 @@ import numpy as np
 import pytest
 from forelight.designs.procedures.procedure import Set, Steps
 from forelight.harness.capture.record import Capture, RecordedLine
-from forelight.harness.verdict.causes.mishap import Mishap, Scene
+from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
 from forelight.harness.verdict.causes.suspects import Ranking
 
-from tests.harness.verdict.causes.benches import by_eye, recorded, scene
+from tests.harness.verdict.causes.benches import by_eye, handling, recorded
 
 
 @cache
-def meant() -> Scene:
+def meant() -> Handling:
     """A ring of cells whose rule is changed on the way."""
-    return scene("travelling_wave", (Steps(20), Set({"i1": 1}), Steps(60)), i0=1)
+    return handling("travelling_wave", (Steps(20), Set({"i1": 1}), Steps(60)), i0=1)
 
 
 @cache

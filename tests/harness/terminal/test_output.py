@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from forelight.harness.cli import cli
-from forelight.harness.commands.output import show
+from forelight.harness.terminal.output import show
 from forelight.sim.plain_text import INSTEAD, clean
 from rich.table import Table
 from rich.text import Text

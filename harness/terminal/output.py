@@ -90,8 +90,11 @@ def emit_json(answer: Any) -> None:
     emit(json.dumps(answer, indent=2, allow_nan=False) + "\n")
 
 
-def console(*, stderr: bool = False) -> Console:
-    """A console that prints words as they are: no markup, no guessed colours, and clean."""
+def console(*, stderr: bool = False, width: int | None = None) -> Console:
+    """A console that prints words as they are: no markup, no guessed colours, and clean.
+
+    With a `width` it is for a file: no colours at all, whatever the terminal.
+    """
     from rich.console import Console, ConsoleOptions
     from rich.segment import Segment
 
@@ -103,31 +106,59 @@ def console(*, stderr: bool = False) -> Console:
                 text = segment.text if segment.control else clean(segment.text)
                 yield Segment(text, segment.style, segment.control)
 
-    return Clean(stderr=stderr, markup=False, highlight=False, emoji=False)
+    plain = {} if width is None else {"width": width, "color_system": None, "force_terminal": False}
+    return Clean(stderr=stderr, markup=False, highlight=False, emoji=False, **plain)  # type: ignore[arg-type]
 
 
 def show(*parts: RenderableType) -> None:
     """Print paragraphs, drawings and tables at the width of the terminal."""
-    screen = console()
+    _write(_laid_out(console(), parts))  # with styles of our own
+
+
+def as_text(parts: Iterable[RenderableType], width: int) -> str:
+    """The same as plain text of so many columns, for a file."""
+    return _laid_out(console(width=width), parts)
+
+
+def _laid_out(screen: Console, parts: Iterable[RenderableType]) -> str:
     with screen.capture() as captured:
         for part in parts:
             screen.print(part)
-    lines = captured.get().splitlines()
-    _write("".join(line.rstrip() + "\n" for line in lines))  # with styles of our own
+    return "".join(line.rstrip() + "\n" for line in captured.get().splitlines())
 
 
 #: Work that is done sooner than this gets no progress bar.
 PATIENCE_S = 0.5
 
 
+class _Bars:
+    """Whether somebody else shows how far the work is: an outer piece of work, or the process that started this one."""
+
+    drawn_by_others = False
+
+    @classmethod
+    def allow(cls) -> None:
+        cls.drawn_by_others = False
+
+
+def no_bars() -> None:
+    """From here on this process draws no bars: another one does."""
+    _Bars.drawn_by_others = True
+
+
 @contextmanager
 def progress(task: str) -> Iterator[Callable[[int, int], None]]:
-    """Yields `advance(done, total)`, which draws a bar on standard error where that is a terminal."""
-    if not sys.stderr.isatty():
+    """Yields `advance(done, total)`, which draws a bar on standard error where that is a terminal.
+
+    Work within other work draws none of its own.
+    """
+    if not sys.stderr.isatty() or _Bars.drawn_by_others:
         yield lambda done, total: None
         return
     begun = time.monotonic()
     with ExitStack() as stack:
+        _Bars.drawn_by_others = True
+        stack.callback(_Bars.allow)
         bar: Progress | None = None
 
         def advance(done: int, total: int) -> None:

@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from forelight.designs.sources.trust import TRUST, Trust, trust
 
-from .output import progress
+from .output import no_bars, progress
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
@@ -53,5 +53,6 @@ def for_each(
 
 def _begin(agreed: Trust, begin: Callable[[], None] | None) -> None:
     TRUST.set(agreed)
+    no_bars()
     if begin:
         begin()

@@ -1,0 +1,82 @@
+"""What a command that answers about a slot writes into a notebook."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from forelight.sim.errors import UsageError
+
+from ..boards.profile import Board
+from .attempt import LONGEST_NAME, LONGEST_NOTE, Attempt, ChipRoster, Details
+from .notebook import begun, writing
+
+
+@dataclass(frozen=True)
+class Entry:
+    """Into which notebook a command writes, and what a person adds: a name, a note, and whether the recording itself
+    is to be kept."""
+
+    path: Path
+    who: str = ""
+    note: str = ""
+    keep: bool = False
+
+    def ready(self) -> None:
+        """Refuse, before long work, what could not be written."""
+        for name, text, most in (("--who", self.who, LONGEST_NAME), ("--note", self.note, LONGEST_NOTE)):
+            if len(text) > most:
+                raise UsageError(f"{name} has {len(text)} characters", remedy=f"say it in {most}")
+        begun(self.path)
+
+    def chip(self, board: Board, asked: str) -> ChipRoster:
+        """The board as the notebook has it, so that it can be read without the profile."""
+        return ChipRoster(
+            board.name, self.beside(asked) if board.path else asked, board.slot_count, board.slots
+        )
+
+    def beside(self, asked: str) -> str:
+        """A path as it is found from the notebook's folder; a name as it is."""
+        if not Path(asked).exists() or (Path(asked).parent == Path() and not Path(asked).suffix):
+            return asked
+        try:
+            return os.path.relpath(asked, self.path.parent)
+        except ValueError:  # on another drive
+            return asked
+
+
+@dataclass(frozen=True)
+class RecordedFile:
+    """A recorded file: its name and its bytes."""
+
+    name: str
+    data: bytes
+
+    @property
+    def sha256(self) -> str:
+        return hashlib.sha256(self.data).hexdigest()
+
+
+def write(
+    entry: Entry,
+    chip: ChipRoster,
+    attempts: Sequence[tuple[Attempt, Details]],
+    recording: RecordedFile | None = None,
+) -> None:
+    """Write tries, all or none; once this returns they are on the disk."""
+    kept = recording.data if recording and entry.keep else None
+    with writing(entry.path) as notebook:
+        for attempt, details in attempts:
+            notebook.add(attempt, details, kept, chip)
+
+
+def program() -> str:
+    """Which Forelight this is."""
+    try:
+        return version("forelight")
+    except PackageNotFoundError:
+        return "unknown"
