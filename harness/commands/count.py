@@ -126,7 +126,7 @@ def answer(asking: Question, count: Count, expected: float, codes: Sequence[rang
         "name": asking.sheet.name,
         "board": asking.board.name,
         "slot": asking.slot,
-        "code": asking.code,
+        "strap_code": asking.code,
         "loops": count.loops,
         "seconds": count.seconds,
         "steps_per_loop": count.steps_per_loop,
