@@ -26,8 +26,10 @@ class Entry:
     note: str = ""
     keep: bool = False
 
-    def ready(self) -> None:
-        """Refuse, before long work, what could not be written."""
+    def ready(self, output: Path | None = None) -> None:
+        """Refuse, before long work, what could not be written, and a file to be written that is the notebook itself."""
+        if output is not None and output.resolve() == self.path.resolve():
+            raise UsageError("this is the notebook itself", place=str(output), remedy="name another file")
         for name, text, most in (("--who", self.who, LONGEST_NAME), ("--note", self.note, LONGEST_NOTE)):
             if len(text) > most:
                 raise UsageError(f"{name} has {len(text)} characters", remedy=f"say it in {most}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
 import sqlite3
 from collections import Counter
@@ -122,6 +123,7 @@ def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) 
         (["check", "101", "good.csv", "--keep"], "--keep belongs to --survey"),
         (["check", "--any", "good.csv", "--survey", "q"], "--any asks which slot it is"),
         (["card", "--all", "--survey", "q"], "--survey writes down the card of one slot"),
+        (["card", "101", "-o", "q.html", "--survey", "q.html"], "this is the notebook itself"),
         (["check", "101", "good.csv", "--survey", "none/q"], "the notebook cannot be opened"),
         (["check", "101", "good.csv", "--survey", "good.csv"], "the notebook is damaged"),
         (["check", "101", "none.csv", "--survey", "q"], "cannot read the recording"),
@@ -396,6 +398,16 @@ def test_words_of_strangers_do_no_harm() -> None:
     cells = [cell for row in csv.reader(StringIO(Path("q.csv").read_text())) for cell in row]
     assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
     assert "<script>" not in Path("q.md").read_text()
+
+
+def test_bytes_that_are_no_text() -> None:
+    """In a note, in the name of a recording and of a notebook, as a terminal hands them over."""
+    odd = os.fsdecode(b"od\xffd")
+    Path(f"{odd}.csv").write_text(GOOD)
+    check(f"{odd}.csv", "--who", odd, "--note", odd, book=f"{odd}.survey")
+    for command in ("survey", "survey report"):
+        assert "Tide gauge" in ask(*command.split(), f"{odd}.survey").output
+    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["note"] == "od?d"  # type: ignore[index]
 
 
 # Merge and again
