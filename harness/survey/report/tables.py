@@ -29,7 +29,7 @@ def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, obje
         "name": one.design,
         "title": one.title,
         "kind": one.kind,
-        "reason": found.why(one),
+        "reason": found.why(one, names=names),
         "cause": cause(details),
         "remedies": list(remedies(details)),
         "tries": one.tries,
