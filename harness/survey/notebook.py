@@ -8,7 +8,7 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import astuple, fields, replace
+from dataclasses import fields, replace
 from math import isfinite
 from pathlib import Path
 from types import NoneType
@@ -130,7 +130,8 @@ class Notebook:
         attempt = attempt if attempt.notebook else replace(attempt, notebook=self.id)
         marks = ", ".join("?" * (len(_COLUMNS) + 2))
         bulk = (json.dumps(details.answer), json.dumps(details.bench))
-        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *astuple(attempt), *bulk) > 0
+        values = [getattr(attempt, name) for name in _COLUMNS]
+        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *values, *bulk) > 0
 
     def keep(self, sha256: str, data: bytes) -> None:
         """Put a recording in, if it is not there."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..answers import parting, remedies
 from ..attempt import Attempt
-from ..findings import Findings, remedies
+from ..findings import Findings
 from ..standing import KINDS, SlotStanding
 
 HEADINGS = {
@@ -64,11 +65,9 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
         yield why
     yield from details.reasons[1:]
     yield from remedies(details)
-    causes = details.answer.get("causes")
-    made = causes.get("experiment") if isinstance(causes, dict) else None
-    said = made.get("said") if isinstance(made, dict) else None
-    if isinstance(said, str):
-        yield f"To tell the first two causes apart: {said}"
+    made = parting(details)
+    if made is not None and made.means:
+        yield f"To tell the first two causes apart: {made.means}"
     if one.deciding:
         yield from tried(one, one.deciding, names=names)
 
@@ -101,15 +100,3 @@ def evidence(attempt: Attempt) -> str:
     """The evidence of a try that agrees."""
     bits = attempt.evidence
     return f", {bits:.0f} bits of evidence" if bits is not None and attempt.verdict == "agrees" else ""
-
-
-def displays(found: Findings, one: SlotStanding) -> dict[str, str] | None:
-    """The outputs where the first bit differs, as foretold and as seen, o7 first; None where they are not known. A
-    stranger may have written them."""
-    outputs = found.said(one).answer.get("outputs")
-    if not isinstance(outputs, dict):
-        return None
-    known = {key: outputs.get(key) for key in ("foretold", "seen")}
-    if all(isinstance(text, str) and len(text) == 8 and set(text) <= set("01x") for text in known.values()):
-        return {key: str(text) for key, text in known.items()}
-    return None

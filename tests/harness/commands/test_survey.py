@@ -165,6 +165,28 @@ def test_what_never_settles_cannot_be_told() -> None:
     assert "Nothing is left to try on pier" in ask("survey", "next", "q").output
 
 
+def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a full disk: a person sees the verdict and why it is not written, a script gets the error alone."""
+    check("good.csv")
+    connect = sqlite3.connect
+
+    def full(*given: object, **options: object) -> sqlite3.Connection:
+        connection: sqlite3.Connection = connect(*given, **options)  # type: ignore[call-overload]
+        connection.execute("PRAGMA max_page_count = 1")  # no more than there are
+        return connection
+
+    monkeypatch.setattr(sqlite3, "connect", full)
+    Path("large.csv").write_text(BAD + "\n" * 9000)
+    said = check("large.csv", "--keep", code=2)
+    assert said.stdout.startswith("Differs: ")
+    assert "Written" not in said.stdout
+    assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
+    found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
+    assert list(found) == ["error"]
+    with reading(Path("quay.survey")) as notebook:
+        assert [one.verdict for one in notebook.attempts()] == ["agrees"]
+
+
 # At a glance
 
 
