@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from math import log2
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .attempt import Attempt, Details, sentences
+from .answers import parting, remedies
+from .attempt import Attempt, Details
 from .setup import Setup, Walk
 from .standing import SlotStanding
 
@@ -96,15 +97,31 @@ def _worth(one: SlotStanding, said: Details, fresh: float) -> Worth | None:
         names = " and ".join(attempt.who or "somebody" for attempt in (one.deciding, one.against))
         return Worth(f"{names} contradict each other", 1.0, again=one.deciding)
     if one.kind == INCONCLUSIVE:
-        return Worth("inconclusive", fresh, means=next(iter(sentences(said.answer, "remedies")), ""))
+        return Worth("inconclusive", fresh, means=next(iter(remedies(said)), ""))
     if one.kind == DIFFERS:
-        bits, do, means = _parted(said)
-        if do:
-            return Worth("differs, and two causes can be parted", bits, do, means)
-        return (
-            Worth("differs once: a slip, or a fault?", 1.0, again=one.deciding) if one.repeated < 2 else None
-        )
+        return _differing(one, one.deciding, said)
     return _weak(one.deciding, fresh) if one.kind == AGREES else None
+
+
+def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | None:
+    """What a slot is worth another try for that differs: to part two causes, or to tell a slip from a fault."""
+    made = parting(said)
+    if made is not None and experiment_name(one) not in one.procedures:
+        first, both = made.shares[0], sum(made.shares)
+        return Worth(
+            "differs, and two causes can be parted",
+            min(both, 1.0) * entropy(first / both),
+            made.do,
+            made.means,
+        )
+    means = next(iter(remedies(said)), "")
+    once = Worth("differs once: a slip, or a fault?", 1.0, means=means, again=differed)
+    return once if one.repeated < 2 else None
+
+
+def experiment_name(one: SlotStanding) -> str:
+    """What the procedure is called that parts two causes in a slot."""
+    return f"experiment on slot {one.slot}"
 
 
 def _weak(agreed: Attempt, fresh: float) -> Worth | None:
@@ -114,26 +131,6 @@ def _weak(agreed: Attempt, fresh: float) -> Worth | None:
     bits = agreed.evidence or 0.0
     weak = bits < SURE_BITS
     return Worth("agrees on weak evidence", entropy(2.0 ** -max(bits, 1.0)), again=agreed) if weak else None
-
-
-def _parted(said: Details) -> tuple[float, tuple[str, ...], str]:
-    """What the experiment tells that was named with the causes, its actions, and a sentence on them; a stranger may
-    have written that."""
-    causes = said.answer.get("causes")
-    made = causes.get("experiment") if isinstance(causes, dict) else None
-    if not isinstance(causes, dict) or not isinstance(made, dict):
-        return 0.0, (), ""
-    do, groups = sentences(made, "do"), causes.get("groups")
-    shares = (
-        [group.get("share") for group in groups if isinstance(group, dict)]
-        if isinstance(groups, list)
-        else []
-    )
-    first = [min(max(float(share), 0.0), 1.0) for share in shares[:2] if isinstance(share, int | float)]
-    both = sum(first)
-    means = made.get("said")
-    bits = entropy(first[0] / both) * min(both, 1.0) if len(first) == 2 and both > 0 else 1.0
-    return max(bits, 0.01), do, means if isinstance(means, str) else ""
 
 
 def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> list[Visit]:
