@@ -104,7 +104,7 @@ class Output(StringParamType):
         return [CompletionItem(line) for line in lines if line.startswith(incomplete)]
 
 
-class Column(StringParamType):
+class Mapped(StringParamType):
     """A line and a column of a recording, such as o0=CH3, as a text; the line is completed."""
 
     name = "column"

@@ -12,7 +12,7 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
-from .completion import BoardName, Column, Level, RunName
+from .completion import BoardName, Level, Mapped, RunName
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
@@ -213,7 +213,7 @@ RUN_OPTIONS = (
     click.option(
         "--map",
         "mapping",
-        type=Column(),
+        type=Mapped(),
         multiple=True,
         callback=columns,
         metavar="o0=CH3",
