@@ -193,7 +193,7 @@ def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch
     assert "Written" not in said.stdout
     assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
     found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
-    assert list(found) == ["error"]
+    assert list(found) == ["schema", "error"]
     with reading(Path("quay.survey")) as notebook:
         assert [one.verdict for one in notebook.attempts()] == ["agrees"]
 
