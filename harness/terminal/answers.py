@@ -171,7 +171,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "most": ("n", "the most"),
     "periods": ("n", "whole periods that were measured"),
     # Verdicts
-    "capture": ("s", "name of the recording"),
+    "capture": ("s-", "name of the recording; null where there is none"),
     "slots": ("l", "slot by slot"),
     "bits": ("n", "bits that were compared"),
     "evidence": ("n-", "odds that it is not by chance, in bits"),
