@@ -175,9 +175,9 @@ class LiveBench:
         before = 0 if rows is None else max(0, count - rows)
         frames = course.frames[before:]
         steps = np.searchsorted(course.rises, frames, side="right")
-        ticks = plan.ticks(frames)
+        values, ticks = course.values[before:], plan.ticks(frames)
         return _Within(
-            plan, course.seat, course.values[before:], ticks, steps, 1, before, course.values, course.first
+            plan, course.seat, values, frames, ticks, steps, 1, before, course.values, course.first
         )
 
     @property

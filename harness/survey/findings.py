@@ -92,7 +92,7 @@ def _of(notebook: Notebook, chip: ChipRoster) -> Findings:
     attempts = notebook.attempts(chip.board)
     found = standings(chip, attempts)
     found.sort(key=lambda one: (one.slot is None, one.slot or 0, one.design))
-    told = notebook.details(one.deciding.id for one in found if one.deciding)
+    told = notebook.details(side.id for one in found for side in (one.deciding, one.against) if side)
     return Findings(chip, tuple(found), told, tuple(attempts))
 
 

@@ -9,6 +9,7 @@ import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import astuple, fields, replace
+from math import isfinite
 from pathlib import Path
 from types import NoneType
 from urllib.parse import quote
@@ -151,6 +152,8 @@ class Notebook:
             if not isinstance(value, kinds):
                 raise self._damaged()
         attempt = Attempt(**made)  # type: ignore[arg-type]
+        if not isfinite(attempt.evidence or 0.0):
+            raise self._damaged()
         if attempt.command not in COMMANDS or attempt.verdict not in (None, *VERDICTS):
             raise self._damaged()
         if (
@@ -163,7 +166,7 @@ class Notebook:
 
     def _table(self, text: object) -> Mapping[str, object]:
         try:
-            found = json.loads(str(text))
+            found = json.loads(str(text), parse_float=_finite, parse_constant=_finite)
         except (ValueError, RecursionError):
             raise self._damaged() from None
         if not isinstance(found, dict):
@@ -270,6 +273,13 @@ def _begin(connection: sqlite3.Connection) -> str:
     connection.execute(f"PRAGMA application_id = {APPLICATION}")
     connection.execute(f"PRAGMA user_version = {VERSION}")
     return identity
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not isfinite(number):
+        raise ValueError(text)
+    return number
 
 
 def _is_slot(text: str, count: int) -> bool:

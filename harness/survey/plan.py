@@ -15,9 +15,9 @@ from dataclasses import dataclass
 from math import log2
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .attempt import Details, sentences
+from .attempt import Attempt, Details, sentences
 from .setup import Setup, Walk
-from .standing import UNTRIED, SlotStanding
+from .standing import SlotStanding
 
 #: A recording with less evidence that it agrees is worth a second one: odds of a million to one.
 SURE_BITS = 19.93
@@ -26,16 +26,25 @@ STRETCH = 8
 
 
 @dataclass(frozen=True)
-class Candidate:
-    """A slot to be tried: `why`, what it is expected to tell in bits, and the `experiment`, a procedure of actions as
-    they are written, where one was named that parts two causes."""
+class Worth:
+    """Why a slot is worth a try, and what that may tell in bits; the `experiment`, a procedure of actions as they are
+    written, where one was named that parts two causes; what to do otherwise than before (`means`); and the try that is
+    to be made `again` as it was."""
 
-    standing: SlotStanding
-    setup: Setup
     why: str
     bits: float
     experiment: tuple[str, ...] = ()
     means: str = ""
+    again: Attempt | None = None
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A slot to be tried, and how the switches stand once it is brought up."""
+
+    standing: SlotStanding
+    setup: Setup
+    worth: Worth
 
 
 @dataclass(frozen=True)
@@ -50,20 +59,20 @@ class Visit:
 def wanted(
     found: Iterable[SlotStanding],
     details: Mapping[str, Details],
-    setup_of: Callable[[SlotStanding], Setup | None],
+    setup_of: Callable[[SlotStanding, Worth], Setup | None],
 ) -> list[Candidate]:
     """A task for each slot about which something is still to be learned; `details` are those of the deciding tries.
 
     A slot for which `setup_of` is None cannot be brought up, and is left out.
     """
     standings = [one for one in found if one.slot is not None]
-    chance = agreeing(standings)
+    fresh = entropy(agreeing(standings))
     tasks = []
     for one in standings:
         said = details.get(one.deciding.id, Details()) if one.deciding else Details()
-        why, bits, experiment, means = _worth(one, said, chance)
-        if bits > 0 and (setup := setup_of(one)) is not None:
-            tasks.append(Candidate(one, setup, why, bits, experiment, means))
+        worth = _worth(one, said, fresh)
+        if worth is not None and (setup := setup_of(one, worth)) is not None:
+            tasks.append(Candidate(one, setup, worth))
     return tasks
 
 
@@ -79,34 +88,32 @@ def entropy(chance: float) -> float:
     return sum(-p * log2(p) for p in (chance, 1 - chance) if p > 0)
 
 
-def _worth(one: SlotStanding, said: Details, chance: float) -> tuple[str, float, tuple[str, ...], str]:
-    """Why a slot is worth a try, how many bits that may tell, and the experiment with what it means."""
-    fresh = entropy(chance)
-    if one.kind == UNTRIED:
-        return "untried", fresh, (), ""
-    if one.against is not None and one.deciding is not None:
+def _worth(one: SlotStanding, said: Details, fresh: float) -> Worth | None:
+    """What a slot is worth a try for; `fresh` is what an untried one may tell."""
+    if one.deciding is None:
+        return Worth("untried", fresh)
+    if one.against is not None:
         names = " and ".join(attempt.who or "somebody" for attempt in (one.deciding, one.against))
-        return f"{names} contradict each other", 1.0, (), ""
+        return Worth(f"{names} contradict each other", 1.0, again=one.deciding)
     if one.kind == INCONCLUSIVE:
-        return "inconclusive", fresh, (), next(iter(sentences(said.answer, "remedies")), "")
+        return Worth("inconclusive", fresh, means=next(iter(sentences(said.answer, "remedies")), ""))
     if one.kind == DIFFERS:
         bits, do, means = _parted(said)
         if do:
-            return "differs, and two causes can be parted", bits, do, means
-    return *_repeated(one, fresh), (), ""
+            return Worth("differs, and two causes can be parted", bits, do, means)
+        return (
+            Worth("differs once: a slip, or a fault?", 1.0, again=one.deciding) if one.repeated < 2 else None
+        )
+    return _weak(one.deciding, fresh) if one.kind == AGREES else None
 
 
-def _repeated(one: SlotStanding, fresh: float) -> tuple[str, float]:
-    """Why a slot with a verdict is worth the same try once more, and how many bits that may tell."""
-    if one.kind == DIFFERS and one.repeated < 2:
-        return "differs once: a slip, or a fault?", 1.0
-    if one.kind == AGREES and one.deciding is not None:
-        if one.deciding.command == "count":
-            return "only its rate was counted", fresh
-        evidence = one.deciding.evidence or 0.0
-        if evidence < SURE_BITS:
-            return "agrees on weak evidence", entropy(2.0 ** -max(evidence, 1.0))
-    return "", 0.0
+def _weak(agreed: Attempt, fresh: float) -> Worth | None:
+    """What a slot is worth a second try for that agrees."""
+    if agreed.command == "count":
+        return Worth("only its rate was counted", fresh)
+    bits = agreed.evidence or 0.0
+    weak = bits < SURE_BITS
+    return Worth("agrees on weak evidence", entropy(2.0 ** -max(bits, 1.0)), again=agreed) if weak else None
 
 
 def _parted(said: Details) -> tuple[float, tuple[str, ...], str]:
@@ -138,7 +145,7 @@ def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> lis
         groups.setdefault(task.setup, []).append(task)
     visits, stand = [], start
     for setup in ordered(list(groups), walk, start):
-        for task in sorted(groups[setup], key=lambda one: (-one.bits, one.standing.slot or 0)):
+        for task in sorted(groups[setup], key=lambda one: (-one.worth.bits, one.standing.slot or 0)):
             visits.append(Visit(task, stand, walk.moves(stand, setup)))
             stand = walk.then(stand, setup)
     return visits
@@ -147,12 +154,12 @@ def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> lis
 def _chosen(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> list[Candidate]:
     """The best by bits for work, one after another, each from where the one before leaves the switches."""
     groups: dict[Setup, list[Candidate]] = {}
-    for task in sorted(tasks, key=lambda one: (one.bits, -(one.standing.slot or 0))):
+    for task in sorted(tasks, key=lambda one: (one.worth.bits, -(one.standing.slot or 0))):
         groups.setdefault(task.setup, []).append(task)  # the best last
     chosen, stand = list[Candidate](), start
     while groups and len(chosen) < most:
         setup = max(
-            groups, key=lambda one: (groups[one][-1].bits / (1 + walk.moves(stand, one)), -one.inputs)
+            groups, key=lambda one: (groups[one][-1].worth.bits / (1 + walk.moves(stand, one)), -one.inputs)
         )
         chosen.append(groups[setup].pop())
         stand = walk.then(stand, setup)

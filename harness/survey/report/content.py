@@ -57,7 +57,10 @@ def name(one: SlotStanding) -> str:
 def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[str]:
     """All that is to be said of a slot that does not agree."""
     details = found.said(one)
-    if why := found.why(one) if names or not one.against else "Two people contradict each other.":
+    if one.deciding and one.against:
+        yield from contradiction(found, one.deciding, one.against, names=names)
+        return
+    if why := found.why(one):
         yield why
     yield from details.reasons[1:]
     yield from remedies(details)
@@ -68,6 +71,20 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
         yield f"To tell the first two causes apart: {said}"
     if one.deciding:
         yield from tried(one, one.deciding, names=names)
+
+
+def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool) -> Iterator[str]:
+    """What each of two people found."""
+    yield f"Two people tried the procedure {one.procedure!r} and contradict each other."
+    for number, side in enumerate((one, other), 1):
+        who = f"{side.who or 'Somebody'}, {side.at[:10]}" if names else ("One", "The other")[number - 1]
+        details = found.details.get(side.id)
+        why = " ".join(
+            [*(details.reasons[:1] if details else ()), *([f"Note: {side.note}"] if side.note else [])]
+        )
+        yield f"{who}: {side.verdict}{evidence(side)}. {why}".rstrip()
+    if one.design_sha256 != other.design_sha256:
+        yield "They held it against two versions of the design."
 
 
 def tried(one: SlotStanding, attempt: Attempt, *, names: bool) -> Iterator[str]:
