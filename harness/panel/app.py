@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import signal
 import time
+from contextlib import suppress
 from typing import Any, ClassVar
 
 import numpy as np
@@ -159,6 +161,7 @@ class Panel(App[None]):
         self._said: dict[str, str] = {}
         self._reading_parts, self._parts_due, self._parts_seen = False, 0.0, (-1, -1)
         self.fault: Exception | None = None
+        self.ended_by = 0  # the signal that ended it, if one did
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
@@ -183,6 +186,16 @@ class Panel(App[None]):
     def on_mount(self) -> None:
         self.set_focus(None)
         self.set_interval(1 / RATE, self.picture)
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            # Windows has neither all of them nor a loop that listens to them.
+            with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                number = getattr(signal, name)
+                asyncio.get_running_loop().add_signal_handler(number, self._end_by, number)
+
+    def _end_by(self, number: int) -> None:
+        """Told to end from outside: what was done is kept, and the terminal left as it was."""
+        self.ended_by = 0 if number == signal.SIGINT else number
+        self.action_leave()
 
     def on_resize(self, event: Resize) -> None:
         """Lay the parts out anew, and draw them once they have their sizes."""
