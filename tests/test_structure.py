@@ -257,7 +257,7 @@ def test_nothing_public_is_for_its_own_tests_alone() -> None:
 
 #: Files that nothing imports: where a process starts, the judge of the engine, and the chip in Amaranth.
 DOORS = {
-    *("designs.sources.python_child", "designs.sources.yosys_child", "harness.cli", "sim.reference"),
+    *("designs.sources.python_child", "designs.sources.yosys_child", "harness.start", "sim.reference"),
     *("harness.chip.chip", "harness.chip.conditioning", "harness.chip.direct"),
 }
 
