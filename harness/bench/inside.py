@@ -17,7 +17,7 @@ from forelight.sim.state import PowerUp
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
-from ..attach.answering import PHASES
+from ..attach.wired_memory import PHASES
 from ..boards.profile import Board
 from ..chip.routing import step_input
 from ..hand.timeline import Lines, Timeline, timeline
