@@ -21,8 +21,9 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        disk_cache errors kinds levels plain_text units
-        files netlist traces
+        errors kinds levels plain_text units
+        files netlist
+        disk_cache traces
         evaluate rtlil schedule
         compile loops
         reference state
@@ -52,6 +53,7 @@ FLOORS = {
         commands
         ending scripting
         cli
+        start
     """,
 }
 MOST_FILES = 25
