@@ -25,7 +25,7 @@ from ...survey.standing import valid
 from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
 from .. import noting
-from ..check import answer, held_against
+from ..check import answer, held_against, proved
 from ..question import Question
 from .places import board_of
 
@@ -97,9 +97,10 @@ def _judge(item: tuple[Attempt, Details]) -> Judged:
         capture = parse_capture(data, attempt.recording_name or "recording", names, board.pins, board.display)
         asking = question_of(board, attempt, details, path)
         golden, verdict = held_against(asking, asking.golden(), capture)
-        told = noting.told_by_check(
-            answer(asking, golden, verdict, attempt.recording_name), golden, capture, verdict, asking.start()
-        )
+        found = answer(asking, golden, verdict, attempt.recording_name)
+        if verdict.kind != attempt.verdict and (proves := proved(asking, golden, capture, verdict)):
+            found["proves"] = proves.to_json()
+        told = noting.told_by_check(found, golden, capture, verdict, asking.start())
     except ForelightError as error:
         return Judged(attempt, None, details, str(error))
     again = replace(

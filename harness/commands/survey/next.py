@@ -81,6 +81,9 @@ class Planned:
         try:
             sheet = find(self.board, str(one.slot)).datasheet
             self.sheets[one.slot] = sheet
+            run = usual_run(sheet, one.procedures)
+            if worth.otherwise and (run is None or run.name in one.procedures):
+                return None
             usual = self._setups.of(one.slot, sheet)
             again = worth.again if worth.again and (worth.again.code or 0) < self.board.codes else None
             return Setup(again.code, again.inputs) if again else usual

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ...verdict.kinds import AGREES
-from ..answers import parting, remedies
+from ..answers import parting, proved, remedies
 from ..attempt import Attempt
 from ..findings import Findings
 from ..standing import KINDS, SlotStanding
@@ -71,6 +71,9 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
         yield f"To tell the first two causes apart: {made.means}"
     if one.deciding:
         yield from tried(one, one.deciding, names=names)
+    share = proved(details)
+    if share is not None:
+        yield f"The recording would have shown {share:.0%} of single stuck-at faults."
 
 
 def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool) -> Iterator[str]:

@@ -7,7 +7,7 @@ from io import StringIO
 
 from forelight.sim.plain_text import clean
 
-from ..answers import cause, remedies
+from ..answers import cause, proved, remedies
 from ..attempt import Attempt
 from ..findings import Findings
 from ..standing import SlotStanding
@@ -32,6 +32,7 @@ def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, obje
         "reason": found.why(one, names=names),
         "cause": cause(details),
         "remedies": list(remedies(details)),
+        "proved_share": proved(details),
         "tries": one.tries,
         "cards": one.cards,
         **(tried(attempt) if attempt else dict.fromkeys(tried(_NONE))),

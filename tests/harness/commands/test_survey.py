@@ -8,8 +8,10 @@ import os
 import re
 import sqlite3
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -296,6 +298,19 @@ def test_what_is_tried_again_is_tried_as_before() -> None:
     assert tries[101]["why"] == "differs once: a slip, or a fault?"
     assert "--run" in tries[25]["command"]
     assert tries[25]["remedy"].startswith("Record more")
+
+
+def test_a_slot_that_agrees_is_tried_with_runs_that_it_was_not_tried_with() -> None:
+    """As long as its recordings would have shown a part of the faults only, and there are such runs."""
+    chip = ChipRoster("quay", "quay", 192, {101: "tide_gauge"})
+    told, sure = Details({"proves": {"share": 0.5}}), attempt(evidence=90.0)
+    said = "  101 Tide gauge: agrees, and would have shown 50% of all faults\n"
+    runs = ["default", "one tide", "held at half tide"]
+    for run, following in pairwise([*runs, ""]):
+        write(Path("q"), replace(sure, id=run, procedure=run), details=told, chip=chip)
+        plan = ask("survey", "next", "q", "--tries", "46").output
+        assert (said in plan) == bool(following)
+        assert f"check 101 RECORDING --survey q --run '{following}'" in plan or not following
 
 
 def test_the_plan_says_which_switches_to_set() -> None:
