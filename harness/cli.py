@@ -185,17 +185,40 @@ def wall(
 )
 @click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
 @click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
+@click.option("--coverage", is_flag=True, help="How many faults of the design would this run reveal?")
+@click.option(
+    "--improve",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Search for a run that reveals more, and write it as a procedure.",
+)
 @WATCH
 @json_option
 def golden(
-    output: str, everything: bool, update: bool, watch: tuple[str, ...], as_json: bool, **asked: Any
+    output: str,
+    everything: bool,
+    update: bool,
+    coverage: bool,
+    improve: Path | None,
+    watch: tuple[str, ...],
+    as_json: bool,
+    **asked: Any,
 ) -> int:
     """Write the predicted outputs, as CSV or VCD.
 
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
+
+    With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
+    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
+    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
+    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    --improve adds "improved": "file", "do", "steps", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
         raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
+    if everything and (coverage or improve):
+        raise click.UsageError("--coverage and --improve are about one SLOT")
     if everything:
         from .commands.catalogue_goldens import run as run_all
 
@@ -203,7 +226,7 @@ def golden(
     from .commands.golden import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), output, as_json, watch)
+    return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
 
 @cli.command()
@@ -541,7 +564,10 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
 EXAMPLES = {
     "slots": ("forelight slots", "forelight slots --board mole --json"),
     "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" -o tide.svg'),
-    "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
+    "golden": (
+        "forelight golden tide_gauge -o tide.csv --coverage",
+        "forelight golden dice --seconds 2 -o dice.vcd --improve more.toml",
+    ),
     "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
     "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
     "survey": (

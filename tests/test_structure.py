@@ -44,6 +44,7 @@ FLOORS = {
         options
         attach hand
         bench capture
+        coverage
         verdict vet
         card
         survey

@@ -114,7 +114,7 @@ def to_text(action: Action) -> str:
         case Seconds(seconds):
             rest = f"{float(seconds)!r} s"
         case Repeat(count, actions):
-            rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
+            verb, rest = "repeat", f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
     return f"{verb} {rest}".rstrip()
 
 
@@ -211,7 +211,7 @@ FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
     "pulse": ("pulse COUNT or pulse COUNT at 10 Hz", 1, 4, _pulse),
 }
-_VERBS = (*FORMS, "play", "repeat")
+VERBS = (*FORMS, "play", "repeat")
 _VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
@@ -239,7 +239,7 @@ def _action(text: str, place: str, depth: int) -> Action:
     verb = verb.partition("(")[0]
     if not verb:
         raise DatasheetError(
-            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
+            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(VERBS)}"
         )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
     form = FORMS[verb][0] if verb in FORMS else others.get(verb, "")
@@ -249,8 +249,8 @@ def _action(text: str, place: str, depth: int) -> Action:
         if verb == "repeat":
             return _repeat(text, place, depth)
         if verb not in FORMS:
-            near = did_you_mean(verb, _VERBS)
-            known = f"the actions are {', '.join(_VERBS)}"
+            near = did_you_mean(verb, VERBS)
+            known = f"the actions are {', '.join(VERBS)}"
             raise DatasheetError(
                 f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
             )

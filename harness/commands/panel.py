@@ -6,10 +6,13 @@ import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+from forelight.designs.procedures.check import clocked_at_start
+from forelight.designs.procedures.procedure import load_toml
+
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..hand.routine import bring_up
-from ..panel.plain import PROMPT, dialogue
+from ..panel.plain import PROMPT, STANDS, dialogue
 from ..panel.session import Session
 from ..terminal.output import emit, emit_words, warn
 
@@ -18,7 +21,8 @@ def run(slot: str | None, board_name: str, procedure: Path | None, *, plain: boo
     """Bring a slot up, and leave the bench to the person; without `slot` the lowest one that holds a design."""
     board = load_board(board_name)
     found = find(board, slot if slot is not None else str(min(board.slots, default=0)))
-    before = bring_up(board, found.datasheet, slot=found.slot)
+    clocked = procedure is None or clocked_at_start(load_toml(procedure).actions)
+    before = bring_up(board, found.datasheet, slot=found.slot, clocked=clocked)
     session = Session(board, found.datasheet, found.slot or 0, before)
     if procedure is not None:
         told = session.open(procedure)
@@ -58,6 +62,7 @@ def opening(session: Session) -> Iterator[str]:
     yield f"{sheet.title}, slot {session.slot} of {board.name}."
     yield from session.opening()
     yield from session.look()
+    yield STANDS
     yield "Say help to hear what can be said, quit to leave."
 
 

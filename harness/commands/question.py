@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
-from forelight.designs.datasheet import Datasheet
+from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import (
@@ -27,6 +27,7 @@ from forelight.designs.procedures.procedure import (
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 
+from ..bench.inside import Inside
 from ..bench.predict import predict
 from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
@@ -36,6 +37,8 @@ from ..boards.reader import load_board
 from ..boards.roster import find
 from ..capture.play import played
 from ..chip.netlist import wrapper_netlist
+from ..coverage.measure import Faults, coverage
+from ..coverage.record import Coverage
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
@@ -112,6 +115,22 @@ class Question:
                 seed=self.seed,
                 progress=advance,
             )
+
+    def coverage(
+        self,
+        golden: Golden,
+        *,
+        faults: Faults | None = None,
+        start: int | None = None,
+        end: int | None = None,
+        outputs: Collection[str] = OUTPUT_LINES,
+    ) -> Coverage:
+        """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
+        doing = f"trying faults of {self.sheet.name}"
+        with progress(doing.capitalize()) as advance, stage(doing):
+            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            begin = self.start() if start is None else start
+            return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
 
     def settling(self, golden: Golden) -> Settling:
         """Whether and when its outputs settle."""

@@ -48,9 +48,14 @@ def meanings(sheet: Datasheet) -> dict[str, str]:
 
 
 def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[LineNow]:
-    """The eight inputs, then the eight outputs, as the last row of a golden has them; `blind`: inputs as switched."""
-    board, sheet = bench.board, bench.datasheet
-    means, table = meanings(sheet), routing(board, sheet)
+    """The eight inputs, then the eight outputs, as the last row of a golden has them, with the selected design's names.
+
+    `blind`: inputs as switched.
+    """
+    board, sheet = bench.board, bench.selected
+    means = meanings(sheet) if sheet else {}
+    table = routing(board, sheet) if sheet else tuple(range(len(INPUT_LINES)))
+    remembered = driven_lines(sheet) if sheet else ()
     inputs = int(golden.inputs[-1]) if len(golden.inputs) else 0
     inputs = bench.standing.switches if blind else inputs
     outputs = int(golden.outputs[-1]) if len(golden.outputs) else 0
@@ -59,7 +64,7 @@ def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[
     for bit, name in enumerate(INPUT_LINES):
         own = {8: "step", 9: "restart"}.get(table[bit], "")
         label = board.pins.get(own or name, own or name)
-        source = _source(bench, table[bit])
+        source = "memory" if name in remembered else _source(bench, table[bit])
         found.append(LineNow(name, label, means.get(name, ""), source, inputs >> bit & 1))
     for bit, name in enumerate(OUTPUT_LINES):
         level = outputs >> bit & 1 if settled >> bit & 1 else None
@@ -79,8 +84,6 @@ def _source(bench: LiveBench, line: int) -> str:
     if line >= len(INPUT_LINES):
         return f"switch at {stands.switches >> line & 1}"
     name = INPUT_LINES[line]
-    if name in driven_lines(bench.datasheet):
-        return "memory"
     if stands.buttons >> line & 1:
         return "button held"
     level = stands.switches >> line & 1

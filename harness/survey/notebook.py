@@ -8,7 +8,8 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import astuple, fields, replace
+from dataclasses import fields, replace
+from math import isfinite
 from pathlib import Path
 from types import NoneType
 from urllib.parse import quote
@@ -129,7 +130,8 @@ class Notebook:
         attempt = attempt if attempt.notebook else replace(attempt, notebook=self.id)
         marks = ", ".join("?" * (len(_COLUMNS) + 2))
         bulk = (json.dumps(details.answer), json.dumps(details.bench))
-        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *astuple(attempt), *bulk) > 0
+        values = [_encodable(getattr(attempt, name)) for name in _COLUMNS]
+        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *values, *bulk) > 0
 
     def keep(self, sha256: str, data: bytes) -> None:
         """Put a recording in, if it is not there."""
@@ -151,6 +153,8 @@ class Notebook:
             if not isinstance(value, kinds):
                 raise self._damaged()
         attempt = Attempt(**made)  # type: ignore[arg-type]
+        if not isfinite(attempt.evidence or 0.0):
+            raise self._damaged()
         if attempt.command not in COMMANDS or attempt.verdict not in (None, *VERDICTS):
             raise self._damaged()
         if (
@@ -163,7 +167,7 @@ class Notebook:
 
     def _table(self, text: object) -> Mapping[str, object]:
         try:
-            found = json.loads(str(text))
+            found = json.loads(str(text), parse_float=_finite, parse_constant=_finite)
         except (ValueError, RecursionError):
             raise self._damaged() from None
         if not isinstance(found, dict):
@@ -228,7 +232,7 @@ def begun(path: Path) -> None:
 
 
 def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    name = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    name = f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"
     connection = sqlite3.connect(name, uri=True, timeout=PATIENCE_S, isolation_level=None)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
@@ -272,6 +276,18 @@ def _begin(connection: sqlite3.Connection) -> str:
     return identity
 
 
+def _encodable(value: object) -> object:
+    """A text with a mark for each byte that was none in the terminal or in the name of a file."""
+    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not isfinite(number):
+        raise ValueError(text)
+    return number
+
+
 def _is_slot(text: str, count: int) -> bool:
     return text.isascii() and text.isdecimal() and len(text) <= 5 and int(text) < count
 
@@ -285,6 +301,8 @@ def _told(path: Path) -> Iterator[None]:
         raise _sentence(path, getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) from None
     except UnicodeDecodeError:
         raise _sentence(path, sqlite3.SQLITE_CORRUPT) from None
+    except OverflowError:
+        raise _sentence(path, sqlite3.SQLITE_TOOBIG) from None
 
 
 def _sentence(path: Path, code: int) -> NotebookError:

@@ -199,7 +199,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0) - laid.bits >= MARGIN:
-        if (other and worse >= MARGIN) or (other and other[1].share < NEARLY):
+        if other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
@@ -209,7 +209,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
                 astray.append(
                     f"From there on it is as foretold {steps} {'later' if slip > 0 else 'earlier'}."
                 )
-        elif recording.null_bits >= found.prior + 2 * MARGIN:
+        else:
             return replace(
                 result,
                 kind=DIFFERS,

@@ -34,6 +34,15 @@ class Examined:
     settling: Settling
 
 
+@dataclass(frozen=True)
+class Carried:
+    """A run of the datasheet, carried out: its first `up` actions bring the slot up."""
+
+    procedure: Procedure
+    up: int
+    golden: Golden
+
+
 def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Examined:
     """Raises a ForelightError where it cannot be run."""
     procedure = default_procedure(board, datasheet, steps=STEPS)
@@ -42,9 +51,12 @@ def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
     return Examined(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
 
 
-def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> list[Finding]:
-    """What the runs of the datasheet show."""
+def runs(
+    datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
+) -> tuple[list[Finding], tuple[Carried, ...]]:
+    """What the runs of the datasheet show, and those that can be carried out."""
     found: list[Finding] = []
+    carried: list[Carried] = []
     for run in datasheet.runs:
         try:
             procedure = run_procedure(board, datasheet, run.name)
@@ -56,31 +68,31 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
             said = f'run "{run.name}" cannot be carried out: {error}'
             found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
+        actions = parse(run.do)
+        up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
+        carried.append(Carried(procedure, up, golden))
         found += _shown(golden, procedure)
-        found += _untrue(datasheet, board, run, procedure, golden, power_ups, seed)
-    return found
+        found += _untrue(datasheet, board, run, carried[-1], power_ups, seed)
+    return found, tuple(carried)
 
 
 def _untrue(
     datasheet: Datasheet,
     board: Board,
     run: Run,
-    procedure: Procedure,
-    golden: Golden,
+    carried: Carried,
     power_ups: int,
     seed: int,
 ) -> Iterator[Finding]:
     """What its author says of a run, in a form that can be checked, and what does not come true."""
 
     def foretell(other: Procedure) -> Golden:
-        if other == procedure:
-            return golden
+        if other == carried.procedure:
+            return carried.golden
         return predict(board, datasheet, other, power_ups=power_ups, seed=seed)
 
-    actions = parse(run.do)
-    up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
     said = run.expectations
-    for key, wrong in broken(board, datasheet, said, procedure, up, foretell):
+    for key, wrong in broken(board, datasheet, said, carried.procedure, carried.up, foretell):
         yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 

@@ -14,7 +14,7 @@ from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
-from .runs import Examined, left_out, look, runs, unsettled
+from .runs import Carried, Examined, left_out, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
@@ -23,7 +23,8 @@ from .structure import structure
 class Vetting:
     """The findings about a contribution on one board; it is accepted where none of them must be put right.
 
-    `look` is what it does after its restart, where it can be run, `restarting` what the restart alone settles.
+    `look` is what it does after its restart, where it can be run, `restarting` what the restart alone settles;
+    `carried` are the runs that can be carried out.
     """
 
     name: str
@@ -31,6 +32,7 @@ class Vetting:
     findings: tuple[Finding, ...]
     look: Examined | None = None
     restarting: Restarting | None = None
+    carried: tuple[Carried, ...] = ()
 
     @property
     def accepted(self) -> bool:
@@ -73,8 +75,8 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
         found += unsettled(datasheet, seen, restart)
     except ForelightError as error:
         found.append(Finding("restart", f"cannot be run: {error}", must=True))
-    found += runs(datasheet, board, power_ups, seed)
-    return Vetting(name, title, tuple(found), seen, restart)
+    complaints, carried = runs(datasheet, board, power_ups, seed)
+    return Vetting(name, title, (*found, *complaints), seen, restart, carried)
 
 
 def _complaint(error: ForelightError) -> Finding:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
@@ -62,18 +63,19 @@ def test_time_runs_and_stands() -> None:
     session = session_on("tide_gauge", "restart")
 
     async def steps(panel: Panel, pilot: Any) -> None:
+        begun = time.monotonic()
         await pilot.press("space")
         await pilot.pause(0.4)
         await pilot.press("space")
         (waited,) = session.actions[1:]
-        assert isinstance(waited, Seconds) and 0.1 < waited.seconds < 2
+        assert isinstance(waited, Seconds) and 0.1 < waited.seconds < time.monotonic() - begun + 0.1
         await pilot.press("plus", "plus", "plus", "plus", "space")
         assert panel.pace.speed is None
         await pilot.pause(0.4)
         assert "as fast as it goes" in part(panel, "#head")
         await pilot.press("space")
-        (waited,) = session.actions[1:]
-        assert isinstance(waited, Seconds) and waited.seconds > 4  # waits join
+        before, (waited,) = waited, session.actions[1:]
+        assert isinstance(waited, Seconds) and waited.seconds > before.seconds + 1  # waits join
 
     on_screen(session, steps)
 

@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 from forelight.designs.catalogue import load_design, names
+from forelight.designs.sheets.reader import load
 from forelight.harness.bench.settling import Settling
 from forelight.harness.boards.reader import load_board
 from forelight.harness.commands.vet import answer, paragraphs
+from forelight.harness.vet.tried import tried
 from forelight.harness.vet.vetting import Vetting, vet
 
 SHEET = """\
@@ -264,3 +266,25 @@ def test_the_catalogue_is_accepted() -> None:
     board = load_board("quay")
     for name in ("lighthouse", "ripple_clock", "hex_segments"):
         assert name in names() and vet(load_design(name).folder, board, power_ups=8).accepted, name
+
+
+def test_its_runs_are_said_to_try_so_much(folder: Path) -> None:
+    sheet = SHEET + '[[run]]\nname = "held"\ndo = ["restart", "steps 3"]\nexpect = "0"\n'
+    found = vetted(folder, sheet=sheet)
+    one = tried(load(folder), load_board("quay"), found.carried)
+    count, held = one.runs["count"], one.runs["held"]
+    assert one.together is not None and held.revealed < count.revealed <= one.together.revealed
+    # Held at 0, each output shows that it is not stuck at 1, and nothing shows a line stuck at 0.
+    assert not any(line.line in {f"o{n}" for n in range(8)} and line.stuck for line in held.missed)
+    assert {f"o{n} stuck at 0" for n in range(3, 8)} <= set(map(str, one.together.missed))
+    text = " ".join(" ".join(map(str, paragraphs(found, one))).split())
+    assert f"Its 2 runs together would reveal {one.together.revealed} of {one.together.possible} (" in text
+    assert "design.v:" in text and f'Each by itself: "count" {count.revealed} of ' in text
+
+
+def test_where_nothing_can_be_tried_the_reason_is_said(folder: Path) -> None:
+    body = "  reg [7:0] kept [0:1023];\n  always @(posedge step) kept[{2'b0, inputs[5:0]}] <= inputs;\n"
+    found = vetted(folder, body + "  assign outputs = kept[inputs];\n")
+    one = tried(load(folder), load_board("quay"), found.carried)
+    assert one.together is None
+    assert "cannot be said: memory" in " ".join(map(str, paragraphs(found, one)))
