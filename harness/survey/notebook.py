@@ -130,7 +130,7 @@ class Notebook:
         attempt = attempt if attempt.notebook else replace(attempt, notebook=self.id)
         marks = ", ".join("?" * (len(_COLUMNS) + 2))
         bulk = (json.dumps(details.answer), json.dumps(details.bench))
-        values = [getattr(attempt, name) for name in _COLUMNS]
+        values = [_encodable(getattr(attempt, name)) for name in _COLUMNS]
         return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *values, *bulk) > 0
 
     def keep(self, sha256: str, data: bytes) -> None:
@@ -232,7 +232,7 @@ def begun(path: Path) -> None:
 
 
 def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    name = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    name = f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"
     connection = sqlite3.connect(name, uri=True, timeout=PATIENCE_S, isolation_level=None)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
@@ -276,6 +276,11 @@ def _begin(connection: sqlite3.Connection) -> str:
     return identity
 
 
+def _encodable(value: object) -> object:
+    """A text with a mark for each byte that was none in the terminal or in the name of a file."""
+    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+
+
 def _finite(text: str) -> float:
     number = float(text)
     if not isfinite(number):
@@ -296,6 +301,8 @@ def _told(path: Path) -> Iterator[None]:
         raise _sentence(path, getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) from None
     except UnicodeDecodeError:
         raise _sentence(path, sqlite3.SQLITE_CORRUPT) from None
+    except OverflowError:
+        raise _sentence(path, sqlite3.SQLITE_TOOBIG) from None
 
 
 def _sentence(path: Path, code: int) -> NotebookError:
