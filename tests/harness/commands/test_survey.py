@@ -117,6 +117,12 @@ def test_count_and_card_are_written_down() -> None:
     )
 
 
+def test_a_count_that_differs_says_why() -> None:
+    ask("count", "101", "--loops", "60", "--seconds", "53", "--survey", "quay.survey", code=1)
+    said = " ".join(ask("survey", "quay.survey").output.split())
+    assert "101 Tide gauge The count means 20.38 steps a second, and 2.03804 Hz is foretold." in said
+
+
 def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORELIGHT_WHO", "Cleo")
     check("good.csv")
