@@ -24,11 +24,13 @@ from ..hand.routine import divides
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
 from .judging import reasons
 from .question import USUAL_SECONDS, Asked, Question, question
+from .settled import from_the_source
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -67,7 +69,7 @@ def run(
     why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
     found["causes"] = why.to_json() if why else None
     if not as_json:
-        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
+        odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
         show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:

@@ -42,6 +42,12 @@ def parting(details: Details) -> Parting | None:
     return Parting(do, text(made, "said"), (odds[0], odds[1]))
 
 
+def proved(details: Details) -> float | None:
+    """The share of single stuck-at faults that the recording would have shown, 0 to 1, where that was asked."""
+    share = table(details.answer, "proves").get("share")
+    return min(max(share, 0.0), 1.0) if isinstance(share, float) else None
+
+
 def displays(details: Details) -> dict[str, str] | None:
     """The outputs where the first bit differs, as foretold and as seen, o7 first; None where they are not known."""
     outputs = table(details.answer, "outputs")

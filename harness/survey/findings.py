@@ -38,8 +38,10 @@ class Findings:
         """The answer of the try that decides."""
         return self.details.get(standing.deciding.id, NO_DETAILS) if standing.deciding else NO_DETAILS
 
-    def why(self, standing: SlotStanding) -> str:
+    def why(self, standing: SlotStanding, *, names: bool) -> str:
         """Why a slot stands as it does, in a sentence; nothing for one that agrees or is untried."""
+        if standing.against and not names:
+            return "Two people contradict each other."
         if standing.deciding and standing.against:
             one, other = standing.deciding, standing.against
             versions = (

@@ -4,8 +4,9 @@ What a try is expected to tell is the entropy of its outcome (Shannon 1948), in 
 likely as the chip's own tries say by Laplace's rule of succession (1814): (agreeing + 1) / (decided + 2). A single
 recording that differs may be a slip of the hand as well as a fault, and people who contradict each other may each be
 right: a bit each. Of causes with odds, the experiment that parts the first two tells the entropy of that choice, times
-the odds that it is one of them. To turn the selector and record counts as much work as to move one switch (common
-practice, no source).
+the odds that it is one of them. Where a recording agrees that would have shown but a share of all stuck-at faults, what
+is left is the chance of one that it would not (Bayes). To turn the selector and record counts as much work as to move
+one switch (common practice, no source).
 """
 
 from __future__ import annotations
@@ -15,13 +16,15 @@ from dataclasses import dataclass
 from math import log2
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .answers import parting, remedies
+from .answers import parting, proved, remedies
 from .attempt import Attempt, Details
 from .setup import Setup, Walk
 from .standing import SlotStanding
 
 #: A recording with less evidence that it agrees is worth a second one: odds of a million to one.
 SURE_BITS = 19.93
+#: A recording that agrees and would have shown fewer of the faults leaves something to be learned.
+MOST_FAULTS = 0.95
 #: Stretches of so many set-ups are put into the best order of all; there are 40320 of eight.
 STRETCH = 8
 
@@ -29,14 +32,15 @@ STRETCH = 8
 @dataclass(frozen=True)
 class Worth:
     """Why a slot is worth a try, and what that may tell in bits; the `experiment`, a procedure of actions as they are
-    written, where one was named that parts two causes; what to do otherwise than before (`means`); and the try that is
-    to be made `again` as it was."""
+    written, where one was named that parts two causes; what to do otherwise than before (`means`); the try that is to
+    be made `again` as it was; or that only a run tells something that was not tried (`otherwise`)."""
 
     why: str
     bits: float
     experiment: tuple[str, ...] = ()
     means: str = ""
     again: Attempt | None = None
+    otherwise: bool = False
 
 
 @dataclass(frozen=True)
@@ -67,11 +71,11 @@ def wanted(
     A slot for which `setup_of` is None cannot be brought up, and is left out.
     """
     standings = [one for one in found if one.slot is not None]
-    fresh = entropy(agreeing(standings))
+    chance = agreeing(standings)
     tasks = []
     for one in standings:
         said = details.get(one.deciding.id, Details()) if one.deciding else Details()
-        worth = _worth(one, said, fresh)
+        worth = _worth(one, said, chance)
         if worth is not None and (setup := setup_of(one, worth)) is not None:
             tasks.append(Candidate(one, setup, worth))
     return tasks
@@ -89,8 +93,9 @@ def entropy(chance: float) -> float:
     return sum(-p * log2(p) for p in (chance, 1 - chance) if p > 0)
 
 
-def _worth(one: SlotStanding, said: Details, fresh: float) -> Worth | None:
-    """What a slot is worth a try for; `fresh` is what an untried one may tell."""
+def _worth(one: SlotStanding, said: Details, chance: float) -> Worth | None:
+    """What a slot is worth a try for; `chance` is that an untried one agrees."""
+    fresh = entropy(chance)
     if one.deciding is None:
         return Worth("untried", fresh)
     if one.against is not None:
@@ -100,13 +105,13 @@ def _worth(one: SlotStanding, said: Details, fresh: float) -> Worth | None:
         return Worth("inconclusive", fresh, means=next(iter(remedies(said)), ""))
     if one.kind == DIFFERS:
         return _differing(one, one.deciding, said)
-    return _weak(one.deciding, fresh) if one.kind == AGREES else None
+    return _weak(one.deciding, said, chance) if one.kind == AGREES else None
 
 
 def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | None:
     """What a slot is worth another try for that differs: to part two causes, or to tell a slip from a fault."""
     made = parting(said)
-    if made is not None:
+    if made is not None and experiment_name(one) not in one.procedures:
         first, both = made.shares[0], sum(made.shares)
         return Worth(
             "differs, and two causes can be parted",
@@ -119,13 +124,24 @@ def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | N
     return once if one.repeated < 2 else None
 
 
-def _weak(agreed: Attempt, fresh: float) -> Worth | None:
+def experiment_name(one: SlotStanding) -> str:
+    """What the procedure is called that parts two causes in a slot."""
+    return f"experiment on slot {one.slot}"
+
+
+def _weak(agreed: Attempt, said: Details, chance: float) -> Worth | None:
     """What a slot is worth a second try for that agrees."""
     if agreed.command == "count":
-        return Worth("only its rate was counted", fresh)
+        return Worth("only its rate was counted", entropy(chance))
     bits = agreed.evidence or 0.0
-    weak = bits < SURE_BITS
-    return Worth("agrees on weak evidence", entropy(2.0 ** -max(bits, 1.0)), again=agreed) if weak else None
+    if bits < SURE_BITS:
+        return Worth("agrees on weak evidence", entropy(2.0 ** -max(bits, 1.0)), again=agreed)
+    share = proved(said)
+    if share is None or share >= MOST_FAULTS:
+        return None
+    missed = (1 - chance) * (1 - share)
+    why = f"agrees, and would have shown {share:.0%} of all faults"
+    return Worth(why, entropy(missed / (missed + chance)), otherwise=True)
 
 
 def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> list[Visit]:

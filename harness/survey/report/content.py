@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from ..answers import parting, remedies
+from ...verdict.kinds import AGREES
+from ..answers import parting, proved, remedies
 from ..attempt import Attempt
 from ..findings import Findings
 from ..standing import KINDS, SlotStanding
@@ -15,6 +16,16 @@ HEADINGS = {
     "inconclusive": "Inconclusive",
     "untried": "Untried",
     "agrees": "Agrees",
+}
+
+
+#: For one slot, and for any other number.
+WORDS = {
+    "agrees": ("agrees", "agree"),
+    "differs": ("differs", "differ"),
+    "inconclusive": ("is inconclusive", "are inconclusive"),
+    "cannot be told": ("cannot be told", "cannot be told"),
+    "untried": ("is untried", "are untried"),
 }
 
 
@@ -30,16 +41,6 @@ def summary(found: Findings) -> str:
     )
     hold = "holds" if held == 1 else "hold"
     return f"{held} of {found.chip.slot_count} slots {hold} a design: {listed}."
-
-
-#: For one slot, and for any other number.
-WORDS = {
-    "agrees": ("agrees", "agree"),
-    "differs": ("differs", "differ"),
-    "inconclusive": ("is inconclusive", "are inconclusive"),
-    "cannot be told": ("cannot be told", "cannot be told"),
-    "untried": ("is untried", "are untried"),
-}
 
 
 def sections(found: Findings) -> Iterator[tuple[str, list[SlotStanding]]]:
@@ -61,7 +62,7 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
     if one.deciding and one.against:
         yield from contradiction(found, one.deciding, one.against, names=names)
         return
-    if why := found.why(one):
+    if why := found.why(one, names=names):
         yield why
     yield from details.reasons[1:]
     yield from remedies(details)
@@ -70,6 +71,9 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
         yield f"To tell the first two causes apart: {made.means}"
     if one.deciding:
         yield from tried(one, one.deciding, names=names)
+    share = proved(details)
+    if share is not None:
+        yield f"The recording would have shown {share:.0%} of single stuck-at faults."
 
 
 def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool) -> Iterator[str]:
@@ -99,4 +103,4 @@ def tried(one: SlotStanding, attempt: Attempt, *, names: bool) -> Iterator[str]:
 def evidence(attempt: Attempt) -> str:
     """The evidence of a try that agrees."""
     bits = attempt.evidence
-    return f", {bits:.0f} bits of evidence" if bits is not None and attempt.verdict == "agrees" else ""
+    return f", {bits:.0f} bits of evidence" if bits is not None and attempt.verdict == AGREES else ""

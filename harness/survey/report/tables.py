@@ -7,7 +7,7 @@ from io import StringIO
 
 from forelight.sim.plain_text import clean
 
-from ..answers import cause, remedies
+from ..answers import cause, proved, remedies
 from ..attempt import Attempt
 from ..findings import Findings
 from ..standing import SlotStanding
@@ -29,9 +29,10 @@ def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, obje
         "name": one.design,
         "title": one.title,
         "kind": one.kind,
-        "reason": found.why(one),
+        "reason": found.why(one, names=names),
         "cause": cause(details),
         "remedies": list(remedies(details)),
+        "proved_share": proved(details),
         "tries": one.tries,
         "cards": one.cards,
         **(tried(attempt) if attempt else dict.fromkeys(tried(_NONE))),

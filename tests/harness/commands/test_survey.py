@@ -4,23 +4,32 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
 import sqlite3
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
 from forelight.designs.procedures.procedure import load_toml
+from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.roster import find
 from forelight.harness.cli import cli
+from forelight.harness.commands.survey.again import question_of
 from forelight.harness.survey.attempt import ChipRoster, Details
 from forelight.harness.survey.notebook import reading
+from forelight.sim.errors import ForelightError
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.harness.survey.books import attempt, large, profile, write
+from tests.sizes import sized
 
 SHOWN = ("0.", "1.", "2.", "3.", "4.", "5.", "6.", "7.", "8.", "9", "8", "7")
 GOOD = "step,shown\n" + "".join(f"{n},{shown}\n" for n, shown in enumerate(SHOWN))
@@ -42,6 +51,7 @@ HOSTILE = "=1+1 \x1b[2J<script>alert(1)</script> | `a` **b** \u202eabc"
 def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("FORELIGHT_WHO", raising=False)
+    monkeypatch.setattr("forelight.harness.terminal.cores.core_count", lambda: 1)  # no processes to wait for
     Path("good.csv").write_text(GOOD)
     Path("bad.csv").write_text(BAD)
 
@@ -107,6 +117,12 @@ def test_count_and_card_are_written_down() -> None:
     )
 
 
+def test_a_count_that_differs_says_why() -> None:
+    ask("count", "101", "--loops", "60", "--seconds", "53", "--survey", "quay.survey", code=1)
+    said = " ".join(ask("survey", "quay.survey").output.split())
+    assert "101 Tide gauge The count means 20.38 steps a second, and 2.03804 Hz is foretold." in said
+
+
 def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORELIGHT_WHO", "Cleo")
     check("good.csv")
@@ -122,6 +138,7 @@ def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) 
         (["check", "101", "good.csv", "--keep"], "--keep belongs to --survey"),
         (["check", "--any", "good.csv", "--survey", "q"], "--any asks which slot it is"),
         (["card", "--all", "--survey", "q"], "--survey writes down the card of one slot"),
+        (["card", "101", "-o", "q.html", "--survey", "q.html"], "this is the notebook itself"),
         (["check", "101", "good.csv", "--survey", "none/q"], "the notebook cannot be opened"),
         (["check", "101", "good.csv", "--survey", "good.csv"], "the notebook is damaged"),
         (["check", "101", "none.csv", "--survey", "q"], "cannot read the recording"),
@@ -182,7 +199,7 @@ def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch
     assert "Written" not in said.stdout
     assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
     found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
-    assert list(found) == ["error"]
+    assert list(found) == ["schema", "error"]
     with reading(Path("quay.survey")) as notebook:
         assert [one.verdict for one in notebook.attempts()] == ["agrees"]
 
@@ -268,6 +285,11 @@ def test_the_next_tries_and_their_experiments() -> None:
     assert len(found["tries"]) == found["wanted"] == 46  # type: ignore[arg-type]
     assert found["moves"] == sum(one["moves"] for one in found["tries"])  # type: ignore[attr-defined]
     assert "o4 is not connected" in ask("survey", "q").output
+    said = ask("survey", "next", "q", "--tries", "60").output
+    assert "    Do: restart; steps 3\n" in said
+    assert said.endswith("--experiments FOLDER writes the procedures that part two causes.\n")
+    write(Path("q"), attempt(verdict="differs", procedure="experiment on slot 101"))
+    assert "two causes" not in ask("survey", "next", "q", "--tries", "60").output, "it was carried out"
 
 
 def test_what_is_tried_again_is_tried_as_before() -> None:
@@ -282,6 +304,19 @@ def test_what_is_tried_again_is_tried_as_before() -> None:
     assert tries[101]["why"] == "differs once: a slip, or a fault?"
     assert "--run" in tries[25]["command"]
     assert tries[25]["remedy"].startswith("Record more")
+
+
+def test_a_slot_that_agrees_is_tried_with_runs_that_it_was_not_tried_with() -> None:
+    """As long as its recordings would have shown a part of the faults only, and there are such runs."""
+    chip = ChipRoster("quay", "quay", 192, {101: "tide_gauge"})
+    told, sure = Details({"proves": {"share": 0.5}}), attempt(evidence=90.0)
+    said = "  101 Tide gauge: agrees, and would have shown 50% of all faults\n"
+    runs = ["default", "one tide", "held at half tide"]
+    for run, following in pairwise([*runs, ""]):
+        write(Path("q"), replace(sure, id=run, procedure=run), details=told, chip=chip)
+        plan = ask("survey", "next", "q", "--tries", "46").output
+        assert (said in plan) == bool(following)
+        assert f"check 101 RECORDING --survey q --run '{following}'" in plan or not following
 
 
 def test_the_plan_says_which_switches_to_set() -> None:
@@ -398,6 +433,16 @@ def test_words_of_strangers_do_no_harm() -> None:
     assert "<script>" not in Path("q.md").read_text()
 
 
+def test_bytes_that_are_no_text() -> None:
+    """In a note, in the name of a recording and of a notebook, as a terminal hands them over."""
+    odd = os.fsdecode(b"od\xffd")
+    Path(f"{odd}.csv").write_text(GOOD)
+    check(f"{odd}.csv", "--who", odd, "--note", odd, book=f"{odd}.survey")
+    for command in ("survey", "survey report"):
+        assert "Tide gauge" in ask(*command.split(), f"{odd}.survey").output
+    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["note"] == "od?d"  # type: ignore[index]
+
+
 # Merge and again
 
 
@@ -418,8 +463,30 @@ def test_notebooks_of_two_people() -> None:
     assert "Ann and Bo contradict each other" in ask("survey", "next", "quay.survey", "--tries", "46").output
     report = ask("survey", "report", "quay.survey").output
     assert "Ann" not in report
+    for ending in ("csv", "json", "html"):
+        ask("survey", "report", "quay.survey", "-o", f"r.{ending}")
+        text = Path(f"r.{ending}").read_text()
+        assert "Two people" in text
+        assert "Ann" not in text
     assert "  - One: agrees, " in report
     assert "  - The other: differs. At step 6 line o4 is 0 where 1 was predicted: entry 7." in report
+
+
+def test_paths_are_told_from_where_the_notebook_lies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A board and a design that are files: found from any folder, and from that of the notebook joined into."""
+    Path("ann").mkdir()
+    Path("shared").mkdir()
+    Path("ann/lamp.v").write_text(LAMP.format(step=1))
+    Path("ann/pier.toml").write_text(PIER.format(design="lamp.v"))
+    Path("seen.csv").write_text("step,outputs\n" + "".join(f"{n},{n % 16:08b}\n" for n in range(24)))
+    for slot in ("2", "ann/lamp.v"):
+        ask("check", slot, "seen.csv", "--board", "ann/pier.toml", "--survey", "ann/pier.survey", "--keep")
+    ask("survey", "merge", "shared/all.survey", "ann/pier.survey")
+    monkeypatch.chdir("shared")
+    for book in ("../ann/pier.survey", "all.survey"):
+        again = answered("survey", "again", book)
+        assert (again["judged"], again["not_judged"]) == (2, [])
+        assert "Nothing is left to try on pier" in ask("survey", "next", book).output
 
 
 def test_a_try_that_somebody_changed_is_left_and_told() -> None:
@@ -477,6 +544,43 @@ def test_a_recording_that_cannot_be_judged_again_is_told() -> None:
     connection.close()
     said = ask("survey", "again", "quay.survey").output
     assert "not judged" in said
+
+
+ACTIONS = [
+    "select 101",
+    "set i0=1",
+    "strap 182",
+    "strap 99999",
+    "restart",
+    "steps 5",
+    "steps 0",
+    "play x",
+    "press i9",
+    7,
+]
+
+
+@settings(max_examples=sized(40, 1000), deadline=None)
+@given(
+    bench=st.fixed_dictionaries(
+        {},
+        optional={
+            "slot": st.sampled_from(["101", "tide_gauge", "5", "", "..", "none.v", HOSTILE]) | st.integers(),
+            "actions": st.lists(st.sampled_from(ACTIONS), max_size=5) | st.text(max_size=3),
+            **dict.fromkeys(
+                ("added", "setting_up", "seed", "power_ups"),
+                st.integers(-2, 2**70) | st.integers(0, 4) | st.none(),
+            ),
+        },
+    )
+)
+def test_what_a_stranger_says_was_done_is_refused_or_can_be_asked(bench: dict[str, object]) -> None:
+    board = load_board("quay")
+    try:
+        asking = question_of(board, attempt(), Details({}, bench), Path("q"))
+    except ForelightError:
+        return
+    assert asking.start() >= 0
 
 
 # A large chip

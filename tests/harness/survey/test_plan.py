@@ -153,6 +153,15 @@ def test_the_experiment_that_parts_two_causes() -> None:
     assert task.worth.bits == pytest.approx(0.8 * entropy(0.75))
 
 
+def test_what_a_recording_that_agrees_would_not_have_shown() -> None:
+    """By Bayes: of two slots in three that agree, and a recording that shows four faults in five, 1 in 11 is faulty."""
+    sure = attempt(verdict=AGREES, evidence=64.0)
+    ((said, bits),) = why(sure, details=Details({"proves": {"share": 0.8}}))
+    assert said == "agrees, and would have shown 80% of all faults"
+    assert bits == pytest.approx(entropy(1 / 11))
+    assert why(sure, details=Details({"proves": {"share": 0.97}})) == []
+
+
 def test_a_cause_without_an_experiment_says_what_to_look_at_first() -> None:
     causes = {
         "groups": [{"share": 1.0, "causes": [{"said": "o4 is stuck.", "remedy": "Move the clip of o4."}]}]
