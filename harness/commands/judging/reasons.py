@@ -45,7 +45,7 @@ def step_line(asking: Question) -> str:
 
 
 @dataclass(frozen=True)
-class Reasons:
+class Grounds:
     """What explains a recording, the experiment that tells the first two explanations apart (None where none was
     found), and what became of the file for it."""
 
@@ -97,7 +97,7 @@ class Reasons:
         first, second = (group.best.cause for group in self.ranking.convincing[:2])
         return sentence(made, first, second, self.asking.board)
 
-    def into(self, file: Path) -> Reasons:
+    def into(self, file: Path) -> Grounds:
         """The experiment written into a file as a procedure."""
         made = self.apart
         if made is None:
@@ -115,7 +115,7 @@ class Reasons:
         return replace(self, written=f"Wrote {file}: carry it out with `--procedure {file}`.")
 
 
-def explained(asking: Question, capture: Capture, experiment: Path | None = None) -> Reasons:
+def explained(asking: Question, capture: Capture, experiment: Path | None = None) -> Grounds:
     """The causes of a recording that differs, with a bar while they are tried."""
     line = step_line(asking)
     with progress("Trying causes") as advance:
@@ -126,7 +126,7 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
         lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
         first, second = (group.best.cause for group in groups[:2])
         apart = separating(first, second, handling(asking), lines, Foreteller(line))
-    why = Reasons(asking, ranking, apart)
+    why = Grounds(asking, ranking, apart)
     return why.into(experiment) if experiment is not None else why
 
 
