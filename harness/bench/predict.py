@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from ..boards.profile import Board
 from ..boards.roster import find
-from ..chip.netlist import source_warnings
+from ..chip.netlist import fights_in, source_warnings
 from ..chip.routing import input_names
 from ..golden.golden import Golden, Race
 from ..hand.timeline import Timeline, timeline
@@ -71,8 +71,11 @@ def predict(
     if left_open:
         facts["left_open"] = "; ".join(left_open).replace("wrapper.design.", "").replace("wrapper.", "")
     warnings = source_warnings(seats[slot].netlist)
-    if warnings:
-        facts["warnings"] = "; ".join(warnings)
+    fights = fights_in(warnings)
+    if fights:
+        facts["fights"] = "; ".join(fights)
+    if len(warnings) > len(fights):
+        facts["warnings"] = "; ".join(said for said in warnings if said not in fights)
     undefined = list(_undefined(plan, shown))
     if undefined:
         facts["undefined"] = "; ".join(undefined)

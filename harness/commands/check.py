@@ -24,10 +24,12 @@ from ..hand.routine import divides
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
 from .question import USUAL_SECONDS, Asked, Question, question
+from .settled import from_the_source
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -59,7 +61,7 @@ def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> 
     proves = proved(asking, golden, capture, verdict)
     found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
     if not as_json:
-        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
+        odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
         show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd)
     if entry:

@@ -152,5 +152,5 @@ def status_of(bench: LiveBench, golden: Golden) -> list[str]:
     if inside is not None and len(golden.ticks):
         found += sentences(Watch(inside, _latest(golden)).status(bench.now, recent_s=RECENT_S))
     if len(golden.outputs) and int(golden.settled[-1]) != 0xFF:
-        found.append("? is what the power-up or a race decides: nobody can foretell it.")
+        found.append("? cannot be foretold: the power-up or a race decides.")
     return found

@@ -127,7 +127,10 @@ class Session:
 
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
-        return (self.sheet.description,) if self.sheet.description else ()
+        said = (self.sheet.description,) if self.sheet.description else ()
+        return (
+            said if self.sheet.restart is None else (*said, "It is as the power left it: restart it first.")
+        )
 
     def about(self) -> tuple[str, ...]:
         """What there is to know while there is room for it: the design, its runs, what keys do."""
