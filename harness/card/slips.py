@@ -20,6 +20,8 @@ USUAL = frozenset(
      "selector, one switch"}
 )  # fmt: skip
 MOST = 5
+#: Slips in one sentence.
+NAMED = 4
 #: Steps that are looked at.
 STEPS = 64
 POWER_UPS = 4
@@ -42,8 +44,8 @@ def slips(it: Handling, step_line: str) -> Iterator[str]:
         if look:
             alike.setdefault(look, []).append(cause.name)
     for look, names in list(alike.items())[:MOST]:
-        many = f" (and {len(names) - 3} slips more)" if len(names) > 3 else ""
-        yield f"{look}: {', or '.join(names[:3])}{many}."
+        listed = ", ".join(names[:NAMED])
+        yield f"{look}: {listed}{f' and {len(names) - NAMED} like that' if len(names) > NAMED else ''}."
 
 
 def _usual(it: Handling) -> list[Mishap]:
@@ -55,17 +57,17 @@ def _usual(it: Handling) -> list[Mishap]:
 
 def _look(found: ReadRows, expected: ReadRows, display: Mapping[str, str]) -> str:
     """How the outputs tell this from what was meant; nothing where they do not."""
+    if len(found.levels) == 1 < len(expected.levels):  # nothing steps it
+        return f"It stands still and shows {_shown(found, 0, display)}"
     count = min(len(found.levels), len(expected.levels))
-    if not count:
-        return ""
     known = found.known[:count] & expected.known[:count]
     differ = np.flatnonzero((found.levels[:count] ^ expected.levels[:count]) & known)
     if not len(differ):
         return ""
     at = int(differ[0])
     here, due = (_shown(rows, at, display) for rows in (found, expected))
-    still = len(set(zip(found.levels[:count].tolist(), found.known[:count].tolist(), strict=True))) == 1
-    if still:
+    before = (found.levels[:at] == found.levels[at]) | (found.known[:at] == 0)
+    if before.all() and (found.levels[at:count] == found.levels[at]).all():
         return f"It stands still and shows {here}"
     return f"At step {expected.first + at} it shows {here} where {due} is due"
 
