@@ -24,7 +24,6 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "vcd": (("golden", "dice", "-o", "g.vcd"), ("g.vcd",)),
     "listen": (("listen", "ferry_whistle", "--seconds", "3", "-o", "w.wav"), ("w.wav",)),
     "card": (("card", "tide_gauge", "-o", "c.html"), ("c.html",)),
-    "wall": (("wall", "--board", "mole", "--seconds", "1", "-o", "wall.svg"), ("wall.svg",)),
     "picture": (("show", "tide_gauge", "-o", "s.svg"), ("s.svg",)),
     "draft": (("draft", "night_light"), ("night_light/datasheet.toml", "night_light/design.py")),
 }
