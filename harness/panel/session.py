@@ -369,9 +369,9 @@ class Session:
             shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
             return (f"{now} {shows}", " ".join(self.status(golden)))
 
-    def status(self, golden: Golden | None = None) -> list[str]:
-        """The status line."""
-        return status_of(self.bench, golden or self.bench.record())
+    def status(self, golden: Golden | None = None, at: int | None = None) -> list[str]:
+        """The status line, now or at an earlier tick."""
+        return status_of(self.bench, golden or self.bench.record(), at)
 
     def now(self, golden: Golden) -> list[LineNow]:
         """Each line of the chip, as the end of a golden has it."""
