@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Notebooks, Slot
+from .completion import BoardName, Notebooks, Output, Slot
 from .ending import Commands
 from .options import (
     KEEP,
@@ -25,6 +25,25 @@ from .options import (
     run_options,
     survey_options,
     trust_options,
+)
+
+#: Those whose answers in JSON can be asked for by name.
+COMMANDS = (
+    *(
+        "slots",
+        "show",
+        "wall",
+        "golden",
+        "check",
+        "count",
+        "strap",
+        "card",
+        "listen",
+        "lesson",
+        "vet",
+        "draft",
+    ),
+    "survey",
 )
 
 
@@ -85,7 +104,9 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     metavar="FILE",
     help="Write a .svg picture or a .html page, in which it moves.",
 )
-@click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
+@click.option(
+    "--why", type=Output(), metavar="o3", help="Why is this output, or this signal of the source, as it is?"
+)
 @click.option(
     "--step",
     type=click.IntRange(min=0),
@@ -185,17 +206,40 @@ def wall(
 )
 @click.option("--all", "everything", is_flag=True, help="Compare those that are kept beside all designs.")
 @click.option("--update", is_flag=True, help="With --all: keep what is foretold now.")
+@click.option("--coverage", is_flag=True, help="How many faults of the design would this run reveal?")
+@click.option(
+    "--improve",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Search for a run that reveals more, and write it as a procedure.",
+)
 @WATCH
 @json_option
 def golden(
-    output: str, everything: bool, update: bool, watch: tuple[str, ...], as_json: bool, **asked: Any
+    output: str,
+    everything: bool,
+    update: bool,
+    coverage: bool,
+    improve: Path | None,
+    watch: tuple[str, ...],
+    as_json: bool,
+    **asked: Any,
 ) -> int:
     """Write the predicted outputs, as CSV or VCD.
 
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
+
+    With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
+    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
+    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
+    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    --improve adds "improved": "file", "do", "steps", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
         raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
+    if everything and (coverage or improve):
+        raise click.UsageError("--coverage and --improve are about one SLOT")
     if everything:
         from .commands.catalogue_goldens import run as run_all
 
@@ -203,7 +247,7 @@ def golden(
     from .commands.golden import run
     from .commands.question import Asked
 
-    return run(Asked(**asked), output, as_json, watch)
+    return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
 
 @cli.command()
@@ -212,12 +256,20 @@ def golden(
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
 )
+@click.option(
+    "--experiment",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a procedure that tells the two likeliest causes apart.",
+)
 @run_options
 @survey_options
 @KEEP
 @json_option
-def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **asked: Any) -> int:
-    """Does a capture from the bench agree, and if not, where does it differ?
+def check(
+    slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
+) -> int:
+    """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
     """
@@ -236,7 +288,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
         if entry:
             raise click.UsageError("--any asks which slot it is, and a try is of one: leave --survey out")
         return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
-    return check.run(Asked(slot, **asked), capture, as_json, entry)
+    return check.run(Asked(slot, **asked), capture, as_json, entry, experiment)
 
 
 @cli.command()
@@ -456,7 +508,7 @@ def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
     "--procedure",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Begin with what this procedure does.",
+    help='Begin with what this TOML file does: do = ["restart", "steps 40"], as in a datasheet\'s [[run]].',
 )
 @trust_options
 @board_option
@@ -537,11 +589,27 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
     return start(name, language, output, as_json)
 
 
+@cli.command()
+@click.argument("command", type=click.Choice(COMMANDS), required=False, metavar="[COMMAND]")
+@json_option
+def answers(command: str | None, as_json: bool) -> int:
+    """What the keys mean of answers with --json, which are the same in all commands.
+
+    With --json the JSON Schema (draft 2020-12) of what COMMAND answers, or of any answer. Errors are answers too.
+    """
+    from .commands import reference
+
+    return reference.answers(command, as_json)
+
+
 #: Worked examples at the end of a command's help; what one writes a later one may read.
 EXAMPLES = {
     "slots": ("forelight slots", "forelight slots --board mole --json"),
     "show": ("forelight show tide_gauge --seconds 5", 'forelight show 101 --run "one tide" -o tide.svg'),
-    "golden": ("forelight golden tide_gauge -o tide.csv", "forelight golden dice --seconds 2 -o dice.vcd"),
+    "golden": (
+        "forelight golden tide_gauge -o tide.csv --coverage",
+        "forelight golden dice --seconds 2 -o dice.vcd --improve more.toml",
+    ),
     "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
     "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
     "survey": (
@@ -571,6 +639,10 @@ EXAMPLES = {
         "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
         "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
     ),
+    "panel": ("forelight panel tide_gauge", "forelight panel 101 --board quay --plain"),
+    "lesson": ("forelight lesson --progress", "forelight lesson 3 --print --answers"),
+    "answers": ("forelight answers", "forelight answers show --json"),
+    "survey glance": ("forelight survey quay.survey", "forelight survey quay.survey tide_gauge --json"),
     "vet": ("forelight vet tide_gauge", "forelight vet tide_gauge --board mole --json"),
     "draft": ("forelight draft tide_bell", "forelight draft night_light --language verilog"),
 }

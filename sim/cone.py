@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .evaluate import evaluate
-from .netlist import Cell, Netlist, Register, Slice, Word
+from .netlist import Cell, Netlist, Register, Slice, Word, source_line
 from .simulation import Simulation
 from .state import assemble
 
@@ -114,7 +114,7 @@ class Cones:
             return Cause(name, "register", low, width, value, moved, places, causes)
 
         if moved is None or depth <= 0:
-            return cause((_line(register.src),) if register.src else ())
+            return cause((source_line(register.src),) if register.src else ())
         after = self._look(moved, power_up)
         forced = [override for override in register.overrides if after.value(override.mask) & mask]
         if forced or register.clock is None:
@@ -243,7 +243,7 @@ class _Look:
                 continue
             cell = self._cells[value]
             if cell.src:
-                lines[_line(cell.src)] = None
+                lines[source_line(cell.src)] = None
             if cell.kind == "read":
                 number = cell.int_param("memory")
                 index = assemble(cell.operands[0], self.known) - self.netlist.memories[number].offset
@@ -284,13 +284,6 @@ def _needed(word: Word, mask: int) -> list[tuple[int, int]]:
             found.append((part.value, bits << part.low))
         at += part.width
     return found
-
-
-def _line(src: str) -> str:
-    """File and first line of a place in the source, which may name columns and several places."""
-    first = src.split("|", maxsplit=1)[0].split(" ", maxsplit=1)[0]
-    file, _, where = first.rpartition(":")
-    return f"{file}:{where.split('.')[0].split('-')[0]}"
 
 
 def _in_order(place: str) -> tuple[str, int]:

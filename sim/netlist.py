@@ -7,6 +7,7 @@ names for words. So there are no aliases to chase, and every value has exactly o
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
@@ -154,8 +155,16 @@ def _cut(part: Part, low: int, width: int) -> Part:
     return Const(part.bits >> low & mask, width, part.undefined >> low & mask)
 
 
+def source_line(src: str) -> str:
+    """File and first line of a place in a source, which may name columns and several places; empty if it names none."""
+    match = re.match(r"[^|]*?:\d+", src)
+    return match[0] if match else ""
+
+
 #: The parameter of a cell that says why what is undefined in its operands is so, where that is known.
 REASON = "reason"
+#: What a warning says of a net for which drivers fight.
+FIGHT = "has two drivers that fight"
 Param = int | str | tuple[tuple[str, ...], ...]
 
 

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
+
 import numpy as np
+from numpy.typing import NDArray
 
 from .simulation import Recorded, Simulation
 
@@ -48,6 +52,19 @@ def _repeat(out: Recorded, length: int) -> None:
         more = min(done, len(out) - done)
         out[done : done + more] = out[:more]
         done += more
+
+
+def periods(rows: NDArray[Any], rounds: int) -> Iterator[tuple[int, int]]:
+    """Each `(length, first)` such that from row `first` to the end every row is what the row `length` later is.
+
+    The shortest comes first; each goes round `rounds` times at least.
+    """
+    for length in range(1, min(len(rows) // rounds, len(rows) - 1) + 1):
+        if rows[-1] == rows[-1 - length]:
+            unlike = np.flatnonzero(rows[:-length] != rows[length:])
+            first = int(unlike[-1]) + 1 if len(unlike) else 0
+            if len(rows) - first >= rounds * length:
+                yield length, first
 
 
 def alternating(values: Recorded) -> int:

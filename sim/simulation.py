@@ -235,17 +235,7 @@ class Simulation:
         """One update for each row of the columns, a column a port; the value of `observe` after each."""
         names = list(columns)
         count = len(np.asarray(columns[names[0]])) if names else 0
-        arrays = []
-        for name in names:
-            place = self._input(name)
-            values = np.asarray(columns[name])
-            if not fits(values, place.width) or values.ndim != 1:
-                raise UsageError(
-                    f"input {name} has {place.width} bits and cannot take all of an array of {values.dtype}",
-                    place=self.netlist.name,
-                    remedy="give whole numbers that fit, one for each update",
-                )
-            arrays.append(np.ascontiguousarray(values, _DTYPES[element_bits(place.width)]))
+        arrays = [self._column(name, columns[name]) for name in names]
         out = np.empty(count, self._dtype(observe))
         if not count:
             return out
@@ -265,6 +255,38 @@ class Simulation:
                 rows = zip(*(array[first:].tolist() for array in arrays), strict=True)
                 self._replay(dict(zip(names, row, strict=True)) for row in rows)
         return out
+
+    def run_each(
+        self, states: Iterable[bytes], port: str, values: ArrayLike, observe: str
+    ) -> Iterator[tuple[Recorded, bytes]]:
+        """`run_samples` from each of several snapshots: what was observed, and a snapshot of the end."""
+        column, place = self._column(port, values), self._named(observe)
+        count, kind, address = len(column), self._dtype(observe), self._state.address
+        settle = self.compiled.settle()
+        for state in states:
+            self.restore(state)
+            if self._state.fresh or not count:
+                yield self.run_samples(port, column, observe), self.snapshot()
+                continue
+            out = np.empty(count, kind)
+            code = self.compiled.rows([port], place, count)
+            code.call(address, column.ctypes.data, out.ctypes.data, count)
+            if self._state.restless():
+                self._replay({port: value} for value in column.tolist())
+            settle.call(address)
+            self._state.check()
+            yield out, self._state.save()
+
+    def _column(self, name: str, values: ArrayLike) -> Recorded:
+        """What an input port is to take, an element an update, as the machine code reads it."""
+        place, given = self._input(name), np.asarray(values)
+        if not fits(given, place.width) or given.ndim != 1:
+            raise UsageError(
+                f"input {name} has {place.width} bits and cannot take all of an array of {given.dtype}",
+                place=self.netlist.name,
+                remedy="give whole numbers that fit, one for each update",
+            )
+        return np.ascontiguousarray(given, _DTYPES[element_bits(place.width)])
 
     def _replay(self, rows: Iterable[Mapping[str, int]]) -> None:
         """Repeat a run that gave up, which left the state as it was, to the update that does not come to rest."""

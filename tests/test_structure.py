@@ -21,8 +21,9 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        disk_cache errors kinds levels plain_text units
-        files netlist traces
+        errors kinds levels plain_text units
+        files netlist
+        disk_cache traces
         evaluate rtlil schedule
         compile loops
         reference state
@@ -44,6 +45,7 @@ FLOORS = {
         options
         attach hand
         bench capture
+        coverage
         verdict vet
         card
         survey
@@ -51,6 +53,7 @@ FLOORS = {
         commands
         ending scripting
         cli
+        start
     """,
 }
 MOST_FILES = 25
@@ -256,7 +259,7 @@ def test_nothing_public_is_for_its_own_tests_alone() -> None:
 
 #: Files that nothing imports: where a process starts, the judge of the engine, and the chip in Amaranth.
 DOORS = {
-    *("designs.sources.python_child", "designs.sources.yosys_child", "harness.cli", "sim.reference"),
+    *("designs.sources.python_child", "designs.sources.yosys_child", "harness.start", "sim.reference"),
     *("harness.chip.chip", "harness.chip.conditioning", "harness.chip.direct"),
 }
 
@@ -306,6 +309,25 @@ def test_every_file_says_its_purpose() -> None:
         assert line.endswith((".", "?")) and not line.startswith("What of"), (
             f"{path.relative_to(ROOT)}: {line}"
         )
+
+
+def test_every_view_has_a_test_of_its_own() -> None:
+    tests = " ".join(path.read_text("utf-8") for path in (ROOT / "tests/harness").rglob("test_*.py"))
+    views = {path.stem for path in (ROOT / "harness/view").glob("*.py")} - {"__init__"}
+    untested = [name for name in views if not re.search(rf"harness\.view(\.| import .*\b){name}\b", tests)]
+    assert not untested, (
+        "write a test of its exact strings, in tests/harness/view or of the command that draws it"
+    )
+
+
+def test_every_benchmark_is_explained() -> None:
+    folder = ROOT / "tests/benchmarks"
+    said = " ".join((folder / "README.md").read_text("utf-8").split())
+    run = [path.stem for path in folder.glob("*.py") if '__name__ == "__main__"' in path.read_text("utf-8")]
+    unsaid = [
+        name for name in run if name != "__main__" and f"python -m tests.benchmarks.{name}`" not in said
+    ]
+    assert not unsaid, "say in tests/benchmarks/README.md what it measures, with its figures"
 
 
 def test_the_top_level_holds_nothing_else() -> None:

@@ -36,6 +36,11 @@ def _levels(action: object, levels: Mapping[str, int]) -> None:
             raise DatasheetError(f"{action}: {level!r} is no level of {line}", remedy="give 0 or 1")
 
 
+#: Steps that a hand makes in a second where nothing else is said (common practice, no source): a switch up and down
+#: again, with time to look.
+HAND_HZ = 2.0
+
+
 @dataclass(frozen=True)
 class Select:
     """Turn the selector to a slot."""
@@ -178,12 +183,18 @@ class Seconds:
 
 @dataclass(frozen=True)
 class Pulse:
-    """Make so many steps by hand on the step line, with the step clock off."""
+    """Make so many steps by hand on the step line, with the step clock off: `hz` of them in a second.
+
+    A rate beyond what the board can carry is the fastest that it can.
+    """
 
     count: int
+    hz: float = HAND_HZ
 
     def __post_init__(self) -> None:
         _whole(self, self.count, 1)
+        if not isfinite(self.hz) or self.hz <= 0:
+            raise DatasheetError(f"{self}: {self.hz!r} does not fit", remedy="give a rate above 0 Hz")
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,16 @@ CAUTION = (
 )
 
 
+def contact_word(pull: int | None, level: int) -> str:
+    """Whether a switch is open or closed when its line is at a level: open is where the pull takes the line.
+
+    Empty where the board does not say where that is.
+    """
+    if pull is None:
+        return ""
+    return "open" if level == pull else "closed"
+
+
 class RefusedError(Exception):
     """An action that cannot be carried out: what stands against it, and what to do.
 

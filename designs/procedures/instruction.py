@@ -26,6 +26,7 @@ from .actions import (
     Steps,
     Strap,
 )
+from .contention import contact_word
 
 
 @dataclass(frozen=True)
@@ -74,9 +75,9 @@ def _sentence(action: Action, wording: Wording) -> str:
             sentence = f"wait for {_counted(count, 'frame')}{_lasting(count, wording.frame_hz)}"
         case Seconds(seconds):
             sentence = f"wait {seconds:.15g} s"
-        case Pulse(count):
-            line = _role("step", wording)
-            sentence = f"with the step clock off, take {line} to 1 and back to 0, {_times(count)}"
+        case Pulse(count, hz):
+            line, pace = _role("step", wording), f"{hz:.15g} in a second"
+            sentence = f"with the step clock off, take {line} to 1 and back to 0, {_times(count)}, {pace}"
         case Select(slot):
             sentence = f"turn the selector to slot {slot}"
         case Repeat(count, actions):
@@ -111,10 +112,9 @@ def _set(levels: Mapping[str, int], wording: Wording) -> str:
 
 def _contact(lines: list[str], level: int, wording: Wording) -> str:
     """Closed or open, where that is the same for all these switches; an open one leaves its line to the pull."""
-    ways = {wording.pulls.get(line) for line in lines}
-    if len(ways) != 1 or None in ways:
-        return ""
-    return " (open)" if ways == {level} else " (closed)"
+    words = {contact_word(wording.pulls.get(line), level) for line in lines}
+    word = words.pop() if len(words) == 1 else ""
+    return f" ({word})" if word else ""
 
 
 def _clock(action: Strap | Enable | Disable | Oscillator, wording: Wording) -> str:
@@ -132,10 +132,12 @@ def _clock(action: Strap | Enable | Disable | Oscillator, wording: Wording) -> s
             if not wording.strapped:
                 return f"set the step source to {code} and switch the step clock on"
             switches = " ".join(f"{code:08b}")
+            stand = [_contact(list(INPUT_LINES), level, wording).strip(" ()") for level in (1, 0)]
+            means = f", 1 is {stand[0]} and 0 {stand[1]}" if all(stand) else ""
             first, last = wording.pins.get("i7"), wording.pins.get("i0")
             row = f"{first} to {last} (i7 to i0)" if first and last else "i7 to i0"
             return (
-                f"with the step clock off, set the input switches {row} to {switches} (code {code}), "
+                f"with the step clock off, set the input switches {row} to {switches} (code {code}{means}), "
                 "switch the step clock on, then set the switches back as they were"
             )
 

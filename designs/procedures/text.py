@@ -5,7 +5,7 @@ An action is written as one of
     select 12          strap 29          enable            disable           oscillator off
     set i2=1 i3=0      press i6          release i6        restart           restart 5
     steps 97500        frames 10         wait 3 s          pulse 4           repeat 3 (pulse 1; wait 250 ms)
-    press i6 bouncing  drive i2=1        let go i2         play hands.csv
+    press i6 bouncing  drive i2=1        let go i2         play hands.csv    pulse 4 at 10 Hz
 
 Only inside a repeat does a text hold several actions, parted by semicolons; repeats may stand inside repeats.
 `wait` takes s, ms, us or min. `parse` and `to_text` are each other's inverse.
@@ -22,6 +22,7 @@ from forelight.sim.units import SECONDS
 
 from ..toml_file import did_you_mean, quoted
 from .actions import (
+    HAND_HZ,
     Action,
     Disable,
     Drive,
@@ -46,6 +47,8 @@ from .actions import (
 MOST_STEPS = 10**9  # steps, frames and pulses together
 MOST_ACTIONS = 10**6
 MOST_SECONDS = 10**6
+#: The fastest pace that can be written for steps by hand, which no hand keeps.
+FASTEST_HZ = 10**9
 _DEEPEST = 8
 _LARGEST_CODE = 2**32 - 1
 _LARGEST_SLOT = 65535
@@ -104,12 +107,14 @@ def to_text(action: Action) -> str:
             rest = file
         case Restart(length):
             rest = "" if length == Restart().length else str(length)
-        case Select(number) | Strap(number) | Steps(number) | Frames(number) | Pulse(number):
+        case Select(number) | Strap(number) | Steps(number) | Frames(number):
             rest = str(number)
+        case Pulse(number, hz):
+            rest = str(number) if hz == HAND_HZ else f"{number} at {repr(float(hz)).removesuffix('.0')} Hz"
         case Seconds(seconds):
             rest = f"{float(seconds)!r} s"
         case Repeat(count, actions):
-            rest = f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
+            verb, rest = "repeat", f"{count} ({'; '.join(to_text(inner) for inner in actions)})"
     return f"{verb} {rest}".rstrip()
 
 
@@ -170,6 +175,18 @@ def _wait(text: str) -> Seconds:
     return Seconds(float(seconds))
 
 
+def _pulse(words: list[str]) -> Pulse:
+    count = _count(words[0], 1, MOST_STEPS)
+    if not words[1:]:
+        return Pulse(count)
+    form = re.fullmatch(r"at ([0-9]{1,12}(?:\.[0-9]{1,24})?(?:e[+-]?[0-9]{1,2})?) ?hz", " ".join(words[1:]))
+    if not form or not 0 < float(form[1]) <= FASTEST_HZ:
+        raise _FormError(
+            f"{quoted(' '.join(words[1:]))} is no rate such as at 10 Hz, up to {FASTEST_HZ:g} Hz"
+        )
+    return Pulse(count, float(form[1]))
+
+
 def _switch(word: str) -> Oscillator:
     if word not in {"on", "off"}:
         raise _FormError(f"{quoted(word)} does not fit, the oscillator is on or off")
@@ -192,9 +209,9 @@ FORMS: dict[str, tuple[str, int, int, Callable[[list[str]], Action]]] = {
     "steps": ("steps COUNT", 1, 1, lambda w: Steps(_count(w[0], 1, MOST_STEPS))),
     "frames": ("frames COUNT", 1, 1, lambda w: Frames(_count(w[0], 1, MOST_STEPS))),
     "wait": ("wait 3 s", 1, 2, lambda w: _wait(" ".join(w))),
-    "pulse": ("pulse COUNT", 1, 1, lambda w: Pulse(_count(w[0], 1, MOST_STEPS))),
+    "pulse": ("pulse COUNT or pulse COUNT at 10 Hz", 1, 4, _pulse),
 }
-_VERBS = (*FORMS, "play", "repeat")
+VERBS = (*FORMS, "play", "repeat")
 _VERB_OF: dict[type, str] = {Seconds: "wait", LetGo: "let go"}
 
 
@@ -222,7 +239,7 @@ def _action(text: str, place: str, depth: int) -> Action:
     verb = verb.partition("(")[0]
     if not verb:
         raise DatasheetError(
-            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(_VERBS)}"
+            "an empty action", place=place, remedy=f"take it out, or write one of {', '.join(VERBS)}"
         )
     others = {"play": "play FILE, a recording beside this file", "repeat": "repeat COUNT (ACTION; ACTION)"}
     form = FORMS[verb][0] if verb in FORMS else others.get(verb, "")
@@ -232,8 +249,8 @@ def _action(text: str, place: str, depth: int) -> Action:
         if verb == "repeat":
             return _repeat(text, place, depth)
         if verb not in FORMS:
-            near = did_you_mean(verb, _VERBS)
-            known = f"the actions are {', '.join(_VERBS)}"
+            near = did_you_mean(verb, VERBS)
+            known = f"the actions are {', '.join(VERBS)}"
             raise DatasheetError(
                 f"{quoted(text)}: no such action", place=place, remedy=f"{near} {known}" if near else known
             )
@@ -287,8 +304,10 @@ def _extent(actions: Sequence[Action]) -> tuple[int, int, float]:
     for action in actions:
         number += 1
         match action:
-            case Steps(count) | Frames(count) | Pulse(count) | Restart(count):
+            case Steps(count) | Frames(count) | Restart(count):
                 steps += count
+            case Pulse(count, hz):
+                steps, seconds = steps + count, seconds + count / hz
             case Seconds(wait):
                 seconds += wait
             case Repeat(count, inner):

@@ -108,6 +108,12 @@ def driven_lines(sheet: Datasheet) -> tuple[str, ...]:
     return tuple(one.lines[terminal] for one in sheet.attach for terminal in KINDS[one.kind].drives)
 
 
+def heard_lines(sheet: Datasheet) -> tuple[str, ...]:
+    """The inputs to which attachments listen, on which something outside may send."""
+    wired = {line for one in sheet.attach for line in one.lines.values()}
+    return tuple(sorted(wired & set(INPUT_LINES) - set(driven_lines(sheet))))
+
+
 def read_attachments(
     sheet: Section, step: StepLine | None, restart: RestartLine | None
 ) -> tuple[Attachment, ...]:

@@ -2,53 +2,21 @@
 
 On a direct link they are wired to each other. On a chain what the design puts out reaches the pins one frame later,
 and what is at the pins reaches the design another frame later (DEVELOPERS.md, Time 1): registers stand for that. Two
-lines that the bench adds to `inputs` move them, one row after another in each frame (`PHASES`).
+lines that the bench adds to `inputs` move them, one row after another in each frame (`PHASES` in `wired_memory.py`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from amaranth.hdl import Cat, ClockDomain, Const, Module, Mux, Signal, Value
-from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet
-from forelight.designs.sheets.attachments import KINDS
+from forelight.designs.datasheet import OUTPUT_LINES
 
-from ..chip.netlist import WiredDesign
+from ..chip.wired_design import WiredDesign
 from ..chip.wrapper import Wrapper
-from .memory import SerialMemory, read_image
-
-#: The two phase lines (the second one above the first) in the rows of a frame: pins are sampled and outputs captured;
-#: an answer that wins the race against the board's lines arrives; those lines move; one that loses it arrives; rest.
-PHASES = (0b01, 0b11, 0b11, 0b10, 0b00)
-#: The row in which the board's lines move.
-MOVES = 2
-
-
-@dataclass(frozen=True)
-class WiredMemory:
-    """A serial memory as it is wired: terminal -> line, or `low` or `high`; and what is in it."""
-
-    attachment: Attachment
-    data: bytes
-
-    def component(self) -> SerialMemory:
-        return SerialMemory(self.data, int(self.attachment.options.get("address_bytes", 3)))
-
-    @property
-    def bit(self) -> int:
-        """Which input it drives."""
-        return INPUT_LINES.index(self.attachment.lines["so"])
-
-
-def memories(datasheet: Datasheet) -> tuple[WiredMemory, ...]:
-    """The memories that a datasheet names, with their images read. Raises SourceError for one that cannot be used."""
-    return tuple(
-        WiredMemory(one, read_image(datasheet.folder / str(one.options["image"])))
-        for one in datasheet.attach
-        if KINDS[one.kind].drives
-    )
+from .memory import SerialMemory
+from .wired_memory import WiredMemory
 
 
 def answering(found: Sequence[WiredMemory], chained: bool) -> Callable[[Wrapper], WiredDesign]:
@@ -78,7 +46,7 @@ class _Answering(WiredDesign):
         pins = Signal(8)
         answers = Signal(2 * len(self.found))
         for number, memory in enumerate(self.found):
-            m.submodules[f"memory_{number}"] = part = memory.component()
+            m.submodules[f"memory_{number}"] = part = _part(memory)
             for terminal in ("cs", "sck", "si"):
                 m.d.comb += getattr(part, terminal).eq(_pin(pins, memory.attachment.lines[terminal]))
             m.d.comb += answers[2 * number : 2 * number + 2].eq(Cat(part.so, part.driving))
@@ -118,6 +86,10 @@ class _Answering(WiredDesign):
         with m.If(captured != before):
             m.d.turn += chance.eq(Cat(chance[1] ^ chance[0], chance[0]))
         return Mux(chance[0], late, early)
+
+
+def _part(memory: WiredMemory) -> SerialMemory:
+    return SerialMemory(memory.data, int(memory.attachment.options.get("address_bytes", 3)))
 
 
 def _pin(pins: Value, line: str) -> Value:

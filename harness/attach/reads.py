@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from forelight.sim.traces.trace import Trace
 
-from .memory import READ
+from .image import READ
 
 #: Seconds for which the clock must be high, and low.
 CLOCK_S = 100e-9

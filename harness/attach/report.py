@@ -10,7 +10,7 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, Attachment, Datasheet
 
 from ..golden.golden import Golden
-from ..view.pictures import Picture, repeat
+from ..view.pictures import Picture, repeat, since
 from .display import watch
 from .lamp import looks
 from .meter import Reading, measure
@@ -26,6 +26,8 @@ MOST_LOOKS = 12
 #: Faults that are written out one by one, and characters of a terminal's text; the rest is counted.
 MOST_FAULTS = 5
 MOST_TEXT = 2000
+#: What is read anew from moment to moment, and over how long, in seconds.
+MOMENTARY, LIVE_S = ("speaker", "pulse-width meter", "lamp"), 2.0
 #: Bytes of one reading that are written out.
 MOST_BYTES = 16
 
@@ -42,6 +44,21 @@ class Report:
 def reports(sheet: Datasheet, golden: Golden) -> list[Report]:
     """Of every attachment of a datasheet that there is something to say of, in its order."""
     return [REPORTERS[one.kind](one, golden) for one in sheet.attach]
+
+
+def reports_now(sheet: Datasheet, golden: Golden) -> list[Report]:
+    """The same at the end of a golden that goes on: a meter, a speaker and a lamp tell of the last `LIVE_S` alone."""
+    begin = golden.end - int(LIVE_S * golden.oscillator_hz)
+    recent = since(golden, max(begin, int(golden.ticks[0])))
+    found = []
+    for one in sheet.attach:
+        if one.kind == "lamp":
+            active = str(one.options.get("active", "high"))
+            last = looks(wired(recent, one.lines), recent.oscillator_hz, active)[-1]
+            found.append(Report(f"Lamp on {one.lines['signal']}: {_light(last.lamps[0])}", (), {}))
+        else:
+            found.append(REPORTERS[one.kind](one, recent if one.kind in MOMENTARY else golden))
+    return found
 
 
 def paragraphs(found: list[Report]) -> Iterator[str]:

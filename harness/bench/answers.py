@@ -11,7 +11,7 @@ from forelight.designs.procedures.contention import CAUTION
 from forelight.sim.errors import UsageError
 from numpy.typing import NDArray
 
-from ..attach.answering import MOVES, PHASES, WiredMemory
+from ..attach.wired_memory import MOVES, PHASES, WiredMemory
 from ..boards.profile import Board
 from ..hand.timeline import MOST_CHANGES, Frames, Lines
 

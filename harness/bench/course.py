@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import islice
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
@@ -17,7 +17,7 @@ from forelight.sim.state import PowerUp
 from forelight.sim.undefined.opened import Opened, opened
 from numpy.typing import NDArray
 
-from ..attach.answering import PHASES, WiredMemory, answering, memories
+from ..attach.wired_memory import PHASES, WiredMemory, memories
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing, step_input
@@ -30,6 +30,10 @@ from .openings import Opening, openings
 from .powerups import Sample
 from .proof import Prover
 from .story import Outcome, Story
+
+if TYPE_CHECKING:
+    from ..chip.wired_design import WiredDesign
+    from ..chip.wrapper import Wrapper
 
 ALL = 0xFF
 #: Power-ups that are asked when it is open what the source leaves open.
@@ -69,8 +73,15 @@ def seated(board: Board, datasheet: Datasheet) -> Seat:
     found = memories(datasheet)
     if not found:
         return Seat(datasheet, wrapper_netlist(datasheet))
-    bench = answering(found, board.link == "chain")
-    return Seat(datasheet, wrapper_netlist(datasheet, bench=bench), found)
+    chained = board.link == "chain"
+
+    def bench(wrapper: Wrapper) -> WiredDesign:
+        from ..attach.answering import answering
+
+        return answering(found, chained)(wrapper)
+
+    kind = f"answered, {'chained' if chained else 'direct'}"
+    return Seat(datasheet, wrapper_netlist(datasheet, bench=bench, kind=kind), found)
 
 
 class Course:

@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 import numpy as np
 from forelight.sim.netlist import Netlist
+from forelight.sim.proof.ternary import OpenUpdate
 from numpy.typing import NDArray
 
 from .freerun import touched
-from .proof import Fork
 
 
 class Glitches:
@@ -20,7 +20,9 @@ class Glitches:
         self._decided = 0
         self._masks: dict[tuple[str, ...], int] = {}
 
-    def without(self, agreed: NDArray[np.uint8], first: int, forks: Iterable[Fork]) -> NDArray[np.uint8]:
+    def without(
+        self, agreed: NDArray[np.uint8], first: int, forks: Iterable[OpenUpdate]
+    ) -> NDArray[np.uint8]:
         """Masks of the bits of `outputs` on which power-ups agree, less what a glitch may have decided by then.
 
         No sampled power-up glitches, so their agreement says nothing of it. The masks are those before update `first`

@@ -17,7 +17,7 @@ from forelight.sim.state import PowerUp
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
 
-from ..attach.answering import PHASES
+from ..attach.wired_memory import PHASES
 from ..boards.profile import Board
 from ..chip.routing import step_input
 from ..hand.timeline import Lines, Timeline, timeline
@@ -33,27 +33,33 @@ class Inside:
     """One design under one procedure, from one power-up.
 
     `rows[k]` is the k-th update of the port `inputs`; on a chain with a serial memory a frame has `each` of them. The
-    design sees it in tick `ticks[k]`, when it has seen `steps[k]` rises of its step line.
+    design sees it in frame `frames[k]`, at tick `ticks[k]`, when it has seen `steps[k]` rises of its step line.
     """
 
     plan: Timeline
     seat: Seat
     rows: Lines
+    frames: NDArray[np.int64]
     ticks: NDArray[np.int64]
     steps: NDArray[np.int64]
     each: int
 
     @staticmethod
-    def of(board: Board, sheet: Datasheet, procedure: Procedure, slot: int) -> Inside:
-        """Raises a ForelightError where the design cannot be read or the procedure cannot be carried out."""
-        plan, seat = timeline(board, sheet, procedure, slot=slot), seated(board, sheet)
+    def of(
+        board: Board, sheet: Datasheet, procedure: Procedure, slot: int, seat: Seat | None = None
+    ) -> Inside:
+        """Raises a ForelightError where the design cannot be read or the procedure cannot be carried out.
+
+        `seat` is the design on this board, where that has been read before.
+        """
+        plan, seat = timeline(board, sheet, procedure, slot=slot), seat or seated(board, sheet)
         course = Course(board, slot, seat, tuple, 0)
         course.reach(plan)
         rows, each = course.values, 1
         if seat.memories and board.link == "chain":
             rows, each = in_phases(rows, 0, len(course.table)), len(PHASES)
-        ticks = np.repeat(plan.ticks(course.frames), each)
-        return Inside(plan, seat, rows, ticks, _steps(rows, step_input(sheet)), each)
+        frames = np.repeat(course.frames, each)
+        return Inside(plan, seat, rows, frames, plan.ticks(frames), _steps(rows, step_input(sheet)), each)
 
     @cached_property
     def simulation(self) -> Simulation:

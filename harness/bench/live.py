@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any
 
@@ -41,7 +41,8 @@ _NONE: NDArray[np.int64] = np.zeros(0, np.int64)
 class _Mark:
     """Where everything is at one moment, to come back to."""
 
-    actions: tuple[Action, ...]
+    count: int  # of the actions, and the last of them
+    last: Action | None
     hand: Any
     track: Any
     courses: dict[int, Any]
@@ -174,9 +175,9 @@ class LiveBench:
         before = 0 if rows is None else max(0, count - rows)
         frames = course.frames[before:]
         steps = np.searchsorted(course.rises, frames, side="right")
-        ticks = plan.ticks(frames)
+        values, ticks = course.values[before:], plan.ticks(frames)
         return _Within(
-            plan, course.seat, course.values[before:], ticks, steps, 1, before, course.values, course.first
+            plan, course.seat, values, frames, ticks, steps, 1, before, course.values, course.first
         )
 
     @property
@@ -191,6 +192,28 @@ class LiveBench:
             entry = self.board.slots.get(slot)
             self._seats[slot] = seated(self.board, find(self.board, str(slot)).datasheet) if entry else None
         return self._seats[slot]
+
+    @property
+    def selected(self) -> Datasheet | None:
+        """The datasheet of the design that is selected, None where the slot is empty."""
+        seat = self.seat(self.standing.slot)
+        return seat.datasheet if seat else None
+
+    @property
+    def turned(self) -> int:
+        """The tick at which the selector was turned to where it stands."""
+        plan = self._track.timeline()
+        return int(plan.start_ticks(plan.turns[-1:])[0]) if len(plan.turns) else 0
+
+    def stepped(self, shown: Golden) -> Golden:
+        """A part of the record with the steps that the selected design has made, and not that of `slot`."""
+        if self.standing.slot == self.slot or not len(shown.ticks):
+            return shown
+        course = self._courses.get(self.standing.slot)
+        rises = self._track.timeline().ticks(course.rises) if course else _NONE
+        sheet = self.selected
+        facts = {**shown.facts, "step_line": sheet.step.line if sheet and sheet.step else ""}
+        return replace(shown, steps=np.searchsorted(rises, shown.ticks, side="right"), facts=facts)
 
     def record(self) -> Golden:
         """All that the board's pins showed so far, valid until more is done."""
@@ -280,7 +303,8 @@ class LiveBench:
     def _mark(self) -> _Mark:
         courses = {slot: course.snapshot() for slot, course in self._courses.items()}
         return _Mark(
-            tuple(self.actions),
+            len(self.actions),
+            self.actions[-1] if self.actions else None,
             self._hand.snapshot(),
             self._track.snapshot(),
             courses,
@@ -289,7 +313,9 @@ class LiveBench:
         )
 
     def _restore(self, mark: _Mark) -> None:
-        self.actions[:] = mark.actions
+        del self.actions[mark.count :]
+        if mark.last is not None:
+            self.actions[-1] = mark.last  # a wait may have grown
         self._hand.restore(mark.hand)
         self._track.restore(mark.track)
         self._courses = {slot: course for slot, course in self._courses.items() if slot in mark.courses}

@@ -10,12 +10,13 @@ from typing import Any
 import numpy as np
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
+from forelight.sim.proof.ternary import OpenUpdate
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..hand.ledger import Ledger
-from .proof import Fork, minded_lines, races
+from .proof import minded_lines, races
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -25,7 +26,7 @@ _FIRST = 64
 _LONGEST = 1 << 18
 #: Updates of all states from which on lanes repay the time to compile them (some 0.4 s, against 8 ns an update).
 _WORTH_LANES = 1 << 25
-#: What the source leaves open is drawn anew after one part in so many of the updates that have been run.
+#: What the source leaves open is drawn anew when so many parts of the updates that have been run have become one more.
 _REDRAWN = 4
 #: Looks at the states that are kept, beside the last one.
 _LOOKS = 256
@@ -52,7 +53,7 @@ class Answer:
 
     outputs: NDArray[np.uint8]
     agreed: NDArray[np.uint8]
-    forks: tuple[Fork, ...]
+    forks: tuple[OpenUpdate, ...]
     standings: tuple[Standing, ...]
     ends: int
 
@@ -94,9 +95,10 @@ class Sample:
     ) -> None:
         self.sim, self.seed, self.at = simulation, seed, 0
         places = simulation.compiled.layout.registers
-        self._free = places[len(places) - free :]
+        #: Where each of them lies, and how many bits it has.
+        self._free = [(place.offset, place.size, place.width) for place in places[len(places) - free :]]
         self._outputs, self._differ = Ledger(np.uint8, expected + 1), Ledger(np.uint8, expected + 1)
-        self.forks: list[Fork] = []
+        self.forks: list[OpenUpdate] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None
         self._minded = minded_lines(simulation.netlist)
@@ -108,6 +110,7 @@ class Sample:
             shown.append(simulation.get("outputs"))
             images.append(simulation.snapshot())
         self._append(shown)
+        self._due = 1  # the update after which what the source leaves open is drawn anew
         self._gather(images)
 
     @property
@@ -127,9 +130,8 @@ class Sample:
             while at < race:
                 if at == begun:
                     length = _FIRST  # so that the first looks at what is steady come early
-                if self._free:
-                    length = max(1, (self.at if at < begun else at - begun) // _REDRAWN)
-                part = values[at : min(at + length, race, begun if at < begun else race)]
+                end = min(at + length, race, begun if at < begun else race)
+                part = values[at : min(end, at + self._due - self.at) if self._free else end]
                 self._run(part)
                 at, length = at + len(part), min(2 * length, _LONGEST)
                 progress(at)
@@ -149,11 +151,12 @@ class Sample:
             tuple(self.states),
             self.at,
             self._before,
+            self._due,
         )
 
     def restore(self, snapshot: Any) -> None:
         """Take up what `snapshot` gave; what came since is forgotten."""
-        length, forks, holds, states, self.at, self._before = snapshot
+        length, forks, holds, states, self.at, self._before, self._due = snapshot
         self.holds, self.states = list(holds), list(states)
         self._outputs.cut(length)
         self._differ.cut(length)
@@ -168,9 +171,14 @@ class Sample:
         self._outputs.append(np.array([shown[0]], np.uint8))
         self._differ.append(np.array([differ], np.uint8))
 
-    def _gather(self, images: Sequence[bytes]) -> None:
-        """The power-ups hold these now: keep each state once, the first one first."""
-        if self._free:
+    def _gather(self, images: Sequence[bytes], *, draw: bool = True) -> None:
+        """The power-ups hold these now: keep each state once, the first one first.
+
+        When they `draw` depends on how many updates were made, and not on how many at a time.
+        """
+        if self.at >= self._due:
+            self._due = self.at + max(1, self.at // _REDRAWN)
+        if self._free and draw:
             chance = random.Random(f"{self.seed}/open {self.at}")
             images = [
                 self._with(image, chance.getrandbits) if n > 1 else image for n, image in enumerate(images)
@@ -182,10 +190,8 @@ class Sample:
     def _with(self, image: bytes, drawn: Callable[[int], int]) -> bytes:
         """A state with other values for what the source leaves open; `drawn` gives one of so many bits."""
         found = bytearray(image)
-        for place in self._free:
-            found[place.offset : place.offset + place.size] = drawn(place.width).to_bytes(
-                place.size, "little"
-            )
+        for offset, size, width in self._free:
+            found[offset : offset + size] = drawn(width).to_bytes(size, "little")
         return bytes(found)
 
     def answer(self) -> Answer:
@@ -205,18 +211,16 @@ class Sample:
         self._outputs.append(outputs)
         self._differ.append(differ)
         self.at += len(values)
-        self._gather([ends[number] for number in self.holds])
+        self._gather([ends[number] for number in self.holds], draw=self.at == self._due)
         self.standings.append(Standing(self.at, self.states))
         del self.standings[_LOOKS:-1]
 
     def _run_in_turn(self, values: Values) -> tuple[NDArray[np.uint8], NDArray[np.uint8], list[bytes]]:
-        outputs, differ, ends = np.empty(0, np.uint8), np.zeros(len(values), np.uint8), []
-        for number, state in enumerate(self.states):
-            self.sim.restore(state)
-            shown = self.sim.run_samples("inputs", values, "outputs").astype(np.uint8)
-            outputs = outputs if number else shown
+        outputs, differ, ends = np.empty(0, np.uint8), np.zeros(len(values), np.uint8), list[bytes]()
+        for shown, end in self.sim.run_each(self.states, "inputs", values, "outputs"):
+            outputs = outputs if ends else shown
             differ |= shown ^ outputs
-            ends.append(self.sim.snapshot())
+            ends.append(end)
         return outputs, differ, ends
 
     def _can_lie_side_by_side(self) -> bool:
@@ -281,7 +285,8 @@ class Sample:
             if image != ends[state, moved] and order != moved:
                 names |= dict.fromkeys(self._unlike(image, ends[state, moved]))
         if names:
-            self.forks.append(Fork(self.at - 1, moved, tuple(names)))
+            lines = tuple(("inputs", bit) for bit in range(moved.bit_length()) if moved >> bit & 1)
+            self.forks.append(OpenUpdate(self.at - 1, lines, tuple(names)))
 
     def _unlike(self, one: bytes, other: bytes) -> list[str]:
         """The names of the registers and memories in which two states differ."""

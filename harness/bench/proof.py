@@ -2,35 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from forelight.sim.netlist import Netlist, Slice, Word
-from forelight.sim.proof.ternary import Proof, worth_following
+from forelight.sim.proof.ternary import OpenUpdate, Proof, worth_following
 from forelight.sim.schedule import schedule
 from numpy.typing import NDArray
 
 from ..hand.ledger import Ledger
 
 Values = NDArray[np.unsignedinteger[Any]]
-
-
-@dataclass(frozen=True)
-class Fork:
-    """An update after which a state is one thing or another, by which of several lines is the first to move.
-
-    `update` counts `values` from 0; `lines` is a mask of the inputs that move; `registers` are the names of what comes
-    to hold one thing or another. With one line alone it is a glitch that decides.
-    """
-
-    update: int
-    lines: int
-    registers: tuple[str, ...]
-
-    @property
-    def is_glitch(self) -> bool:
-        return self.lines.bit_count() == 1
 
 
 class Prover:
@@ -51,16 +34,10 @@ class Prover:
     def bits(self) -> NDArray[np.uint8]:
         return self._known.rows
 
-    def forks(self, after: int = 0) -> tuple[Fork, ...]:
-        """The updates in which something is unknown that would be known if all lines moved at one instant.
-
-        The first `after` of them are left out.
-        """
+    def forks(self, after: int = 0) -> tuple[OpenUpdate, ...]:
+        """The updates, counted from the first of `extend`, that left something open; not the first `after` of them."""
         lost = [race for race in self._proof.races if race.update]
-        return tuple(
-            Fork(race.update - 1, sum(1 << bit for _, bit in race.lines), race.registers)
-            for race in lost[after:]
-        )
+        return tuple(replace(race, update=race.update - 1) for race in lost[after:])
 
     def extend(self, values: Values) -> None:
         """An update for each of these."""

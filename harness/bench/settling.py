@@ -20,7 +20,8 @@ class Settling:
 
     `restarted` says whether the procedure has a restart. `steps` is how many steps the design saw from the beginning of
     its first restart (without one: of the procedure) until all outputs were settled for good, None where they never
-    are. `never` are the outputs that are unsettled at the end; of those, `raced` were settled until a race. `proved`
+    are. `never` are the outputs that are unsettled at the end; of those, `raced` were settled until a race. Those in
+    `again` were unsettled once more after they had been settled, and who knows when next. `proved`
     are the outputs that are proved all the time from then on, `sampled` those that rest on power-ups that agree.
     With `anywhere` the outputs in `never` do not settle either, but are the same for all power-ups up to a shift in
     time.
@@ -33,6 +34,7 @@ class Settling:
     raced: tuple[str, ...]
     proved: tuple[str, ...]
     sampled: tuple[str, ...]
+    again: tuple[str, ...] = ()
 
 
 def settling(golden: Golden, restart: int | None) -> Settling:
@@ -46,8 +48,10 @@ def settling(golden: Golden, restart: int | None) -> Settling:
     vague = np.flatnonzero(settled != 0xFF)
     first = int(vague[-1]) + 1 if len(vague) else 0
     begun = max(0, int(np.searchsorted(golden.ticks, restart or 0, side="right")) - 1)
+    since = settled[begun:]
+    again = np.bitwise_or.reduce(np.bitwise_or.accumulate(since) & ~since, keepdims=True)
     steps = None
-    if not anywhere and not never[0]:
+    if not anywhere and not (never | again)[0]:
         steps = max(0, int(golden.steps[first] - golden.steps[begun]))
     # Where some never settle, the last row stands for all.
     proved = np.bitwise_and.reduce(golden.proved[min(first, len(settled) - 1) :], keepdims=True)
@@ -60,6 +64,7 @@ def settling(golden: Golden, restart: int | None) -> Settling:
         raced=tuple(line for line in _lines(never) if line in raced),
         proved=_lines(proved),
         sampled=_lines(~never & ~proved),
+        again=() if anywhere else _lines(again),
     )
 
 

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from forelight.sim.loops import Oscillation
+from forelight.sim.proof.ternary import OpenUpdate
 from numpy.typing import NDArray
 
 from ..hand.timeline import Frames, Lines
 from .openings import Opening
 from .period import Period
 from .powerups import Answer
-from .proof import Fork
 
 
 @dataclass(frozen=True)
@@ -59,6 +59,6 @@ class Story(Outcome):
     answer: Answer
     period: Period | None = None
     loops: tuple[Oscillation, ...] = ()
-    doubts: tuple[Fork, ...] = ()
+    doubts: tuple[OpenUpdate, ...] = ()
     left_open: tuple[str, ...] = ()
     openings: tuple[Opening, ...] = ()

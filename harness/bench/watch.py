@@ -86,6 +86,8 @@ class Watch:
         elif stretch.enable:
             clock = RUNNING if stretch.running else STOPPED
             hz = float(self.board.frame_hz / (2 * stretch.half))
+        if clock in (OFF, ELSEWHERE) and stretch.pulsing:
+            hz = float(self.board.frame_hz / (2 * stretch.beat))
         return Status(
             step_line=line,
             clock=clock,

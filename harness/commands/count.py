@@ -8,6 +8,7 @@ from math import inf
 
 import numpy as np
 from forelight.sim.errors import UsageError
+from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
 
@@ -109,7 +110,8 @@ def run(
     if not as_json:
         show(*paragraphs(asking, count, expected, codes, given=steps_per_loop is not None))
     if entry:
-        told = noting.Reply("count", said, kind)
+        counted = f"The count means {count.hz:.4g} steps a second, and {hertz(expected)} is foretold."
+        told = noting.Reply("count", said | {"reasons": [counted]}, kind)
         said["survey"] = noting.note(entry, asked, asking, asking.golden(), told)
         if not as_json:
             show("", noting.said(entry))
@@ -125,7 +127,7 @@ def answer(asking: Question, count: Count, expected: float, codes: Sequence[rang
         "name": asking.sheet.name,
         "board": asking.board.name,
         "slot": asking.slot,
-        "code": asking.code,
+        "strap_code": asking.code,
         "loops": count.loops,
         "seconds": count.seconds,
         "steps_per_loop": count.steps_per_loop,
@@ -217,8 +219,4 @@ def by_step(golden: Golden, start: int) -> NDArray[np.uint8]:
 
 def period(shown: NDArray[np.uint8]) -> int | None:
     """After how many steps the later half comes round, `ROUNDS` times at least; None where it does not."""
-    tail = shown[len(shown) // 2 :]
-    for length in range(1, len(tail) // ROUNDS + 1):
-        if tail[-1] == tail[-1 - length] and np.array_equal(tail[length:], tail[:-length]):
-            return length
-    return None
+    return next((length for length, first in periods(shown[len(shown) // 2 :], ROUNDS) if not first), None)

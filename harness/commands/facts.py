@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
-from forelight.designs.procedures.procedure import Action, Enable, Set, Strap, to_text
+from forelight.designs.procedures.procedure import Action, Enable, Pulse, Set, Strap, to_text
 from forelight.designs.sheets.attachments import driven_lines
 from rich.text import Text
 
 from ..boards.profile import Board
-from ..chip.netlist import source_warnings, wrapper_netlist
+from ..chip.netlist import fights_in, source_warnings, wrapper_netlist
 from ..hand.routine import divides
-from ..hand.switches import contact_word, driven_from_outside, moved_otherwise
+from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
-from .question import Question
+from .question import Question, flat
 
 SWITCHES = range(7, -1, -1)
 #: A rate that is so many times too fast or too slow is out of reach.
@@ -41,7 +42,7 @@ def facts(asking: Question) -> list[Text | str]:
         out.append(f"Expected: {asking.procedure.expect}.")
     if sheet.assumed:
         out += ["", "Assumed, as there is no datasheet:", *(f"  {sentence}" for sentence in sheet.assumed)]
-    found = warnings(asking)
+    found = [said for said in warnings(asking) if said not in fights_in(warnings(asking))]
     if found:
         out += ["", "Warnings from the source:", *(f"  {warning}" for warning in found)]
     return out
@@ -86,12 +87,22 @@ def _clock(asking: Question) -> Iterator[str]:
         where = _line(sheet.step.line, board.step_line)
         yield f"Step clock on {where}: {hertz(rate)}, {setting_word(board)} {code}{asked}{author}."
         if board.strapped:
-            levels = " ".join(f"i{bit}={code >> bit & 1}" for bit in SWITCHES)
-            yield f"Switches while strapping: {levels}"
+            yield f"Switches while strapping: {standing(board, {f'i{bit}': code >> bit & 1 for bit in SWITCHES})}."
     else:
         yield f"Step line {_line(sheet.step.line, board.step_line)}: by hand."
+    yield from _pace(asking)
     if sheet.restart is not None:
         yield f"Restart on {_line(sheet.restart.line, board.restart_line)}, active {sheet.restart.active}."
+
+
+def _pace(asking: Question) -> Iterator[str]:
+    """How fast the hand makes its steps, and how to say another pace."""
+    paces = {action.hz for action in flat(asking.procedure.actions) if isinstance(action, Pulse)}
+    if paces:
+        said = " or ".join(f"{hz:g}" for hz in sorted(paces))
+        usual = ", the pace of a hand" if paces == {HAND_HZ} else ""
+        another = '"pulse 3 at 5 Hz"' if asking.told else "--hz 5"
+        yield f"Steps by hand: {said} in a second{usual}; {another} sets another."
 
 
 def setting_word(board: Board) -> str:
@@ -115,9 +126,8 @@ def _inputs(asking: Question) -> Iterator[str]:
     for line in INPUT_LINES:
         level, said = levels.get(line, 0), sheet.lines.get(line)
         if line not in taken and line not in driven_lines(sheet) and (said or level):
-            stands = (
-                f" (switch {contact_word(asking.board, line, level)})" if line in asking.board.pulls else ""
-            )
+            word = contact_of(asking.board, line, level)
+            stands = f" (switch {word})" if word else ""
             yield f"Input {line} = {level}{stands}" + (f": {said.means}" if said else "")
     yield from contention(asking)
 

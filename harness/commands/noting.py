@@ -74,7 +74,7 @@ def note(
     """Write one try; returns where it stands, for scripts."""
     attempt = attempt_of(entry, asking, golden.facts, told, recorded)
     details = Details(told.answer, bench(entry, asked, asking))
-    write(entry, entry.chip(asking.board, asked.board), [(attempt, details)], recorded)
+    write(entry, entry.chip(asking.board, asked.board), attempt, details, recorded)
     return {"file": str(entry.path), "id": attempt.id}
 
 
@@ -174,7 +174,7 @@ def note_untold(entry: Entry, asked: Asked, error: ForelightError, recorded: Rec
         program=program(),
     )
     details = Details({"reasons": [str(error)]}, {"slot": asked.slot, "map": dict(asked.mapping)})
-    write(entry, entry.chip(board, asked.board), [(attempt, details)], recorded)
+    write(entry, entry.chip(board, asked.board), attempt, details, recorded)
 
 
 def kind(verdict: Verdict, golden: Golden, start: int) -> tuple[str, tuple[str, ...]]:

@@ -114,7 +114,7 @@ def below(found: Preview, glyphs: Glyphs, width: int) -> Iterator[RenderableType
         )
         yield ""
     yield from levels(asking, golden, glyphs, width)
-    yield from told(golden, found.settling, restart=asking.sheet.restart is not None)
+    yield from told(golden, found.settling, asking.restarting())
     yield from paragraphs(reports(asking.sheet, golden))
     others = runs(asking)
     if others:

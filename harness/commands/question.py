@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
 
-from forelight.designs.datasheet import Datasheet
+from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import (
     Action,
@@ -26,13 +27,18 @@ from forelight.designs.procedures.procedure import (
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 
+from ..bench.inside import Inside
 from ..bench.predict import predict
+from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..capture.play import played
+from ..chip.netlist import wrapper_netlist
+from ..coverage.measure import Faults, coverage
+from ..coverage.record import Coverage
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
@@ -43,8 +49,6 @@ from ..terminal.output import progress
 USUAL_SECONDS = 10.0
 #: ... but no more steps than this, on boards with a fast step clock.
 USUAL_STEPS = 200_000
-#: Steps made by hand, where the board's divider does not reach the design.
-HAND_STEPS = 100
 
 
 @dataclass(frozen=True)
@@ -91,7 +95,7 @@ class Question:
     def code(self) -> int | None:
         """The first strap code that the procedure sets."""
         return next(
-            (action.code for action in _flat(self.procedure.actions) if isinstance(action, Strap)), None
+            (action.code for action in flat(self.procedure.actions) if isinstance(action, Strap)), None
         )
 
     def start(self) -> int:
@@ -112,10 +116,31 @@ class Question:
                 progress=advance,
             )
 
+    def coverage(
+        self,
+        golden: Golden,
+        *,
+        faults: Faults | None = None,
+        start: int | None = None,
+        end: int | None = None,
+        outputs: Collection[str] = OUTPUT_LINES,
+    ) -> Coverage:
+        """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
+        doing = f"trying faults of {self.sheet.name}"
+        with progress(doing.capitalize()) as advance, stage(doing):
+            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            begin = self.start() if start is None else start
+            return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
+
     def settling(self, golden: Golden) -> Settling:
         """Whether and when its outputs settle."""
         slot = int(golden.facts["slot"])
         return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
+
+    def restarting(self) -> Restarting | None:
+        """What the restart alone settles, whatever was before; None for a design without one."""
+        with stage(f"proving what the restart of {self.sheet.name} settles"):
+            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:
@@ -135,16 +160,15 @@ def question(asked: Asked, board: Board | None = None, procedure: Procedure | No
     board = load_board(board or asked.board)
     found = find(board, asked.slot)
     sheet, slot = found.datasheet, found.slot
-    if (asked.strap is not None or asked.hz is not None) and not divides(board, sheet):
-        raise UsageError(
-            f"the step clock of {board.name} does not drive {sheet.name}", remedy="leave --strap and --hz out"
-        )
+    told = procedure is not None or any((asked.run_name, asked.procedure, asked.play))
+    if not divides(board, sheet):
+        paced = sheet.step is not None and not told  # then --hz is the pace of the hand
+        if asked.strap is not None or (asked.hz is not None and not paced):
+            remedy = f"leave --strap{'' if paced else ' and --hz'} out"
+            raise UsageError(f"the step clock of {board.name} does not drive {sheet.name}", remedy=remedy)
     if asked.strap is not None:
         rate(board, asked.strap)  # refuses a code that the board has not
-    if procedure is None and asked.run_name is None and asked.procedure is None and asked.play is None:
-        asking = _usual(asked, board, sheet, slot)
-    else:
-        asking = _told(asked, board, sheet, slot, procedure)
+    asking = _told(asked, board, sheet, slot, procedure) if told else _usual(asked, board, sheet, slot)
     return replace(asking, asked_levels=asked.levels)
 
 
@@ -165,10 +189,10 @@ def _usual(asked: Asked, board: Board, sheet: Datasheet, slot: int | None) -> Qu
 
 def _steps(asked: Asked, board: Board, sheet: Datasheet) -> int:
     """Steps until the time is over; the first comes a whole step after the restart."""
-    if not divides(board, sheet):
-        return HAND_STEPS
     if asked.steps is not None:
         return asked.steps
+    if not divides(board, sheet):
+        return max(1, ceil((asked.seconds or USUAL_SECONDS) * (asked.hz or HAND_HZ)))
     hz = board.step_hz(strap_code(board, sheet, code=asked.strap, hz=asked.hz))
     steps = ceil(Fraction(asked.seconds or USUAL_SECONDS) * hz) - 1
     return max(1, steps if asked.seconds is not None else min(steps, USUAL_STEPS))
@@ -211,9 +235,10 @@ def _told(
     )
 
 
-def _flat(actions: Sequence[Action]) -> Iterator[Action]:
+def flat(actions: Sequence[Action]) -> Iterator[Action]:
+    """The actions, with those inside repeats once each."""
     for action in actions:
         if isinstance(action, Repeat):
-            yield from _flat(action.actions)
+            yield from flat(action.actions)
         else:
             yield action

@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ..bench.restarting import Restarting
 from ..bench.settling import Settling
 from ..golden.golden import Golden, Race
-from ..view.words import hertz, ranges, seconds
+from ..view.words import ranges, seconds
 
 #: Races that are told one by one.
 MOST_RACES = 3
 
 
-def told(golden: Golden, found: Settling, *, restart: bool = False) -> list[str]:
-    """A paragraph each; `restart` says whether the design has one."""
+def told(golden: Golden, found: Settling, restart: Restarting | None) -> list[str]:
+    """A paragraph each; `restart` is what the restart alone does, of a design that has one."""
     # Of loops `free_running` has said what cannot be known.
-    settled = [] if golden.loops else [settles(golden, found, restart=restart)]
+    settled = [] if golden.loops else settles(golden, found, restart)
     return [*settled, *undefined(golden), *left_open(golden), *races(golden)]
 
 
@@ -40,27 +41,22 @@ def left_open(golden: Golden) -> Iterator[str]:
         yield f"Proof goes only so far here: {golden.facts['left_open']}."
 
 
-def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> Iterator[str]:
-    """Loops that never rest, and how fast they may run with gates of these least and greatest delays in seconds."""
-    for loop in golden.loops:
-        what = str(loop).replace("wrapper.design.", "").replace("wrapper.", "")
-        yield (
-            f"Warning: a loop of {loop.longest} gates runs free: {what}. Nothing that it reaches can be foretold, and "
-            "it takes current for as long as it runs."
-        )
-        if delays is None:
-            yield "Say --gate-delay 0.1ns..2ns, with your own figures, to be told how fast it may run."
-            continue
-        low, high = (hertz(rate) for rate in loop.frequency(*delays))
-        least, greatest = (f"{delay * 1e9:.4g}" for delay in delays)
-        yield (
-            f"With gates of {least} to {greatest} ns it runs at {low} to {high}, as a change goes round twice in a "
-            "period."
-        )
+def settles(golden: Golden, found: Settling, restart: Restarting | None) -> Iterator[str]:
+    """Whether the restart settles the design, and what this run adds: when outputs settle, and on what that rests."""
+    if found.restarted and restart is not None:
+        yield str(restart)
+        proved = found.steps is not None and not found.sampled
+        if proved and restart.shown:
+            yield "What came before the restart in this run happened to settle that; at another rate it may not."
+        elif proved and restart.reached:
+            yield "In this run no output depends on that."
+        if proved:
+            return
+    yield _in_this_run(golden, found, restart)
 
 
-def settles(golden: Golden, found: Settling, *, restart: bool = False) -> str:
-    """Whether the outputs settle, when, and on what that rests."""
+def _in_this_run(golden: Golden, found: Settling, restart: Restarting | None) -> str:
+    """Whether the outputs settle in this run, when, and on what that rests."""
     facts, hz = golden.facts, golden.oscillator_hz
     if found.anywhere:
         lasts, first = (int(facts[key]) / hz for key in ("period_ticks", "period_from_tick"))
@@ -68,26 +64,35 @@ def settles(golden: Golden, found: Settling, *, restart: bool = False) -> str:
             f"It may begin anywhere: from {seconds(first)} on it repeats itself every {_steps(facts['period_steps'])} "
             f"({lasts:.6g} s), and each of {facts['power_ups']} power-ups shows the same from another place on."
         )
-    if found.steps is None:
-        names, tried = ranges(found.never), f"{facts.get('power_ups', 'several')} power-ups"
-        kept = [line for line in found.never if line not in found.raced]
-        if not kept:
-            alone = any(len(race.lines) == 1 for race in golden.races)
-            what = "A glitch" if alone else "A race"
-            return f"{what} leaves {names} unsettled to the end: the chip may show either."
-        whose = "The restart does not settle" if found.restarted else "The power-up decides"
-        hint = ""
-        if restart and not found.restarted:
-            hint = " A procedure that begins with restart may settle them."
-        elif not found.restarted and "step_line" in facts:
-            hint = " A longer run may tell whether it repeats itself."
-        return f"{whose} {names}: {tried} did not agree to the end, so the chip may show either.{hint}"
-    head = "All outputs are settled"
+    if found.never:
+        return _never(golden, found, restart)
+    if found.again:
+        are = "is" if len(found.again) == 1 else "are"
+        return f"In this run {ranges(found.again)} {are} settled for some time, and then unsettled again."
     if found.restarted:
-        head = "The restart settles all outputs"
-    when = f"{_steps(found.steps)} after it begins" if found.restarted else f"from step {found.steps} on"
-    when = when if found.steps else "at once"
-    return f"{head}, {when}: {_grounds(golden, found)}."
+        when = (
+            f"{_steps(found.steps)} after the restart begins" if found.steps else "as soon as it is restarted"
+        )
+        return f"In this run all outputs are settled, {when}: {_grounds(golden, found)}."
+    when = f"from step {found.steps} on" if found.steps else "at once"
+    return f"All outputs are settled, {when}: {_grounds(golden, found)}."
+
+
+def _never(golden: Golden, found: Settling, restart: Restarting | None) -> str:
+    """Of outputs that are unsettled at the end."""
+    names, tried = ranges(found.never), f"{golden.facts.get('power_ups', 'several')} power-ups"
+    if set(found.never) <= set(found.raced):
+        what = "A glitch" if any(len(race.lines) == 1 for race in golden.races) else "A race"
+        return f"{what} leaves {names} unsettled to the end: the chip may show either."
+    hint = ""
+    if restart is not None and not found.restarted:
+        hint = " A procedure that begins with restart may settle them."
+    elif not found.restarted and "step_line" in golden.facts:
+        hint = " A longer run may tell whether it repeats itself."
+    what = f"The power-up decides {names}"
+    if found.restarted:
+        what = f"In this run {names} {'is' if len(found.never) == 1 else 'are'} unsettled"
+    return f"{what}: {tried} did not agree to the end, so the chip may show either.{hint}"
 
 
 def _grounds(golden: Golden, found: Settling) -> str:

@@ -7,7 +7,7 @@ from fractions import Fraction
 from ..boards.divider import Setting, codes_for, setting, span
 from ..boards.profile import Board
 from ..boards.reader import load_board
-from ..hand.switches import contact_word
+from ..hand.switches import contact_of
 from ..terminal.output import emit_json, show
 from ..view.words import apart, hertz
 
@@ -28,7 +28,7 @@ def answer(board: Board, hz: float | None, found: tuple[Setting, ...]) -> dict[s
         "wanted_hz": hz,
         "codes": [
             {
-                "code": item.code,
+                "strap_code": item.code,
                 "hz": float(item.hz),
                 "error_percent": item.error_percent,
                 "switches": dict(zip(LINES, item.switches, strict=True)) if item.switches else None,
@@ -70,7 +70,7 @@ def switch_rows(board: Board, switches: tuple[int, ...]) -> list[str]:
     labels = [board.pins.get(line, "") for line in LINES]
     rows = [list(LINES), *([labels] if any(labels) else []), [str(level) for level in switches]]
     pairs = zip(LINES, switches, strict=True)
-    stand = [contact_word(board, line, level) if line in board.pulls else "" for line, level in pairs]
+    stand = [contact_of(board, line, level) for line, level in pairs]
     rows += [stand] if any(stand) else []
     wide = max(len(word) for row in rows for word in row)
     return ["  " + " ".join(f"{word:<{wide}}" for word in row).rstrip() for row in rows]

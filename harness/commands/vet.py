@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 
 from forelight.designs.catalogue import load_design, names
+from forelight.designs.sheets.reader import load
 from forelight.designs.sources.trust import trust
 from forelight.sim.errors import UsageError
 from rich.text import Text
 
 from ..boards.reader import load_board
+from ..coverage.words import brief, share
+from ..limits import stage
 from ..terminal.cores import for_each
-from ..terminal.output import emit_json, show
+from ..terminal.output import emit_json, progress, show
 from ..vet.draft import draft
+from ..vet.tried import RunsTried, tried
 from ..vet.vetting import Vetting, vet
 from .settled import settles
 
@@ -35,25 +40,50 @@ def run(
         )
     else:
         vettings = [_one(folder, board_name, power_ups, seed)]
+    tries = [None] * len(vettings) if everything else [_tried(vettings[0], folder or "", board_name, seed)]
     if as_json:
-        answers = [answer(found) for found in vettings]
+        answers = [
+            {**answer(found), "coverage": _proves(one)} for found, one in zip(vettings, tries, strict=True)
+        ]
         emit_json(answers if everything else answers[0])
     else:
-        for found in vettings:
-            show(*paragraphs(found, brief=everything))
+        for found, one in zip(vettings, tries, strict=True):
+            show(*paragraphs(found, one, brief=everything))
         if everything:
             ready = sum(found.accepted for found in vettings)
             show(f"{ready} of {len(vettings)} designs accepted.")
     return ACCEPTED if all(found.accepted for found in vettings) else NOT_YET
 
 
+def _tried(found: Vetting, folder: str, board_name: str, seed: int) -> RunsTried | None:
+    """How much its runs try; None where none was carried out."""
+    if not found.carried:
+        return None
+    doing = f"trying faults of {found.name}"
+    with progress(doing.capitalize()) as advance, stage(doing):
+        return tried(load(_folder(folder)), load_board(board_name), found.carried, seed, advance)
+
+
+def _proves(one: RunsTried | None) -> dict[str, object] | None:
+    if one is None:
+        return None
+    return {
+        "why_not": one.why,
+        "runs": {name: found.to_json() for name, found in one.runs.items()},
+        "together": one.together.to_json() if one.together else None,
+    }
+
+
 def _one(name: str, board_name: str, power_ups: int, seed: int) -> Vetting:
-    folder = load_design(name).folder if name in names() else Path(name)
-    return vet(folder, load_board(board_name), power_ups, seed)
+    return vet(_folder(name), load_board(board_name), power_ups, seed)
 
 
-def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
-    """What must be put right, then what is worth knowing, then when it settles, then the verdict."""
+def _folder(name: str) -> Path:
+    return load_design(name).folder if name in names() else Path(name)
+
+
+def paragraphs(found: Vetting, one: RunsTried | None = None, *, brief: bool = False) -> list[Text]:
+    """What must be put right, then what is worth knowing, when it settles, how much its runs try, then the verdict."""
     head = Text(found.title, style="bold")
     if found.title != found.name:
         head.append(f", {found.name}", style="not bold")
@@ -64,12 +94,36 @@ def paragraphs(found: Vetting, *, brief: bool = False) -> list[Text]:
         if sentences:
             out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
     if not brief:
-        if found.look is not None and found.look.settling.steps is not None:
-            out.append(Text(settles(found.look.golden, found.look.settling)))
+        out += [Text(sentence) for sentence in _settles(found)]
+        out += map(Text, _tries(one) if one else ())
         out.append(Text(verdict(found)))
     elif out:
         out.append(Text())
     return out
+
+
+def _tries(one: RunsTried) -> Iterator[str]:
+    """How much its runs try."""
+    if one.together is None:
+        yield f"How many faults its runs would reveal cannot be said: {one.why}."
+        return
+    names = [f'"{name}"' for name in one.runs]
+    yield from brief(
+        one.together, f"Its run {names[0]}" if len(names) == 1 else f"Its {len(names)} runs together"
+    )
+    if len(names) > 1:
+        alone = (f"{name} {share(found)}" for name, found in zip(names, one.runs.values(), strict=True))
+        yield f"Each by itself: {', '.join(alone)}."
+
+
+def _settles(found: Vetting) -> Iterator[str]:
+    """When it settles, where no finding speaks of that."""
+    if any(finding.subject == "restart" for finding in found.findings):
+        return
+    if found.restarting is not None:
+        yield str(found.restarting)
+    elif found.look is not None:
+        yield from settles(found.look.golden, found.look.settling, None)
 
 
 def verdict(found: Vetting) -> str:
@@ -87,6 +141,7 @@ def answer(found: Vetting) -> dict[str, object]:
         "accepted": found.accepted,
         "findings": [vars(finding) for finding in found.findings],
         "settling": None if found.look is None else vars(found.look.settling),
+        "restarting": None if found.restarting is None else found.restarting.answer(),
     }
 
 

@@ -3,13 +3,14 @@
 The hand is exact. Each action that moves something takes one frame: what it moves is sampled in the frame
 that follows the action before, and the next action comes one frame later. `Strap` is three such moves (code
 on the switches, enable, switches back), or four where the step clock runs and must be switched off first.
-`Restart` moves the restart line twice, with steps in between. Waits take the time that they say. Before the first
-action all switches are at 0, no button is held, the step clock is off and the oscillator runs.
+`Restart` moves the restart line twice, with steps in between. `Pulse` keeps its pace, but a frame for each move is
+the least. Waits take the time that they say. Before the first action all switches are at 0, no button is held, the
+step clock is off and the oscillator runs.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from fractions import Fraction
@@ -44,6 +45,7 @@ from forelight.sim.errors import UsageError
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
 from .buttons import BOUNCES, Buttons
+from .leads import STRAIGHT, Lead, led
 from .outside import Outside
 from .step_clock import StepClock
 from .stretch import Stretch
@@ -58,15 +60,23 @@ class Hand:
     """Carries out actions on one board, for one design: `stretches` and `pauses` grow with each.
 
     `slot` is where the selector stands at first. Bits of `contacts` that are 0 are switches that do not make
-    contact; where their line has no pull either, it is taken as 0. `pauses` are (frame, length): before that
-    frame the oscillator of a chain stood still for the length of so many frames. Raises UsageError for an
-    action that cannot be carried out.
+    contact; where their line has no pull either, it is taken as 0. `leads` wire the switches to the pins. `pauses` are
+    (frame, length): before that frame the oscillator of a chain stood still for the length of so many frames. Raises
+    UsageError for an action that cannot be carried out.
     """
 
-    def __init__(self, board: Board, datasheet: Datasheet, slot: int = 0, contacts: int = 0xFF) -> None:
+    def __init__(
+        self,
+        board: Board,
+        datasheet: Datasheet,
+        slot: int = 0,
+        contacts: int = 0xFF,
+        leads: Sequence[Lead] = STRAIGHT,
+    ) -> None:
         self.board = board
         self.datasheet = datasheet
         self.contacts = contacts
+        self.leads = leads
         self.stretches: list[Stretch] = []
         self.pauses: list[tuple[int, int]] = []
         self.frame = 0
@@ -101,8 +111,8 @@ class Hand:
                     self._wait(action)
                 case Restart(length):
                     self._restart(length)
-                case Pulse(count):
-                    self._pulse(count)
+                case Pulse(count, hz):
+                    self._pulse(count, max(1, round(self.board.frame_hz / (2 * Fraction(hz)))))
                 case _:
                     self._move(action)
 
@@ -265,14 +275,15 @@ class Hand:
         pressed = self._buttons.taken >> line & 1 if line < 8 else 0
         self._put(line, level ^ pressed)
 
-    def _pulse(self, count: int) -> None:
+    def _pulse(self, count: int, beat: int = 1) -> None:
+        """Move the step line up and down so many times, each for `beat` frames."""
         bit = 1 << self._step_line() & (self.contacts | ~0xFF)
         while count and self._buttons.due:  # a button is about to be taken in between
             for _ in range(2):
                 self._switches ^= bit
-                self._hold(1)
+                self._hold(beat)
             count -= 1
-        self._hold(2 * count, pulsing=bit)
+        self._hold(2 * count * beat, pulsing=bit, beat=beat)
 
     # Time
 
@@ -290,11 +301,14 @@ class Hand:
         return self._divided if index is None else self._table[index]
 
     def _levels(self) -> int:
-        """What switches, pulls and buttons come to, with the own lines above them."""
+        """What switches, pulls and buttons come to at the pins, with the own lines above them."""
+        return led(self._unled(), self.leads) if self.leads is not STRAIGHT else self._unled()
+
+    def _unled(self) -> int:
         floating = ~self.contacts & 0xFF
         return self._outside.over((self._switches & ~floating | self._pulls & floating) ^ self._buttons.taken)
 
-    def _hold(self, frames: int, pulsing: int = 0) -> None:
+    def _hold(self, frames: int, pulsing: int = 0, beat: int = 1) -> None:
         """Let so many frames pass; a pause, where a chain stands still."""
         self._total += frames
         if self._total * self.board.frame_ticks > MOST_TICKS:
@@ -309,17 +323,21 @@ class Hand:
             part = frames
             if self._running:
                 part = min([frames, *(due - self._clock for due in self._buttons.due.values())])
-            self._emit(part, pulsing)
+            self._emit(part, pulsing, beat)
             frames -= part
 
-    def _emit(self, length: int, pulsing: int) -> None:
+    def _emit(self, length: int, pulsing: int, beat: int) -> None:
         levels = self._levels()
+        if pulsing and self.leads is not STRAIGHT:
+            pulsing = led(self._unled() ^ pulsing, self.leads) ^ levels
         clock = self.step_clock
         if self._running:
             if clock.starts:
                 clock.start(self.board.half(levels & 0xFF if self.board.strapped else self._code))
             clock.started = clock.enable
-        self.stretches.append(replace(self.standing, levels=levels, length=length, pulsing=pulsing))
+        self.stretches.append(
+            replace(self.standing, levels=levels, length=length, pulsing=pulsing, beat=beat)
+        )
         self.frame += length
         if self._running:
             self._clock += length

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import check, clocked_at_start
 from forelight.designs.procedures.procedure import (
     Action,
@@ -67,8 +68,8 @@ def default_procedure(
 ) -> Procedure:
     """Bring the slot up, restart it, and let it run for so many steps, the last of them to its end.
 
-    Steps are made by hand where the board's divider does not reach the design; plain logic is looked at for a
-    second.
+    Steps are made by hand, at a hand's pace or at `hz`, where the board's divider does not reach the design; plain
+    logic is looked at for a second.
     """
     actions = [*bring_up(board, datasheet, slot=slot, code=code, hz=hz, levels=levels)]
     if datasheet.restart is not None:
@@ -79,7 +80,7 @@ def default_procedure(
         rest = 2 * half - (2 if board.link == "chain" else 1)
         actions += [Steps(steps), *([Frames(rest)] if rest else [])]
     elif datasheet.step is not None:
-        actions.append(Pulse(steps))
+        actions.append(Pulse(steps, hz or HAND_HZ))
     else:
         actions.append(Seconds(1.0))
     return Procedure("default", tuple(actions))

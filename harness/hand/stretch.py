@@ -11,9 +11,9 @@ class Stretch:
 
     `switches` are the levels of the eight switches, then of the board's own step and restart lines (bits 8 and 9);
     `buttons` the held ones; the lines in `driven` have the levels in `outside` from another source; `levels` is what
-    all of that comes to at the board's pins, after pulls and debounce. In the first and
-    every second frame from there the lines in `pulsing` have the opposite level. While `enable` is on, the divider is
-    `phase` frames after its start in the first frame and toggles every `half`; it stands still unless `running`.
+    all of that comes to at the board's pins, after pulls and debounce. For the first `beat` frames, and every second
+    time after that, the lines in `pulsing` have the opposite level. While `enable` is on, the divider is `phase` frames
+    after its start in the first frame and toggles every `half`; it stands still unless `running`.
     """
 
     start: int
@@ -30,3 +30,4 @@ class Stretch:
     running: bool
     phase: int
     half: int
+    beat: int = 1

@@ -5,22 +5,35 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
-from forelight.designs.procedures.contention import CAUTION
-from forelight.designs.sheets.attachments import driven_lines
+from forelight.designs.procedures.contention import CAUTION, contact_word
+from forelight.designs.sheets.attachments import driven_lines, heard_lines
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing
 
 
-def contact_word(board: Board, line: str, level: int) -> str:
-    """Whether the switch of a line is open or closed when it stands at a level: open is where the pull takes it."""
-    return "open" if level == board.pulls.get(line, 0) else "closed"
+def contact_of(board: Board, line: str, level: int) -> str:
+    """Whether the switch of a line is open or closed when it stands at a level; empty where the board does not say."""
+    return contact_word(board.pulls.get(line), level)
+
+
+def standing(board: Board, levels: Mapping[str, int]) -> str:
+    """How these switches stand: those alike together, with the level and open or closed."""
+    groups: dict[tuple[int, str], list[str]] = {}
+    for line, level in levels.items():
+        groups.setdefault((level, contact_of(board, line, level)), []).append(line)
+    return "; ".join(
+        f"{', '.join(lines)} at {level}{f' ({word})' if word else ''}"
+        for (level, word), lines in groups.items()
+    )
 
 
 def driven_from_outside(sheet: Datasheet) -> Iterator[str]:
-    """A sentence with the caution for each input that an attachment drives."""
+    """A sentence with the caution for each input that an attachment drives, or that one hears another send on."""
     for line in driven_lines(sheet):
         yield f"What is wired to {line} drives it: leave its switch open, as {CAUTION}."
+    for line in heard_lines(sheet):
+        yield f"Where a sender is wired to {line}, leave its switch open, as {CAUTION}."
 
 
 def moved_otherwise(

@@ -5,6 +5,7 @@ It holds to DEVELOPERS.md, Time 1 to 3 and 6.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from ..boards.profile import Board
 from ..chip.routing import divided_line
 from .hand import Hand
+from .leads import STRAIGHT, Lead
 from .ledger import Ledger
 from .stretch import Stretch
 
@@ -66,13 +68,19 @@ class Timeline:
 
 
 def timeline(
-    board: Board, datasheet: Datasheet, procedure: Procedure, *, slot: int = 0, contacts: int = 0xFF
+    board: Board,
+    datasheet: Datasheet,
+    procedure: Procedure,
+    *,
+    slot: int = 0,
+    contacts: int = 0xFF,
+    leads: Sequence[Lead] = STRAIGHT,
 ) -> Timeline:
-    """The lines of a whole procedure; `slot` is where the selector stands at first.
+    """The lines of a whole procedure; `slot` is where the selector stands at first, the rest as `Hand` has it.
 
     Raises UsageError for an action that cannot be carried out, or a run with more changes than fit in memory.
     """
-    hand = Hand(board, datasheet, slot, contacts)
+    hand = Hand(board, datasheet, slot, contacts, leads)
     hand.do(procedure.actions)
     hand.finish()
     track = Track(hand)
@@ -163,8 +171,12 @@ def _spread(stretch: Stretch, count: int, divided: int) -> tuple[Frames | int, L
         offsets = np.arange(first, stretch.length, stretch.half, dtype=np.int64)
         offsets[0] = 0
         return offsets, toggles
-    offsets = np.arange(count, dtype=np.int64)
-    toggles[0::2] ^= np.uint16(stretch.pulsing)
+    parts = [np.arange(0, stretch.length, stretch.beat, dtype=np.int64)]
+    if stretch.enable and stretch.running:
+        first = stretch.half - stretch.phase % stretch.half
+        parts.append(np.arange(first, stretch.length, stretch.half, dtype=np.int64))
+    offsets = np.sort(np.concatenate(parts))
+    toggles ^= np.where(offsets // stretch.beat % 2 == 0, stretch.pulsing, 0).astype(np.uint16)
     if stretch.enable and stretch.running:
         turned = ((stretch.phase + offsets) // stretch.half ^ stretch.phase // stretch.half) & 1
         toggles ^= (turned << divided).astype(np.uint16)
@@ -182,8 +194,7 @@ def _changed(column: NDArray[Any], before: NDArray[Any]) -> NDArray[np.bool_]:
 
 def _changes(stretch: Stretch) -> int:
     """How many frames of a stretch may bring a change."""
-    if stretch.pulsing:
-        return stretch.length
+    beats = (stretch.length - 1) // stretch.beat if stretch.pulsing else 0
     if not (stretch.enable and stretch.running):
-        return 1
-    return 1 + (stretch.phase % stretch.half + stretch.length - 1) // stretch.half
+        return 1 + beats
+    return 1 + beats + (stretch.phase % stretch.half + stretch.length - 1) // stretch.half

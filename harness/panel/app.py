@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import signal
 import time
+from contextlib import suppress
 from typing import Any, ClassVar
 
 import numpy as np
@@ -12,16 +15,17 @@ from forelight.sim.errors import ForelightError
 from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding
-from textual.containers import Horizontal, Vertical
-from textual.events import Click
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.events import Click, Resize
 from textual.suggester import Suggester
 from textual.widgets import Input, Static
 
-from ..attach.report import reports
+from ..view.display import UNICODE
 from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
-from .pace import RATE, Pace
+from .meaning import said_as
+from .pace import RATE
 from .session import Session, Told, completions, linked, pressed, toggled
 from .window import flashes, kept, lamps, traces, until
 
@@ -29,10 +33,8 @@ from .window import flashes, kept, lamps, traces, until
 _SLOW_EVERY = 8
 #: Pictures between two writings of the list while only time passes.
 _KEPT_EVERY = 64
-#: Attachments that take longer to read are read only while time stands.
-_TOO_LONG_S = 0.2
 #: How much longer than they took to read attachments are left alone.
-_REST = 20
+_REST = 3
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
 _PARTS = 4
@@ -88,7 +90,8 @@ class Panel(App[None]):
     #status { height: 2; }
     #bench { height: 1fr; }
     #left { width: 1fr; height: 100%; }
-    #lines { height: 18; }
+    #lines { height: 17; text-wrap: nowrap; text-overflow: clip; }
+    .tall #lines { height: 18; }
     #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
     .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
@@ -96,13 +99,19 @@ class Panel(App[None]):
     .title { height: 1; text-style: underline; }
     #beside { height: auto; max-height: 9; display: none; }
     .taught #beside { display: block; }
-    #done { height: 1fr; }
+    #done { height: 1fr; text-wrap: nowrap; text-overflow: ellipsis; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
-    #answer { height: auto; min-height: 2; max-height: 6; text-style: italic; }
+    #answer { height: 2; text-style: italic; }
+    #whole { height: 1fr; display: none; background: ansi_default; scrollbar-size-vertical: 1;
+        scrollbar-background: ansi_default; scrollbar-color: ansi_bright_black; }
+    #read { height: auto; }
+    .reading #whole { display: block; }
+    .reading #bench { display: none; }
+    .reading #answer { display: none; }
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
-    .tall #answer { min-height: 5; }
+    .tall #answer { height: 5; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
@@ -126,9 +135,11 @@ class Panel(App[None]):
         Binding("equals_sign", "true"),
         Binding("m", "motion"),
         Binding("w", "why"),
-        Binding("s", "entry('save ')"),
-        Binding("slash,colon,tab", "entry('')"),
+        # Before anything else, so that what is typed next goes into the entry, however fast it comes.
+        Binding("s", "entry('save ')", priority=True),
+        Binding("slash,colon,tab", "entry('')", priority=True),
         Binding("question_mark", "help"),
+        Binding("n", "read"),
         Binding("q", "leave"),
         Binding("ctrl+c", "leave", priority=True),
         Binding("escape", "bench", priority=True),
@@ -137,9 +148,10 @@ class Panel(App[None]):
     def __init__(self, session: Session) -> None:
         super().__init__(ansi_color=True)
         self.session = session
-        self.pace = Pace(session.bench)
+        self.pace = session.pace
         self.chosen = 0
         self.at: int | None = None  # the tick that is looked back to
+        self.reading = False  # an answer, in place of the bench
         self.motion = False  # whether the person has asked to see it flash
         self.held: tuple[float | None, ...] | None = None  # the display as it is held still
         self.drawn = 0
@@ -147,8 +159,9 @@ class Panel(App[None]):
         self._then = time.monotonic()
         self._answer: tuple[str, ...] = session.opening()
         self._said: dict[str, str] = {}
-        self._parts_wanted, self._parts_due, self._parts_cost = False, 0.0, 0.0
+        self._reading_parts, self._parts_due, self._parts_seen = False, 0.0, (-1, -1)
         self.fault: Exception | None = None
+        self.ended_by = 0  # the signal that ended it, if one did
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
@@ -165,12 +178,29 @@ class Panel(App[None]):
                 yield Static("The display", id="caption", classes="title")
                 yield Static(id="display")
         yield Static(id="answer")
+        with VerticalScroll(id="whole"):
+            yield Static(id="read")
         yield Input(id="entry", placeholder=_PLACEHOLDER, suggester=Offers(self.session))
         yield Static(id="keys")
 
     def on_mount(self) -> None:
         self.set_focus(None)
         self.set_interval(1 / RATE, self.picture)
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            # Windows has neither all of them nor a loop that listens to them.
+            with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                number = getattr(signal, name)
+                asyncio.get_running_loop().add_signal_handler(number, self._end_by, number)
+
+    def _end_by(self, number: int) -> None:
+        """Told to end from outside: what was done is kept, and the terminal left as it was."""
+        self.ended_by = 0 if number == signal.SIGINT else number
+        self.action_leave()
+
+    def on_resize(self, event: Resize) -> None:
+        """Lay the parts out anew, and draw them once they have their sizes."""
+        self.screen.set_class(event.size.height >= TALL, "tall")
+        self.query_one("#side").set_class(event.size.width >= 110, "wide")
         self.call_after_refresh(self.draw_all)
 
     def _handle_exception(self, error: Exception) -> None:
@@ -195,7 +225,15 @@ class Panel(App[None]):
                 self.draw_slow()
             if self.drawn % _KEPT_EVERY == 0:
                 self.session.keep()
+                self._notice()
         self.draw_parts()
+
+    def _notice(self) -> None:
+        """Whether time alone has brought something that is to be said."""
+        noticed = self.session.noticed()
+        if noticed:
+            self.answer(noticed)
+            self.draw_all()
 
     # Drawing
 
@@ -207,12 +245,11 @@ class Panel(App[None]):
         """The record as far as it is looked at, with the answer to what was done last where time stands."""
         bench = self.session.bench
         if self.at is not None:
-            return until(bench.record(), self.at)
+            return bench.stepped(until(bench.record(), self.at))
         if self.pace.going:
-            return until(bench.record(), bench.now)
+            return bench.stepped(until(bench.record(), bench.now))
         with bench.answered():
-            shown = until(bench.record(), bench.now)
-            return kept(shown)
+            return kept(bench.stepped(until(bench.record(), bench.now)))
 
     def draw_moving(self) -> None:
         """What moves with time: lines, traces, display, clock."""
@@ -220,7 +257,7 @@ class Panel(App[None]):
         session, shown = self.session, self._record()
         lines = session.now(shown)
         width = self.query_one("#lines").size.width or 52
-        found = traces(shown, drawing.trace_width(lines, width))
+        found = traces(shown, drawing.trace_width(lines, width), blind=session.blind)
         self._put("#lines", drawing.line_rows(lines, found, width, self.chosen))
         speed = None if self.at is not None else self.pace.seen_speed
         seen_lamps = lamps(shown, speed)
@@ -237,7 +274,7 @@ class Panel(App[None]):
         if self.held is None and flashes(shown, speed).too_much:
             self.held = self._lamps  # as it was before the flash that is one too many
             self.answer(
-                (f"The display is held still: {DANGER}. If nobody is at risk, press m to see it move.",)
+                (f"The display is held still; if nobody is at risk, press m to see it move: {DANGER}.",)
             )
         return self.held if self.held is not None else now
 
@@ -249,19 +286,18 @@ class Panel(App[None]):
 
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
-        where = f"{session.sheet.title}, slot {session.slot} of {session.board.name}"
+        sheet, slot = session.bench.selected, session.bench.standing.slot
+        where = f"{sheet.title if sheet else 'Empty'}, slot {slot} of {session.board.name}"
         tick = session.bench.now if self.at is None else self.at
         how = str(self.pace) if self.at is None else "looking back"
-        now = f"{seconds(tick / hz)}  step {int(shown.steps[-1])}  {how}"
+        step = f"step {int(shown.steps[-1])}  " if sheet and sheet.step else ""
+        now = f"{seconds(tick / hz)}  {step}{how}"
         room = max(1, self.size.width - len(where) - len(now))
         return Text(f"{where}{' ' * room}{now}", no_wrap=True, overflow="ellipsis")
 
     def draw_slow(self) -> None:
         session = self.session
-        self._put("#status", Text(" ".join(session.status())))
-        self.screen.set_class(self.size.height >= TALL, "tall")
-        side = self.query_one("#side")
-        side.set_class(self.size.width >= 110, "wide")
+        self._put("#status", self._status())
         self._put("#about", Text("\n\n".join(session.about())))
         beside = session.beside()
         self.screen.set_class(bool(beside), "taught")
@@ -270,26 +306,38 @@ class Panel(App[None]):
         )
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
-        self._parts_wanted = bool(session.sheet.attach)
-        self.draw_parts()
-        self._put("#answer", Text(" ".join(self._answer)))
-        wide = self.size.width > sum(map(len, KEYS)) + 2
-        self._put("#keys", Text("  ".join(KEYS) if wide else KEYS[0], no_wrap=True, overflow="ellipsis"))
+        self._put_answer()
+
+    def _status(self) -> Text:
+        """Why the display does what it does; where there is no room for all of it, without what is as usual."""
+        shown = None if self.at is None else until(self.session.bench.record(), self.at)
+        said = self.session.status(shown, self.at)
+        if len(Text(" ".join(said)).wrap(self.console, max(20, self.size.width))) > 2:
+            said = [sentence for sentence in said if not sentence.endswith("not held.")]
+        return Text(" ".join(said))
 
     def draw_parts(self) -> None:
-        """What is wired to the lines: read from the whole record, so no oftener than a share of the time allows."""
+        """What is wired to the lines: read beside the pictures, and no oftener than a share of the time allows."""
+        if self._reading_parts or time.monotonic() < self._parts_due:
+            return
+        if self._parts_seen == (self.session.bench.now, self.session.bench.standing.slot):
+            return
+        self._reading_parts = True
+        self.run_worker(self.read_parts(), exit_on_error=True)
+
+    async def read_parts(self) -> None:
+        bench = self.session.bench
+        self._parts_seen = (bench.now, bench.standing.slot)
+        if self.pace.going:
+            read = self.session.attached()
+        else:
+            with bench.answered():
+                read = self.session.attached()
         then = time.monotonic()
-        if not self._parts_wanted or then < self._parts_due:
-            return
-        if self._parts_cost > _TOO_LONG_S and self.pace.going:
-            self._put("#parts", Text("What is wired to the lines is read again when time stands."))
-            return
-        self._parts_wanted = False
-        height = _PARTS if self.size.height < TALL else 9
-        found = reports(self.session.sheet, self.session.bench.record())
-        self._put("#parts", drawing.attachments(found, height))
-        self._parts_cost = time.monotonic() - then
-        self._parts_due = then + _REST * self._parts_cost
+        found = await asyncio.to_thread(read)
+        self._parts_due = time.monotonic() + _REST * (time.monotonic() - then)
+        self._put("#parts", drawing.attachments(found, _PARTS if self.size.height < TALL else 9))
+        self._reading_parts = False
 
     def _put(self, where: str, text: Text) -> None:
         """Draw a part anew if it has changed."""
@@ -300,7 +348,44 @@ class Panel(App[None]):
 
     def answer(self, lines: tuple[str, ...]) -> None:
         self._answer = lines
-        self._put("#answer", Text(" ".join(lines)))
+        self._put_answer()
+
+    def _put_answer(self) -> None:
+        """The answer as far as there is room for it, and what keys do: among that, to read it to its end."""
+        answer = Text(" ".join(self._answer))
+        wrapped = answer.wrap(self.console, max(20, self.size.width))
+        for line in wrapped:
+            line.rstrip()
+        room = 5 if self.size.height >= TALL else 2
+        if len(wrapped) > room:
+            answer = Text("\n").join(wrapped[:room])
+            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 3 - self.size.width))
+            answer.append(f" {UNICODE.more}")
+        self._put("#answer", answer)
+        keys = [KEYS[0]] if self.size.width <= sum(map(len, KEYS)) + 2 else list(KEYS)
+        if self.reading:
+            keys = ["up, down to read on  escape back to the bench  q quit"]
+        elif isinstance(self.focused, Input):
+            keys = ["enter say it  right take what is offered  escape back to the keys"]
+        elif len(wrapped) > room:
+            keys = ["n the rest of the answer", *keys]
+        self._put("#keys", Text("  ".join(keys), no_wrap=True, overflow="ellipsis"))
+
+    def _read(self, lines: tuple[str, ...]) -> None:
+        """Show lines in the place of the bench, to be read at leisure."""
+        self.reading = True
+        self._put("#read", Text("\n".join(lines)))
+        self.screen.set_class(True, "reading")
+        whole = self.query_one("#whole", VerticalScroll)
+        whole.scroll_home(animate=False)
+        self.set_focus(whole)
+        self._put_answer()
+
+    def on_descendant_focus(self) -> None:
+        self._put_answer()
+
+    def on_descendant_blur(self) -> None:
+        self._put_answer()
 
     # What the person does
 
@@ -331,7 +416,7 @@ class Panel(App[None]):
         actions = self.session.actions
         first = max(0, len(actions) - self.query_one("#done").size.height)
         if first + row < len(actions):
-            self.action_entry(f"edit {first + row + 1} {to_text(actions[first + row])}")
+            self.action_entry(f"edit {first + row + 1} {said_as(actions[first + row])}")
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         text = event.value.strip()
@@ -341,15 +426,22 @@ class Panel(App[None]):
         else:
             self.action_bench()
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """In the entry its keys are characters."""
+        return not (action == "entry" and isinstance(self.focused, Input))
+
     def action_entry(self, text: str) -> None:
         entry = self.query_one(Input)
-        entry.focus()
+        self.set_focus(entry)  # at once, so that what is typed next is not taken for keys
         if text:
             entry.value = text
             entry.cursor_position = len(text)
 
     def action_bench(self) -> None:
-        self.at = None
+        if not self.reading:
+            self.at = None
+        self.reading = False
+        self.screen.set_class(False, "reading")
         self.set_focus(None)
         self.draw_all()
 
@@ -357,6 +449,7 @@ class Panel(App[None]):
         self.at, self.held = None, None
         self.pace.go()
         self.session.keep()
+        self._notice()
         self.draw_all()
 
     def action_by_hand(self) -> None:
@@ -391,14 +484,23 @@ class Panel(App[None]):
         self.tell("replay")
 
     def action_help(self) -> None:
-        self.tell("help")
+        keys = (f"  {key}" for row in KEYS for key in row.split("  "))
+        self._read(("Keys:", *keys, "", *self.session.say("help").lines))
+
+    def action_read(self) -> None:
+        """The whole answer, in place of the bench; and back."""
+        if self.reading:
+            self.action_bench()
+        else:
+            self._read(self._answer)
 
     def action_why(self) -> None:
         """Why the chosen output has its level, now or at the step that is looked back to."""
         if self.chosen < 8:
             self.answer(("Choose an output line first, then w says why it has its level.",))
             return
-        record = self.session.bench.record()
+        bench = self.session.bench
+        record = bench.stepped(bench.record())
         step = ""
         if self.at is not None:
             row = int(np.searchsorted(record.ticks, self.at, side="right")) - 1
@@ -417,12 +519,13 @@ class Panel(App[None]):
     def action_look_back(self, by: int) -> None:
         """Look back along the traces, a step or a change at a time; time stands meanwhile."""
         self.pace.go(going=False)
-        record = self.session.bench.record()
+        bench = self.session.bench
+        record = bench.stepped(bench.record())
         if not len(record.ticks):
             return
         stepped = np.concatenate(([True], np.diff(record.steps) > 0))
         moments = record.ticks[stepped] if record.steps[-1] > 1 else record.ticks
-        at = self.session.bench.now if self.at is None else self.at
+        at = bench.now if self.at is None else self.at
         index = int(np.searchsorted(moments, at, side="left")) + (by if by < 0 else 0)
         if by > 0:
             index = int(np.searchsorted(moments, at, side="right")) + by - 1

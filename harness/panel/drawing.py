@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from forelight.designs.procedures.procedure import Action, Seconds, to_text
+from forelight.designs.procedures.procedure import Action, Seconds
 from rich.text import Text
 
 from ..attach.report import Report
@@ -14,6 +14,7 @@ from ..boards.segments import LARGE, SMALL
 from ..view.display import UNICODE, Glyphs, Lamp, draw
 from ..view.pictures import display_lamps
 from ..view.stave import StaveGlyphs, as_text
+from .meaning import said_as
 from .reading import LineNow
 from .window import RecentLevels
 
@@ -79,7 +80,7 @@ def done(actions: Sequence[Action], before: int, height: int) -> Text:
 
 def _listed(action: Action) -> str:
     """An action in the list; a wait that grew with time is rounded."""
-    return f"wait {action.seconds:.4g} s" if isinstance(action, Seconds) else to_text(action)
+    return f"wait {action.seconds:.4g} s" if isinstance(action, Seconds) else said_as(action)
 
 
 def attachments(reports: Sequence[Report], height: int) -> Text:

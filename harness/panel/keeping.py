@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 
 from forelight.designs.procedures.procedure import Action, to_text
@@ -21,8 +22,14 @@ def folder() -> Path:
 
 
 def kept_list(name: str) -> Path:
-    """Where the list of actions on a design is kept, whatever becomes of the panel."""
-    return folder() / f"panel-{name}.toml"
+    """Where the list of actions of this name is kept, whatever becomes of the panel."""
+    return folder() / f"{name}.toml"
+
+
+def put_aside(path: Path) -> None:
+    """Give a list that is kept already another name, beside the new one."""
+    with suppress(FileNotFoundError):
+        path.replace(path.with_name(f"{path.stem}-before.toml"))
 
 
 def write_list(path: Path, name: str, actions: Sequence[Action]) -> None:

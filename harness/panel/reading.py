@@ -15,7 +15,7 @@ from ..boards.roster import empty_slot
 from ..capture.eye import SHAPES
 from ..chip.routing import divided_line, routing
 from ..golden.golden import Golden
-from ..hand.switches import contact_word
+from ..hand.switches import contact_of
 from ..view.status import sentences
 
 #: Presses are told for so long after their end.
@@ -48,9 +48,14 @@ def meanings(sheet: Datasheet) -> dict[str, str]:
 
 
 def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[LineNow]:
-    """The eight inputs, then the eight outputs, as the last row of a golden has them; `blind`: inputs as switched."""
-    board, sheet = bench.board, bench.datasheet
-    means, table = meanings(sheet), routing(board, sheet)
+    """The eight inputs, then the eight outputs, as the last row of a golden has them, with the selected design's names.
+
+    `blind`: inputs as switched.
+    """
+    board, sheet = bench.board, bench.selected
+    means = meanings(sheet) if sheet else {}
+    table = routing(board, sheet) if sheet else tuple(range(len(INPUT_LINES)))
+    remembered = driven_lines(sheet) if sheet else ()
     inputs = int(golden.inputs[-1]) if len(golden.inputs) else 0
     inputs = bench.standing.switches if blind else inputs
     outputs = int(golden.outputs[-1]) if len(golden.outputs) else 0
@@ -59,7 +64,7 @@ def lines_now(bench: LiveBench, golden: Golden, *, blind: bool = False) -> list[
     for bit, name in enumerate(INPUT_LINES):
         own = {8: "step", 9: "restart"}.get(table[bit], "")
         label = board.pins.get(own or name, own or name)
-        source = _source(bench, table[bit])
+        source = "memory" if name in remembered else _source(bench, table[bit])
         found.append(LineNow(name, label, means.get(name, ""), source, inputs >> bit & 1))
     for bit, name in enumerate(OUTPUT_LINES):
         level = outputs >> bit & 1 if settled >> bit & 1 else None
@@ -77,13 +82,12 @@ def _source(bench: LiveBench, line: int) -> str:
     if stands.enable and line == divided_line(board):
         return "step clock" if stands.running else "step clock, still"
     if line >= len(INPUT_LINES):
-        return "switch on" if stands.switches >> line & 1 else "switch off"
+        return f"switch at {stands.switches >> line & 1}"
     name = INPUT_LINES[line]
-    if name in driven_lines(bench.datasheet):
-        return "memory"
     if stands.buttons >> line & 1:
         return "button held"
-    return f"switch {contact_word(board, name, stands.switches >> line & 1)}"
+    level = stands.switches >> line & 1
+    return f"switch {contact_of(board, name, level) or f'at {level}'}"
 
 
 def shown_on_display(bench: LiveBench, golden: Golden) -> str:
@@ -133,8 +137,8 @@ def _latest(golden: Golden) -> Golden:
     return replace(golden, **{name: getattr(golden, name)[rows] for name in columns})
 
 
-def status_of(bench: LiveBench, golden: Golden) -> list[str]:
-    """Why the display does what it does now, sentence by sentence."""
+def status_of(bench: LiveBench, golden: Golden, at: int | None = None) -> list[str]:
+    """Why the display does what it does now, sentence by sentence; or did `at` an earlier tick, where a golden ends."""
     slot = bench.standing.slot
     seat = bench.seat(slot)
     if seat is None:
@@ -146,7 +150,9 @@ def status_of(bench: LiveBench, golden: Golden) -> list[str]:
     if bench.loops:
         return [*found, "A loop in the design runs free: what it reaches cannot be foretold."]
     if inside is not None and len(golden.ticks):
-        found += sentences(Watch(inside, _latest(golden)).status(bench.now, recent_s=RECENT_S))
+        found += sentences(
+            Watch(inside, _latest(golden)).status(bench.now if at is None else at, recent_s=RECENT_S)
+        )
     if len(golden.outputs) and int(golden.settled[-1]) != 0xFF:
-        found.append("? is what the power-up or a race decides: nobody can foretell it.")
+        found.append("? cannot be foretold: the power-up or a race decides.")
     return found

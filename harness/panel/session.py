@@ -2,39 +2,53 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
+from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.contention import CAUTION
 from forelight.designs.procedures.instruction import Wording, instruction
 from forelight.designs.procedures.procedure import (
     Action,
+    Disable,
     Drive,
     LetGo,
     Play,
     Press,
     Release,
     Set,
+    Strap,
     load_toml,
     to_text,
 )
-from forelight.designs.procedures.text import FORMS, parse_one
+from forelight.designs.procedures.text import FORMS, VERBS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
 
+from ..attach.report import Report, reports_now
 from ..bench.live import LiveBench
 from ..bench.reasons import Reasons
 from ..boards.profile import Board
 from ..golden.golden import Golden
+from ..hand.routine import divides
+from ..view.pictures import since
 from ..view.words import seconds
-from .keeping import kept_list, write_list
+from .keeping import kept_list, put_aside, write_list
+from .meaning import Composed, meant, said_as, spelled_out
+from .pace import SPEEDS, Pace
 from .reading import LineNow, lines_now, shown_on_display, status_of
+from .window import kept
 
 #: What stands beside the actions: how it is written, and what it does.
 OTHERS = {
     "look": "say how the bench stands",
     "lines": "say how each line of the chip stands, and who drives it",
+    "parts": "say what is wired to the lines, and what it received, shows or measures",
+    "go, go 0.1, go fast": "let time pass as it does in the room, slower or faster, or as fast as it goes",
+    "stand": "hold time: it passes only in wait, steps and the like",
     "undo": "take the last action back",
     "list": "list what was done",
     "edit 3 set i0=1": "do everything again, with this as number 3",
@@ -84,16 +98,27 @@ class Session:
     ) -> None:
         self.board, self.sheet, self.slot = board, sheet, slot
         self.before = tuple(before)
-        self.kept = kept_list(sheet.name) if keep else None
+        self.kept = kept_list(self.kept_as) if keep else None
         self.hears: list[Callable[[Told], None]] = []
-        self.ended = False
+        self.ended = self._kept_before = False
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
+        self.pace = Pace(self.bench)
         self.begin_anew()
 
     def make_bench(self) -> LiveBench:
         """The bench of this session, before anything was done at it."""
         return LiveBench(self.board, self.sheet, slot=self.slot)
+
+    @property
+    def kept_as(self) -> str:
+        """The name under which the list is kept."""
+        return f"panel-{self.sheet.name}"
+
+    @property
+    def begun_with(self) -> tuple[Action, ...]:
+        """Of the actions before those of the person what is no part of bringing the slot up."""
+        return ()
 
     @property
     def blind(self) -> bool:
@@ -102,12 +127,19 @@ class Session:
 
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
-        return (self.sheet.description,) if self.sheet.description else ()
+        said = (self.sheet.description,) if self.sheet.description else ()
+        return (
+            said if self.sheet.restart is None else (*said, "It is as the power left it: restart it first.")
+        )
 
     def about(self) -> tuple[str, ...]:
         """What there is to know while there is room for it: the design, its runs, what keys do."""
         runs = tuple(f"{run.name}: {run.expect}." for run in self.sheet.runs if run.expect)
         return (*self.opening(), *(("What its author expects of it. " + " ".join(runs),) if runs else ()))
+
+    def noticed(self) -> tuple[str, ...]:
+        """What there is to say of what time alone has brought."""
+        return ()
 
     def beside(self) -> tuple[str, ...]:
         """What is to stand beside the bench."""
@@ -126,7 +158,7 @@ class Session:
             if line == "own"
         }
         return Wording(
-            self.sheet,
+            self.bench.selected,
             self.board.buttons,
             strapped=self.board.strapped,
             pins=self.board.pins,
@@ -146,12 +178,30 @@ class Session:
         return self.say(to_text(action))
 
     def open(self, path: Path) -> Told:
-        """Carry out the procedure in a file after what was done so far."""
-        for action in load_toml(path).actions:
-            told = self.do(action)
-            if told.refused:
-                return told
-        return Told(f"open {path}", (f"Carried out {path}: {len(self.actions)} actions.",))
+        """Carry out the procedure in a file after what was done so far, as every command does; its recordings too."""
+        procedure = load_toml(path)
+        said = f"open {path}"
+        for action in procedure.actions:
+            try:
+                self.bench.do(
+                    meant(action, self.bench, procedure.folder) if isinstance(action, Play) else action
+                )
+            except ForelightError as error:
+                self.keep()
+                return Told(said, (f"Refused: {error}",), action=action, refused=str(error))
+        self.keep()
+        return Told(said, (f"Carried out {path}: {len(self.actions)} actions.",))
+
+    def written(self) -> tuple[Action, ...]:
+        """The list as every command reads it: they bring the slot up as it was here, and then do what was done."""
+        actions = (*self.begun_with, *spelled_out(self.actions))
+        straps = tuple(action for action in self.before if isinstance(action, Strap))
+        clocked = clocked_at_start(actions)
+        if straps and not clocked:
+            return (*straps[:1], *actions)
+        if clocked and not straps and divides(self.board, self.sheet):
+            return (Disable(), *actions)
+        return actions
 
     # What can be said
 
@@ -161,13 +211,22 @@ class Session:
             "": self.look,
             "look": self.look,
             "lines": self.lines,
+            "parts": self._parts,
             "list": self.listed,
             "replay": self._replay,
             "help": self._help,
             "cautions": lambda: CAUTIONS,
+            "go": lambda: self._go(""),
+            "stand": self._stand,
             "quit": self._quit,
         }
-        followed = {"save": self._save, "why": self.why, "edit": self._edit, "drop": self._drop}
+        followed = {
+            "go": self._go,
+            "save": self._save,
+            "why": self.why,
+            "edit": self._edit,
+            "drop": self._drop,
+        }
         try:
             if verb in alone and not rest:
                 return Told(text, alone[verb]())
@@ -178,23 +237,31 @@ class Session:
             return Told(text, (str(error),), refused=str(error))
 
     def _act(self, text: str) -> Told:
+        action = self._read(text)
+        wording = self.wording
         try:
-            action = parse_one(text, "")
-        except ForelightError as error:
-            known = ", ".join(sorted({*FORMS, *(word.split()[0] for word in OTHERS)}))
-            said = str(error).removeprefix(": ")
-            raise UsageError(
-                said.partition(" the actions are")[0].rstrip(";"), remedy=f"you can say {known}"
-            ) from None
-        if isinstance(action, Play):
-            raise UsageError("a recording is not played here", remedy="forelight show with --play does it")
-        try:
-            self.bench.do(action)
+            self.bench.do(meant(action, self.bench))
         except ForelightError as error:
             return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        brief = (instruction(action, self.wording), *self._cautions(action))
+        brief = (instruction(action, wording), *self._cautions(action))
         return Told(text, (*brief, *self.look()), brief, action)
+
+    def words(self) -> set[str]:
+        """All that can begin what is said."""
+        return {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
+
+    def _read(self, text: str) -> Action:
+        """The action in a text. Raises a UsageError that says how it is written, or what else can be said."""
+        try:
+            return parse_one(text, "")
+        except ForelightError as error:
+            remedy = error.remedy
+            if text.split("(", maxsplit=1)[0].split(maxsplit=1)[0].lower() not in VERBS:
+                near, _, _ = (remedy or "").partition(" the actions are")
+                known = ", ".join(sorted(self.words()))
+                remedy = f"{near} you can say {known}" if near.endswith("?") else f"you can say {known}"
+            raise UsageError(error.what, remedy=remedy) from None
 
     def _undo(self, text: str) -> Told:
         if not self.actions:
@@ -202,7 +269,7 @@ class Session:
         action = self.bench.undo()
         assert action is not None
         self.keep()
-        brief = (f"Taken back: {to_text(action)}.",)
+        brief = (f"Taken back: {said_as(action)}.",)
         return Told(text, (*brief, *self.look()), brief, taken_back=action)
 
     def _replay(self) -> tuple[str, ...]:
@@ -215,7 +282,7 @@ class Session:
         self.begin_anew()
         try:
             for action in actions:
-                self.bench.do(action)
+                self.bench.do(meant(action.said, self.bench) if isinstance(action, Composed) else action)
         except ForelightError:
             self.begin_anew()
             for action in before:
@@ -234,17 +301,17 @@ class Session:
     def _edit(self, text: str) -> tuple[str, ...]:
         number, _, said = text.partition(" ")
         at = self._numbered(number)
-        actions = list(self.actions)
-        actions[at] = parse_one(said, "edit")
+        actions, action = list(self.actions), self._read(said)
+        actions[at] = Composed(1, (action,), action)  # what it comes to is seen when its turn comes
         self._redo(actions)
-        return (f"Done again, with {to_text(actions[at])} as number {at + 1}.", *self.look())
+        return (f"Done again, with {to_text(action)} as number {at + 1}.", *self.look())
 
     def _drop(self, text: str) -> tuple[str, ...]:
         at = self._numbered(text)
         actions = list(self.actions)
         dropped = actions.pop(at)
         self._redo(actions)
-        return (f"Done again, without {to_text(dropped)}.", *self.look())
+        return (f"Done again, without {said_as(dropped)}.", *self.look())
 
     def begin_anew(self) -> None:
         """Take everything back, and bring the slot up."""
@@ -253,17 +320,32 @@ class Session:
         for action in self.before:
             self.bench.do(action)
 
+    def _go(self, text: str) -> tuple[str, ...]:
+        speeds: dict[str, float | None] = {"fast" if one is None else f"{one:g}": one for one in SPEEDS}
+        if text and text not in speeds:
+            raise UsageError(f"go {text}: no such speed", remedy=f"write go, or go and {', '.join(speeds)}")
+        self.pace.choose(speeds[text or "1"])
+        self.pace.go(going=True)
+        return (f"Time passes, {self.pace}. Say stand to hold it.",)
+
+    def _stand(self) -> tuple[str, ...]:
+        self.pace.go(going=False)
+        return ("Time stands.", *self.look())
+
     def _save(self, name: str) -> tuple[str, ...]:
         if not name:
             raise UsageError("save where?", remedy="write save FILE")
         path = Path(name).with_suffix(".toml")
-        write_list(path, path.stem, self.actions)
+        write_list(path, path.stem, self.written())
         return (f"Wrote {path}; open it with --procedure {path} in any command.",)
 
     def keep(self) -> None:
-        """Write the list to where it is kept."""
+        """Write the list to where it is kept; what was kept there by another evening is put aside first."""
         if self.kept is not None:
-            write_list(self.kept, self.kept.stem, self.actions)
+            if not self._kept_before:
+                put_aside(self.kept)
+                self._kept_before = True
+            write_list(self.kept, self.kept.stem, self.written())
 
     def _help(self) -> tuple[str, ...]:
         return help_lines()
@@ -279,15 +361,17 @@ class Session:
     def look(self) -> tuple[str, ...]:
         """Time and step, the display, the outputs, and the status line."""
         with self.bench.answered():
-            golden = self.bench.record()
+            golden = self.bench.stepped(self.bench.record())
             bits = "".join(_level(line.level) for line in reversed(lines_now(self.bench, golden)[8:]))
-            now = f"{seconds(self.bench.now / golden.oscillator_hz)}, step {int(golden.steps[-1])}."
+            sheet = self.bench.selected
+            step = f", step {int(golden.steps[-1])}" if sheet and sheet.step else ""
+            now = f"{seconds(self.bench.now / golden.oscillator_hz)}{step}."
             shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
             return (f"{now} {shows}", " ".join(self.status(golden)))
 
-    def status(self, golden: Golden | None = None) -> list[str]:
-        """The status line."""
-        return status_of(self.bench, golden or self.bench.record())
+    def status(self, golden: Golden | None = None, at: int | None = None) -> list[str]:
+        """The status line, now or at an earlier tick."""
+        return status_of(self.bench, golden or self.bench.record(), at)
 
     def now(self, golden: Golden) -> list[LineNow]:
         """Each line of the chip, as the end of a golden has it."""
@@ -303,11 +387,30 @@ class Session:
             for line in found
         )
 
+    def attached(self) -> Callable[[], list[Report]]:
+        """A reading of what is wired to the lines of the selected design, for any thread; nothing may be done before.
+
+        What is read stays as it is, whatever becomes of the bench.
+        """
+        bench, sheet = self.bench, self.bench.selected
+        golden = bench.record()
+        if sheet is None or not sheet.attach or not len(golden.ticks):
+            return list
+        here = golden if bench.standing.slot == bench.slot else since(golden, bench.turned)
+        return partial(reports_now, sheet, kept(here))
+
+    def _parts(self) -> tuple[str, ...]:
+        with self.bench.answered():
+            found = self.attached()()
+        return tuple(line for one in found for line in (one.heading, *one.lines)) or (
+            "Nothing is wired to the lines.",
+        )
+
     def listed(self) -> tuple[str, ...]:
         """What was done, with numbers."""
         if not self.actions:
             return ("Nothing yet but bringing the slot up.",)
-        return tuple(f"{number}. {to_text(action)}" for number, action in enumerate(self.actions, 1))
+        return tuple(f"{number}. {said_as(action)}" for number, action in enumerate(self.actions, 1))
 
     def why(self, text: str) -> tuple[str, ...]:
         """Why an output, or a signal of the source, has its level now or had it at the end of a step."""
@@ -362,7 +465,7 @@ def help_lines() -> tuple[str, ...]:
     """What can be said, actions first."""
     forms = [form for form, *_ in FORMS.values()]
     return (
-        "Actions: " + "; ".join(forms) + "; repeat 3 (press i0; wait 1 s; release i0).",
+        "Actions: " + "; ".join(forms) + "; play FILE; repeat 3 (press i0; wait 1 s; release i0).",
         *(f"{word}: {meaning}" for word, meaning in OTHERS.items()),
     )
 
@@ -371,8 +474,7 @@ def completions(session: Session, text: str) -> list[str]:
     """How what was typed so far may go on, the likeliest first."""
     verb, space, rest = text.partition(" ")
     if not space:
-        words = [*FORMS, *(word.split()[0] for word in OTHERS), "repeat"]
-        return sorted(word for word in words if word.startswith(verb) and word != verb)
+        return sorted(word for word in session.words() if word.startswith(verb) and word != verb)
     board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
     begun = f"{verb} {done} " if done else f"{verb} "
     choices: Sequence[str] = ()

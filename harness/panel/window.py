@@ -14,7 +14,7 @@ from ..view.display import Lamp
 from ..view.flashing import Flashing, flashing
 from ..view.limits import FOLLOWED_HZ
 from ..view.pictures import lamps_at, since
-from ..view.stave import between
+from ..view.stave import MOVES, between
 
 #: Rows of the record that are looked at for one picture: more could not be told apart.
 MOST_ROWS = 1 << 12
@@ -54,8 +54,8 @@ class RecentLevels:
     first_step: int | None
 
 
-def traces(shown: Golden, count: int) -> RecentLevels:
-    """The last `count` columns of a record: steps, or equal parts of the last seconds."""
+def traces(shown: Golden, count: int, *, blind: bool = False) -> RecentLevels:
+    """The last `count` columns of a record: steps, or equal parts of the last seconds; of inputs not where `blind`."""
     rises = np.flatnonzero(np.diff(shown.steps) > 0) + 1
     starts: NDArray[np.int64] = shown.ticks[rises]
     first: int | None = None
@@ -66,7 +66,13 @@ def traces(shown: Golden, count: int) -> RecentLevels:
     else:
         begin = max(int(shown.ticks[0]), shown.end - int(UNSTEPPED_S * shown.oscillator_hz))
         bounds, step = np.linspace(begin, shown.end, count + 1), 0
-    rows = {line: between(shown, line, bounds) for line in (*INPUT_LINES, *OUTPUT_LINES)}
+    rows: dict[str, list[int]] = {
+        line: [] if blind and line in INPUT_LINES else between(shown, line, bounds)
+        for line in (*INPUT_LINES, *OUTPUT_LINES)
+    }
+    stepped = str(shown.facts.get("step_line", ""))
+    if first is not None and rows.get(stepped):
+        rows[stepped] = [MOVES] * len(rows[stepped])  # up and down in every column
     return RecentLevels(rows, step if first is not None else None)
 
 

@@ -85,7 +85,7 @@ class Details:
     @property
     def reasons(self) -> tuple[str, ...]:
         """Why the verdict is what it is, a sentence each."""
-        return sentences(self.answer, "reasons")
+        return texts(self.answer, "reasons")
 
 
 @dataclass(frozen=True)
@@ -99,7 +99,7 @@ class ChipRoster:
     slots: Mapping[int, str]
 
 
-def sentences(answer: Mapping[str, object], key: str) -> tuple[str, ...]:
+def texts(answer: Mapping[str, object], key: str) -> tuple[str, ...]:
     """The texts in a list of an answer, which a stranger may have written: whatever else stands there is left out."""
     found = answer.get(key)
     return tuple(text for text in found if isinstance(text, str)) if isinstance(found, list) else ()

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from forelight.sim.errors import UsageError
 
-from .attempt import Attempt, ChipRoster, Details, sentences
+from .answers import cause
+from .attempt import Attempt, ChipRoster, Details
 from .notebook import Notebook
-from .standing import KINDS, UNTRIED, SlotStanding, contradictions, current, standings, tallied, valid
+from .standing import SlotStanding, contradictions, current, standings, tallied, valid
 
 NO_DETAILS = Details()
 
@@ -37,8 +38,10 @@ class Findings:
         """The answer of the try that decides."""
         return self.details.get(standing.deciding.id, NO_DETAILS) if standing.deciding else NO_DETAILS
 
-    def why(self, standing: SlotStanding) -> str:
+    def why(self, standing: SlotStanding, *, names: bool) -> str:
         """Why a slot stands as it does, in a sentence; nothing for one that agrees or is untried."""
+        if standing.against and not names:
+            return "Two people contradict each other."
         if standing.deciding and standing.against:
             one, other = standing.deciding, standing.against
             versions = (
@@ -64,17 +67,6 @@ class Findings:
         return [pair for key in keys for pair in contradictions(current(places[key]))]
 
 
-def cause(details: Details) -> str:
-    """The likeliest cause of a recording that differs, where one was found."""
-    causes = details.answer.get("causes")
-    groups = causes.get("groups") if isinstance(causes, dict) else None
-    first = groups[0] if isinstance(groups, list) and groups else None
-    members = first.get("causes") if isinstance(first, dict) else None
-    best = members[0] if isinstance(members, list) and members else None
-    said = best.get("said") if isinstance(best, dict) else None
-    return said if isinstance(said, str) else ""
-
-
 def gathered(notebook: Notebook, board: str | None = None) -> list[Findings]:
     """What the notebook says, chip by chip; or of the board of this name alone."""
     chips = notebook.chips()
@@ -92,15 +84,5 @@ def _of(notebook: Notebook, chip: ChipRoster) -> Findings:
     attempts = notebook.attempts(chip.board)
     found = standings(chip, attempts)
     found.sort(key=lambda one: (one.slot is None, one.slot or 0, one.design))
-    told = notebook.details(one.deciding.id for one in found if one.deciding)
+    told = notebook.details(side.id for one in found for side in (one.deciding, one.against) if side)
     return Findings(chip, tuple(found), told, tuple(attempts))
-
-
-def by_kind(found: Findings) -> Mapping[str, list[SlotStanding]]:
-    """The slots in the order in which they want attention, those untried left out."""
-    return {kind: [one for one in found.standings if one.kind == kind] for kind in KINDS if kind != UNTRIED}
-
-
-def remedies(details: Details) -> tuple[str, ...]:
-    """What to record instead, a sentence each."""
-    return sentences(details.answer, "remedies")

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache, partial
 from pathlib import Path
 
+from forelight.designs.catalogue import is_there
+
+from .answers import text
 from .notebook import Notebook, reading, writing
 
 
@@ -32,25 +37,35 @@ def join(into: Path, others: Sequence[Path]) -> list[Joined]:
 
 def _take(notebook: Notebook, file: Path) -> Joined:
     known = {attempt.id: attempt for attempt in notebook.attempts()}
-    held, chips = notebook.kept(), notebook.chips()
+    chips = notebook.chips()
+    tell = cache(partial(retold, base=file.parent, folder=notebook.path.parent))
     with reading(file) as other:
         attempts = other.attempts()
         fresh = [attempt for attempt in attempts if attempt.id not in known]
-        theirs, kept = other.chips(), other.kept()
-        taken = set[str]()
         details = other.details(attempt.id for attempt in fresh)
+        boards = {name: chip for name, chip in other.chips().items() if name not in chips}
         for attempt in fresh:
-            wanted = attempt.recording if attempt.recording in kept - held - taken else None
-            chip = theirs.get(attempt.board) if attempt.board not in chips else None
-            notebook.add(attempt, details[attempt.id], other.recording(wanted) if wanted else None, chip)
-            taken |= {wanted} if wanted else set()
-            chips |= {attempt.board: chip} if chip else {}
-        # A recording that only the other kept, of a try that both know.
-        for attempt in attempts:
-            if attempt.recording in kept - held - taken and (
-                data := other.recording(attempt.recording or "")
-            ):
-                notebook.keep(attempt.recording or "", data)
-                taken.add(attempt.recording or "")
+            chip = boards.pop(attempt.board, None)
+            if chip is not None:
+                chip = replace(chip, asked=tell(chip.asked))
+            told = details[attempt.id]
+            bench = {**told.bench, "slot": tell(text(told.bench, "slot"))}  # perhaps the path of a design
+            notebook.add(attempt, replace(told, bench=bench), None, chip)
+        # Also what only the other kept of a try that both know.
+        wanted = {attempt.recording for attempt in attempts if attempt.recording}
+        new = (wanted & other.kept()) - notebook.kept()
+        for sha256 in sorted(new):
+            notebook.keep(sha256, other.recording(sha256) or b"")
     otherwise = sum(known[one.id] != one for one in attempts if one.id in known)
-    return Joined(file, len(attempts), len(fresh), len(taken), otherwise)
+    return Joined(file, len(attempts), len(fresh), len(new), otherwise)
+
+
+def retold(path: str, base: Path, folder: Path) -> str:
+    """A path that was told from the folder `base` as found from another; names, and what is not there, as they are."""
+    there = base / path
+    if (Path(path).parent == Path() and not Path(path).suffix) or not is_there(there):
+        return path
+    try:
+        return os.path.relpath(there, folder)
+    except ValueError:  # on another drive
+        return str(there.absolute())

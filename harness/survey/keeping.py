@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -13,6 +11,7 @@ from forelight.sim.errors import UsageError
 
 from ..boards.profile import Board
 from .attempt import LONGEST_NAME, LONGEST_NOTE, Attempt, ChipRoster, Details
+from .joining import retold
 from .notebook import begun, writing
 
 
@@ -26,8 +25,10 @@ class Entry:
     note: str = ""
     keep: bool = False
 
-    def ready(self) -> None:
-        """Refuse, before long work, what could not be written."""
+    def ready(self, output: Path | None = None) -> None:
+        """Refuse, before long work, what could not be written, and a file to be written that is the notebook itself."""
+        if output is not None and output.resolve() == self.path.resolve():
+            raise UsageError("this is the notebook itself", place=str(output), remedy="name another file")
         for name, text, most in (("--who", self.who, LONGEST_NAME), ("--note", self.note, LONGEST_NOTE)):
             if len(text) > most:
                 raise UsageError(f"{name} has {len(text)} characters", remedy=f"say it in {most}")
@@ -41,12 +42,7 @@ class Entry:
 
     def beside(self, asked: str) -> str:
         """A path as it is found from the notebook's folder; a name as it is."""
-        if not Path(asked).exists() or (Path(asked).parent == Path() and not Path(asked).suffix):
-            return asked
-        try:
-            return os.path.relpath(asked, self.path.parent)
-        except ValueError:  # on another drive
-            return asked
+        return retold(asked, Path(), self.path.parent)
 
 
 @dataclass(frozen=True)
@@ -62,16 +58,11 @@ class RecordedFile:
 
 
 def write(
-    entry: Entry,
-    chip: ChipRoster,
-    attempts: Sequence[tuple[Attempt, Details]],
-    recording: RecordedFile | None = None,
+    entry: Entry, chip: ChipRoster, attempt: Attempt, details: Details, recording: RecordedFile | None = None
 ) -> None:
-    """Write tries, all or none; once this returns they are on the disk."""
-    kept = recording.data if recording and entry.keep else None
+    """Write a try; once this returns it is on the disk."""
     with writing(entry.path) as notebook:
-        for attempt, details in attempts:
-            notebook.add(attempt, details, kept, chip)
+        notebook.add(attempt, details, recording.data if recording and entry.keep else None, chip)
 
 
 def program() -> str:

@@ -8,7 +8,8 @@ import os
 import sqlite3
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import closing, contextmanager
-from dataclasses import astuple, fields, replace
+from dataclasses import fields, replace
+from math import isfinite
 from pathlib import Path
 from types import NoneType
 from urllib.parse import quote
@@ -44,8 +45,10 @@ TABLES = {
 }
 _COLUMNS = [one.name for one in fields(Attempt)]
 _SELECT = f"SELECT {', '.join(_COLUMNS)} FROM tries"  # the names are those of our own record
-_TYPES = {"slot": (int, NoneType), "code": (int, NoneType), "inputs": (int,), "evidence": (float, NoneType)}
+_NUMBERS = {"slot": (int, NoneType), "code": (int, NoneType), "inputs": (int,), "evidence": (float, NoneType)}
 _MAY_LACK = ("verdict", "recording", "again_of")
+#: What may stand in each column.
+_KINDS = [_NUMBERS.get(name, (str, NoneType) if name in _MAY_LACK else (str,)) for name in _COLUMNS]
 _DAMAGED = "is damaged: what stands in it is not what Forelight writes"
 _RESTORE = "put a copy in its place, or begin another notebook and join it with `forelight survey merge`"
 
@@ -129,7 +132,8 @@ class Notebook:
         attempt = attempt if attempt.notebook else replace(attempt, notebook=self.id)
         marks = ", ".join("?" * (len(_COLUMNS) + 2))
         bulk = (json.dumps(details.answer), json.dumps(details.bench))
-        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *astuple(attempt), *bulk) > 0
+        values = [_encodable(getattr(attempt, name)) for name in _COLUMNS]
+        return self._do(f"INSERT OR IGNORE INTO tries VALUES ({marks})", *values, *bulk) > 0
 
     def keep(self, sha256: str, data: bytes) -> None:
         """Put a recording in, if it is not there."""
@@ -145,25 +149,18 @@ class Notebook:
 
     def _attempt(self, row: Row) -> Attempt:
         """A row as a record, if all in it is as it should be."""
-        made = dict(zip(_COLUMNS, row, strict=True))
-        for name, value in made.items():
-            kinds = _TYPES.get(name, (str, NoneType) if name in _MAY_LACK else (str,))
-            if not isinstance(value, kinds):
-                raise self._damaged()
-        attempt = Attempt(**made)  # type: ignore[arg-type]
-        if attempt.command not in COMMANDS or attempt.verdict not in (None, *VERDICTS):
+        if not all(map(isinstance, row, _KINDS)):
             raise self._damaged()
-        if (
-            not 0 <= attempt.inputs <= 0xFF
-            or not 0 <= (attempt.slot or 0) <= 65535
-            or not (attempt.code or 0) >= 0
-        ):
+        attempt = Attempt(*row)  # type: ignore[arg-type]
+        known = attempt.command in COMMANDS and attempt.verdict in (None, *VERDICTS)
+        whole = 0 <= attempt.inputs <= 0xFF and 0 <= (attempt.slot or 0) <= 65535 and (attempt.code or 0) >= 0
+        if not known or not whole or not isfinite(attempt.evidence or 0.0):
             raise self._damaged()
         return attempt
 
     def _table(self, text: object) -> Mapping[str, object]:
         try:
-            found = json.loads(str(text))
+            found = json.loads(str(text), parse_float=_finite, parse_constant=_finite)
         except (ValueError, RecursionError):
             raise self._damaged() from None
         if not isinstance(found, dict):
@@ -228,7 +225,7 @@ def begun(path: Path) -> None:
 
 
 def _connect(path: Path, mode: str) -> sqlite3.Connection:
-    name = f"file:{quote(str(path.absolute()))}?mode={mode}"
+    name = f"file:{quote(os.fsencode(path.absolute()))}?mode={mode}"
     connection = sqlite3.connect(name, uri=True, timeout=PATIENCE_S, isolation_level=None)
     connection.execute("PRAGMA trusted_schema = OFF")
     connection.execute("PRAGMA cell_size_check = ON")
@@ -272,6 +269,20 @@ def _begin(connection: sqlite3.Connection) -> str:
     return identity
 
 
+def _encodable(value: object) -> object:
+    """A text with a mark for each byte that was none in the terminal or in the name of a file."""
+    if isinstance(value, str) and not value.isascii():
+        return value.encode("utf-8", "replace").decode()
+    return value
+
+
+def _finite(text: str) -> float:
+    number = float(text)
+    if not isfinite(number):
+        raise ValueError(text)
+    return number
+
+
 def _is_slot(text: str, count: int) -> bool:
     return text.isascii() and text.isdecimal() and len(text) <= 5 and int(text) < count
 
@@ -285,6 +296,8 @@ def _told(path: Path) -> Iterator[None]:
         raise _sentence(path, getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) from None
     except UnicodeDecodeError:
         raise _sentence(path, sqlite3.SQLITE_CORRUPT) from None
+    except OverflowError:
+        raise _sentence(path, sqlite3.SQLITE_TOOBIG) from None
 
 
 def _sentence(path: Path, code: int) -> NotebookError:

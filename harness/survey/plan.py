@@ -4,8 +4,9 @@ What a try is expected to tell is the entropy of its outcome (Shannon 1948), in 
 likely as the chip's own tries say by Laplace's rule of succession (1814): (agreeing + 1) / (decided + 2). A single
 recording that differs may be a slip of the hand as well as a fault, and people who contradict each other may each be
 right: a bit each. Of causes with odds, the experiment that parts the first two tells the entropy of that choice, times
-the odds that it is one of them. To turn the selector and record counts as much work as to move one switch (common
-practice, no source).
+the odds that it is one of them. Where a recording agrees that would have shown but a share of all stuck-at faults, what
+is left is the chance of one that it would not (Bayes). To turn the selector and record counts as much work as to move
+one switch (common practice, no source).
 """
 
 from __future__ import annotations
@@ -15,27 +16,40 @@ from dataclasses import dataclass
 from math import log2
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .attempt import Details, sentences
+from .answers import parting, proved, remedies
+from .attempt import Attempt, Details
 from .setup import Setup, Walk
-from .standing import UNTRIED, SlotStanding
+from .standing import SlotStanding
 
 #: A recording with less evidence that it agrees is worth a second one: odds of a million to one.
 SURE_BITS = 19.93
+#: A recording that agrees and would have shown fewer of the faults leaves something to be learned.
+MOST_FAULTS = 0.95
 #: Stretches of so many set-ups are put into the best order of all; there are 40320 of eight.
 STRETCH = 8
 
 
 @dataclass(frozen=True)
-class Candidate:
-    """A slot to be tried: `why`, what it is expected to tell in bits, and the `experiment`, a procedure of actions as
-    they are written, where one was named that parts two causes."""
+class Worth:
+    """Why a slot is worth a try, and what that may tell in bits; the `experiment`, a procedure of actions as they are
+    written, where one was named that parts two causes; what to do otherwise than before (`means`); the try that is to
+    be made `again` as it was; or that only a run tells something that was not tried (`otherwise`)."""
 
-    standing: SlotStanding
-    setup: Setup
     why: str
     bits: float
     experiment: tuple[str, ...] = ()
     means: str = ""
+    again: Attempt | None = None
+    otherwise: bool = False
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A slot to be tried, and how the switches stand once it is brought up."""
+
+    standing: SlotStanding
+    setup: Setup
+    worth: Worth
 
 
 @dataclass(frozen=True)
@@ -50,7 +64,7 @@ class Visit:
 def wanted(
     found: Iterable[SlotStanding],
     details: Mapping[str, Details],
-    setup_of: Callable[[SlotStanding], Setup | None],
+    setup_of: Callable[[SlotStanding, Worth], Setup | None],
 ) -> list[Candidate]:
     """A task for each slot about which something is still to be learned; `details` are those of the deciding tries.
 
@@ -61,9 +75,9 @@ def wanted(
     tasks = []
     for one in standings:
         said = details.get(one.deciding.id, Details()) if one.deciding else Details()
-        why, bits, experiment, means = _worth(one, said, chance)
-        if bits > 0 and (setup := setup_of(one)) is not None:
-            tasks.append(Candidate(one, setup, why, bits, experiment, means))
+        worth = _worth(one, said, chance)
+        if worth is not None and (setup := setup_of(one, worth)) is not None:
+            tasks.append(Candidate(one, setup, worth))
     return tasks
 
 
@@ -79,54 +93,55 @@ def entropy(chance: float) -> float:
     return sum(-p * log2(p) for p in (chance, 1 - chance) if p > 0)
 
 
-def _worth(one: SlotStanding, said: Details, chance: float) -> tuple[str, float, tuple[str, ...], str]:
-    """Why a slot is worth a try, how many bits that may tell, and the experiment with what it means."""
+def _worth(one: SlotStanding, said: Details, chance: float) -> Worth | None:
+    """What a slot is worth a try for; `chance` is that an untried one agrees."""
     fresh = entropy(chance)
-    if one.kind == UNTRIED:
-        return "untried", fresh, (), ""
-    if one.against is not None and one.deciding is not None:
+    if one.deciding is None:
+        return Worth("untried", fresh)
+    if one.against is not None:
         names = " and ".join(attempt.who or "somebody" for attempt in (one.deciding, one.against))
-        return f"{names} contradict each other", 1.0, (), ""
+        return Worth(f"{names} contradict each other", 1.0, again=one.deciding)
     if one.kind == INCONCLUSIVE:
-        return "inconclusive", fresh, (), next(iter(sentences(said.answer, "remedies")), "")
+        return Worth("inconclusive", fresh, means=next(iter(remedies(said)), ""))
     if one.kind == DIFFERS:
-        bits, do, means = _parted(said)
-        if do:
-            return "differs, and two causes can be parted", bits, do, means
-    return *_repeated(one, fresh), (), ""
+        return _differing(one, one.deciding, said)
+    return _weak(one.deciding, said, chance) if one.kind == AGREES else None
 
 
-def _repeated(one: SlotStanding, fresh: float) -> tuple[str, float]:
-    """Why a slot with a verdict is worth the same try once more, and how many bits that may tell."""
-    if one.kind == DIFFERS and one.repeated < 2:
-        return "differs once: a slip, or a fault?", 1.0
-    if one.kind == AGREES and one.deciding is not None:
-        if one.deciding.command == "count":
-            return "only its rate was counted", fresh
-        evidence = one.deciding.evidence or 0.0
-        if evidence < SURE_BITS:
-            return "agrees on weak evidence", entropy(2.0 ** -max(evidence, 1.0))
-    return "", 0.0
+def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | None:
+    """What a slot is worth another try for that differs: to part two causes, or to tell a slip from a fault."""
+    made = parting(said)
+    if made is not None and experiment_name(one) not in one.procedures:
+        first, both = made.shares[0], sum(made.shares)
+        return Worth(
+            "differs, and two causes can be parted",
+            min(both, 1.0) * entropy(first / both),
+            made.do,
+            made.means,
+        )
+    means = next(iter(remedies(said)), "")
+    once = Worth("differs once: a slip, or a fault?", 1.0, means=means, again=differed)
+    return once if one.repeated < 2 else None
 
 
-def _parted(said: Details) -> tuple[float, tuple[str, ...], str]:
-    """What the experiment tells that was named with the causes, its actions, and a sentence on them; a stranger may
-    have written that."""
-    causes = said.answer.get("causes")
-    made = causes.get("experiment") if isinstance(causes, dict) else None
-    if not isinstance(causes, dict) or not isinstance(made, dict):
-        return 0.0, (), ""
-    do, groups = sentences(made, "do"), causes.get("groups")
-    shares = (
-        [group.get("share") for group in groups if isinstance(group, dict)]
-        if isinstance(groups, list)
-        else []
-    )
-    first = [min(max(float(share), 0.0), 1.0) for share in shares[:2] if isinstance(share, int | float)]
-    both = sum(first)
-    means = made.get("said")
-    bits = entropy(first[0] / both) * min(both, 1.0) if len(first) == 2 and both > 0 else 1.0
-    return max(bits, 0.01), do, means if isinstance(means, str) else ""
+def experiment_name(one: SlotStanding) -> str:
+    """What the procedure is called that parts two causes in a slot."""
+    return f"experiment on slot {one.slot}"
+
+
+def _weak(agreed: Attempt, said: Details, chance: float) -> Worth | None:
+    """What a slot is worth a second try for that agrees."""
+    if agreed.command == "count":
+        return Worth("only its rate was counted", entropy(chance))
+    bits = agreed.evidence or 0.0
+    if bits < SURE_BITS:
+        return Worth("agrees on weak evidence", entropy(2.0 ** -max(bits, 1.0)), again=agreed)
+    share = proved(said)
+    if share is None or share >= MOST_FAULTS:
+        return None
+    missed = (1 - chance) * (1 - share)
+    why = f"agrees, and would have shown {share:.0%} of all faults"
+    return Worth(why, entropy(missed / (missed + chance)), otherwise=True)
 
 
 def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> list[Visit]:
@@ -138,7 +153,7 @@ def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> lis
         groups.setdefault(task.setup, []).append(task)
     visits, stand = [], start
     for setup in ordered(list(groups), walk, start):
-        for task in sorted(groups[setup], key=lambda one: (-one.bits, one.standing.slot or 0)):
+        for task in sorted(groups[setup], key=lambda one: (-one.worth.bits, one.standing.slot or 0)):
             visits.append(Visit(task, stand, walk.moves(stand, setup)))
             stand = walk.then(stand, setup)
     return visits
@@ -147,12 +162,12 @@ def plan(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> lis
 def _chosen(tasks: Sequence[Candidate], walk: Walk, start: Setup, most: int) -> list[Candidate]:
     """The best by bits for work, one after another, each from where the one before leaves the switches."""
     groups: dict[Setup, list[Candidate]] = {}
-    for task in sorted(tasks, key=lambda one: (one.bits, -(one.standing.slot or 0))):
+    for task in sorted(tasks, key=lambda one: (one.worth.bits, -(one.standing.slot or 0))):
         groups.setdefault(task.setup, []).append(task)  # the best last
     chosen, stand = list[Candidate](), start
     while groups and len(chosen) < most:
         setup = max(
-            groups, key=lambda one: (groups[one][-1].bits / (1 + walk.moves(stand, one)), -one.inputs)
+            groups, key=lambda one: (groups[one][-1].worth.bits / (1 + walk.moves(stand, one)), -one.inputs)
         )
         chosen.append(groups[setup].pop())
         stand = walk.then(stand, setup)

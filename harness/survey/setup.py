@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -44,10 +44,11 @@ class Walk:
         return after if after.code is not None else Setup(before.code, after.inputs)
 
 
-def usual_run(sheet: Datasheet) -> Procedure | None:
-    """The first run of a datasheet that leaves the step clock to whoever brings the slot up; None without one."""
-    runs = (of_run(sheet, run.name) for run in sheet.runs)
-    return next((run for run in runs if clocked_at_start(run.actions)), None)
+def usual_run(sheet: Datasheet, tried: Collection[str] = ()) -> Procedure | None:
+    """The first run of a datasheet that leaves the step clock to whoever brings the slot up, one that was not tried
+    before others; None without one."""
+    runs = [run for run in (of_run(sheet, run.name) for run in sheet.runs) if clocked_at_start(run.actions)]
+    return min(runs, key=lambda run: run.name in tried, default=None)
 
 
 class Setups:

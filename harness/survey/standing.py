@@ -19,7 +19,7 @@ KINDS = (DIFFERS, UNTOLD, INCONCLUSIVE, UNTRIED, AGREES)
 class SlotStanding:
     """How one slot stands. `deciding` is the try that says so, None where there is none; `against` is one of another
     person with the opposite verdict on the same question. `tries` is how many there are with a verdict, `cards` how
-    many cards were made; `repeated` how many of the tries that count say the same."""
+    many cards were made; `repeated` how many tries say the same; `procedures` are those that were tried."""
 
     slot: int | None
     design: str
@@ -30,6 +30,7 @@ class SlotStanding:
     tries: int = 0
     cards: int = 0
     repeated: int = 0
+    procedures: frozenset[str] = frozenset()
 
 
 def standings(chip: ChipRoster, attempts: Iterable[Attempt]) -> list[SlotStanding]:
@@ -55,7 +56,8 @@ def standing(slot: int | None, entry: str, attempts: Sequence[Attempt]) -> SlotS
     counting = current(judged)
     kind, deciding, against = _decided(counting)
     same = sum(one.verdict == kind for one in judged) if deciding else 0
-    return SlotStanding(slot, design, title, kind, deciding, against, len(judged), cards, same)
+    procedures = frozenset(one.procedure for one in judged if one.command == "check")
+    return SlotStanding(slot, design, title, kind, deciding, against, len(judged), cards, same, procedures)
 
 
 def valid(attempts: Iterable[Attempt]) -> list[Attempt]:

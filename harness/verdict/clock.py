@@ -33,6 +33,7 @@ WIDE = 64.0  # times slower and faster than predicted that a clock may run if no
 NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
 SAMPLE = 1 << 16  # edges that are looked at, evenly chosen, where there are more
+FEW_EDGES_KEPT = 8  # edges that tell how they keep to a clock
 FEW_EDGES = 512  # by which candidates among all rates are chosen
 BAND = 4.0  # rates are sought in bands, the highest of which is so many times the lowest
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
@@ -57,7 +58,7 @@ class Clock:
     `rate` is steps per unit of time, `rate_sigma` its standard deviation; `sigma` that of a step count, `stray` what 99
     % of the edges keep within. `handicap` is by how many bits its edges' times cost more than by the best clock,
     `credit` how many bits it is worth that a clock of this rate was found among all rates. `given` is a clock that was
-    recorded. `cost` is what the edges' times cost by it.
+    recorded. `cost` is what the edges' times cost by it, `spread` their standard deviation in steps.
     """
 
     x: Floats
@@ -70,6 +71,7 @@ class Clock:
     credit: float = 0.0
     given: bool = False
     cost: float = 0.0
+    spread: float = 0.1
 
     def steps(self, times: Floats) -> Floats:
         return through(times, self.x, self.u)
@@ -97,7 +99,7 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
 
     The best comes first; none where the edges keep to no clock.
     """
-    if len(times) < 2:
+    if len(times) < 2 or times[0] == times[-1]:
         return []
     rough: list[tuple[int, float, float, slice]] = []
     bands = max(1, round(math.log(high / low, BAND)))
@@ -136,11 +138,21 @@ def credit(low: float, high: float) -> float:
     return math.log2(max(2 * math.log(WIDE) / math.log(high / low), 1.0))
 
 
-def keeping(clock: Clock, times: Floats, phases: Floats, most: float) -> float:
-    """How many bits it is worth, `most` at most, that edges keep to a clock that was not found by them."""
-    if not len(times):
-        return 0.0
-    return min(max(-_time_bits(_wrapped(clock.steps(times), phases)) - math.log2(len(SPREADS)), 0.0), most)
+def keeping(clock: Clock, times: Floats, phases: Floats, most: float) -> Clock:
+    """A clock that was not found by these edges: how they keep to it, and what that is worth, `most` bits at most."""
+    if len(times) < FEW_EDGES_KEPT:
+        return clock
+    rest = _wrapped(clock.steps(times), phases)
+    worth = -_time_bits(rest) - math.log2(len(SPREADS))
+    spread, stray = _spread(rest)
+    return replace(clock, credit=min(max(worth, 0.0), most), spread=spread, stray=stray)
+
+
+def _spread(rest: Floats) -> tuple[float, float]:
+    """The standard deviation of edges in steps, and what 99 % of them keep within."""
+    near = np.abs(rest) < 0.45
+    spread = max(float(rest[near].std()) if near.any() else 0.3, 0.003)
+    return spread, min(float(np.quantile(np.abs(rest), 0.99)), 0.5)
 
 
 def _same(one: Clock, other: Clock, times: Floats) -> bool:
@@ -256,15 +268,15 @@ def _clock(times: Floats, phases: Floats, law: Floats, middle: float, doubt: flo
         x, u = times[[0, -1]].astype(np.float64), straight[[0, -1]]
     rest = _wrapped(through(times, x, u), phases)
     instants = 1 + int((np.diff(times) * law[1] > 0.3).sum())
-    near = np.abs(rest) < 0.45
-    spread = max(float(rest[near].std()) if near.any() else 0.3, 0.003)
+    spread, stray = _spread(rest)
     clock = Clock(
         x,
         u,
         float(law[1]),
         doubt,
         2 * spread / float(np.sqrt(min(max(len(t), 1), BLOCK))),
-        min(float(np.quantile(np.abs(rest), 0.99)), 0.5),
+        stray,
+        spread=spread,
     )
     return _time_bits(rest) * instants / len(times), clock
 

@@ -1,9 +1,8 @@
-"""Looks closer where little differs: the clock by edges matched one by one, and levels beside edges that strayed.
+"""Looks closer where little differs: the clock by edges matched one by one.
 
 A clock that was found by places in a step alone takes an edge that strays by more than half a step for one
 of the next step. Once it is known where the recording lies, each edge has a partner in the prediction, and the clock is
-the straight line through all of them. A level that is not as foretold, but lies beside an edge that has a partner, was
-read on the wrong side of it: it tells nothing.
+the straight line through all of them.
 """
 
 from __future__ import annotations
@@ -16,17 +15,15 @@ from forelight.sim.levels import UNKNOWN
 
 from ..capture.record import Floats, RecordedLine
 from .clock import Clock
-from .fit import Fit, Recording, differing, fit, timed
+from .fit import Fit, Recording, fit, timed
 from .reference import Foretold
 from .rows import ReadRows, changes, recorded
 
 NEAR = 0.75  # of a step between an edge and its partner
 BENT = 0.4  # steps by which the clock may be corrected anywhere, lest it swallow a slip
-STRAYED = 0.55  # steps that an edge may be off, beside what samples and clock add
-BESIDE = 0.08  # of a step between an edge and a level beside it, at least
-EACH = 4.0  # bits for a level that tells nothing
 SLIGHT = 8.0  # bits for a level that differs, where a clock is not yet known well
-MOST = 0.03  # of the levels
+MOST = 0.01  # of the levels that may differ by a better clock: where more do, edges are matched wrongly
+HALF = 0.5  # of the levels must be compared: a recording that lies elsewhere tells nothing of its clock
 LONGEST = 1 << 15  # edges
 
 Matched = Mapping[
@@ -41,32 +38,24 @@ def closer(
     lines: Mapping[str, RecordedLine],
     reference: Foretold,
     bounds: tuple[float, float],
-    period: float,
     before: bool,
 ) -> tuple[Recording, Fit]:
-    """The recording read by a better clock, and its fit, if that is better; otherwise the same. `period` is the time
-    between two samples, in steps."""
+    """The recording read by a better clock, and its fit, if that is better; otherwise the same."""
     clock = recording.clock
-    if clock is None or sum(len(line.times) for line in lines.values()) > LONGEST:
+    if clock is None or clock.given or sum(len(line.times) for line in lines.values()) > LONGEST:
         return recording, found
     # A placement that hardly overlaps the prediction says nothing of the clock.
     there = max(found.places, key=lambda p: p.saved.sum() - SLIGHT * p.mismatches)
     shift = prediction.first - recording.rows.first + there.offset // prediction.slots
     names = recording.moments.names
-    if not clock.given:
-        clock = _straightened(clock, _matched(clock, shift, names, lines, reference))
-    rows = recorded(lines, recording.moments, clock, bounds, 2 * clock.sigma)
-    better = timed(recording.moments, rows, clock)
+    clock = _straightened(clock, _matched(clock, shift, names, lines, reference))
+    better = timed(recording.moments, recorded(lines, recording.moments, clock, bounds, 0.0), clock)
     refit = fit(better, prediction, before=before)
     if not refit.places:
         return recording, found
-    room = max(BESIDE, 2 * clock.sigma) + 0.5 * period
-    cleared = _cleared(better, prediction, refit, _matched(clock, shift, names, lines, reference), room)
-    if cleared:
-        better = timed(recording.moments, rows, clock)
-        refit = fit(better, prediction, before=before)
-        refit = replace(refit, bits=refit.bits - EACH * cleared)
-    return (better, refit) if refit.bits > found.bits else (recording, found)
+    compared = int(refit.best.compared.sum())
+    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.sums[1, :, -1].sum()
+    return (better, refit) if sure and refit.bits > found.bits else (recording, found)
 
 
 def _matched(
@@ -111,26 +100,3 @@ def _straightened(clock: Clock, matched: Matched) -> Clock:
     rest = distance - middle - slope * (times - times.mean())
     sigma = 2 * float(rest.std()) / float(np.sqrt(len(rest)))
     return replace(clock, u=clock.u + change, rate=clock.rate + float(slope), sigma=sigma)
-
-
-def _cleared(better: Recording, prediction: ReadRows, found: Fit, matched: Matched, room: float) -> int:
-    """How many levels were struck out of the rows because they lie beside edges that have partners."""
-    rows, wrong = differing(better, prediction, found.best.offset)
-    limit = MOST * max(int(found.best.compared.sum()), 1)
-    clock, read = better.clock, better.rows
-    if clock is None or not len(rows) or int(np.bitwise_count(wrong).sum()) > limit:
-        return 0
-    count = 0
-    for bit, (name, places) in enumerate(zip(better.moments.names, better.moments.places, strict=True)):
-        mine = rows[(wrong >> bit & 1) == 1]
-        if not len(mine) or name not in matched:
-            continue
-        slot = np.array(places)[np.minimum(mine % read.slots, len(places) - 1)]
-        times = clock.times(read.first + mine // read.slots + slot)
-        edges, distance = matched[name]
-        edges = edges[np.abs(distance) < STRAYED + room]
-        beside = np.array([len(edges) > 0 and np.abs(edges - t).min() * clock.rate < room for t in times])
-        read.known[mine[beside]] &= ~read.known.dtype.type(1 << bit)
-        count += int(beside.sum())
-    read.levels[:] &= read.known
-    return count

@@ -1,51 +1,81 @@
-"""What a recorded line saves at every placement on a predicted line at once, by Fourier transforms.
+"""What recorded lines save at every placement on predicted lines at once, by Fourier transforms.
 
-It costs more than looking at a few placements, and finds those at which some lines fit and others do not.
+Theory of operation. What a line saves at a placement, and how many of its levels are not as foretold there, are
+correlations of two rows of numbers: the cost of its levels with whether they are foretold at all, and the signs of its
+levels with those foretold. A level that stands beside an edge which may have strayed counts as foretold: so what is
+found is what each placement may save at most.
 """
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import fft
 
 from ..capture.record import Floats, Ints
-from .fit import MOST_AT_ONCE, Recording, Span
+from .rows import ReadRows, Words
+
+
+class Spectrum:
+    """The transforms of a recording's lines, of one size: of what each level `cost`, whether it was read, its sign."""
+
+    def __init__(self, rows: ReadRows, cost: Floats, count: int, size: int) -> None:
+        self.size = size
+        beside = rows.strays.sides[0] | rows.strays.sides[1] if rows.strays else np.zeros_like(rows.known)
+        known, sign = _split(rows.levels[:count], rows.known[:count] & ~beside[:count], len(cost))
+        self.cost, self.known, self.sign = (
+            np.conj(fft.rfft(part, size)) for part in (cost[:, :count], known, sign)
+        )
 
 
 class Everywhere:
-    """Lines of a recording against lines of a prediction, placement by placement of `span`."""
+    """A recording against a prediction at `count` placements `slots` rows apart, of which `first` is the first."""
 
-    def __init__(self, recording: Recording, span: Span) -> None:
-        self.recording, self.span = recording, span
-        self.rows = min(len(recording.rows.levels), MOST_AT_ONCE)
-        self.size = fft.next_fast_len(len(span.levels) + self.rows, real=True)
-        self._ours, self._theirs = cache(self._recorded), cache(self._predicted)
+    def __init__(
+        self, ours: Spectrum, theirs: tuple[Words, Words], first: int, count: int, slots: int
+    ) -> None:
+        self.ours = ours
+        self.part = slice(first, first + count * slots, slots)
+        known, sign = _split(*theirs, len(ours.cost))
+        self.known, self.sign = (fft.rfft(part, ours.size) for part in (known, sign))
+
+    @cached_property
+    def lines(self) -> tuple[Floats, Ints]:
+        """By line and placement the bits that are saved, and how many levels are not as foretold."""
+        both = [self.line(bit, bit) for bit in range(len(self.known))]
+        return np.array([pair[0] for pair in both]), np.array([pair[1] for pair in both])
+
+    @cached_property
+    def all(self) -> tuple[Floats, Ints]:
+        """The same of all lines together."""
+        ours = self.ours
+        saved = self._shifted((ours.cost * self.known).sum(axis=0))
+        apart = self._shifted((ours.known * self.known - ours.sign * self.sign).sum(axis=0))
+        return saved, np.rint(apart / 2).astype(np.int64)
 
     def line(self, ours: int, theirs: int) -> tuple[Floats, Ints]:
-        """The bits that the recorded line `ours` saves at each placement if it is the predicted line `theirs`, levels
-        that are not as foretold left out of account; and how many such levels there are."""
-        cost, known, signs = self._ours(ours)
-        told, expected = self._theirs(theirs)
-        saved = self._shifted(cost * told)
-        compared, alike = self._shifted(known * told), self._shifted(signs * expected)
-        return saved, np.rint((compared - alike) / 2).astype(np.int64)
-
-    def _recorded(self, bit: int) -> tuple[NDArray[np.complex128], ...]:
-        rows = self.recording.rows
-        known = (rows.known[: self.rows] >> bit & 1).astype(np.float64)
-        level = (rows.levels[: self.rows] >> bit & 1).astype(np.float64)
-        parts = (self.recording.cost[bit, : self.rows], known, (2 * level - 1) * known)
-        return tuple(np.conj(fft.rfft(part, self.size)) for part in parts)
-
-    def _predicted(self, bit: int) -> tuple[NDArray[np.complex128], ...]:
-        known = (self.span.known >> bit & 1).astype(np.float64)
-        level = (self.span.levels >> bit & 1).astype(np.float64)
-        return fft.rfft(known, self.size), fft.rfft((2 * level - 1) * known, self.size)
+        """The bits that the recorded line `ours` saves at each placement if it is the predicted line `theirs`, and how
+        many of its levels are not as foretold."""
+        saved = self._shifted(self.ours.cost[ours] * self.known[theirs])
+        apart = self._shifted(
+            self.ours.known[ours] * self.known[theirs] - self.ours.sign[ours] * self.sign[theirs]
+        )
+        return saved, np.rint(apart / 2).astype(np.int64)
 
     def _shifted(self, product: NDArray[np.complex128]) -> Floats:
-        first = self.span.low + self.span.front
-        every: Floats = fft.irfft(product, self.size)
-        return every[first : first + self.span.count * self.span.slots : self.span.slots]
+        every: Floats = fft.irfft(product, self.ours.size)[self.part]
+        return every
+
+
+def fast_length(count: int) -> int:
+    """The least size of a transform that is fast and holds so many rows."""
+    return int(fft.next_fast_len(count, real=True))
+
+
+def _split(levels: Words, known: Words, lines: int) -> tuple[Floats, Floats]:
+    """By line whether each level is known, and 1 for high and -1 for low."""
+    bits = np.arange(lines, dtype=known.dtype)[:, None]
+    told = (known >> bits & 1).astype(np.float64)
+    return told, ((levels >> bits & 1) * 2.0 - 1.0) * told

@@ -6,15 +6,18 @@ takes the settled levels at the recording's own moments, from a golden (`Readout
 are summed over all placements, each with its prior; the difference of two predictions' bits is the logarithm of their
 odds, their own priors apart. Nothing of the recording's side is computed again.
 
-Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits: a recording is read where
-nothing strays. What is unsettled or was not recorded is free to both sides. Of the placements most are ruled out by
-some telling rows, those at which most bits are saved, spread over the recording; those that are left are compared in
-full. Where thousands are alike, as in a run that repeats itself, some stand for all.
+Theory of operation. As foretold, a level costs nothing, and one that is not so `WRONG` bits, unless it was read beside
+an edge, and is as foretold if that strayed over the moment: then it costs what so much straying does. What is unsettled
+or was not recorded is free to both sides. A recording may begin before the slot is up, the less likely the longer. A
+short one is laid at all placements at once by Fourier transforms, and the best are compared in full. For a long one
+most placements are ruled out by some telling rows, those at which most bits are saved, spread over the recording; where
+thousands are alike, as in a run that repeats itself, some stand for all.
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
@@ -24,11 +27,11 @@ from numpy.typing import NDArray
 
 from ..capture.record import Floats, Ints
 from .clock import Clock
+from .everywhere import Everywhere, Spectrum, fast_length
 from .null import entry_bits, line_bits
 from .rows import Moments, ReadRows, Words
 
 WRONG = 60.0  # bits for a level that is not as foretold
-SET_UP = 6.0  # bits for beginning before the slot was up
 PROBES = (
     12,
     256,
@@ -41,6 +44,7 @@ BAD = 2  # points for a level that is not as foretold, where one that is counts 
 WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
 FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
 TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
+EVERYWHERE = 1 << 14  # rows of recording and prediction, up to which all placements are looked at
 MOST_AT_ONCE = 1 << 18  # rows and placements of which all are looked at
 OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
 NEVER = -1e9
@@ -70,6 +74,11 @@ class Recording:
         return self.clock.handicap - self.clock.credit if self.clock else 0.0
 
     @cached_property
+    def spectra(self) -> dict[int, Spectrum]:
+        """Those that were made, by size."""
+        return {}
+
+    @cached_property
     def null_bits(self) -> float:
         """The length of the recording without a prediction."""
         return float(self.cost.sum())
@@ -78,8 +87,10 @@ class Recording:
     def sums(self) -> Floats:
         """By line the cost before each row, and how many levels are known before it: shape (2, lines, rows + 1)."""
         bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
-        both = np.stack([self.cost, (self.rows.known >> bits & 1).astype(np.float64)])
-        return np.pad(np.cumsum(both, axis=2), ((0, 0), (0, 0), (1, 0)))
+        sums = np.zeros((2, len(self.names), len(self.rows.known) + 1))
+        np.cumsum(self.cost, axis=1, out=sums[0, :, 1:])
+        np.cumsum(self.rows.known >> bits & 1, axis=1, out=sums[1, :, 1:])
+        return sums
 
     @cached_property
     def bounds(self) -> tuple[int, int]:
@@ -174,10 +185,9 @@ def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stat
     span = Span.of(recording, prediction, before)
     if span is None:
         return NOWHERE
-    offsets, alike = candidates(recording, span, recording.telling(*recording.bounds))
-    found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
     prior = math.log2(span.count)
-    bits = summed([p.bits for p in found]) + math.log2(alike) - prior
+    bits, found, alike = _everywhere(recording, prediction, span) or _somewhere(recording, prediction, span)
+    bits -= prior
     if stated is not None and span.low <= stated < span.low + span.count * span.slots:
         there = place(recording, prediction, stated)
         bits = summed([bits - 1.0, there.bits - 1.0])
@@ -185,10 +195,39 @@ def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stat
     return Fit(bits, prior, tuple(found), alike)
 
 
-def summed(bits: list[float]) -> float:
+def _everywhere(
+    recording: Recording, prediction: ReadRows, span: Span
+) -> tuple[float, list[Placement], float] | None:
+    """What is saved over all placements, the best of them, and how many each stands for; None where there are too many
+    rows."""
+    every = span.everywhere(recording)
+    if every is None:
+        return None
+    saved, wrong = every.all
+    most = saved - WRONG * wrong - span.set_up(recording)
+    best = np.argsort(-most, kind="stable")[: LOOKED_AT[0]]
+    best = best[most[best] > most[best[0]] - WRONG]
+    found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
+    most[best] = [there.bits for there in found]
+    found.sort(key=lambda there: -there.bits)
+    alike = (most > found[0].bits - 1).sum() / sum(there.bits > found[0].bits - 1 for there in found)
+    return summed(most), found, max(float(alike), 1.0)
+
+
+def _somewhere(
+    recording: Recording, prediction: ReadRows, span: Span
+) -> tuple[float, list[Placement], float]:
+    """The same by the likeliest placements alone."""
+    offsets, alike = candidates(recording, span, recording.telling(*recording.bounds))
+    found = sorted((place(recording, prediction, int(offset)) for offset in offsets), key=lambda p: -p.bits)
+    return summed([there.bits for there in found]) + math.log2(alike), found, alike
+
+
+def summed(bits: Sequence[float] | Floats) -> float:
     """The logarithm of the sum of powers of two."""
-    most = max(bits)
-    return most + math.log2(sum(2.0 ** max(b - most, -60.0) for b in bits))
+    some = np.asarray(bits)
+    most = float(some.max())
+    return most + math.log2(float(np.exp2(np.maximum(some - most, -60.0)).sum()))
 
 
 @dataclass(frozen=True)
@@ -226,10 +265,48 @@ class Span:
     def offsets(self, numbers: Ints) -> Ints:
         return self.low + numbers * self.slots
 
+    def set_up(self, recording: Recording) -> Floats:
+        """What it costs at each placement that the recording begins before the slot was up."""
+        return np.array([set_up(recording, int(o), self.slots) for o in self.offsets(np.arange(self.count))])
 
-def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> tuple[Ints, float]:
-    """The most likely offsets by the telling rows, and how many offsets each of them stands for: those at which most is
-    as foretold, and those at which all is."""
+    def running(self, recording: Recording) -> NDArray[np.float32]:
+        """What the recording saves at most before each row from its first known one on, by placement: a level beside
+        an edge which may have strayed counts as foretold."""
+        first, stop = recording.bounds
+        rows, strays = recording.rows, recording.rows.strays
+        there = slice(first + self.low + self.front, None)
+        windows = [
+            np.lib.stride_tricks.sliding_window_view(column[there], stop - first)[:: self.slots][: self.count]
+            for column in (self.levels, self.known)
+        ]
+        sure = rows.known[first:stop]
+        if strays:
+            sure = sure & ~(strays.sides[0] | strays.sides[1])[first:stop]
+        all_known = np.bitwise_count(rows.known[first:stop])
+        worth = recording.cost[:, first:stop].sum(axis=0) / np.maximum(all_known, 1)
+        saved = np.bitwise_count(windows[1] & rows.known[first:stop]) * worth.astype(np.float32)
+        saved -= np.float32(WRONG) * np.bitwise_count(
+            (windows[0] ^ rows.levels[first:stop]) & windows[1] & sure
+        )
+        return np.pad(np.cumsum(saved, axis=1, dtype=np.float32), ((0, 0), (1, 0)))
+
+    def everywhere(self, recording: Recording, most: int = EVERYWHERE) -> Everywhere | None:
+        """The recording at all of these; None where the transforms would be longer than `most`."""
+        count = min(len(recording.rows.levels), MOST_AT_ONCE)
+        size = fast_length(len(self.levels) + count)
+        if size > most:
+            return None
+        if size not in recording.spectra:
+            recording.spectra[size] = Spectrum(recording.rows, recording.cost, count, size)
+        first = self.low + self.front
+        return Everywhere(recording.spectra[size], (self.levels, self.known), first, self.count, self.slots)
+
+
+def candidates(
+    recording: Recording, span: Span, telling: tuple[Ints, ...], count: int = LOOKED_AT[1]
+) -> tuple[Ints, float]:
+    """The `count` most likely offsets by the telling rows, and how many offsets each of them stands for: those at
+    which most is as foretold, and those at which all is."""
     few, more, many, most = telling
     few, many = (more, most) if span.count < SHORT else (few, many)
     levels, known = recording.rows.levels, recording.told
@@ -246,7 +323,7 @@ def candidates(recording: Recording, span: Span, telling: tuple[Ints, ...]) -> t
     told = span.known[at] & known[many]
     good_ = np.bitwise_count(told).sum(axis=1, dtype=np.int32)
     wrong_ = np.bitwise_count((span.levels[at] ^ levels[many]) & told).sum(axis=1, dtype=np.int32)
-    chosen, alike = _likely(good_, wrong_, LOOKED_AT[1], LOOKED_AT[1])
+    chosen, alike = _likely(good_, wrong_, count, count)
     return span.offsets(numbers[chosen]), alike * stand
 
 
@@ -275,27 +352,34 @@ def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
     return best
 
 
+def set_up(recording: Recording, offset: int, slots: int) -> float:
+    """The bits for beginning so many steps before the slot was up as is the case at this offset: a hand seldom takes
+    long, and so each further octave costs as much as the one before."""
+    steps = (-1 - recording.bounds[0] - offset) / slots
+    return 2 * math.log2(steps + 2) if steps > 0 else 0.0
+
+
 def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
     """The recording laid at one offset."""
     part, _, known = _over(recording, prediction, offset)
     ours = recording.rows.known[part]
     less = np.flatnonzero(ours & ~known)  # rows in which the prediction leaves something open
-    wrong = differing(recording, prediction, offset)[1]
+    amiss = Amiss.of(recording, prediction, offset)
     lines = len(recording.names)
     saved, compared = recording.sums[:, :, part.stop] - recording.sums[:, :, part.start]
-    count = np.zeros(lines, np.int64)
+    count, strayed = np.zeros(lines, np.int64), np.zeros(lines)
     open_ = ours[less] & ~known[less]
     for bit in range(lines):
         mask = open_ >> bit & 1
         if len(less):
             saved[bit] -= recording.cost[bit, part][less] @ mask
             compared[bit] -= np.count_nonzero(mask)
-        count[bit] = np.count_nonzero(wrong >> bit & 1)
-    bits = float(saved.sum() - WRONG * count.sum())
+        count[bit] = np.count_nonzero(amiss.wrong >> bit & 1)
+        strayed[bit] = amiss.line(bit).sum()
     return Placement(
         offset,
-        bits - (SET_UP if recording.bounds[0] + offset < -1 else 0.0),
-        saved,
+        float((saved - WRONG * count - strayed).sum()) - set_up(recording, offset, recording.rows.slots),
+        saved - strayed,
         count,
         compared.astype(np.int64),
     )
@@ -309,9 +393,55 @@ def _over(recording: Recording, prediction: ReadRows, offset: int) -> tuple[slic
     return slice(begin, end), prediction.levels[there], prediction.known[there]
 
 
+@dataclass(frozen=True)
+class Amiss:
+    """The `rows` of a recording, rising, in which something is not as foretold: levels that are `wrong`, and by side
+    those that are as foretold if the edge there has `strayed`."""
+
+    recording: Recording
+    rows: Ints
+    wrong: Words
+    strayed: tuple[Words, Words]
+
+    @staticmethod
+    def of(recording: Recording, prediction: ReadRows, offset: int) -> Amiss:
+        part, theirs, known = _over(recording, prediction, offset)
+        read = recording.rows
+        wrong = (read.levels[part] ^ theirs) & known & read.known[part]
+        rows = np.flatnonzero(wrong)
+        wrong = wrong[rows]
+        rows += part.start
+        strayed = []
+        for side, ahead in enumerate((1, -1)):
+            may = wrong & read.strays.sides[side][rows] if read.strays else wrong[:0]
+            some = np.flatnonzero(may)
+            out = np.zeros_like(wrong)
+            if len(some):
+                same = np.zeros_like(may[some])
+                for apart in {1, read.slots}:
+                    there = rows[some] + offset + ahead * apart
+                    inside = (there >= 0) & (there < len(prediction.levels))
+                    there = np.clip(there, 0, len(prediction.levels) - 1)
+                    other = (prediction.levels[there] ^ read.levels[rows[some]]) & prediction.known[there]
+                    same |= np.where(inside, ~other, ~other.dtype.type(0))
+                out[some] = may[some] & same
+            strayed.append(out)
+            wrong = wrong & ~out
+        return Amiss(recording, rows, wrong, (strayed[0], strayed[1]))
+
+    def line(self, bit: int) -> Floats:
+        """What the edges of a line that strayed cost, by row."""
+        cost = np.zeros(len(self.rows))
+        if strays := self.recording.rows.strays:
+            for side, strayed in enumerate(self.strayed):
+                some = np.flatnonzero(strayed >> bit & 1)
+                if len(some):
+                    cost[some] = strays.bits(side, bit, self.rows[some])
+        return cost
+
+
 def differing(recording: Recording, prediction: ReadRows, offset: int) -> tuple[Ints, Words]:
     """The rows of the recording that are not as foretold at this offset, and which of their levels."""
-    part, theirs, known = _over(recording, prediction, offset)
-    wrong = (recording.rows.levels[part] ^ theirs) & known & recording.rows.known[part]
-    rows = np.flatnonzero(wrong)
-    return rows + part.start, wrong[rows]
+    amiss = Amiss.of(recording, prediction, offset)
+    some = np.flatnonzero(amiss.wrong)
+    return amiss.rows[some], amiss.wrong[some]

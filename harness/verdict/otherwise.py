@@ -12,12 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..capture.record import Floats, Ints
-from .everywhere import Everywhere
 from .fit import (
     MOST_AT_ONCE,
     NEVER,
-    SET_UP,
     WRONG,
+    Amiss,
     Fit,
     Placement,
     Recording,
@@ -25,6 +24,7 @@ from .fit import (
     candidates,
     differing,
     place,
+    set_up,
     summed,
 )
 from .rows import ReadRows, Words
@@ -43,14 +43,20 @@ PARTS = (
     (0, 1 / 8),
     (7 / 8, 1),
 )
+AGAIN = 6.0  # bits for a restart on the way
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted
+LOOKED_AT = 16  # placements that are compared in full
 HALF = 0.5  # of the levels must be compared at a place, if it is to be taken for the right one
 AFTER = 20.0  # bits that the part after a restart must save
 PART = 2.0  # bits that both parts of a recording must save, if it has slipped
 CLOSE = 3.0  # bits within which a restart explains as much as a slip
 BESIDE = 8  # steps on both sides of a place that a slip may lead to, whatever else is likely
-MOST_CELLS = 1 << 27  # pairs of placements times rows that are compared for a slip
+FOR_EACH = 2  # places for each part of a recording
+MOST_CELLS = 1 << 24  # pairs of placements times rows that are compared for a slip
 MOST_PLACES = 160
+CHUNK = 4096  # rows that are joined at a time
+EVERY_PAIR = 1 << 21  # placements times rows up to which all pairs of placements are looked at
+PAIRS = 16  # placements of which a pair may consist, whatever lies between them
 
 
 @dataclass(frozen=True)
@@ -78,19 +84,26 @@ def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Othe
     span = Span.of(recording, prediction, before)
     if span is None or span.count > MOST_AT_ONCE:
         return None
-    every = Everywhere(recording, span)
+    every = span.everywhere(recording, 4 * MOST_AT_ONCE)
+    if every is None:
+        return None
     price = LINE + math.log2(len(recording.names))
-    kept = np.where(span.offsets(np.arange(span.count)) + recording.bounds[0] < -1, -SET_UP, 0.0)
-    for bit in range(len(recording.names)):
-        saved, wrong = every.line(bit, bit)
-        kept += np.maximum(saved - WRONG * wrong, -price)
-    there = place(recording, prediction, span.low + int(kept.argmax()) * span.slots)
+    saved, wrong = every.lines
+    kept = np.maximum(saved - WRONG * wrong, -price).sum(axis=0) - span.set_up(recording)
+    best = np.argsort(-kept, kind="stable")[:LOOKED_AT]
+    found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
+    kept[best] = [
+        float(np.maximum(there.saved - WRONG * there.wrong, -price).sum())
+        - set_up(recording, there.offset, span.slots)
+        for there in found
+    ]
+    there = found[int(kept[best].argmax())]
     bad = tuple(
         name
         for bit, name in enumerate(recording.names)
         if there.saved[bit] + price < WRONG * there.wrong[bit]
     )
-    bits = summed_array(kept) - math.log2(span.count) - PRIOR
+    bits = summed(kept) - math.log2(span.count) - PRIOR
     return _at(LINES, bits, recording, prediction, there, bad) if there.mismatches else None
 
 
@@ -103,7 +116,9 @@ def some_bits(recording: Recording, prediction: ReadRows, found: Fit) -> Otherwi
             there.mismatches + 1
         )
         rows, wrong = differing(recording, prediction, there.offset)
-        lost = sum(recording.cost[bit, rows] @ (wrong >> bit & 1) for bit in range(len(recording.names)))
+        lost = sum(
+            recording.cost[bit, rows[(wrong >> bit & 1) == 1]].sum() for bit in range(len(recording.names))
+        )
         worth.append(float(there.saved.sum() - lost) - named)
     there = found.places[int(np.argmax(worth))]
     bits = summed(worth) + math.log2(found.alike) - found.prior - PRIOR
@@ -138,31 +153,23 @@ def in_two(
     left = np.array([_running(recording, prediction, int(offset), first, stop) for offset in offsets])
     right = left[:, -1:] - left
     known = np.flatnonzero(prediction.known)
-    begins = (
-        (int(known[0]) if len(known) else 0) - offsets - first
-    )  # where the prediction does, by second offset
+    # Where the prediction does, by second offset.
+    begins = (int(known[0]) if len(known) else 0) - offsets - first
     shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
-    early = np.where(recording.bounds[0] + offsets < -1, SET_UP, 0.0)
-    row = np.arange(1, stop - first)
-    best: dict[str, tuple[float, int, int]] = {}
-    for one in range(len(offsets)):
-        joined = left[one, 1:-1] + right[:, 1:-1]
-        over = row <= begins[:, None]
-        restarts = over & (shift[one] > NO_RESTART)[:, None] & (right[:, :1] > AFTER)
-        # A slip in which one part explains nothing, or that a restart explains as well, is none.
-        ours = np.where(over, joined, 2 * NEVER).max(axis=1) + CLOSE > np.where(over, 2 * NEVER, joined).max(
-            axis=1
-        )
-        empty = (left[one, 1:-1] < PART) | (right[:, 1:-1] < PART)
-        slips = ~restarts & ~(ours & (shift[one] > NO_RESTART))[:, None] & ~empty
-        for kind, allowed, price in (
-            (SLIP, slips, early[one] + np.where(shift[one] == 0, -NEVER, 2 * np.log2(shift[one] + 1.0))),
-            (RESTART, restarts, SET_UP + math.log2(span.count) + math.log2(stop - first)),
-        ):
-            value = np.where(allowed, joined, 2 * NEVER).max(axis=1) - price
-            other = int(value.argmax())
-            if kind not in best or value[other] > best[kind][0]:
-                best[kind] = (float(value[other]), one, other)
+    early = np.array([set_up(recording, int(offset), span.slots) for offset in offsets])
+    joined = _joined(left, right, begins)
+    far = shift > NO_RESTART
+    again = far & (right[:, 0] > AFTER)
+    # A slip in which one part explains nothing, or that a restart explains as well, is none.
+    slips = np.where(again, joined.slip_on, np.maximum(joined.slip_before, joined.slip_on))
+    slips[far & (joined.before + CLOSE > joined.on)] = 2 * NEVER
+    np.fill_diagonal(slips, 2 * NEVER)
+    slips -= early[:, None] + 2 * np.log2(shift + 1.0)
+    restarts = np.where(again, joined.before, 2 * NEVER) - AGAIN - math.log2(span.count * (stop - first))
+    best = {}
+    for kind, value in ((SLIP, slips), (RESTART, restarts)):
+        top = int(value.argmax())
+        best[kind] = float(value.flat[top]), top // len(offsets), top % len(offsets)
     # In a run that repeats itself many pairs of places are alike, as the places are in the sum of `fit`.
     alike = math.log2(found.alike * max(1, sum(p.bits > found.best.bits - 1 for p in found.places)))
     out: list[Otherwise | None] = []
@@ -171,39 +178,90 @@ def in_two(
         if bits <= NEVER / 2:
             out.append(None)
             continue
-        joined = left[one, 1:-1] + right[other, 1:-1]
+        both = left[one, 1:-1] + right[other, 1:-1]
         if kind == SLIP:
-            joined = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, joined)
+            both = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, both)
         bits += alike - found.prior
-        raw = float(joined.max()) + alike - found.prior
-        top = np.flatnonzero(joined >= joined.max() - 0.5)
+        raw = float(both.max()) + alike - found.prior
+        likeliest = np.flatnonzero(both >= both.max() - 0.5)
         if kind == SLIP:
-            bits += max(summed_array(joined) - float(joined.max()), 0.0) - math.log2(len(joined)) - PRIOR
-        rows = (first + 1 + int(top[0]), first + 1 + int(top[-1]))
+            bits += max(summed(both) - float(both.max()), 0.0) - math.log2(len(both)) - PRIOR
+        rows = (first + 1 + int(likeliest[0]), first + 1 + int(likeliest[-1]))
         at = int(offsets[one if kind == SLIP else other])
         steps = int(offsets[other] - offsets[one]) // span.slots
         out.append(Otherwise(kind, bits, at, differing(recording, prediction, at), steps, rows, raw=raw))
     return out[0], out[1]
 
 
+@dataclass(frozen=True)
+class _BothParts:
+    """What two placements save, the first one up to some row and the second from there on, at most: where that row lies
+    `before` the prediction's beginning by the second placement, and where it lies further `on`. In a slip each of the
+    parts saves something."""
+
+    before: Floats
+    on: Floats
+    slip_before: Floats
+    slip_on: Floats
+
+
+def _joined(left: Floats, right: Floats, begins: Ints) -> _BothParts:
+    """By first and second placement; some rows at a time, so that they stay in the processor's cache."""
+    count, rows = left.shape
+    found = np.full((4, count, count), 2 * NEVER)
+    for start in range(1, rows - 1, CHUNK):
+        part = slice(start, min(start + CHUNK, rows - 1))
+        over = np.arange(part.start, part.stop) <= begins[:, None]
+        second = right[:, part]
+        some = np.where(second < PART, 2 * NEVER, second)
+        lead = np.where(left[:, part] < PART, 2 * NEVER, left[:, part])
+        for number, (first, seconds, where) in enumerate(
+            (
+                (left[:, part], second, over),
+                (left[:, part], second, ~over),
+                (lead, some, over),
+                (lead, some, ~over),
+            )
+        ):
+            if where.any():
+                them = np.where(where, seconds, 2 * NEVER)
+                for one in range(count):
+                    np.maximum(found[number, one], (first[one] + them).max(axis=1), out=found[number, one])
+    return _BothParts(*found)
+
+
 def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
-    """Where parts of the recording may lie, and near that."""
+    """Where parts of the recording may lie."""
     first, stop = recording.bounds
-    likely = {place.offset for place in found.places}
+    if span.count * (stop - first) <= EVERY_PAIR:
+        return span.offsets(_pairs(recording, span))
+    likely = [place.offset for place in found.places[:FOR_EACH]]
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
         if b - a >= 2:
-            likely |= set(candidates(recording, span, recording.telling(a, b))[0].tolist())
-    beside = {o + k * span.slots for o in likely for k in range(-BESIDE, BESIDE + 1)}
-    inside = sorted(o for o in beside if span.low <= o < span.low + span.count * span.slots)
+            likely += candidates(recording, span, recording.telling(a, b), FOR_EACH)[0].tolist()
+    beside = (o + k * span.slots for k in range(-BESIDE, BESIDE + 1) for o in likely)
+    inside = [o for o in beside if span.low <= o < span.low + span.count * span.slots]
     most = int(np.clip(math.sqrt(MOST_CELLS / (stop - first)), 8, MOST_PLACES))
-    return np.array(inside if len(inside) <= most else sorted(likely)[:most], np.int64)
+    return np.array(list(dict.fromkeys([*likely, *inside]))[:most], np.int64)
 
 
-def summed_array(bits: Floats) -> float:
-    """The logarithm of the sum of powers of two."""
-    most = float(bits.max())
-    return most + math.log2(float(np.exp2(np.maximum(bits - most, -60.0)).sum()))
+def _pairs(recording: Recording, span: Span) -> Ints:
+    """The numbers of the placements of which two explain most, one up to some row and one from there on: whatever lies
+    between them, and few steps apart."""
+    before = span.running(recording)
+    after = before[:, -1:] - before
+    chosen: set[int] = set()
+    for ours, theirs in ((before, after), (after, before)):
+        worth = (ours + theirs.max(axis=0)).max(axis=1)
+        chosen |= set(np.argsort(-worth, kind="stable")[:PAIRS].tolist())
+    for apart in range(1, BESIDE + 1):
+        for one, other in ((before[apart:], after[:-apart]), (before[:-apart], after[apart:])):
+            if len(one):
+                worth = (one + other).max(axis=1)
+                for number in np.argsort(-worth, kind="stable")[:BESIDE].tolist():
+                    chosen |= {number, number + apart}
+    return np.array(sorted(chosen), np.int64)
 
 
 def _running(recording: Recording, prediction: ReadRows, offset: int, first: int, stop: int) -> Floats:
@@ -211,14 +269,13 @@ def _running(recording: Recording, prediction: ReadRows, offset: int, first: int
     rows = recording.rows
     at = np.arange(first, stop) + offset
     inside = (at >= 0) & (at < len(prediction.levels))
-    there = at[inside]
     known = np.zeros(len(at), rows.known.dtype)
-    known[inside] = prediction.known[there]
+    known[inside] = prediction.known[at[inside]]
     known &= rows.known[first:stop]
-    wrong = np.zeros(len(at), rows.known.dtype)
-    wrong[inside] = rows.levels[first:stop][inside] ^ prediction.levels[there]
-    wrong &= known
-    all_known = np.bitwise_count(rows.known[first:stop])
-    share = (np.bitwise_count(known).astype(np.float64) - np.bitwise_count(wrong)) / np.maximum(all_known, 1)
-    saved = recording.cost[:, first:stop].sum(axis=0) * share - WRONG * np.bitwise_count(wrong)
+    share = np.bitwise_count(known) / np.maximum(np.bitwise_count(rows.known[first:stop]), 1)
+    saved = recording.cost[:, first:stop].sum(axis=0) * share
+    amiss = Amiss.of(recording, prediction, offset)
+    saved[amiss.rows - first] -= WRONG * np.bitwise_count(amiss.wrong) + sum(
+        amiss.line(bit) for bit in range(len(recording.names))
+    )
     return np.concatenate([[0.0], np.cumsum(saved)])

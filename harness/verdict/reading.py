@@ -31,10 +31,8 @@ CLOSER = 6  # clocks that are corrected
 FEW = 3  # edges that are needed
 REGULAR = 0.6  # the mean vector of edges that come at one place in a step
 LOOKED_AT = 4096  # edges of a kind that tell where that is
-SURE = 2.0  # standard deviations
 SLACK = 0.001  # of a rate: the board's own oscillator, and rounding
 SPIKE = 0.05  # of a step, by which one beside an edge can shift that
-MOST_DOUBT = 0.2  # of a step
 
 
 @dataclass(frozen=True)
@@ -65,7 +63,6 @@ class Readout:
     before: bool = False
     stated: int | None = None
     bounds: tuple[float, float] = (0.0, 0.0)
-    period: float = 0.0
     in_seconds: bool = False
 
     def foretold(self, golden: Golden, start: int | None = None) -> ReadRows:
@@ -100,7 +97,7 @@ class Readout:
             found = fits[number]
             if found.places and found.best.mismatches:
                 its = replace(found, bits=found.bits + recordings[number].handicap)
-                args = (self.lines, self.reference, self.bounds, self.period, self.before)
+                args = (self.lines, self.reference, self.bounds, self.before)
                 recordings[number] = closer(recordings[number], self.rows, its, *args)[0]
         return replace(self, recordings=tuple(recordings))
 
@@ -169,8 +166,8 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
         start = float(theirs.rises[0]) % 1.0
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
-        found = [replace(clock, credit=keeping(clock, times, phases, credit(low, high)) if near else 0.0)]
-    elif len(times) >= FEW:
+        found = [keeping(clock, times, phases, credit(low, high) if near else 0.0)]
+    elif len(times) >= FEW and times[-1] > times[0]:
         # All edges lie on the grid of the samples: a rate near theirs explains anything.
         fastest = FASTEST / capture.period if capture.period and high > 2 * low else high * scale
         found = clocks(times, phases, low * scale, max(min(high * scale, fastest), 1.01 * low * scale))
@@ -185,8 +182,7 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
     for number, clock in enumerate(found):
         if number and clock.rate * (capture.end - capture.start) > longest:
             continue
-        doubt = min(SURE * clock.sigma + blur, MOST_DOUBT)
-        readings.append(timed(at, recorded(lines, at, clock, bounds, doubt), clock))
+        readings.append(timed(at, recorded(lines, at, clock, bounds, blur), clock))
     before = theirs.onward > 0
     return Readout(
         tuple(readings),
@@ -200,7 +196,6 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
         step_line,
         before,
         bounds=bounds,
-        period=capture.period * scale,
         in_seconds=capture.unit == "seconds",
     )
 

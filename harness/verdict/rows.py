@@ -8,8 +8,9 @@ prediction where the line keeps still for as long as edges stray, and in the rec
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 from forelight.sim.levels import UNKNOWN
@@ -25,20 +26,42 @@ STILL = 0.45  # a line that keeps still for this part of a step on both sides is
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
 RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
 CELLS = 64  # of a step, by which places in it are counted
+FURTHER = 1.25  # times what 99 % of the edges keep within: further none strays
+FURTHEST = 0.75  # of a step
+DEAR = 30.0  # bits: an edge that cost more to stray has not strayed
 ANYWHERE = 8  # rows of a step in which lines change anywhere
+
+
+@dataclass(frozen=True)
+class Strays:
+    """Levels of a recording that were read so near to an edge that it may have strayed over the moment.
+
+    `sides` are two words for each row, with a bit for each line: whether the edge before the moment may have come too
+    early, and whether the one after it may have come too late. By side and line `cost` says how many bits that is,
+    for the `rows` (rising).
+    """
+
+    sides: tuple[Words, Words]
+    rows: tuple[tuple[Ints, ...], tuple[Ints, ...]]
+    cost: tuple[tuple[Floats, ...], tuple[Floats, ...]]
+
+    def bits(self, side: int, line: int, rows: Ints) -> Floats:
+        """What it costs that these rows of a line were read on the wrong side of an edge."""
+        return self.cost[side][line][np.searchsorted(self.rows[side][line], rows)]
 
 
 @dataclass(frozen=True)
 class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
-    Row 0 belongs to the step that begins at `first` on the prediction's time axis.
+    Row 0 belongs to the step that begins at `first` on the prediction's time axis. `strays` are those of a recording.
     """
 
     levels: Words
     known: Words
     slots: int
     first: int = 0
+    strays: Strays | None = None
 
 
 @dataclass(frozen=True)
@@ -116,10 +139,10 @@ def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
         free = _let_go(reference, line)
         for slot, place in enumerate(places_):
             times = np.arange(first, last, dtype=np.float64) + place
-            level, near = _read(line, times, min(stray, STILL))
-            told = (level != UNKNOWN) & ~near & (times > reference.since) & (times < reference.end)
+            read = _read(line, times, min(stray, STILL))
+            told = (read.level != UNKNOWN) & ~read.near & (times > reference.since) & (times < reference.end)
             told[slice(*np.searchsorted(times, free))] = False
-            _put(rows, bit, slot, level, told)
+            _put(rows, bit, slot, read.level, told)
     for bit, _ in enumerate(at.held, len(at.names)):
         for words in (rows.levels, rows.known):
             words[:1] |= words.dtype.type(1 << bit)
@@ -136,17 +159,16 @@ def recorded(
     low, high = clock.steps(np.array(bounds)).tolist()
     first, last = int(np.floor(low)), int(np.ceil(high))
     rows = _empty(last - first, at.slots, first, at.lines)
+    strays = _Straying(rows, clock)
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         for slot, place in enumerate(places_):
             times = clock.times(np.arange(first, last, dtype=np.float64) + place)
-            level, near = _read(lines[name], times, doubt / clock.rate)
-            _put(
-                rows,
-                bit,
-                slot,
-                level,
-                (level != UNKNOWN) & ~near & (times >= bounds[0]) & (times <= bounds[1]),
-            )
+            half = at.halves[bit][slot]
+            reach = strays.reach(half)
+            read = _read(lines[name], times, doubt / clock.rate, reach / clock.rate)
+            inside = (times >= bounds[0]) & (times <= bounds[1])
+            _put(rows, bit, slot, read.level, (read.level != UNKNOWN) & ~read.near & inside)
+            strays.add(bit, slot, half, read.beside)
     rise = np.arange(first, last, dtype=np.float64) + at.rise
     edges = [clock.times(rise + side) for side in (-STILL, STILL)]
     inside = (edges[0] >= bounds[0]) & (edges[1] <= bounds[1])
@@ -155,7 +177,49 @@ def recorded(
         change, seen = np.searchsorted(line.times, edges), [line.at(times) for times in edges]
         still = (change[0] == change[1]) & (seen[0] == 1 - active)
         _put(rows, bit, 0, 1 - still.astype(np.uint8), inside)
-    return rows
+    return replace(rows, strays=strays.found())
+
+
+class _Straying:
+    """Gathers the levels of a recording that stand beside an edge.
+
+    An edge that keeps still for `half` a step before it and is read as though it had strayed further, by a distance d,
+    is less likely than if it had strayed less by as much the other way: by 2 half d / spread^2 in natural logarithms,
+    if edges stray as the normal distribution says.
+    """
+
+    def __init__(self, rows: ReadRows, clock: Clock) -> None:
+        self.slots, self.clock = rows.slots, clock
+        self.sides = (np.zeros_like(rows.levels), np.zeros_like(rows.levels))
+        self.parts: dict[tuple[int, int], list[tuple[Ints, Floats]]] = {}
+
+    def reach(self, half: float) -> float:
+        """How far beyond the moment, in steps, an edge may stray."""
+        clock = self.clock
+        most = min(FURTHER * clock.stray + 2 * clock.sigma, FURTHEST) - half
+        return max(min(most, DEAR * math.log(2) * self._variance / (2 * half)), 0.0)
+
+    @property
+    def _variance(self) -> float:
+        return self.clock.spread**2 + self.clock.sigma**2
+
+    def add(self, bit: int, slot: int, half: float, beside: Sequence[tuple[Ints, Floats]]) -> None:
+        for side, (steps, apart) in enumerate(beside):
+            rows = steps * self.slots + slot
+            self.sides[side][rows] |= self.sides[side].dtype.type(1 << bit)
+            cost = 2 * half * apart * self.clock.rate / (math.log(2) * self._variance)
+            self.parts.setdefault((side, bit), []).append((rows, cost))
+
+    def found(self) -> Strays:
+        rows: list[list[Ints]] = [[], []]
+        cost: list[list[Floats]] = [[], []]
+        for side in (0, 1):
+            for bit in range(1 + max((bit for _, bit in self.parts), default=-1)):
+                here = [np.concatenate(column) for column in zip(*self.parts[side, bit], strict=True)]
+                order = np.argsort(here[0], kind="stable")
+                rows[side].append(here[0][order])
+                cost[side].append(here[1][order])
+        return Strays(self.sides, (tuple(rows[0]), tuple(rows[1])), (tuple(cost[0]), tuple(cost[1])))
 
 
 def _empty(steps: int, slots: int, first: int, lines: int) -> ReadRows:
@@ -179,17 +243,34 @@ def _moves(reference: Foretold, line: RecordedLine) -> bool:
     return bool(np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0)
 
 
-def _read(line: RecordedLine, times: Floats, room: float) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
-    """The line's level at these rising times, and which of them lie within `room` of a change."""
+@dataclass(frozen=True)
+class _Read:
+    """A line's level at rising times, which of them lie near a change, and those that lie beside one: the change
+    before them, and the one after them, each with its distance."""
+
+    level: NDArray[np.uint8]
+    near: NDArray[np.bool_]
+    beside: tuple[tuple[Ints, Floats], tuple[Ints, Floats]]
+
+
+def _read(line: RecordedLine, times: Floats, room: float, reach: float = 0.0) -> _Read:
+    """The line's level at these rising times, which of them lie within `room` of a change, and within `reach`."""
     slot: Ints = places(times, line.times)  # how many of the times come before each change
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
     level = np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs)
     near = np.zeros(len(times), bool)
-    for side in (slot[1:], slot[1:] - 1):
+    beside = []
+    for before, side in ((True, slot[1:]), (False, slot[1:] - 1)):
         inner = slice(*np.searchsorted(side, [0, len(times)]))
-        close = np.abs(line.times[1:][inner] - times[side[inner]]) < room
-        near[side[inner][close]] = True
-    return level, near
+        apart = np.abs(line.times[1:][inner] - times[side[inner]])
+        near[side[inner][apart < room]] = True
+        some = np.flatnonzero(apart < reach)
+        rows, apart = side[inner][some], apart[some]
+        # Of several edges between two moments the nearest.
+        one = np.ones(len(rows), bool)
+        one[slice(None, -1) if before else slice(1, None)] = np.diff(rows) > 0
+        beside.append((rows[one], apart[one]))
+    return _Read(level, near, (beside[0], beside[1]))
 
 
 def foretold_list(reference: Foretold, names: tuple[str, ...]) -> ReadRows:

@@ -11,11 +11,13 @@ from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
 
 from ..bench.predict import predict
+from ..bench.restarting import Restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
 from ..view.flashing import flashing
+from ..view.warned import free_running
 from .expectations import broken
 from .finding import Finding
 
@@ -33,6 +35,15 @@ class Examined:
     settling: Settling
 
 
+@dataclass(frozen=True)
+class Carried:
+    """A run of the datasheet, carried out: its first `up` actions bring the slot up."""
+
+    procedure: Procedure
+    up: int
+    golden: Golden
+
+
 def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Examined:
     """Raises a ForelightError where it cannot be run."""
     procedure = default_procedure(board, datasheet, steps=STEPS)
@@ -41,9 +52,12 @@ def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
     return Examined(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
 
 
-def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> list[Finding]:
-    """What the runs of the datasheet show."""
+def runs(
+    datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
+) -> tuple[list[Finding], tuple[Carried, ...]]:
+    """What the runs of the datasheet show, and those that can be carried out."""
     found: list[Finding] = []
+    carried: list[Carried] = []
     for run in datasheet.runs:
         try:
             procedure = run_procedure(board, datasheet, run.name)
@@ -55,38 +69,47 @@ def runs(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
             said = f'run "{run.name}" cannot be carried out: {error}'
             found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
+        actions = parse(run.do)
+        up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
+        carried.append(Carried(procedure, up, golden))
         found += _shown(golden, procedure)
-        found += _untrue(datasheet, board, run, procedure, golden, power_ups, seed)
-    return found
+        found += _untrue(datasheet, board, run, carried[-1], power_ups, seed)
+    return found, tuple(carried)
 
 
 def _untrue(
     datasheet: Datasheet,
     board: Board,
     run: Run,
-    procedure: Procedure,
-    golden: Golden,
+    carried: Carried,
     power_ups: int,
     seed: int,
 ) -> Iterator[Finding]:
     """What its author says of a run, in a form that can be checked, and what does not come true."""
 
     def foretell(other: Procedure) -> Golden:
-        if other == procedure:
-            return golden
+        if other == carried.procedure:
+            return carried.golden
         return predict(board, datasheet, other, power_ups=power_ups, seed=seed)
 
-    actions = parse(run.do)
-    up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
     said = run.expectations
-    for key, wrong in broken(board, datasheet, said, procedure, up, foretell):
+    for key, wrong in broken(board, datasheet, said, carried.procedure, carried.up, foretell):
         yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 
-def unsettled(datasheet: Datasheet, seen: Examined) -> Iterator[Finding]:
-    """Whether the outputs still depend on the power-up after the restart and many steps."""
+def left_out(found: Restarting) -> Iterator[Finding]:
+    """Whether the restart leaves registers as they were; it must not, where outputs were seen to depend on them."""
+    if found.settles == "everything" and not found.late and not found.raced:
+        return
+    said = str(found).rstrip(".")
+    remedy = "; set every register, or say why not" if found.left_out and not found.left_open else ""
+    yield Finding("restart", said + remedy, must=found.settles == "nothing" and bool(found.shown))
+
+
+def unsettled(datasheet: Datasheet, seen: Examined, restart: Restarting | None) -> Iterator[Finding]:
+    """Whether the outputs still depend on the power-up after many steps, where that is not known of the restart."""
     golden, found = seen.golden, seen.settling
-    if not found.never:
+    if not found.never or (restart is not None and restart.shown):
         return
     lines = ", ".join(found.never)
     if datasheet.restart is not None:
@@ -149,6 +172,8 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     low = np.bitwise_or.reduce(~golden.outputs & golden.settled)
     if not high & low:
         yield Finding(procedure.name, f'run "{procedure.name}": no output changes in it', DATASHEET_FILE)
+    for said in free_running(golden):
+        yield Finding(procedure.name, f'run "{procedure.name}": {said.rstrip(".")}', DATASHEET_FILE)
     yield from _raced(golden, procedure)
     vague = _unsettled(golden)
     if vague:

@@ -9,12 +9,12 @@ from forelight.designs.datasheet import DATASHEET_FILE
 from forelight.designs.sheets.reader import load
 from forelight.sim.errors import ForelightError, SourceError, UsageError
 
+from ..bench.restarting import Restarting, restarting
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
 from ..chip.routing import routing
 from .finding import Finding
-from .restart import left_out
-from .runs import Examined, look, runs, unsettled
+from .runs import Carried, Examined, left_out, look, runs, unsettled
 from .sheet import MARK, sheet
 from .structure import structure
 
@@ -23,13 +23,16 @@ from .structure import structure
 class Vetting:
     """The findings about a contribution on one board; it is accepted where none of them must be put right.
 
-    `look` is what it does after its restart, where it can be run.
+    `look` is what it does after its restart, where it can be run, `restarting` what the restart alone settles;
+    `carried` are the runs that can be carried out.
     """
 
     name: str
     title: str
     findings: tuple[Finding, ...]
     look: Examined | None = None
+    restarting: Restarting | None = None
+    carried: tuple[Carried, ...] = ()
 
     @property
     def accepted(self) -> bool:
@@ -62,15 +65,18 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
         raise
     except ForelightError as error:
         return Vetting(name, title, (*found, _complaint(error)))
-    found += [*structure(datasheet, netlist), *left_out(datasheet, netlist)]
+    found += structure(datasheet, netlist)
+    restart = restarting(board, datasheet, netlist)
+    if restart is not None:
+        found += left_out(restart)
     seen = None
     try:
         seen = look(datasheet, board, power_ups, seed)
-        found += unsettled(datasheet, seen)
+        found += unsettled(datasheet, seen, restart)
     except ForelightError as error:
         found.append(Finding("restart", f"cannot be run: {error}", must=True))
-    found += runs(datasheet, board, power_ups, seed)
-    return Vetting(name, title, tuple(found), seen)
+    complaints, carried = runs(datasheet, board, power_ups, seed)
+    return Vetting(name, title, (*found, *complaints), seen, restart, carried)
 
 
 def _complaint(error: ForelightError) -> Finding:

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden, Race
@@ -142,16 +143,14 @@ def repeat(sequence: Sequence[Picture], lines: Sequence[int] = range(8)) -> tupl
         marks.append(names.setdefault((drawn, picture.lasts), len(names)))
         plain.append(looks.setdefault(drawn, len(looks)))
     mark, look = np.array(marks), np.array(plain)
-    best: tuple[int, int] | None = None
-    for period in range(1, count // 2 + 1):
-        same = mark[:-period] == mark[period:]
-        last = sequence[-1].lasts <= sequence[-1 - period].lasts
-        same[-1] = look[-1] == look[-1 - period] and last
-        differing = np.flatnonzero(~same)
-        first = int(differing[-1]) + 1 if len(differing) else 0
-        if count - first >= 2 * period and (best is None or first + period < sum(best)):
-            best = (first, period)
-    return best
+    found = (
+        (first, period)
+        for period, first in periods(mark[:-1], 1)
+        if count - first >= 2 * period
+        and look[-1] == look[-1 - period]
+        and sequence[-1].lasts <= sequence[-1 - period].lasts
+    )
+    return min(found, key=sum, default=None)
 
 
 def display_lamps(lamps: Sequence[Lamp], wiring: Mapping[str, str]) -> dict[str, Lamp]:

@@ -17,8 +17,8 @@ class Builder:
     """The values and gates of a netlist under construction.
 
     Gates are `$buf`, `$not`, `$and`, `$or`, `$xor` and `$mux`, one bit each. Where a netlist is wanted as it is
-    drawn, nothing is shared or folded, and a gate of many inputs stays one: `$reduce_and`, `$reduce_or` or
-    `$reduce_xor`.
+    drawn, only what constants decide is folded, nothing is shared, and a gate of many inputs stays one:
+    `$reduce_and`, `$reduce_or` or `$reduce_xor`.
     """
 
     def __init__(self, as_drawn: bool) -> None:
@@ -82,10 +82,10 @@ class Builder:
     # Gates
 
     def buffer(self, a: Bit) -> Bit:
-        return self.gate("$buf", (a,)) if self.as_drawn else a
+        return self.gate("$buf", (a,)) if self.as_drawn and a not in (ZERO, ONE) else a
 
     def inverter(self, a: Bit) -> Bit:
-        if self.as_drawn:
+        if self.as_drawn and a not in (ZERO, ONE):
             return self.gate("$not", (a,))
         found = self._inverse.get(a)
         if found is None:
@@ -96,54 +96,48 @@ class Builder:
 
     def both(self, a: Bit, b: Bit) -> Bit:
         """The and of two bits."""
-        if not self.as_drawn:
-            if ZERO in (a, b) or self._opposite(a, b):
-                return ZERO
-            if ONE in (a, b) or a == b:
-                return b if a == ONE else a
+        if ZERO in (a, b) or self._opposite(a, b):
+            return ZERO
+        if ONE in (a, b) or self._same(a, b):
+            return b if a == ONE else a
         return self._shared("$and", a, b)
 
     def either(self, a: Bit, b: Bit) -> Bit:
         """The or of two bits."""
-        if not self.as_drawn:
-            if ONE in (a, b) or self._opposite(a, b):
-                return ONE
-            if ZERO in (a, b) or a == b:
-                return b if a == ZERO else a
+        if ONE in (a, b) or self._opposite(a, b):
+            return ONE
+        if ZERO in (a, b) or self._same(a, b):
+            return b if a == ZERO else a
         return self._shared("$or", a, b)
 
     def differ(self, a: Bit, b: Bit) -> Bit:
         """The exclusive or of two bits."""
-        if not self.as_drawn:
-            if a == b and a != UNDEFINED:
-                return ZERO
-            if self._opposite(a, b):
-                return ONE
-            for one, other in ((a, b), (b, a)):
-                if one == ZERO:
-                    return other
-                if one == ONE:
-                    return self.inverter(other)
+        if a != UNDEFINED and self._same(a, b):
+            return ZERO
+        if self._opposite(a, b):
+            return ONE
+        for one, other in ((a, b), (b, a)):
+            if one == ZERO:
+                return other
+            if one == ONE:
+                return self.inverter(other)
         return self._shared("$xor", a, b)
 
     def choose(self, select: Bit, low: Bit, high: Bit) -> Bit:
         """`high` where `select` is 1, else `low`."""
-        if not self.as_drawn:
-            if select in (ZERO, ONE) or low == high:
-                return high if select == ONE else low
-            simpler = self._simpler_choice(select, low, high)
-            if simpler is not None:
-                return simpler
-        return self._shared("$mux", low, high, select)
+        if select in (ZERO, ONE) or self._same(low, high):
+            return high if select == ONE else low
+        simpler = self._simpler_choice(select, low, high)
+        return self._shared("$mux", low, high, select) if simpler is None else simpler
 
     def _simpler_choice(self, select: Bit, low: Bit, high: Bit) -> Bit | None:
         """The gate that a choice with a constant, with its own selector or between opposites comes down to."""
         found = None
         if UNDEFINED in (select, low, high):
             pass  # nothing may be concluded
-        elif high in (ONE, select):
+        elif high == ONE or self._same(high, select):
             found = self.either(select, low)
-        elif low in (ZERO, select):
+        elif low == ZERO or self._same(low, select):
             found = self.both(select, high)
         elif high == ZERO:
             found = self.both(self.inverter(select), low)
@@ -153,19 +147,28 @@ class Builder:
             found = self.differ(select, low)
         return found
 
+    def _same(self, a: Bit, b: Bit) -> bool:
+        """Whether both are one net; as drawn, only of constants is anything concluded from that."""
+        return a == b and (not self.as_drawn or a in (ZERO, ONE))
+
     def _opposite(self, a: Bit, b: Bit) -> bool:
         return self._inverse.get(a) == b
 
     # Gates of many inputs
 
     def all_of(self, bits: Sequence[Bit]) -> Bit:
-        return self._many("$reduce_and", self.both, bits, ONE)
+        if ZERO in bits:
+            return ZERO
+        return self._many("$reduce_and", self.both, [bit for bit in bits if bit != ONE], ONE)
 
     def any_of(self, bits: Sequence[Bit]) -> Bit:
-        return self._many("$reduce_or", self.either, bits, ZERO)
+        if ONE in bits:
+            return ONE
+        return self._many("$reduce_or", self.either, [bit for bit in bits if bit != ZERO], ZERO)
 
     def parity(self, bits: Sequence[Bit]) -> Bit:
-        return self._many("$reduce_xor", self.differ, bits, ZERO)
+        found = self._many("$reduce_xor", self.differ, [bit for bit in bits if bit not in (ZERO, ONE)], ZERO)
+        return self.inverter(found) if sum(bit == ONE for bit in bits) % 2 else found
 
     def _many(self, kind: str, pair: Callable[[Bit, Bit], Bit], bits: Sequence[Bit], nothing: Bit) -> Bit:
         """One gate as drawn, else a tree of pairs."""

@@ -24,9 +24,9 @@ def gates(netlist: Netlist, *, as_drawn: bool = False) -> Netlist:
     most 4096 bits that one clock writes becomes registers with decoders, one that nobody writes becomes
     constants; the others stay, and `memories` of the result are those.
 
-    Like gates are made once, and what constants decide is folded. With `as_drawn` nothing is joined or
-    simplified, for counting faults: each cell is the plain circuit of its kind, and a reduction of many bits
-    is one gate of as many inputs.
+    Like gates are made once, and what constants decide is folded. With `as_drawn`, for counting faults, only the
+    latter is done: each cell is the plain circuit of its kind, and a reduction of many bits is one gate of as many
+    inputs.
 
     Raises UnsupportedError for a kind of cell that is not in `kinds.PORTS`.
     """

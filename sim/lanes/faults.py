@@ -9,7 +9,7 @@ H. Fujiwara, ISCAS 1985; F. Brglez, D. Bryan and K. Kozminski, ISCAS 1989).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
@@ -79,6 +79,69 @@ class FaultLines:
             found[net].append(site)
         return {net: tuple(sites) for net, sites in found.items()}
 
+    @cached_property
+    def names(self) -> Mapping[Net, str]:
+        """The bits that have a name in the source, by the name that lies deepest."""
+        order = sorted(self.netlist.names, key=lambda name: ("$" in name, -name.count(".")))
+        found: dict[Net, str] = {}
+        for name in reversed(order):
+            word = self.netlist.names[name]
+            for place, bit in enumerate(word.bits()):
+                found |= dict.fromkeys(_nets(bit), f"{name}[{place}]" if word.width > 1 else name)
+        for port, value in self.netlist.inputs.items():
+            found |= {(value, bit): f"{port}[{bit}]" for bit in range(self.netlist.widths[value])}
+        return found
+
+    @cached_property
+    def makers(self) -> Mapping[Net, int]:
+        """The number of the cell that makes a bit."""
+        return {(cell.output, 0): number for number, cell in enumerate(self.netlist.cells)}
+
+    def net(self, site: Site) -> Net | None:
+        """The bit that a site carries; None for a constant."""
+        return (site.number, site.bit) if site.place == "driver" else self.branches.get(site)
+
+    def name(self, net: Net) -> str:
+        """What the source calls a bit; one without a name by the gate that makes it, and by where it leads."""
+        if net in self.names or net not in self.makers:
+            return self.names.get(net, f"v{net[0]}")
+        word = gate_word(self.netlist.cells[self.makers[net]].kind)
+        return f"{'an' if word[0] in 'aeioux' else 'a'} {word} on the way to {self._aim(net)}"
+
+    def _aim(self, net: Net) -> str:
+        """The nearest thing with a name to which a bit leads."""
+        seen, waiting = {net}, [net]
+        for here in waiting:
+            for site in self.readers.get(here, ()):
+                if site.place == "output":
+                    return f"output {list(self.netlist.outputs)[site.number]}[{site.bit}]"
+                if site.place != "gate":
+                    register = self.netlist.registers[site.number]
+                    return f"register {register.name or f'v{register.output}'}"
+                behind = self.netlist.cells[site.number].output, 0
+                if behind in self.names:
+                    return self.names[behind]
+                if behind not in seen:
+                    seen.add(behind)
+                    waiting.append(behind)
+        return "nothing"
+
+    def src(self, site: Site) -> str:
+        """Where the source says what drives or reads a line; of an input pin, what reads it first."""
+        if site.place == "gate":
+            return self.netlist.cells[site.number].src
+        if site.place not in ("driver", "output"):
+            return self.netlist.registers[site.number].src
+        net = self.net(site)
+        if net is None:
+            return ""
+        if net in self.makers:
+            return self.netlist.cells[self.makers[net]].src
+        held = next((one.src for one in self.netlist.registers if (one.output, 0) == net), None)
+        if held is None and self.readers[net] and self.readers[net][0].place != "output":
+            return self.src(self.readers[net][0])
+        return held or ""
+
     def line(self, site: Site) -> Site:
         """The line on which a reader sits: its own branch, or the driver whose only reader it is."""
         net = self.branches[site]
@@ -136,30 +199,31 @@ def collapsed(netlist: Netlist, *, clocks: bool = True) -> list[tuple[Fault, ...
     return [tuple(members) for members in classes.values()]
 
 
-def describe(netlist: Netlist, fault: Fault) -> str:
+def describe(lines: FaultLines, fault: Fault) -> str:
     """A fault in words, by the names of the source where there are some."""
-    site = fault.site
-    names = {net: name for name, word in reversed(list(netlist.names.items())) for net in _one(word)}
-    for port, value in netlist.inputs.items():
-        names |= {(value, bit): f"{port}[{bit}]" for bit in range(netlist.widths[value])}
-    net = (site.number, site.bit) if site.place == "driver" else FaultLines(netlist).branches.get(site)
-    line = "a constant" if net is None else names.get(net, f"v{net[0]}")
+    netlist, site = lines.netlist, fault.site
+    net = lines.net(site)
+    line = "a constant" if net is None else lines.name(net)
     where = ""
     if site.place == "output":
-        where = f" at output {list(netlist.outputs)[site.number]}[{site.bit}]"
+        where = f" as output {list(netlist.outputs)[site.number]}[{site.bit}] shows it"
     elif site.place == "gate":
         cell = netlist.cells[site.number]
-        made = names.get((cell.output, 0), f"v{cell.output}")
-        where = f" at input {site.bit} of the {cell.kind} that makes {made}"
+        made, word = (cell.output, 0), gate_word(cell.kind)
+        gate = f"the {word} that makes {lines.names[made]}" if made in lines.names else lines.name(made)
+        where = f" as {gate} reads it"
     elif site.place != "driver":
         register = netlist.registers[site.number]
-        where = f" at the {site.place} of register {register.name or f'v{register.output}'}"
+        does = {"data": "takes", "clock": "is clocked by"}.get(site.place, "is set or cleared by")
+        where = f" as register {register.name or f'v{register.output}'} {does} it"
     return f"{line}{where} stuck at {fault.stuck}"
 
 
-def _one(word: Word) -> Iterable[Net]:
-    """The net of a word of one bit."""
-    return _nets(word) if word.width == 1 else ()
+def gate_word(kind: str) -> str:
+    """A kind of gate as a person calls it."""
+    return {"$buf": "buffer", "$not": "inverter", "$mux": "selector"}.get(
+        kind, f"{kind.removeprefix('$').removeprefix('reduce_')} gate"
+    )
 
 
 #: For the kinds with an equivalence: the level that decides at an input, and the level that the output then has.

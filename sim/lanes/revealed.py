@@ -1,20 +1,24 @@
-"""Which stuck-at faults a run reveals on the outputs, and when; and those that no run could reveal."""
+"""Which stuck-at faults a run reveals on the outputs, and when."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import random
+from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ..netlist import Netlist
+from ..loops import LoopError
+from ..netlist import Cell, Netlist, Word
 from ..state import PowerUp
-from .faults import Fault, FaultLines, Net, Site
-from .variants import Lanes
+from .faults import Fault, Site
+from .together import Together
 
 LANES = 512  # the sound design, and faults
-ROWS = 1 << 11  # updates that are compared at a time
+ROWS = 1 << 14  # updates that are compared at a time
 NEVER = -1
 
 
@@ -28,69 +32,112 @@ def first_revealed(
     """For each fault the update at which it has made a settled output bit differ from every one of these power-ups.
 
     `columns` hold the inputs of each update; `settled` holds for each output that is looked at, of up to 64 bits, a
-    mask for each update. NEVER for a fault that the run does not reveal.
+    mask for each update. NEVER for a fault that the run does not reveal, or that makes a loop run free.
     """
-    count = len(next(iter(columns.values())))
-    found = np.full(len(faults), NEVER, np.int64)
-    for begin in range(0, len(faults), LANES - 1):
-        part = list(faults[begin : begin + LANES - 1])
-        late = np.zeros(len(part), np.int64)
+    parts = list(batches(faults))
+    found = [_first(netlist, part, columns, settled, power_ups) for part in parts]
+    return np.concatenate(found) if found else np.zeros(0, np.int64)
+
+
+def batches(faults: Sequence[Fault]) -> Iterator[Sequence[Fault]]:
+    """As many faults as run side by side."""
+    return (faults[begin : begin + LANES - 1] for begin in range(0, len(faults), LANES - 1))
+
+
+def _first(
+    netlist: Netlist,
+    faults: Sequence[Fault],
+    columns: Mapping[str, NDArray[Any]],
+    settled: Mapping[str, NDArray[np.uint64]],
+    power_ups: Sequence[PowerUp],
+) -> NDArray[np.int64]:
+    late = np.zeros(len(faults), np.int64)
+    try:
+        trial = FaultRun(netlist, faults)
         for power_up in power_ups:
-            first = np.full(len(part), NEVER, np.int64)
-            lanes = Lanes(netlist, LANES, power_up, faults=[None, *part])
-            for row in range(0, count, ROWS):
-                rows = slice(row, row + ROWS)
-                differs = _differing(lanes, {name: column[rows] for name, column in columns.items()},
-                                     {name: mask[rows] for name, mask in settled.items()})  # fmt: skip
-                new = (first == NEVER) & differs[: len(part)].any(axis=1)
-                first[new] = row + differs[: len(part)][new].argmax(axis=1)
-                if (first != NEVER).all():
-                    break
+            trial.power_cycle(power_up)
+            first = trial.run(columns, settled)
             late = np.where((late == NEVER) | (first == NEVER), NEVER, np.maximum(late, first))
-        found[begin : begin + len(part)] = late
-    return found
+    except LoopError:  # one fault is enough to make a loop run free
+        if len(faults) == 1:
+            return np.full(1, NEVER, np.int64)
+        half = len(faults) // 2
+        halves = (
+            _first(netlist, part, columns, settled, power_ups) for part in (faults[:half], faults[half:])
+        )
+        return np.concatenate(list(halves))
+    return late
 
 
-def _differing(
-    lanes: Lanes, columns: Mapping[str, NDArray[Any]], settled: Mapping[str, NDArray[np.uint64]]
-) -> NDArray[np.bool_]:
-    """Faults x updates: where a settled bit is another than that of lane 0. The lanes end after the updates."""
-    before = lanes.save() if len(settled) > 1 else []
-    differs: NDArray[np.bool_] | None = None
-    for number, (name, mask) in enumerate(settled.items()):
-        if number:
-            lanes.load(before)
-        shown = np.asarray(lanes.run_samples(columns, name)).astype(np.uint64)
-        here = ((shown[1:] ^ shown[0]) & mask) != 0
-        differs = here if differs is None else differs | here
-    assert differs is not None
-    return differs
+class FaultRun:
+    """The sound design beside up to `LANES - 1` faults, run after run from where they stand."""
+
+    def __init__(self, netlist: Netlist, faults: Sequence[Fault]) -> None:
+        self.netlist, self.count = netlist, len(faults)
+        looked_at, moved = _looked_at(netlist)
+        lanes = [None, *(replace(fault, site=moved.get(fault.site, fault.site)) for fault in faults)]
+        self._lanes = Together(looked_at, looked_at, LANES, (), lanes)
+
+    def power_cycle(self, power_up: PowerUp) -> None:
+        """All flip-flops anew, each lane alike."""
+        self._lanes.wake_alike(copy(power_up) if isinstance(power_up, random.Random) else power_up)
+
+    def save(self) -> bytes:
+        return self._lanes.state.save()
+
+    def load(self, state: bytes) -> None:
+        """Go back to where `save` was asked."""
+        self._lanes.resume(state)
+
+    def run(
+        self, columns: Mapping[str, NDArray[Any]], settled: Mapping[str, NDArray[np.uint64]]
+    ) -> NDArray[np.int64]:
+        """For each fault the first of these updates in which a settled bit is another than in the sound design."""
+        count = len(next(iter(columns.values())))
+        first = np.full(LANES, NEVER, np.int64)
+        seen = np.zeros(LANES // 64, np.uint64)
+        masks = {
+            f"{name}{_SETTLED}": settled.get(name, np.zeros(count, np.uint64))
+            for name in self.netlist.outputs
+        }
+        for row in range(0, count, ROWS):
+            rows = slice(row, row + ROWS)
+            differ = self._lanes.difference(
+                {name: column[rows] for name, column in {**columns, **masks}.items()}
+            )
+            for at, new in _news(differ.view(np.uint64), seen):
+                first[np.unpackbits(new.view(np.uint8), bitorder="little").astype(bool)] = row + at
+        return first[1 : 1 + self.count]
 
 
-def hopeless(netlist: Netlist, faults: Sequence[Fault]) -> list[bool]:
-    """Whether a fault lies where nothing leads to an output: no run could reveal it."""
-    lines = FaultLines(netlist)
-    made: dict[int, Net] = {number: (cell.output, 0) for number, cell in enumerate(netlist.cells)}
-    held: dict[int, Net] = {number: (r.output, 0) for number, r in enumerate(netlist.registers)}
+def _news(differ: NDArray[np.uint64], seen: NDArray[np.uint64]) -> Iterator[tuple[int, NDArray[np.uint64]]]:
+    """The rows in which bits are set for the first time, with those; `seen` takes them up."""
+    at = 0
+    while len(fresh := np.flatnonzero((differ[at:] & ~seen).any(axis=1))):
+        at += int(fresh[0])
+        new = differ[at] & ~seen
+        seen |= new
+        yield at, new
 
-    def behind(site: Site) -> Net | None:
-        """What a line at a reader leads to; None for an output."""
-        if site.place == "output":
-            return None
-        return made[site.number] if site.place == "gate" else held[site.number]
 
-    sources: dict[Net | None, list[Net]] = {}
-    for net, sites in lines.readers.items():
-        for site in sites:
-            sources.setdefault(behind(site), []).append(net)
-    seen: set[Net | None] = {None}
-    waiting: list[Net | None] = [None]
-    while waiting:
-        for net in sources.get(waiting.pop(), ()):
-            if net not in seen:
-                seen.add(net)
-                waiting.append(net)
-    return [
-        ((f.site.number, f.site.bit) if f.site.place == "driver" else behind(f.site)) not in seen
-        for f in faults
-    ]
+#: Behind the name of an output: the port that says which of its bits count.
+_SETTLED = " settled"
+
+
+def _looked_at(netlist: Netlist) -> tuple[Netlist, dict[Site, Site]]:
+    """The netlist with gates before its outputs that hide bits, and where the outputs' own sites have come to be."""
+    widths, cells, inputs = list(netlist.widths), list(netlist.cells), dict(netlist.inputs)
+    outputs, moved = {}, {}
+    for number, (name, word) in enumerate(netlist.outputs.items()):
+        mask = inputs[f"{name}{_SETTLED}"] = len(widths)
+        widths.append(word.width)
+        shown = Word()
+        for place, bit in enumerate(word.bits()):
+            moved[Site("output", number, place)] = Site("gate", len(cells), 0)
+            cells.append(Cell("$and", len(widths), (bit, Word.value(mask, word.width).bit(place))))
+            shown += Word.value(len(widths), 1)
+            widths.append(1)
+        outputs[name] = shown
+    return replace(
+        netlist, widths=tuple(widths), cells=tuple(cells), inputs=inputs, outputs=outputs, names={}
+    ), moved

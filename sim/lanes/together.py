@@ -44,12 +44,19 @@ class Together:
         self._one = State(netlist, Compiled(netlist))  # what one lane would hold at power-up
         self._stale = False
         self.compare = Observed((self.widened.differs,), gather=True)
+        self.compared = Observed((self.widened.differs,))
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
+        self._wake(_planes([self._woken(held) for held in power_ups]))
+
+    def wake_alike(self, power_up: PowerUp) -> None:
+        """All lanes wake as one simulation would."""
+        self._wake([bit * ((1 << self.lanes) - 1) for bit in self._woken(power_up)])
+
+    def _wake(self, planes: Sequence[int]) -> None:
         self.state.power_up(0)
         cuts = len(self.places.cuts)
-        planes = _planes([self._woken(held) for held in power_ups])
         # Behind the registers of the netlist of gates stand those of its clocks, which start at 0.
         for place, plane in zip(
             (*self.places.registers[: len(planes) - cuts], *self.places.cuts), planes, strict=True
@@ -167,6 +174,15 @@ class Together:
 
     def differs_in_samples(self, columns: Mapping[str, NDArray[Any]]) -> Bits:
         return self._unpacked(self.compare, self._driven(columns, self.compare, 1))[:, 0, 0]
+
+    def difference(self, columns: Mapping[str, NDArray[Any]]) -> Bits:
+        """For each update the lanes in which any output is another than in lane 0, eight lanes to a byte."""
+        return self._driven(columns, self.compared)
+
+    def resume(self, state: bytes) -> None:
+        """Go on from what the state was."""
+        self.state.load(state)
+        self._stale = True
 
     def agreement(self, columns: Mapping[str, NDArray[Any]], observe: str) -> NDArray[Any]:
         observed = Observed((self.widened.agreement[observe],))

@@ -70,7 +70,7 @@ def unknown_state(sim: Simulation) -> dict[str, int]:
     found: dict[str, int] = {}
     for index, register in enumerate(sim.netlist.registers):
         if register.name.endswith(".may1"):
-            name = register.name.removesuffix(".may1") or f"register {index // 2}"
+            name = register.name.removesuffix(".may1")
             found[name] = found.get(name, 0) | levels[index] & levels[index + 1]
         elif register.name.endswith(".lost"):
             found[register.name.removesuffix(".lost")] = levels[index]

@@ -61,7 +61,7 @@ class States:
             overrides += [self._override(mask, word, rail) for mask, word in forced]
             start = ((init.bits if rail else ~init.bits) | init.undefined) & ones
             start = start if self.known_start else ones
-            name = f"{of.name}.may{rail}"
+            name = f"{of.name or ' '.join(map(str, key))}.may{rail}"
             width = len(now)
             found.append(
                 Register(

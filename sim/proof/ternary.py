@@ -22,8 +22,9 @@ monotone. A clock that is also data is seen at its new level (DEVELOPERS.md, Tim
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -32,7 +33,7 @@ from numpy.typing import NDArray
 from ..compile.compiled import Compiled
 from ..errors import UsageError
 from ..loops import LoopError
-from ..netlist import Netlist
+from ..netlist import Netlist, source_line
 from ..recurrence import recurring_samples
 from ..schedule import schedule
 from ..simulation import Recorded, Simulation
@@ -42,6 +43,7 @@ from .memories import untracked
 from .plain import given_up, tamed, wild
 from .races import InputBit, race, unknown_state
 from .rewrite import unknowns
+from .rounds.elements import closing
 from .rounds.rewrite import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
 
 #: Gates up to which a netlist is run in rounds: some 10 s to compile, and 10,000 updates a second.
@@ -60,21 +62,39 @@ _FIRST = 1 << 8
 class OpenUpdate:
     """One update that left something unsettled which would be settled if all had moved at one instant.
 
-    `update` counts from 0 at the first one after power-up. `lines` are those that moved: a single one has made a
-    glitch. `registers` are the names of what became unsettled (memories and nets of loops too); `outputs` has
-    for each port a mask, without ports whose mask is 0.
+    `update` counts from 0 at the first one after power-up. `lines` are those that moved, bit 0 of a port first.
+    `registers` are the names of what became unsettled (memories and nets of loops too); `outputs` has for each port
+    that was looked at a mask, without ports whose mask is 0.
     """
 
     update: int
     lines: tuple[InputBit, ...]
     registers: tuple[str, ...]
-    outputs: Mapping[str, int]
+    outputs: Mapping[str, int] = field(default_factory=dict)
+
+    @property
+    def is_glitch(self) -> bool:
+        """Whether one line alone decided it, by a glitch."""
+        return len(self.lines) == 1
 
     def __str__(self) -> str:
         lines = ", ".join(f"{port}[{bit}]" for port, bit in self.lines)
         left = ", ".join((*self.registers, *self.outputs))
         moved = "move together and leave" if len(self.lines) > 1 else "may glitch and leaves"
         return f"update {self.update}: {lines} {moved} {left} unsettled"
+
+
+@dataclass(frozen=True)
+class Unsettled:
+    """What a netlist remembers and of which a bit is not proved: a register, a memory, a net that closes a loop.
+
+    `line` is where its source stands, if that is known. `key` is the value that it drives, or -1 minus the number of
+    a memory.
+    """
+
+    name: str
+    line: str
+    key: int
 
 
 def worth_following(updates: int) -> int:
@@ -109,7 +129,6 @@ class Proof:
             rewritten = unknowns(tamed(netlist, found), clean_clocks=True, known_start=known_start)
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
         self._clocks = self._clock_lines()
-        self._whole = self._is_whole()
         self.power_cycle()
 
     def power_cycle(self) -> None:
@@ -139,7 +158,33 @@ class Proof:
 
         Never with a written memory that is too large for gates.
         """
-        return self._whole and not any(unknown_state(self._sim).values())
+        return not self.unsettled()
+
+    def unsettled(self) -> tuple[Unsettled, ...]:
+        """All that the netlist remembers and that is not proved; what is not followed is among it.
+
+        A written memory that is too large for gates always is.
+        """
+        netlist, unknown = self.netlist, unknown_state(self._sim)
+        railed = Counter(
+            register.name.removesuffix(".may1")
+            for register in self._sim.netlist.registers
+            if register.name.endswith(".may1")
+        )
+        kept = [
+            Unsettled(register.name or f"register {number}", source_line(register.src), register.output)
+            for number, register in enumerate(netlist.registers)
+            if not is_wiring(register)
+        ]
+        kept += [
+            Unsettled(memory.name or f"memory {number}", source_line(memory.src), -1 - number)
+            for number, memory in enumerate(netlist.memories)
+            if memory.writes
+        ]
+        loops = closing(netlist, schedule(netlist))
+        kept += [Unsettled(name, source_line(cell.src), cell.output) for cell, name in loops]
+        named = Counter(one.name for one in kept)
+        return tuple(one for one in kept if railed[one.name] != named[one.name] or unknown[one.name])
 
     def get(self, name: str) -> tuple[int, int]:
         """Value and mask of known bits of an output, or of any name of the source."""
@@ -258,14 +303,6 @@ class Proof:
             for bit in range(self.netlist.widths[self.netlist.inputs[port]])
             if (value ^ self._now[port]) >> bit & 1
         ]
-
-    def _is_whole(self) -> bool:
-        """Whether all state has rails: none was given up as unknown for good, nor is kept by a loop of gates."""
-        held = sum(not is_wiring(register) for register in self.netlist.registers)
-        held += sum(bool(memory.writes) for memory in self.netlist.memories)
-        cuts = set(schedule(self.netlist).cuts) - {register.output for register in self.netlist.registers}
-        railed = sum(register.name.endswith(".may1") for register in self._sim.netlist.registers)
-        return railed == held + len(cuts)
 
     # Races
 

@@ -10,14 +10,13 @@ them other values.
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from ..gates.memories import rewired
-from ..netlist import REASON, Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word
+from ..netlist import REASON, Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
 from .bounds import Bounds
 
@@ -410,8 +409,7 @@ class _Undefining:
                 self._when(place, None)
 
     def _place(self, reason: str, src: str, value: int = -1) -> _PlaceDraft:
-        match = re.match(r"[^|]*?:\d+", src)
-        line = match[0] if match else src or self.names.get(value, "")
+        line = source_line(src) or src or self.names.get(value, "")
         return self.places.setdefault((reason, line), _PlaceDraft())
 
     def _when(self, place: _PlaceDraft, condition: Word | None) -> None:

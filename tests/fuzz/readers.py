@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import sqlite3
 import tempfile
@@ -27,7 +28,7 @@ from forelight.harness.survey.attempt import Details
 from forelight.harness.survey.findings import gathered
 from forelight.harness.survey.notebook import reading
 from forelight.harness.survey.report.page import page
-from forelight.harness.survey.report.tables import to_csv
+from forelight.harness.survey.report.tables import plain, to_csv
 from forelight.sim.disk_cache import DiskCache
 from forelight.sim.rtlil.reader import parse
 from forelight.sim.traces import vcd
@@ -180,11 +181,13 @@ def _notebook(path: Path) -> object:
     path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
     with reading(path) as notebook:
         found = gathered(notebook)
-        notebook.details(one.id for one in notebook.attempts())
+        told = notebook.details(one.id for one in notebook.attempts())
+        json.dumps([one.answer for one in told.values()], allow_nan=False)
         for recording in notebook.kept():
             notebook.recording(recording)
     wiring = {f"o{n}": segment for n, segment in enumerate("abcdefg")}
-    return [(page(one, wiring, names=True), to_csv(one, names=True), one.contradictions()) for one in found]
+    written = [json.dumps(plain(one, names=True), allow_nan=False) for one in found]
+    return written, [(page(one, wiring, names=True), to_csv(one, names=True)) for one in found]
 
 
 READERS = (

@@ -125,7 +125,7 @@ def test_keys_stop_it_go_a_step_on_and_back_and_leave_it() -> None:
     assert "stopped step 4 " in ended.text
     moments = re.findall(r"stopped step (\d) ", ended.text)
     assert moments[-1] == "3"
-    assert "The restart settles all outputs" in ended.text.rpartition("q: leave")[2]
+    assert "The restart settles the whole design" in ended.text.rpartition("q: leave")[2]
     assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
 
 

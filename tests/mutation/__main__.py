@@ -12,6 +12,7 @@ import argparse
 import ast
 import os
 import random
+import re
 import subprocess
 import sys
 import tempfile
@@ -111,9 +112,22 @@ def session(room: Room, clone: Path) -> list[MutationSpec]:
     )
 
 
-def killed(room: Room, clone: Path, seconds: float) -> bool:
+def nearest_first(room: Room, clone: Path, module: Path | None) -> list[str]:
+    """The files of the room's tests, those that name the mutated module first."""
+    found = {
+        str(path.relative_to(clone)): path.read_text("utf-8")
+        for test in room.tests
+        for path in ([clone / test] if test.endswith(".py") else sorted((clone / test).rglob("test_*.py")))
+        if path.exists()
+    }
+    stem = module.stem if module else ""
+    named = re.compile(rf"^(from|import) .*\b{stem}\b", re.MULTILINE)
+    return sorted(found, key=lambda test: (f"test_{stem}.py" not in test, not named.search(found[test])))
+
+
+def killed(room: Room, clone: Path, seconds: float, module: Path | None = None) -> bool:
     """Whether a test of the room fails, or takes longer than all of them may."""
-    tests = [test for test in room.tests if (clone / test).exists()]
+    tests = nearest_first(room, clone, module)
     command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
     environment = {**os.environ, "PYTHONPATH": str(clone / ".typing"), "PYTHONDONTWRITEBYTECODE": "1"}
     try:
@@ -146,7 +160,7 @@ def run(name: str, room: Room, clone: Path, chance: random.Random, count: int) -
         operator = get_operator(mutant.operator_name)(**mutant.operator_args)
         with use_mutation(mutant.module_path, operator, mutant.occurrence):
             changed = difference(clone)
-            outcome = "killed" if killed(room, clone, seconds) else "survived"
+            outcome = "killed" if killed(room, clone, seconds, mutant.module_path) else "survived"
         tally["drawn"] += 1
         tally[outcome] += 1
         if outcome == "survived":

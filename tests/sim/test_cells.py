@@ -203,7 +203,7 @@ def edgy(rng: random.Random, width: int) -> int:
 
 @pytest.mark.parametrize("kind", KINDS)
 @settings(
-    max_examples=sized(4, 12),
+    max_examples=sized(2, 12),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )

@@ -10,8 +10,10 @@ import pytest
 from forelight.sim.errors import NetlistError, UnsupportedError
 from forelight.sim.evaluate import MEANINGS, evaluate
 from forelight.sim.kinds import PORTS
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from tests.sizes import sized
 
 from .icarus import needs_icarus, run
 
@@ -51,6 +53,7 @@ def test_the_folder_judges_nearly_every_kind() -> None:
 
 
 @pytest.mark.parametrize("kind", FOLDED)
+@settings(max_examples=sized(30, 100))
 @given(data=st.data())
 def test_operators(kind: str, data: st.DataObject) -> None:
     ports = PORTS[kind]

@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
-from forelight.sim.recurrence import recurring_samples
+from forelight.sim.recurrence import periods, recurring_samples
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.sizes import sized
 
@@ -84,3 +86,21 @@ def test_random_netlists(seed: int) -> None:
         shown = plain.run_samples("clk", values, observe)
         assert np.array_equal(shown, recurring_samples(recurring, "clk", values, observe))
         assert plain.snapshot() == recurring.snapshot()
+
+
+@given(
+    st.lists(st.integers(0, 2), max_size=4),
+    st.lists(st.integers(0, 2), min_size=1, max_size=5),
+    st.integers(0, 20),
+)
+def test_periods_of_rows_by_their_definition(head: list[int], loop: list[int], more: int) -> None:
+    rows = np.array(head + [loop[at % len(loop)] for at in range(more + 1)])
+    for rounds in (1, 2, 3):
+        expected = []
+        for length in range(1, len(rows)):
+            first = len(rows) - length
+            while first and rows[first - 1] == rows[first - 1 + length]:
+                first -= 1
+            if first < len(rows) - length and len(rows) - first >= rounds * length:
+                expected.append((length, first))
+        assert list(periods(rows, rounds)) == expected

@@ -156,7 +156,7 @@ def test_the_chains_are_worth_a_look() -> None:
 LANES = 128
 
 
-@pytest.mark.parametrize("seed", range(0, 120, sized(24, 6)))
+@pytest.mark.parametrize("seed", range(0, 120, sized(60, 6)))
 def test_lanes_are_separate_runs(seed: int) -> None:
     """Each lane has inputs of its own, so that one lane's loop rests while another's moves."""
     print("seed", seed)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
+from forelight.designs.catalogue import is_there
 from forelight.designs.procedures.procedure import Play, Procedure, parse
 from forelight.sim.errors import ForelightError, UsageError
 from rich.text import Text
@@ -15,14 +16,16 @@ from ...boards.profile import Board
 from ...boards.roster import find
 from ...capture.readers import parse_capture
 from ...hand.routine import check_on
-from ...survey.attempt import Attempt, Details, fresh_id, now
+from ...options import MOST_POWER_UPS
+from ...survey.answers import table, text
+from ...survey.attempt import Attempt, Details, fresh_id, now, texts
 from ...survey.keeping import program
 from ...survey.notebook import reading, writing
 from ...survey.standing import valid
 from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
 from .. import noting
-from ..check import answer, held_against
+from ..check import answer, held_against, proved
 from ..question import Question
 from .places import board_of
 
@@ -34,13 +37,13 @@ class Judged:
     """A try and what is said of its recording now; `error` says why nothing is."""
 
     attempt: Attempt
-    now: Attempt | None
+    anew: Attempt | None
     details: Details
     error: str = ""
 
     @property
     def moved(self) -> bool:
-        return self.now is not None and self.now.verdict != self.attempt.verdict
+        return self.anew is not None and self.anew.verdict != self.attempt.verdict
 
 
 def run(path: Path, board_name: str | None, write: bool, as_json: bool) -> int:
@@ -57,8 +60,8 @@ def run(path: Path, board_name: str | None, write: bool, as_json: bool) -> int:
     if write and moved:
         with writing(path) as notebook:
             for one in moved:
-                assert one.now is not None
-                notebook.add(one.now, one.details)
+                assert one.anew is not None
+                notebook.add(one.anew, one.details)
     if as_json:
         emit_json(
             {
@@ -90,16 +93,14 @@ def _judge(item: tuple[Attempt, Details]) -> Judged:
     try:
         with reading(path) as notebook:
             data = notebook.recording(attempt.recording or "") or b""
-        mapping = details.bench.get("map")
-        names = (
-            {str(line): str(column) for line, column in mapping.items()} if isinstance(mapping, dict) else {}
-        )
+        names = {line: str(column) for line, column in table(details.bench, "map").items()}
         capture = parse_capture(data, attempt.recording_name or "recording", names, board.pins, board.display)
         asking = question_of(board, attempt, details, path)
         golden, verdict = held_against(asking, asking.golden(), capture)
-        told = noting.told_by_check(
-            answer(asking, golden, verdict, attempt.recording_name), golden, capture, verdict, asking.start()
-        )
+        found = answer(asking, golden, verdict, attempt.recording_name)
+        if verdict.kind != attempt.verdict and (proves := proved(asking, golden, capture, verdict)):
+            found["proves"] = proves.to_json()
+        told = noting.told_by_check(found, golden, capture, verdict, asking.start())
     except ForelightError as error:
         return Judged(attempt, None, details, str(error))
     again = replace(
@@ -118,31 +119,35 @@ def _judge(item: tuple[Attempt, Details]) -> Judged:
 
 def question_of(board: Board, attempt: Attempt, details: Details, path: Path) -> Question:
     """What was asked, with what the hand did then, of the design as it is now. A stranger may have written it."""
-    bench = details.bench
-    texts, numbers = (
-        bench.get("actions"),
-        [bench.get(key) for key in ("added", "setting_up", "seed", "power_ups")],
-    )
-    slot = bench.get("slot")
-    if (
-        not isinstance(texts, list)
-        or not isinstance(slot, str)
-        or not all(isinstance(n, int) and n >= 0 for n in numbers)
-    ):
-        raise UsageError(
-            "the notebook does not say what was done at the bench", place=str(path), remedy="check it again"
-        )
     where = f"{path}, slot {attempt.slot}"
-    actions = parse([str(text) for text in texts], where)
-    if any(isinstance(action, Play) for action in actions):
-        raise UsageError("the notebook names a recording to be played", place=where, remedy="check it again")
-    at = slot if slot.isdecimal() or (path.parent / slot).exists() is False else str(path.parent / slot)
-    found = find(board, at)
+    actions = parse(list(texts(details.bench, "actions")), where)
+    slot = text(details.bench, "slot")
+    added, up, power_ups, seed = (
+        _number(details, key) for key in ("added", "setting_up", "power_ups", "seed")
+    )
+    whole = (
+        0 <= added <= len(actions)
+        and 0 < up <= len(actions)
+        and 1 <= power_ups <= MOST_POWER_UPS
+        and seed >= 0
+    )
+    if not slot or not whole or any(isinstance(action, Play) for action in actions):
+        raise UsageError(
+            "the notebook does not say what was done at the bench",
+            place=where,
+            remedy="record and check it again",
+        )
+    beside = path.parent / slot
+    found = find(board, str(beside) if not slot.isdecimal() and is_there(beside) else slot)
     check_on(board, found.datasheet, actions, where, slot=found.slot)
-    added, up, seed, power_ups = (int(str(n)) for n in numbers)
     told = actions[added:] if added < up else ()
     procedure = Procedure(attempt.procedure, actions)
     return Question(board, found.datasheet, found.slot, procedure, None, added, up, seed, power_ups, told)
+
+
+def _number(details: Details, key: str) -> int:
+    found = details.bench.get(key)
+    return found if isinstance(found, int) else -1
 
 
 def paragraphs(
@@ -152,11 +157,11 @@ def paragraphs(
     many = "1 recording" if len(found) == 1 else f"{len(found)} recordings"
     yield Text(f"{many} judged anew: ").append(f"{len(moved)} of the verdicts moved.", style="bold")
     for one in moved:
-        assert one.now is not None
+        assert one.anew is not None
         by = f" by {one.attempt.who}" if one.attempt.who else ""
-        yield f"  {one.attempt.slot} {one.attempt.title}{by}: {one.attempt.verdict} before, {one.now.verdict} now."
+        yield f"  {one.attempt.slot} {one.attempt.title}{by}: {one.attempt.verdict} before, {one.anew.verdict} now."
         yield from (f"    {reason}" for reason in one.details.reasons[:1])
-        if one.attempt.design_sha256 != one.now.design_sha256:
+        if one.attempt.design_sha256 != one.anew.design_sha256:
             yield "    The design has changed since."
     for one in found:
         if one.error:
@@ -173,16 +178,16 @@ def paragraphs(
 
 
 def _plain(one: Judged) -> Mapping[str, object]:
-    assert one.now is not None
+    assert one.anew is not None
     return {
         "id": one.attempt.id,
         "slot": one.attempt.slot,
         "name": one.attempt.design,
         "who": one.attempt.who,
         "before": one.attempt.verdict,
-        "kind": one.now.verdict,
+        "kind": one.anew.verdict,
         "evidence_before": one.attempt.evidence,
-        "evidence": one.now.evidence,
-        "design_changed": one.attempt.design_sha256 != one.now.design_sha256,
+        "evidence": one.anew.evidence,
+        "design_changed": one.attempt.design_sha256 != one.anew.design_sha256,
         "reasons": list(one.details.reasons),
     }

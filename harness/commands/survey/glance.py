@@ -56,7 +56,7 @@ def paragraphs(found: Findings) -> Iterator[Text | Table | str]:
         table.add_column(justify="right", no_wrap=True)
         for one in members:
             place = "" if one.slot is None else str(one.slot)
-            table.add_row(f"  {place}", one.title or one.design, found.why(one))
+            table.add_row(f"  {place}", one.title or one.design, found.why(one, names=True))
         yield table
 
 

@@ -12,6 +12,7 @@ from ...survey.attempt import Attempt
 from ...survey.findings import gathered
 from ...survey.joining import Joined, join
 from ...survey.notebook import reading
+from ...survey.report.content import evidence
 from ...survey.report.tables import tried
 from ...terminal.output import emit_json, show
 
@@ -68,8 +69,7 @@ def paragraphs(
 
 
 def _rest(side: Attempt) -> str:
-    evidence = "" if side.evidence is None else f" ({side.evidence:.0f} bits)"
-    return f"{evidence}; {side.note}" if side.note else evidence
+    return f"{evidence(side)}; {side.note}" if side.note else evidence(side)
 
 
 def _tries(count: int) -> str:

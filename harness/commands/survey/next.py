@@ -5,21 +5,25 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from pathlib import Path
 
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import ForelightError
 from forelight.sim.files import write_whole
+from forelight.sim.plain_text import clean
 from rich.text import Text
 
 from ...boards.profile import Board
+from ...boards.reader import board_names
 from ...boards.roster import find
 from ...survey.findings import Findings, gathered
 from ...survey.notebook import reading
-from ...survey.plan import Candidate, Visit, plan, wanted
+from ...survey.plan import Candidate, Visit, Worth, experiment_name, plan, wanted
 from ...survey.setup import Setup, Setups, Walk, moved, usual_run
 from ...survey.standing import SlotStanding
 from ...terminal.output import complain, emit_json, show
+from ...view.words import hertz
 from .places import board_of
 
 
@@ -31,7 +35,9 @@ def run(path: Path, board_name: str | None, most: int, folder: Path | None, as_j
         found = gathered(notebook, board.name)[0] if board.name in chips else None
     planned = Planned(board, found, path, folder)
     visits = planned.visits(most)
-    written = [_write(folder, visit.task) for visit in visits if visit.task.experiment] if folder else []
+    written = (
+        [_write(folder, visit.task) for visit in visits if visit.task.worth.experiment] if folder else []
+    )
     if as_json:
         emit_json(
             {
@@ -39,7 +45,7 @@ def run(path: Path, board_name: str | None, most: int, folder: Path | None, as_j
                 "board": board.name,
                 "wanted": len(planned.tasks),
                 "moves": sum(visit.moves for visit in visits),
-                "bits": sum(visit.task.bits for visit in visits),
+                "bits": sum(visit.task.worth.bits for visit in visits),
                 "tries": [planned.plain(visit) for visit in visits],
                 "experiments": [str(file) for file in written],
             }
@@ -71,12 +77,17 @@ class Planned:
         #: How the switches were left: as for the last try; all at 0 before the first.
         self.start = Setup(last.code, last.inputs) if last else Setup(None, 0)
 
-    def _setup(self, one: SlotStanding) -> Setup | None:
+    def _setup(self, one: SlotStanding, worth: Worth) -> Setup | None:
         assert one.slot is not None
         try:
             sheet = find(self.board, str(one.slot)).datasheet
             self.sheets[one.slot] = sheet
-            return self._setups.of(one.slot, sheet)
+            run = usual_run(sheet, one.procedures)
+            if worth.otherwise and (run is None or run.name in one.procedures):
+                return None
+            usual = self._setups.of(one.slot, sheet)
+            again = worth.again if worth.again and (worth.again.code or 0) < self.board.codes else None
+            return Setup(again.code, again.inputs) if again else usual
         except ForelightError as error:
             self.unreadable.append(error)
             return None
@@ -90,19 +101,26 @@ class Planned:
     def command(self, task: Candidate) -> str:
         """What to type once the slot has been recorded."""
         words = ["forelight", "check", str(task.standing.slot), "RECORDING", "--survey", str(self.path)]
-        words += ["--board", str(self.board.path)] if self.board.path and not self._known() else []
-        words += ["--board", self.board.name] if self._known() and self.board.name != "quay" else []
-        run = usual_run(self.sheets[task.standing.slot or 0])
-        if task.experiment:
-            words += ["--procedure", str((self.folder or Path()) / experiment_file(task))]
-        elif run is not None:
-            words += ["--run", run.name]
-        return shlex.join(words)
+        if self.board.name != "quay":
+            known = self.board.name in board_names()
+            words += ["--board", self.board.name if known else str(self.board.path)]
+        return shlex.join([*words, *self._procedure(task)])
 
-    def _known(self) -> bool:
-        from ...boards.reader import board_names
-
-        return self.board.name in board_names()
+    def _procedure(self, task: Candidate) -> list[str]:
+        """The options that ask for what is to be done: the experiment, the same as before, or a run not yet tried."""
+        slot, worth = task.standing.slot or 0, task.worth
+        sheet = self.sheets[slot]
+        if worth.experiment:
+            return ["--procedure", str((self.folder or Path()) / experiment_file(task))]
+        if worth.again is None:
+            run = usual_run(sheet, task.standing.procedures)
+            return ["--run", run.name] if run is not None else []
+        usual = self._setups.of(slot, sheet)
+        words = [word for level in moved(usual.inputs, task.setup.inputs) for word in ("--set", level)]
+        words += ["--strap", str(task.setup.code)] if task.setup.code not in (None, usual.code) else []
+        if worth.again.procedure in (run.name for run in sheet.runs):
+            return [*words, "--run", worth.again.procedure]
+        return words if worth.again.procedure == "default" else [*words, "--procedure", "FILE"]
 
     def plain(self, visit: Visit) -> dict[str, object]:
         task = visit.task
@@ -111,13 +129,13 @@ class Planned:
             "name": task.standing.design,
             "title": self.title(task),
             "kind": task.standing.kind,
-            "why": task.why,
-            "bits": task.bits,
+            "why": task.worth.why,
+            "bits": task.worth.bits,
             "strap_code": task.setup.code,
             "inputs": f"{task.setup.inputs:08b}",
             "moves": visit.moves,
-            "experiment": list(task.experiment),
-            "remedy": task.means,
+            "experiment": list(task.worth.experiment),
+            "remedy": task.worth.means,
             "command": self.command(task),
         }
 
@@ -129,19 +147,25 @@ class Planned:
         moves = sum(visit.moves for visit in visits)
         yield (
             f"{_many(len(visits), 'try', 'tries')} of {len(self.tasks)} that would still tell something about "
-            f"{self.board.name}, with {_many(moves, 'switch', 'switches')} to move."
+            f"{self.board.name}, with {_many(moves, 'switch', 'switches')} to move between them."
         )
-        setup: Setup | None = None
-        for visit in visits:
-            if visit.task.setup != setup:
-                setup = visit.task.setup
-                yield ""
-                yield Text(self._head(visit), style="bold")
-            one = visit.task.standing
-            yield f"  {one.slot} {self.title(visit.task)}: {visit.task.why}"
-            if visit.task.means:
-                yield f"    {visit.task.means}"
-            yield f"    {self.command(visit.task)}"
+        for _, shared in groupby(visits, lambda visit: visit.task.setup):
+            first, *others = shared
+            yield ""
+            yield Text(self._head(first), style="bold")
+            yield "\n".join(line for visit in (first, *others) for line in self._lines(visit.task))
+        if self.folder is None and any(visit.task.worth.experiment for visit in visits):
+            yield ""
+            yield "--experiments FOLDER writes the procedures that part two causes."
+
+    def _lines(self, task: Candidate) -> Iterator[str]:
+        """What is to be done in one slot, and why."""
+        yield f"  {task.standing.slot} {self.title(task)}: {task.worth.why}"
+        if task.worth.means:
+            yield f"    {task.worth.means}"
+        if task.worth.experiment:
+            yield f"    Do: {'; '.join(task.worth.experiment)}"
+        yield f"    {self.command(task)}"
 
     def _head(self, visit: Visit) -> str:
         """How the switches go over to a set-up."""
@@ -151,16 +175,12 @@ class Planned:
             return f"No step clock; inputs {levels}"
         if after.code == before.code:
             return f"Strap code {after.code} stays, and the step clock on; inputs {levels}"
+        rate = hertz(self.board.step_hz(after.code)).partition(" (")[0]
         if not self.board.strapped:
-            return f"Set the step source to {after.code} ({self._rate(after.code)}); inputs {levels}"
+            return f"Set the step source to {after.code} ({rate}); inputs {levels}"
         switches = " ".join(f"i{bit}={after.code >> bit & 1}" for bit in reversed(range(8)))
         then = " ".join(f"i{bit}={after.inputs >> bit & 1}" for bit in reversed(range(8)))
-        return f"Strap {after.code} ({self._rate(after.code)}): {switches}; then inputs {then}"
-
-    def _rate(self, code: int) -> str:
-        from ...view.words import hertz
-
-        return hertz(self.board.step_hz(code)).partition(" (")[0]
+        return f"Strap {after.code} ({rate}): {switches}; then inputs {then}"
 
 
 def experiment_file(task: Candidate) -> str:
@@ -170,10 +190,15 @@ def experiment_file(task: Candidate) -> str:
 def _write(folder: Path, task: Candidate) -> Path:
     """The experiment as a procedure."""
     path = folder / experiment_file(task)
-    do = ", ".join(json.dumps(action) for action in task.experiment)
-    text = f"name = {json.dumps(f'experiment on slot {task.standing.slot}')}\ndo = [{do}]\n"
-    write_whole(path, text + (f"expect = {json.dumps(task.means[:2000])}\n" if task.means else ""))
+    parts = {"name": experiment_name(task.standing), "expect": task.worth.means[:2000]}
+    lines = [f"{key} = {_quoted(text)}\n" for key, text in parts.items() if text]
+    write_whole(path, "".join([*lines, f"do = [{', '.join(map(_quoted, task.worth.experiment))}]\n"]))
     return path
+
+
+def _quoted(text: str) -> str:
+    """As a text of TOML."""
+    return json.dumps(clean(text), ensure_ascii=False)
 
 
 def _many(count: int, one: str, more: str) -> str:

@@ -18,7 +18,7 @@ from ...bench.live import LiveBench
 from ...bench.watch import Watch
 from ...chip.routing import restart_input, routing
 from ...golden.golden import Golden
-from ...hand.switches import contact_word
+from ...hand.switches import contact_of
 from ...view.eye import impressions
 from ...view.pictures import since
 from ...view.status import Touch
@@ -166,7 +166,7 @@ def _outputs(look: BenchLook, wanted: Mapping[str, int]) -> str | None:
 
 def _contact(look: BenchLook, wanted: Mapping[str, str]) -> str | None:
     stands, board = look.bench.standing, look.bench.board
-    now = {line: contact_word(board, line, stands.switches >> int(line[1:]) & 1) for line in wanted}
+    now = {line: contact_of(board, line, stands.switches >> int(line[1:]) & 1) for line in wanted}
     wrong = [line for line, word in wanted.items() if now[line] != word]
     said = ", ".join(f"{line} is to be {wanted[line]}, and is {now[line]}" for line in wrong)
     return f"the switch of {said}" if wrong else None

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 
-import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
-from forelight.designs.procedures.procedure import Procedure, to_text
+from forelight.designs.procedures.procedure import Action, Procedure, to_text
 from forelight.sim.errors import ForelightError, UsageError
+from forelight.sim.files import write_whole
 from forelight.sim.netlist import Netlist, Word
 
 from ...bench.course import Seat, seated
@@ -17,8 +19,10 @@ from ...bench.predict import predict
 from ...boards.reader import load_board
 from ...boards.roster import find
 from ...capture.eye import as_levels
+from ...capture.readers import parse_capture
 from ...golden.golden import Golden
 from ...hand.routine import bring_up
+from ...verdict.verdict import check
 from ..reading import lines_now
 from ..session import Session, Told
 from ..window import kept
@@ -31,9 +35,10 @@ WORDS = {
     "hint": "say how",
     "again": "begin the task anew",
     "over": "begin the lesson anew",
-    "note 3.": "write down what you see: a character, with a point behind it if that is lit, or blank",
-    "notes": "read back what you wrote down",
-    "verdict": "does what you wrote down agree with what is foretold?",
+    "note 3.": "write down what you see: a character, with a point behind it if that is lit; blank; or eight levels, "
+    "o7 first",
+    "notes, notes FILE": "read back what you wrote down, or write it to a file that forelight check reads",
+    "verdict": "does what you wrote down agree with what is foretold? As forelight check says it",
     "foretold": "say what a bench without a fault would show now",
     "blame i3": "name what is to blame: an input whose switch makes no contact, an output that is stuck",
 }
@@ -67,6 +72,14 @@ class LessonSession(Session):
         return LiveBench(self.board, self.sheet, slot=self.slot, contacts=contacts, seat=seat)
 
     @property
+    def kept_as(self) -> str:
+        return f"lesson-{self.lesson.number}"
+
+    @property
+    def begun_with(self) -> tuple[Action, ...]:
+        return self.lesson.begin
+
+    @property
     def task(self) -> LessonTask | None:
         return self.lesson.tasks[self.at] if self.at < len(self.lesson.tasks) else None
 
@@ -89,6 +102,15 @@ class LessonSession(Session):
         why = () if task is None or task.question else (task.why,)
         return (self.lesson.about, *why, "Say hint when you do not know how, again to begin the task anew.")
 
+    def noticed(self) -> tuple[str, ...]:
+        """Whether the task is done by what time alone has brought."""
+        if self.task is None or missing(self._look(), self.task.until):
+            return ()
+        lines = tuple(self._done())
+        for hear in self.hears:
+            hear(Told("", lines))
+        return lines
+
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
         lesson = self.lesson
@@ -107,6 +129,8 @@ class LessonSession(Session):
         brief = (*remarks, *told.brief[1:]) if remarks else told.brief
         if told.refused:
             brief = (told.refused, *remarks[-1:])
+        elif remarks and told.action is None and told.taken_back is None:
+            brief = (*told.lines, *remarks)
         return replace(told, lines=(*told.lines, *remarks), brief=brief)
 
     def _lesson_word(self, text: str) -> Told | None:
@@ -121,7 +145,7 @@ class LessonSession(Session):
             "verdict": self._judge,
             "foretold": self._foretold,
         }
-        followed = {"note": self._note, "blame": self._blame}
+        followed = {"note": self._note, "notes": self._write_notes, "blame": self._blame}
         try:
             if verb in alone and not rest:
                 return Told(text, alone[verb]())
@@ -129,12 +153,28 @@ class LessonSession(Session):
         except ForelightError as error:
             return Told(text, (str(error),), refused=str(error))
 
+    def why(self, text: str) -> tuple[str, ...]:
+        if self.blind:
+            raise UsageError("no bench says why by itself", remedy="find it out: hint says how")
+        return super().why(text)
+
     def _hint(self) -> tuple[str, ...]:
         return (self.task.hint if self.task else "All is done.",)
 
     def _read_back(self) -> tuple[str, ...]:
         rows = tuple(f"step {step}: {shown}" for step, shown in self.notes)
         return rows or ("You have written nothing down.",)
+
+    def _write_notes(self, name: str) -> tuple[str, ...]:
+        if not self.notes:
+            raise UsageError("nothing was written down", remedy="say what you see, as in note 3")
+        path = Path(name).with_suffix(".csv")
+        write_whole(path, self.written_down())
+        command = f"forelight check {self.slot} {path} --board {self.board.name}"
+        return (f"Wrote {path}; {command}, with what you save as --procedure, gives its verdict.",)
+
+    def words(self) -> set[str]:
+        return super().words() | {re.split("[ ,]", word)[0] for word in WORDS}
 
     def _help(self) -> tuple[str, ...]:
         return (*super()._help(), *(f"{word}: {meaning}" for word, meaning in WORDS.items()))
@@ -154,7 +194,9 @@ class LessonSession(Session):
         if told.action is None and told.taken_back is None and not self._answering(told.text):
             return []
         what = to_text(told.action) if told.action else told.text
-        said = [f"{what}: {_consequence(before, now)}"]
+        said = [f"{what}: {self._consequence(before, now)}"]
+        if told.text.split()[0] in ("note", "verdict", "blame"):
+            said = []  # which is answered already
         gained = [name for name in was if name not in left]
         lost = [left[name] for name in left if name not in was]
         if gained:
@@ -163,7 +205,32 @@ class LessonSession(Session):
             )
         if lost:
             said.append(f"That led away from the goal: {'; '.join(lost)}.")
-        return [" ".join(said), *self._still(now, task)]
+        return [*([" ".join(said)] if said else []), *self._still(now, task)]
+
+    def _consequence(self, before: BenchLook, now: BenchLook) -> str:
+        """What a move changed, in words; where it changed nothing, why."""
+        said = []
+        if before.shown != now.shown:
+            said.append(f"the display went from {_short(before.shown)} to {_short(now.shown)}")
+        elif [before.level(line) for line in OUTPUT_LINES] != [now.level(line) for line in OUTPUT_LINES]:
+            said.append("outputs moved that the display does not tell apart")
+        moved = [line for line in INPUT_LINES if before.level(line) != now.level(line)]
+        if moved and not self.blind:
+            said.append(f"{', '.join(moved)} changed at the design")
+        steps = int(now.golden.steps[-1]) - int(before.golden.steps[-1])
+        if steps:
+            count = "1 step was" if abs(steps) == 1 else f"{abs(steps)} steps were"
+            said.append(f"{count} {'made' if steps > 0 else 'taken back'}")
+        if not said:
+            bench = now.bench
+            if bench.standing.slot != bench.slot:
+                slot = bench.standing.slot
+                return (
+                    f"the selector stands on slot {slot}, so nothing of it reaches {bench.datasheet.title}."
+                )
+            inputs = "" if self.blind else ", and no input of the design did"
+            return f"nothing that can be seen changed: no output moved{inputs}."
+        return f"{'; '.join(said)}."
 
     @staticmethod
     def _answering(text: str) -> bool:
@@ -233,11 +300,23 @@ class LessonSession(Session):
     # Writing down, and what it is worth
 
     def _note(self, shown: str) -> tuple[str, ...]:
-        as_levels(shown, self.board.display, True, "note")  # refuses what seven segments do not show
+        if not re.fullmatch("[01]{8}", shown):
+            as_levels(shown, self.board.display, True, "note")  # refuses what seven segments do not show
         with self.bench.answered():
             step = int(self.bench.record().steps[-1])
         self.notes = [one for one in self.notes if one[0] != step] + [(step, shown)]
         return (f"Noted for step {step}: {shown}.",)
+
+    def written_down(self) -> str:
+        """The notes as the CSV that `forelight check` reads: characters, or eight levels where some are noted so."""
+        if all(len(shown) < 8 for _, shown in self.notes):
+            return "step,shown\n" + "".join(f"{step},{shown}\n" for step, shown in self.notes)
+        pointed = any(shown.endswith(".") for _, shown in self.notes)
+        levels = (
+            (step, shown if len(shown) == 8 else as_levels(shown, self.board.display, pointed, "note"))
+            for step, shown in self.notes
+        )
+        return "step,outputs\n" + "".join(f"{step},{shown}\n" for step, shown in levels)
 
     def healthy(self) -> Golden:
         """What a bench without a fault shows of all that was done."""
@@ -245,17 +324,22 @@ class LessonSession(Session):
         return predict(self.board, self.sheet, played, slot=self.slot, power_ups=_FEW_POWER_UPS)
 
     def _judge(self) -> tuple[str, ...]:
+        """The verdict that `forelight check` gives on the notes as a list by eye."""
         if not self.notes:
             raise UsageError("nothing was written down", remedy="say what you see, as in note 3")
-        golden = self.healthy()
-        for step, shown in self.notes:
-            row = int(np.searchsorted(golden.steps, step, side="right")) - 1
-            wrong = _apart(golden, row, as_levels(shown, self.board.display, "." in shown, "note"))
-            if wrong:
-                self.verdict = "differs"
-                return (f"Differs: at step {step} you saw {shown}; {', '.join(wrong)} foretold otherwise.",)
-        self.verdict = "agrees"
-        return (f"Agrees: all {len(self.notes)} notes are as foretold.",)
+        step = self.sheet.step
+        if step is None:
+            raise UsageError(
+                f"{self.sheet.name} has no steps, by which a list is compared",
+                remedy="say foretold, and compare that with what you see",
+            )
+        capture = parse_capture(self.written_down().encode(), "your notes", display=self.board.display)
+        found = check(self.healthy(), capture, self.board, step_line=step.line)
+        self.verdict = found.kind
+        compared = f"{len(self.notes)} notes and what is foretold"
+        if found.bits:
+            compared += f", {found.bits} bits in {found.steps} steps"
+        return (f"{found.kind.capitalize()}: {compared}.", *found.reasons, *found.remedies)
 
     def _foretold(self) -> tuple[str, ...]:
         golden = self.healthy()
@@ -295,42 +379,8 @@ def with_stuck_outputs(netlist: Netlist, stuck: Mapping[str, int]) -> Netlist:
 
 def _refusal(told: Told) -> list[str]:
     what = to_text(told.action) if told.action else told.text
-    return [f"{what}: nothing was done, and nothing has changed."]
-
-
-def _consequence(before: BenchLook, now: BenchLook) -> str:
-    """What a move changed, in words; where it changed nothing, why."""
-    said = []
-    if before.shown != now.shown:
-        said.append(f"the display went from {_short(before.shown)} to {_short(now.shown)}")
-    elif [before.level(line) for line in OUTPUT_LINES] != [now.level(line) for line in OUTPUT_LINES]:
-        said.append("outputs moved that the display does not tell apart")
-    moved = [line for line in INPUT_LINES if before.level(line) != now.level(line)]
-    if moved:
-        said.append(f"{', '.join(moved)} changed at the design")
-    steps = int(now.golden.steps[-1]) - int(before.golden.steps[-1])
-    if steps:
-        count = "1 step was" if abs(steps) == 1 else f"{abs(steps)} steps were"
-        said.append(f"{count} {'made' if steps > 0 else 'taken back'}")
-    if not said:
-        bench = now.bench
-        if bench.standing.slot != bench.slot:
-            slot = bench.standing.slot
-            return f"the selector stands on slot {slot}, so nothing of it reaches {bench.datasheet.title}."
-        return "nothing that can be seen changed: no output moved, and no input of the design did."
-    return f"{'; '.join(said)}."
+    return [f"{what}: nothing was done, and nothing has changed. Say hint if you do not know how."]
 
 
 def _short(shown: str) -> str:
     return "what cannot be foretold" if shown.startswith("cannot") else shown
-
-
-def _apart(golden: Golden, row: int, noted: str) -> list[str]:
-    """The outputs that were noted otherwise than a row of a golden has them."""
-    wrong = []
-    for line, level in zip(reversed(OUTPUT_LINES), noted, strict=True):
-        bit = int(line[1:])
-        known = level in "01" and int(golden.settled[row]) >> bit & 1
-        if known and int(level) != int(golden.outputs[row]) >> bit & 1:
-            wrong.append(line)
-    return wrong

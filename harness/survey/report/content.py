@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from ...verdict.kinds import AGREES
+from ..answers import parting, proved, remedies
 from ..attempt import Attempt
-from ..findings import Findings, remedies
+from ..findings import Findings
 from ..standing import KINDS, SlotStanding
 
 HEADINGS = {
@@ -14,6 +16,16 @@ HEADINGS = {
     "inconclusive": "Inconclusive",
     "untried": "Untried",
     "agrees": "Agrees",
+}
+
+
+#: For one slot, and for any other number.
+WORDS = {
+    "agrees": ("agrees", "agree"),
+    "differs": ("differs", "differ"),
+    "inconclusive": ("is inconclusive", "are inconclusive"),
+    "cannot be told": ("cannot be told", "cannot be told"),
+    "untried": ("is untried", "are untried"),
 }
 
 
@@ -29,16 +41,6 @@ def summary(found: Findings) -> str:
     )
     hold = "holds" if held == 1 else "hold"
     return f"{held} of {found.chip.slot_count} slots {hold} a design: {listed}."
-
-
-#: For one slot, and for any other number.
-WORDS = {
-    "agrees": ("agrees", "agree"),
-    "differs": ("differs", "differ"),
-    "inconclusive": ("is inconclusive", "are inconclusive"),
-    "cannot be told": ("cannot be told", "cannot be told"),
-    "untried": ("is untried", "are untried"),
-}
 
 
 def sections(found: Findings) -> Iterator[tuple[str, list[SlotStanding]]]:
@@ -57,17 +59,35 @@ def name(one: SlotStanding) -> str:
 def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[str]:
     """All that is to be said of a slot that does not agree."""
     details = found.said(one)
-    if why := found.why(one) if names or not one.against else "Two people contradict each other.":
+    if one.deciding and one.against:
+        yield from contradiction(found, one.deciding, one.against, names=names)
+        return
+    if why := found.why(one, names=names):
         yield why
     yield from details.reasons[1:]
     yield from remedies(details)
-    causes = details.answer.get("causes")
-    made = causes.get("experiment") if isinstance(causes, dict) else None
-    said = made.get("said") if isinstance(made, dict) else None
-    if isinstance(said, str):
-        yield f"To tell the first two causes apart: {said}"
+    made = parting(details)
+    if made is not None and made.means:
+        yield f"To tell the first two causes apart: {made.means}"
     if one.deciding:
         yield from tried(one, one.deciding, names=names)
+    share = proved(details)
+    if share is not None:
+        yield f"The recording would have shown {share:.0%} of single stuck-at faults."
+
+
+def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool) -> Iterator[str]:
+    """What each of two people found."""
+    yield f"Two people tried the procedure {one.procedure!r} and contradict each other."
+    for number, side in enumerate((one, other), 1):
+        who = f"{side.who or 'Somebody'}, {side.at[:10]}" if names else ("One", "The other")[number - 1]
+        details = found.details.get(side.id)
+        why = " ".join(
+            [*(details.reasons[:1] if details else ()), *([f"Note: {side.note}"] if side.note else [])]
+        )
+        yield f"{who}: {side.verdict}{evidence(side)}. {why}".rstrip()
+    if one.design_sha256 != other.design_sha256:
+        yield "They held it against two versions of the design."
 
 
 def tried(one: SlotStanding, attempt: Attempt, *, names: bool) -> Iterator[str]:
@@ -83,16 +103,4 @@ def tried(one: SlotStanding, attempt: Attempt, *, names: bool) -> Iterator[str]:
 def evidence(attempt: Attempt) -> str:
     """The evidence of a try that agrees."""
     bits = attempt.evidence
-    return f", {bits:.0f} bits of evidence" if bits is not None and attempt.verdict == "agrees" else ""
-
-
-def displays(found: Findings, one: SlotStanding) -> dict[str, str] | None:
-    """The outputs where the first bit differs, as foretold and as seen, o7 first; None where they are not known. A
-    stranger may have written them."""
-    outputs = found.said(one).answer.get("outputs")
-    if not isinstance(outputs, dict):
-        return None
-    known = {key: outputs.get(key) for key in ("foretold", "seen")}
-    if all(isinstance(text, str) and len(text) == 8 and set(text) <= set("01x") for text in known.values()):
-        return {key: str(text) for key, text in known.items()}
-    return None
+    return f", {bits:.0f} bits of evidence" if bits is not None and attempt.verdict == AGREES else ""

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 from forelight.sim.plain_text import clean
 
 from .. import chart
+from ..answers import displays
 from ..findings import Findings
 from ..standing import UNTRIED
-from .content import HEADINGS, displays, name, sections, sentences, summary, title
+from .content import HEADINGS, name, sections, sentences, summary, title
 
 
 def page(found: Findings, *, names: bool) -> str:
@@ -37,7 +38,7 @@ def _lines(found: Findings, names: bool) -> Iterator[str]:
             continue
         for one in members:
             yield f"- **{_escaped(name(one))}**"
-            shown = displays(found, one) if one.kind == "differs" else None
+            shown = displays(found.said(one)) if one.kind == "differs" else None
             if shown:
                 yield f"  - Outputs o7 to o0: foretold `{shown['foretold']}`, seen `{shown['seen']}`"
             yield from (f"  - {_escaped(said)}" for said in sentences(found, one, names=names))

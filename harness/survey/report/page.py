@@ -11,9 +11,10 @@ from ...view.display import Lamp
 from ...view.ink import figure
 from ...view.pictures import display_lamps
 from .. import chart
+from ..answers import displays
 from ..findings import Findings
 from ..standing import KINDS, UNTRIED, SlotStanding
-from .content import HEADINGS, displays, name, sections, sentences, summary, title
+from .content import HEADINGS, name, sections, sentences, summary, title
 
 STYLE = """
 * { box-sizing: border-box }
@@ -65,7 +66,7 @@ def _section(
 
 def _article(found: Findings, one: SlotStanding, wiring: Mapping[str, str], names: bool) -> str:
     said = "".join(f"<p>{_text(sentence)}</p>" for sentence in sentences(found, one, names=names))
-    shown = displays(found, one) if one.kind == "differs" else None
+    shown = displays(found.said(one)) if one.kind == "differs" else None
     drawn = f'<div class="displays">{"".join(_displays(shown, wiring))}</div>' if shown and wiring else ""
     return f"<article{_anchor(one)}><div><h3>{_text(name(one))}</h3>{said}</div>{drawn}</article>\n"
 

@@ -7,12 +7,17 @@ from io import StringIO
 
 from forelight.sim.plain_text import clean
 
+from ..answers import cause, proved, remedies
 from ..attempt import Attempt
-from ..findings import Findings, cause, remedies
+from ..findings import Findings
 from ..standing import SlotStanding
 
 #: A spreadsheet takes a cell that begins so for a formula (OWASP, CSV Injection); an apostrophe makes it a text.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+#: Stands for the try of a slot that nobody tried.
+_NONE = Attempt("", None, "", "check")
 
 
 def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, object]:
@@ -24,30 +29,17 @@ def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, obje
         "name": one.design,
         "title": one.title,
         "kind": one.kind,
-        "reason": found.why(one),
+        "reason": found.why(one, names=names),
         "cause": cause(details),
         "remedies": list(remedies(details)),
+        "proved_share": proved(details),
         "tries": one.tries,
         "cards": one.cards,
-        **(tried(attempt) if attempt else dict.fromkeys(_TRIED)),
+        **(tried(attempt) if attempt else dict.fromkeys(tried(_NONE))),
     }
     if names:
         said |= {"who": attempt.who if attempt else None, "at": attempt.at if attempt else None}
     return said
-
-
-_TRIED = [
-    "command",
-    "procedure",
-    "strap_code",
-    "inputs",
-    "evidence",
-    "recording",
-    "recording_sha256",
-    "design_sha256",
-    "board_sha256",
-    "note",
-]
 
 
 def tried(attempt: Attempt) -> dict[str, object]:
@@ -58,10 +50,11 @@ def tried(attempt: Attempt) -> dict[str, object]:
         "strap_code": attempt.code,
         "inputs": f"{attempt.inputs:08b}",
         "evidence": attempt.evidence,
-        "recording": attempt.recording_name or None,
-        "recording_sha256": attempt.recording,
-        "design_sha256": attempt.design_sha256,
+        "capture": attempt.recording_name or None,
+        "capture_sha256": attempt.recording,
+        "netlist_sha256": attempt.design_sha256,
         "board_sha256": attempt.board_sha256,
+        "procedure_sha256": attempt.procedure_sha256,
         "note": attempt.note,
     }
 

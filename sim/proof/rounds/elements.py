@@ -97,11 +97,13 @@ class Element:
 class RegisterElement(Element):
     """A flip-flop or a latch."""
 
-    def __init__(self, register: Register, known_start: bool, to: WaveBuilder, ticks: Ticks) -> None:
+    def __init__(
+        self, number: int, register: Register, known_start: bool, to: WaveBuilder, ticks: Ticks
+    ) -> None:
         self._register = register
         self.settles = bool(register.overrides)
         self.waits = register.clock is None
-        name = register.name or f"register {register.output}"
+        name = register.name or f"register {number}"
         start = register.init if known_start else None
         super().__init__(register.output, register.width, start, name, to, ticks)
 
@@ -197,23 +199,28 @@ def elements(
     """All state; beside it registers that are wiring, by value, and memories that nobody writes, by number."""
     found: list[Element] = []
     constants: dict[int, Bits] = {}
-    for register in netlist.registers:
+    for number, register in enumerate(netlist.registers):
         if is_wiring(register):
             constants[register.output] = to.constant(register.init)
         else:
-            found.append(RegisterElement(register, known_start, to, ticks))
+            found.append(RegisterElement(number, register, known_start, to, ticks))
     tables: list[Bits | None] = []
     for number, memory in enumerate(netlist.memories):
         small = is_small(memory)
         tables.append(to.constant(image(memory)) if small and not memory.writes else None)
         if small and memory.writes:
             found.append(MemoryElement(number, memory, known_start, to, ticks))
+    for cell, name in closing(netlist, plan):
+        found.append(LoopElement(cell, netlist.widths[cell.output], name, to, ticks))
+    return found, constants, tables
+
+
+def closing(netlist: Netlist, plan: Schedule) -> list[tuple[Cell, str]]:
+    """The cells that close loops, with the names of what they drive."""
     registers = {register.output for register in netlist.registers}
     whole = ((name, word.parts[0]) for name, word in netlist.names.items() if len(word.parts) == 1)
     named = {part.value: name for name, part in whole if isinstance(part, Slice)}
     makers = {cell.output: cell for cell in netlist.cells}
-    for value in plan.cuts:
-        if value not in registers:
-            name = named.get(value, f"value {value}")
-            found.append(LoopElement(makers[value], netlist.widths[value], name, to, ticks))
-    return found, constants, tables
+    return [
+        (makers[value], named.get(value, f"value {value}")) for value in plan.cuts if value not in registers
+    ]

@@ -56,7 +56,10 @@ QUAY = Wording(SHEET, {"i6": "RESTART", "i0": "PUSH"}, 750.0)
         ("steps 1500", "Wait for 1500 steps, 2 s at 750 Hz."),
         ("frames 1", "Wait for 1 frame."),
         ("wait 250 ms", "Wait 0.25 s."),
-        ("pulse 4", "With the step clock off, take the step line i7 to 1 and back to 0, 4 times."),
+        (
+            "pulse 4",
+            "With the step clock off, take the step line i7 to 1 and back to 0, 4 times, 2 in a second.",
+        ),
         (
             "repeat 3 (press i0; wait 1 s; release i0)",
             "3 times: hold down button PUSH (i0); wait 1 s; let go of button PUSH (i0).",
@@ -74,7 +77,7 @@ def test_sentences_without_a_datasheet_or_on_a_direct_link() -> None:
         "strap 499999": "Set the step source to 499999 and switch the step clock on.",
         "enable": "Switch the step clock on.",
         "restart 1": "Hold the board's restart line high for 1 step, then let go.",
-        "pulse 1": "With the step clock off, take the board's step line to 1 and back to 0, once.",
+        "pulse 1": "With the step clock off, take the board's step line to 1 and back to 0, once, 2 in a second.",
         "steps 2": "Wait for 2 steps.",
     }
     assert {text: instruction(parse([text])[0], direct) for text in said} == said
@@ -92,7 +95,10 @@ def test_sentences_without_a_datasheet_or_on_a_direct_link() -> None:
         ),
         ("set i0=0 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0", "Set all eight switches to 0."),
         ("restart 3", "Hold the board's restart line CLEAR low for 3 steps, then let go."),
-        ("pulse 2", "With the step clock off, take the step line A7 (i7) to 1 and back to 0, 2 times."),
+        (
+            "pulse 2",
+            "With the step clock off, take the step line A7 (i7) to 1 and back to 0, 2 times, 2 in a second.",
+        ),
         ("frames 1500", "Wait for 1500 frames, 0.5 s."),
     ],
 )

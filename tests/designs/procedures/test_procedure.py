@@ -92,8 +92,9 @@ def test_any_text_is_read_or_refused(texts: list[str]) -> None:
 def test_the_words_of_a_datasheet() -> None:
     texts = "restart|steps 97500|set i2=1 i3=0|strap 29|enable|disable|press i6|release i6|wait 3 s|frames 10|select 12"
     more = "pulse 4|oscillator off|restart 5|wait 250 ms|wait 2min|WAIT 7 US|repeat 3 (pulse 1; repeat 2 (wait 1 s))"
+    paced = "pulse 64 at 4 Hz|PULSE 2 AT 0.5hz"
     last = "press i0 bouncing|release i0 BOUNCING|drive i2=1 i3=0|let go i3 i2|play Two Hands.csv"
-    assert parse([*texts.split("|"), *more.split("|"), *last.split("|")]) == (
+    assert parse([*texts.split("|"), *more.split("|"), *paced.split("|"), *last.split("|")]) == (
         Restart(2),
         Steps(97500),
         Set({"i2": 1, "i3": 0}),
@@ -112,6 +113,8 @@ def test_the_words_of_a_datasheet() -> None:
         Seconds(120.0),
         Seconds(7e-6),
         Repeat(3, (Pulse(1), Repeat(2, (Seconds(1.0),)))),
+        Pulse(64, 4.0),
+        Pulse(2, 0.5),
         Press("i0", bouncing=True),
         Release("i0", bouncing=True),
         Drive({"i2": 1, "i3": 0}),
@@ -166,6 +169,8 @@ def test_the_words_of_a_datasheet() -> None:
             "repeat 2 (wait 1 s",
             '"repeat 2 (wait 1 s": a parenthesis without its partner; write repeat 3 (pulse 1; wa',
         ),
+        ("pulse 3 at 0 Hz", '"pulse 3 at 0 Hz": "at 0 hz" is no rate such as at 10 Hz'),
+        ("pulse 3 every 5 s", '"pulse 3 every 5 s": "every 5 s" is no rate such as at 10 Hz'),
         ("repeat 2 (pulse 1;)", "an empty action; take it out, or write one of select, "),
         ("pulse 1; pulse 2", '"pulse 1; pulse 2": 2 actions in one text; give each a text of its own'),
         (
@@ -190,6 +195,7 @@ def test_what_is_said_of_a_text_that_cannot_be_read(text: str, message: str) -> 
         ["repeat 1001 (wait 1000 s)"],
         ["repeat 1000000000 (set i0=1)"],
         [f"wait {MOST_SECONDS} s", "wait 1 s"],
+        [f"pulse {2 * MOST_SECONDS}", "wait 1 s"],
         ["repeat 1000 (repeat 1000 (enable))"],
     ],
 )
@@ -243,7 +249,8 @@ def test_a_run_of_a_datasheet_by_name() -> None:
         (lambda: Release("step"), "Release(line='step', bouncing=False): 'step' is no input line"),
         (lambda: Steps(-1), "Steps(count=-1): -1 does not fit; give a whole number from 1 on"),
         (lambda: Frames(1.5), "Frames(count=1.5): 1.5 does not fit; give a whole number"),  # type: ignore[arg-type]
-        (lambda: Pulse(0), "Pulse(count=0): 0 does not fit"),
+        (lambda: Pulse(0), "Pulse(count=0, hz=2.0): 0 does not fit"),
+        (lambda: Pulse(1, 0.0), "Pulse(count=1, hz=0.0): 0.0 does not fit; give a rate above 0 Hz"),
         (lambda: Restart(0), "Restart(length=0): 0 does not fit"),
         (lambda: Select(-1), "Select(slot=-1): -1 does not fit; give a whole number from 0 on"),
         (lambda: Strap(-1), "Strap(code=-1): -1 does not fit"),

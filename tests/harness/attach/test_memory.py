@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from amaranth.back import rtlil
-from forelight.harness.attach.memory import MOST_BYTES, SerialMemory, read_image
+from forelight.harness.attach.image import MOST_BYTES, read_image
+from forelight.harness.attach.memory import SerialMemory
 from forelight.sim import Simulation
 from forelight.sim.errors import SourceError
 from forelight.sim.rtlil.reader import parse

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import random
+import re
 import subprocess
 import sys
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -82,6 +84,64 @@ def by_icarus(source: Path, name: str, values: NDArray[np.uint16], folder: Path)
     return np.array([list(bytes.fromhex(line)) for line in lines], np.uint8)
 
 
+_WAKING = """
+module bench;
+  reg [7:0] inputs = 0;
+  wire [{top}:0] outputs;
+  genvar n;
+  generate for (n = 0; n < {draws}; n = n + 1) begin : drawn
+    {name} one(.inputs(inputs), .outputs(outputs[8*n +: 8]));
+  end endgenerate
+  initial begin
+    #1{wakes}
+    #1 $display("%b", outputs);{moves}
+  end
+endmodule
+"""
+
+
+def by_icarus_waking(
+    sources: Sequence[Path], top: str, registers: Mapping[str, int], values: NDArray[np.uint16], folder: Path
+) -> Bytes:
+    """As `by_icarus`, of a source without the macro: its `registers`, by path and width, take draws as it wakes up.
+
+    Nothing else may be open: an x or z that reaches an output fails.
+    """
+    paths = {".".join(f"\\{part} " for part in path.split(".")): width for path, width in registers.items()}
+    wakes = "".join(
+        f"\n    drawn[{n}].one.{path} = {_draw(width)};"
+        for n in range(DRAWS)
+        for path, width in paths.items()
+    )
+    moves = "".join(
+        f'\n    inputs = 8\'h{value:02x}; #1 $display("%b", outputs);' for value in values.tolist()
+    )
+    bench = folder / "bench.v"
+    bench.write_text(_WAKING.format(top=8 * DRAWS - 1, draws=DRAWS, name=top, wakes=wakes, moves=moves))
+    include = [source.parent for source in sources]
+    lines = run([*sources, bench], "bench", folder, include=include, standard="2005").split()
+    assert not any(set(line) - {"0", "1"} for line in lines), f"{top}: something else is open"
+    return np.array([list(int(line, 2).to_bytes(DRAWS)) for line in lines], np.uint8)
+
+
+def _draw(width: int) -> str:
+    return f"{{{', '.join(['$random'] * -(-width // 32))}}}"
+
+
+def waking(text: str) -> str:
+    """A text that Yosys wrote, in which every register of every module takes a draw as it wakes up."""
+    modules = []
+    for module in text.split("endmodule"):
+        widths = {
+            name: int(high or 0) + 1
+            for high, name in re.findall(r"^\s*reg (?:\[(\d+):0\] )?(\S+) *(?:=.*)?;$", module, re.MULTILINE)
+        }
+        names = set(re.findall(r"^\s*(?:else |if \(.*\) )?(\S+)\s+(?:\[.*\] )?<= .*;$", module, re.MULTILINE))
+        wakes = (f"  initial #1 {name}  = {_draw(widths[name])};\n" for name in sorted(names))
+        modules.append(module + "".join(wakes))
+    return "endmodule".join(modules)
+
+
 _YOSYS = """
 import sys
 from pyosys import libyosys
@@ -91,11 +151,15 @@ for command in sys.argv[1:]:
 """
 
 
-def chip(read: str, name: str, folder: Path) -> Netlist:
-    """The gates that Yosys' `synth` makes of a module, which `read` reads."""
+def yosys(*commands: str) -> None:
+    """Carry out commands of Yosys, in a process of its own."""
+    subprocess.run([sys.executable, "-c", _YOSYS, *commands], check=True, timeout=600, capture_output=True)
+
+
+def chip(read: str, name: str, folder: Path, synth: str = "synth") -> Netlist:
+    """The gates that Yosys' `synth` makes of a module, which `read` reads; a chip knows no initial values."""
     made = folder / f"{name}.chip.il"
-    commands = [read, f"synth -flatten -top {name}", f"write_rtlil {made}"]
-    subprocess.run([sys.executable, "-c", _YOSYS, *commands], check=True, timeout=300, capture_output=True)
+    yosys(read, "setattr -unset init w:*", f"{synth} -flatten -top {name}", f"write_rtlil {made}")
     return parse(made.read_text())
 
 

@@ -137,7 +137,8 @@ def expand(plan: Timeline) -> dict[str, Array]:
     for stretch in plan.stretches:
         for name in names:
             columns[name].append(np.full(stretch.length, int(getattr(stretch, name)), np.int64))
-        columns["switches"][-1][0::2] ^= stretch.pulsing
+        up = np.arange(stretch.length) // stretch.beat % 2 == 0
+        columns["switches"][-1][up] ^= stretch.pulsing
     return {name: np.concatenate(parts) for name, parts in columns.items()}
 
 

@@ -32,7 +32,7 @@ from .walk import Walk
 SEED = 20_27
 POWER_UPS = 12
 #: On both boards: with a restart and without one, plain logic, ripple and gated clocks, a loop that runs free, memories
-#: that answer, latches, lines that race.
+#: that answer, latches, lines that race, values that the source leaves open.
 DESIGNS = (
     "tide_gauge",
     "free_counter",
@@ -43,7 +43,7 @@ DESIGNS = (
     "chart_reader",
     "nor_latch",
     "reaction_test",
-    "weather_report",
+    "berth_board",
 )
 
 

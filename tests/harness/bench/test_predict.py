@@ -18,6 +18,8 @@ from forelight.harness.golden.golden import Golden
 from forelight.harness.hand.routine import bring_up, default_procedure, run_procedure
 from forelight.sim.errors import UsageError
 
+from tests.sizes import sized
+
 QUAY, MOLE = load_board("quay"), load_board("mole")
 FRAME = 4 * 8 * 192  # ticks
 
@@ -149,7 +151,7 @@ def test_the_facts_of_a_changed_design_differ(tmp_path: Path) -> None:
     assert predict(QUAY, load(folder), asked, slot=0).facts["netlist_sha256"] != before
 
 
-@pytest.mark.parametrize("name", names())
+@pytest.mark.parametrize("name", names()[:: sized(3, 1)])
 @pytest.mark.parametrize("board", [QUAY, MOLE], ids=["quay", "mole"])
 def test_every_run_of_every_design_on_both_boards(name: str, board: object) -> None:
     where = QUAY if board is QUAY else MOLE

@@ -115,12 +115,16 @@ class Walk:
             "disable": Disable(),
             "restart": Restart(rng.randint(1, 4)),
             "steps": Steps(rng.randint(1, 25)),
-            "pulse": Pulse(rng.randint(1, 10)),
+            "pulse": self._pulse(rng.randint(1, 10)),
         }
         if kind == "repeat":
             inner = ("set", "press", "release", "select", "wait")
             return Repeat(rng.randint(2, 3), tuple(actions[name] for name in rng.sample(inner, 3)))
         return actions[kind]
+
+    def _pulse(self, count: int) -> Pulse:
+        """Every other one as fast as the board can carry, the rest with three frames to a move."""
+        return Pulse(count, float(self.board.frame_hz) / (2 if count % 2 else 6))
 
     def _code(self) -> int:
         """Mostly one that is soon through."""

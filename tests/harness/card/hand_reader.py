@@ -130,8 +130,8 @@ FORMS = (
     (r"Set all eight switches to ([01])(?: \(\w+\))?", lambda f: Set({f"i{n}": int(f[1]) for n in range(8)})),
     (r"Set (switch .+)", lambda f: Set(_levels(f[1]))),
     (
-        r"With the step clock off, set the input switches .*?to ((?:[01] ){7}[01]) \(code \d+\), switch the step clock "
-        r"on, then set the switches back as they were",
+        r"With the step clock off, set the input switches .*?to ((?:[01] ){7}[01]) \(code \d+[^)]*\), switch the step "
+        r"clock on, then set the switches back as they were",
         lambda f: Strap(int(f[1].replace(" ", ""), 2)),
     ),
     (r"Set the step source to (\d+) and switch the step clock on", lambda f: Strap(int(f[1]))),
@@ -154,8 +154,8 @@ FORMS = (
     (r"Wait for (\d+) frames?(?:, .*)?", lambda f: Frames(int(f[1]))),
     (r"Wait ([\d.e+-]+) s", lambda f: Seconds(float(f[1]))),
     (
-        r"With the step clock off, take .*? to 1 and back to 0, (once|\d+ times)",
-        lambda f: Pulse(_times(f[1])),
+        r"With the step clock off, take .*? to 1 and back to 0, (once|\d+ times), ([\d.e+-]+) in a second",
+        lambda f: Pulse(_times(f[1]), float(f[2])),
     ),
     (r"With (?:its switch|their switches) open, drive (.+) from outside,.*", lambda f: Drive(_levels(f[1]))),
     (r"Take the outside source off (.+)", lambda f: LetGo(tuple(sorted(LINE.findall(f[1]))))),

@@ -209,3 +209,34 @@ def test_restart_that_a_hand_held_for_longer_is_no_difference() -> None:
     ask("golden", "weather_report", "--procedure", "hand.toml", "-o", "hand.vcd")
     found = json.loads(ask("check", "weather_report", "hand.vcd", "--json").output)
     assert (found["kind"], found["steps"]) == ("agrees", 151)
+
+
+def test_a_recording_that_agrees_says_what_it_proves(capture: Path) -> None:
+    said = " ".join(ask("check", "tide_gauge", str(capture)).output.split())
+    whole = json.loads(ask("check", "tide_gauge", str(capture), "--json").output)["proves"]
+    assert f"It would have shown {whole['revealed']} of {whole['possible']} (" in said
+    foretold = json.loads(ask("golden", "tide_gauge", "-o", "g.csv", "--coverage", "--json").output)[
+        "coverage"
+    ]
+    assert (whole["revealed"], whole["possible"]) == (foretold["revealed"], foretold["possible"])
+
+
+def test_what_was_not_recorded_proves_nothing(capture: Path) -> None:
+    rows = [line.split(",") for line in capture.read_text().splitlines()]
+    few = [[time, outputs[4]] for time, _, _, outputs, _ in rows[1:]]  # o3, the bottom bar
+    Path("few.csv").write_text("time_s,o3\n" + "".join(f"{time},{level}\n" for time, level in few))
+    part = json.loads(ask("check", "tide_gauge", "few.csv", "--json").output)["proves"]
+    short = len(rows) // 2
+    Path("short.csv").write_text("\n".join(",".join(row) for row in rows[:short]) + "\n")
+    half = json.loads(ask("check", "tide_gauge", "short.csv", "--json").output)["proves"]
+    whole = json.loads(ask("check", "tide_gauge", str(capture), "--json").output)["proves"]
+    assert 0 < part["revealed"] < whole["revealed"] and 0 < half["revealed"] < whole["revealed"]
+    seen = {line["number"] for line in whole["missed"]}
+    assert seen < {line["number"] for line in part["missed"]} & {line["number"] for line in half["missed"]}
+
+
+def test_what_differs_proves_nothing(capture: Path) -> None:
+    rows = [line.split(",") for line in capture.read_text().splitlines()]
+    dark = [[*row[:3], row[3][:1] + "0" + row[3][2:], row[4]] for row in rows[1:]]
+    capture.write_text("\n".join(",".join(row) for row in [rows[0], *dark]) + "\n")
+    assert json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)["proves"] is None

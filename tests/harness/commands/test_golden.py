@@ -42,8 +42,8 @@ def test_csv_file_with_its_facts(tmp_path: Path) -> None:
     rows = len(file.read_text().splitlines()) - 1
     assert said.startswith(f"Wrote {file} and {file.with_suffix('.toml')}: {rows} rows over ")
     assert said.endswith(
-        ", all outputs settled. The restart settles all outputs, 1 step after it begins: that is proved for any "
-        "power-up."
+        ", all outputs settled. The restart settles the whole design, 1 step after it begins: proved from any "
+        "state, at any rate."
     )
     assert sorted(path.name for path in tmp_path.iterdir()) == ["tide.csv", "tide.toml"]
 
@@ -91,7 +91,10 @@ def test_unsettled_outputs_are_named(tmp_path: Path) -> None:
     assert (found["unsettled"], found["settling"]["never"]) == (["o7"], ["o7"])
     assert found["facts"]["power_ups"] == 40
     said = " ".join(ask(source, "-o", str(file)).output.split())
-    assert " on, unsettled: o7. The restart does not settle o7: 256 power-ups did not agree" in said
+    kept = "state (own.v:2) may still hold what it held before"
+    sentence = f"The restart does not settle the design: {kept}, and o7 shows it."
+    assert f" on, unsettled: o7. {sentence} In this run o7 is unsettled: 256 power-ups did not agree" in said
+    assert found["restarting"]["settles"] == "nothing" and found["restarting"]["sentence"] == sentence
 
 
 def test_a_race_is_named_with_what_to_do(tmp_path: Path) -> None:

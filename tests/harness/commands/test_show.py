@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 from forelight.designs.catalogue import load_design
+from forelight.harness.boards.reader import load_board
+from forelight.harness.boards.writer import write_board
 from forelight.harness.cli import cli
 from forelight.harness.view.limits import DANGER
 
@@ -24,7 +27,8 @@ The water level from 0 to 9 and back, a digit a step, for ever. The point is lit
 while the tide rises, and i0 holds everything still.
 
 Step clock on i7: 2.03804 Hz, strap code 182; the author wants 2 Hz.
-Switches while strapping: i7=1 i6=0 i5=1 i4=1 i3=0 i2=1 i1=1 i0=0
+Switches while strapping: i7, i5, i4, i2, i1 at 1 (closed); i6, i3, i0 at 0
+(open).
 Restart on i6, active high.
 Input i0 = 0 (switch open): hold
 
@@ -67,8 +71,8 @@ o5    f              1   25 %       0
 o6    g              1   50 %       1
 o7    point          0  100 %       1  the tide is rising
 
-The restart settles all outputs, 1 step after it begins: that is proved for any
-power-up.
+The restart settles the whole design, 1 step after it begins: proved from any
+state, at any rate.
 
 Runs of the datasheet, to be had with --run:
   "one tide": up from 0 to 9, down to 0 and up again; the point goes out at 9
@@ -164,6 +168,7 @@ def test_an_empty_slot_is_an_answer() -> None:
     says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
     assert " ".join(ask("5").split()) == says
     assert json.loads(ask("5", "--json")) == {
+        "schema": 1,
         "board": "quay",
         "slot": 5,
         "empty": True,
@@ -205,7 +210,9 @@ def test_unsettled_outputs_are_drawn_and_named(blinker: str) -> None:
     assert "? unsettled" in drawn
     assert (
         "\nUnsettled: o1 all the time.\n"
-        "The restart does not settle o1: 256 power-ups did not agree to the end, so the\nchip may show either.\n"
+        "The restart does not settle the design: count (blinker.v:4) may still hold what\n"
+        "it held before, and o1 shows it.\n"
+        "In this run o1 is unsettled: 256 power-ups did not agree to the end, so the chip\nmay show either.\n"
     ) in drawn
     found = json.loads(ask(blinker, "--hz", "2", "--seconds", "2", "--json"))
     assert found["unsettled"] == ["o1"]
@@ -376,3 +383,17 @@ def test_a_blend_is_told_and_how_to_read_it() -> None:
     assert at["eye"]["display"]["kind"] == "readable"
     assert at["step_hz"] == offered["hz"] <= 1 / 0.23
     assert f"take strap code {offered['strap_code']}, " in drawn
+
+
+def test_the_pace_of_a_hand_is_said_and_set(tmp_path: Path) -> None:
+    """On a board whose divider drives another line, every step is made by hand: twice a second, or as asked for."""
+    board = tmp_path / "elsewhere.toml"
+    write_board(replace(load_board("quay"), step_line="i5"), board)
+    told = ask("tide_gauge", "--board", str(board))
+    assert "Steps by hand: 2 in a second, the pace of a hand; --hz 5 sets another." in told
+    answer = json.loads(ask("tide_gauge", "--board", str(board), "--json"))
+    assert answer["pictures"][1]["time_s"] - answer["pictures"][0]["time_s"] == pytest.approx(0.5, abs=0.01)
+    assert answer["end_s"] == pytest.approx(10, abs=0.01)
+    faster = json.loads(ask("tide_gauge", "--board", str(board), "--hz", "5", "--json"))
+    assert faster["pictures"][2]["time_s"] - faster["pictures"][1]["time_s"] == pytest.approx(0.2, abs=0.01)
+    assert ask("tide_gauge", "--board", str(board), "--strap", "5", code=2)

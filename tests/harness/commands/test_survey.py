@@ -4,23 +4,32 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
 import sqlite3
 from collections import Counter
+from dataclasses import replace
 from html.parser import HTMLParser
 from io import StringIO
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
 from click.testing import CliRunner, Result
 from forelight.designs.procedures.procedure import load_toml
+from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.roster import find
 from forelight.harness.cli import cli
+from forelight.harness.commands.survey.again import question_of
 from forelight.harness.survey.attempt import ChipRoster, Details
 from forelight.harness.survey.notebook import reading
+from forelight.sim.errors import ForelightError
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from tests.harness.survey.books import attempt, large, profile, write
+from tests.sizes import sized
 
 SHOWN = ("0.", "1.", "2.", "3.", "4.", "5.", "6.", "7.", "8.", "9", "8", "7")
 GOOD = "step,shown\n" + "".join(f"{n},{shown}\n" for n, shown in enumerate(SHOWN))
@@ -42,6 +51,7 @@ HOSTILE = "=1+1 \x1b[2J<script>alert(1)</script> | `a` **b** \u202eabc"
 def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("FORELIGHT_WHO", raising=False)
+    monkeypatch.setattr("forelight.harness.terminal.cores.core_count", lambda: 1)  # no processes to wait for
     Path("good.csv").write_text(GOOD)
     Path("bad.csv").write_text(BAD)
 
@@ -107,6 +117,12 @@ def test_count_and_card_are_written_down() -> None:
     )
 
 
+def test_a_count_that_differs_says_why() -> None:
+    ask("count", "101", "--loops", "60", "--seconds", "53", "--survey", "quay.survey", code=1)
+    said = " ".join(ask("survey", "quay.survey").output.split())
+    assert "101 Tide gauge The count means 20.38 steps a second, and 2.03804 Hz is foretold." in said
+
+
 def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORELIGHT_WHO", "Cleo")
     check("good.csv")
@@ -122,6 +138,7 @@ def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) 
         (["check", "101", "good.csv", "--keep"], "--keep belongs to --survey"),
         (["check", "--any", "good.csv", "--survey", "q"], "--any asks which slot it is"),
         (["card", "--all", "--survey", "q"], "--survey writes down the card of one slot"),
+        (["card", "101", "-o", "q.html", "--survey", "q.html"], "this is the notebook itself"),
         (["check", "101", "good.csv", "--survey", "none/q"], "the notebook cannot be opened"),
         (["check", "101", "good.csv", "--survey", "good.csv"], "the notebook is damaged"),
         (["check", "101", "none.csv", "--survey", "q"], "cannot read the recording"),
@@ -163,6 +180,28 @@ def test_what_never_settles_cannot_be_told() -> None:
         "Nothing can be foretold: no output is ever settled once the slot is up." in ask("survey", "q").output
     )
     assert "Nothing is left to try on pier" in ask("survey", "next", "q").output
+
+
+def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a full disk: a person sees the verdict and why it is not written, a script gets the error alone."""
+    check("good.csv")
+    connect = sqlite3.connect
+
+    def full(*given: object, **options: object) -> sqlite3.Connection:
+        connection: sqlite3.Connection = connect(*given, **options)  # type: ignore[call-overload]
+        connection.execute("PRAGMA max_page_count = 1")  # no more than there are
+        return connection
+
+    monkeypatch.setattr(sqlite3, "connect", full)
+    Path("large.csv").write_text(BAD + "\n" * 9000)
+    said = check("large.csv", "--keep", code=2)
+    assert said.stdout.startswith("Differs: ")
+    assert "Written" not in said.stdout
+    assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
+    found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
+    assert list(found) == ["schema", "error"]
+    with reading(Path("quay.survey")) as notebook:
+        assert [one.verdict for one in notebook.attempts()] == ["agrees"]
 
 
 # At a glance
@@ -246,6 +285,38 @@ def test_the_next_tries_and_their_experiments() -> None:
     assert len(found["tries"]) == found["wanted"] == 46  # type: ignore[arg-type]
     assert found["moves"] == sum(one["moves"] for one in found["tries"])  # type: ignore[attr-defined]
     assert "o4 is not connected" in ask("survey", "q").output
+    said = ask("survey", "next", "q", "--tries", "60").output
+    assert "    Do: restart; steps 3\n" in said
+    assert said.endswith("--experiments FOLDER writes the procedures that part two causes.\n")
+    write(Path("q"), attempt(verdict="differs", procedure="experiment on slot 101"))
+    assert "two causes" not in ask("survey", "next", "q", "--tries", "60").output, "it was carried out"
+
+
+def test_what_is_tried_again_is_tried_as_before() -> None:
+    """With the levels and the strap code of the first time; a slot of which nothing was learned, with another run."""
+    check("bad.csv", "--set", "i0=1", "--strap", "56", code=1)
+    Path("few.csv").write_text("step,shown\n0,0.\n1,1.\n")
+    ask("check", "25", "few.csv", "--survey", "quay.survey", code=3)
+    tries = {one["slot"]: one for one in answered("survey", "next", "quay.survey", "--tries", "46")["tries"]}  # type: ignore[attr-defined]
+    again = "forelight check 101 RECORDING --survey quay.survey --set i0=1 --strap 56"
+    assert tries[101]["command"] == again
+    assert (tries[101]["strap_code"], tries[101]["inputs"]) == (56, "00000001")
+    assert tries[101]["why"] == "differs once: a slip, or a fault?"
+    assert "--run" in tries[25]["command"]
+    assert tries[25]["remedy"].startswith("Record more")
+
+
+def test_a_slot_that_agrees_is_tried_with_runs_that_it_was_not_tried_with() -> None:
+    """As long as its recordings would have shown a part of the faults only, and there are such runs."""
+    chip = ChipRoster("quay", "quay", 192, {101: "tide_gauge"})
+    told, sure = Details({"proves": {"share": 0.5}}), attempt(evidence=90.0)
+    said = "  101 Tide gauge: agrees, and would have shown 50% of all faults\n"
+    runs = ["default", "one tide", "held at half tide"]
+    for run, following in pairwise([*runs, ""]):
+        write(Path("q"), replace(sure, id=run, procedure=run), details=told, chip=chip)
+        plan = ask("survey", "next", "q", "--tries", "46").output
+        assert (said in plan) == bool(following)
+        assert f"check 101 RECORDING --survey q --run '{following}'" in plan or not following
 
 
 def test_the_plan_says_which_switches_to_set() -> None:
@@ -341,7 +412,12 @@ def test_words_of_strangers_do_no_harm() -> None:
     }
     write(Path("q"), one, details=Details(answer, {"slot": HOSTILE, "actions": [HOSTILE], "map": {"o0": 1}}))
     Path("f").mkdir()
-    for command in ("survey q", "survey q 101", "survey next q --tries 50", "survey report q --names"):
+    for command in (
+        "survey q",
+        "survey q 101",
+        "survey next q --tries 50 --experiments f",
+        "survey report q --names",
+    ):
         said = ask(*command.split()).output
         assert "\x1b" not in said
         assert "\u202e" not in said
@@ -355,6 +431,16 @@ def test_words_of_strangers_do_no_harm() -> None:
     cells = [cell for row in csv.reader(StringIO(Path("q.csv").read_text())) for cell in row]
     assert not [cell for cell in cells if cell.startswith(("=", "+", "@"))]
     assert "<script>" not in Path("q.md").read_text()
+
+
+def test_bytes_that_are_no_text() -> None:
+    """In a note, in the name of a recording and of a notebook, as a terminal hands them over."""
+    odd = os.fsdecode(b"od\xffd")
+    Path(f"{odd}.csv").write_text(GOOD)
+    check(f"{odd}.csv", "--who", odd, "--note", odd, book=f"{odd}.survey")
+    for command in ("survey", "survey report"):
+        assert "Tide gauge" in ask(*command.split(), f"{odd}.survey").output
+    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["note"] == "od?d"  # type: ignore[index]
 
 
 # Merge and again
@@ -375,7 +461,32 @@ def test_notebooks_of_two_people() -> None:
     assert "1 cannot be told" in ask("survey", "quay.survey").output
     assert "Ann says it agrees, Bo differs." in ask("survey", "quay.survey").output
     assert "Ann and Bo contradict each other" in ask("survey", "next", "quay.survey", "--tries", "46").output
-    assert "Ann" not in ask("survey", "report", "quay.survey").output
+    report = ask("survey", "report", "quay.survey").output
+    assert "Ann" not in report
+    for ending in ("csv", "json", "html"):
+        ask("survey", "report", "quay.survey", "-o", f"r.{ending}")
+        text = Path(f"r.{ending}").read_text()
+        assert "Two people" in text
+        assert "Ann" not in text
+    assert "  - One: agrees, " in report
+    assert "  - The other: differs. At step 6 line o4 is 0 where 1 was predicted: entry 7." in report
+
+
+def test_paths_are_told_from_where_the_notebook_lies(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A board and a design that are files: found from any folder, and from that of the notebook joined into."""
+    Path("ann").mkdir()
+    Path("shared").mkdir()
+    Path("ann/lamp.v").write_text(LAMP.format(step=1))
+    Path("ann/pier.toml").write_text(PIER.format(design="lamp.v"))
+    Path("seen.csv").write_text("step,outputs\n" + "".join(f"{n},{n % 16:08b}\n" for n in range(24)))
+    for slot in ("2", "ann/lamp.v"):
+        ask("check", slot, "seen.csv", "--board", "ann/pier.toml", "--survey", "ann/pier.survey", "--keep")
+    ask("survey", "merge", "shared/all.survey", "ann/pier.survey")
+    monkeypatch.chdir("shared")
+    for book in ("../ann/pier.survey", "all.survey"):
+        again = answered("survey", "again", book)
+        assert (again["judged"], again["not_judged"]) == (2, [])
+        assert "Nothing is left to try on pier" in ask("survey", "next", book).output
 
 
 def test_a_try_that_somebody_changed_is_left_and_told() -> None:
@@ -435,6 +546,43 @@ def test_a_recording_that_cannot_be_judged_again_is_told() -> None:
     assert "not judged" in said
 
 
+ACTIONS = [
+    "select 101",
+    "set i0=1",
+    "strap 182",
+    "strap 99999",
+    "restart",
+    "steps 5",
+    "steps 0",
+    "play x",
+    "press i9",
+    7,
+]
+
+
+@settings(max_examples=sized(40, 1000), deadline=None)
+@given(
+    bench=st.fixed_dictionaries(
+        {},
+        optional={
+            "slot": st.sampled_from(["101", "tide_gauge", "5", "", "..", "none.v", HOSTILE]) | st.integers(),
+            "actions": st.lists(st.sampled_from(ACTIONS), max_size=5) | st.text(max_size=3),
+            **dict.fromkeys(
+                ("added", "setting_up", "seed", "power_ups"),
+                st.integers(-2, 2**70) | st.integers(0, 4) | st.none(),
+            ),
+        },
+    )
+)
+def test_what_a_stranger_says_was_done_is_refused_or_can_be_asked(bench: dict[str, object]) -> None:
+    board = load_board("quay")
+    try:
+        asking = question_of(board, attempt(), Details({}, bench), Path("q"))
+    except ForelightError:
+        return
+    assert asking.start() >= 0
+
+
 # A large chip
 
 
@@ -452,9 +600,9 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
         connection.set_trace_callback(queries.append)
         return connection
 
-    def counted(text: str) -> object:
+    def counted(text: str, **options: object) -> object:
         parsed["json"] += 1
-        return loads(text)
+        return loads(text, **options)  # type: ignore[arg-type]
 
     def found(*given: object) -> object:
         parsed["datasheets"] += 1
@@ -468,5 +616,7 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
         parsed.clear()
         ask(*command.split())
         assert len(queries) <= 20
-        assert parsed["json"] <= 2 * slots + 2, "two texts of a deciding try, and the roster"
+        assert parsed["json"] <= 4 * slots + 2, (
+            "two texts of a deciding try and of one against it, and the roster"
+        )
         assert parsed["datasheets"] <= slots

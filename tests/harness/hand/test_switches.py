@@ -7,14 +7,14 @@ from dataclasses import replace
 import pytest
 from forelight.designs.catalogue import load_design
 from forelight.harness.boards.reader import load_board
-from forelight.harness.hand.switches import contact_word, driven_from_outside, moved_otherwise
+from forelight.harness.hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 
 
 @pytest.mark.parametrize(("pull", "low", "high"), [(0, "open", "closed"), (1, "closed", "open")])
 def test_an_open_switch_leaves_its_line_to_the_pull(pull: int, low: str, high: str) -> None:
     board = replace(load_board("quay"), pulls={"i3": pull})
-    assert contact_word(board, "i3", 0) == low
-    assert contact_word(board, "i3", 1) == high
+    assert contact_of(board, "i3", 0) == low
+    assert contact_of(board, "i3", 1) == high
 
 
 def test_a_line_that_a_memory_drives_is_named_with_the_caution() -> None:
@@ -24,6 +24,18 @@ def test_a_line_that_a_memory_drives_is_named_with_the_caution() -> None:
     (closed,) = moved_otherwise(board, sheet, {"i0": 1 - board.pulls.get("i0", 0)}, clocked=True)
     assert "a line that is driven" in closed and "damaged" in closed
     assert list(moved_otherwise(board, sheet, {"i0": board.pulls.get("i0", 0)}, clocked=True)) == []
+
+
+def test_where_a_sender_may_be_wired_the_switch_stays_open() -> None:
+    (said,) = driven_from_outside(load_design("listening_post"))
+    assert said.startswith("Where a sender is wired to i0, leave its switch open") and "damaged" in said
+
+
+def test_switches_that_stand_alike_are_said_together() -> None:
+    board = replace(load_board("quay"), pulls={"i0": 1, "i1": 0})
+    assert standing(board, {"i2": 1, "i1": 1, "i0": 1}) == "i2 at 1; i1 at 1 (closed); i0 at 1 (open)"
+    mole = load_board("mole")
+    assert standing(mole, {"i1": 0, "i0": 0, "i2": 1}) == "i1, i0 at 0 (closed); i2 at 1 (open)"
 
 
 def test_what_becomes_of_levels_on_the_restart_and_the_step_clock_is_said() -> None:

@@ -96,11 +96,29 @@ def test_steps_end_with_the_rise_that_was_waited_for() -> None:
 
 
 def test_steps_by_hand() -> None:
-    found = plan("pulse 2", "set i0=1", "set i7=1", "pulse 1")
+    found = plan("pulse 2 at 500 Hz", "set i0=1", "set i7=1", "pulse 1 at 1000000 Hz")
     assert table(found) == [
         *((0, "10000000"), (1, "00000000"), (2, "10000000"), (3, "00000000"), (4, "00000001")),
         *((5, "10000001"), (6, "00000001"), (7, "10000001")),
     ]
+
+
+def test_steps_by_hand_keep_their_pace() -> None:
+    assert CHAIN.frame_hz == 1000
+    assert table(plan("pulse 2")) == [
+        *((0, "10000000"), (250, "00000000"), (500, "10000000"), (750, "00000000")),
+    ]
+    for count, hz in ((1, 4), (3, 8), (5, 100)):
+        found = plan(f"pulse {count} at {hz} Hz", "frames 1")
+        beat = 1000 // (2 * hz)
+        assert rises(found, 7) == [2 * beat * n for n in range(count)]
+        assert found.end == 2 * beat * count + 2
+
+
+def test_a_button_that_is_taken_between_steps_by_hand_leaves_their_pace() -> None:
+    plain = rises(plan("frames 1", "pulse 4 at 10 Hz"), 7)
+    slow = replace(CHAIN, debounce={"i0": 130 * CHAIN.frame_ticks})
+    assert rises(plan("press i0", "pulse 4 at 10 Hz", board=slow), 7) == plain
 
 
 def test_waits_are_rounded_to_whole_frames() -> None:
@@ -235,7 +253,7 @@ def test_a_pulse_beside_a_running_divider() -> None:
     """The divider drives i7, and the hand pulses i0, on which the design has its step: both are seen."""
     elsewhere = replace(SHEET, step=StepLine("i0"))
     for before in range(1, 8):
-        found = plan("strap 1", f"frames {before}", "pulse 5", sheet=elsewhere)
+        found = plan("strap 1", f"frames {before}", "pulse 5 at 500 Hz", sheet=elsewhere)
         levels = dict(table(found))
         now, seen = "", []
         for frame in range(found.end):
@@ -246,3 +264,6 @@ def test_a_pulse_beside_a_running_divider() -> None:
         assert clock[enabled:] == [((frame - 1) // 2) % 2 for frame in range(enabled, found.end)]
         pulses = [int(lines[7]) for lines in seen][-10 - 1 :]
         assert "".join(map(str, pulses)).strip("0").count("10") >= 4
+        slow = plan("strap 1", f"frames {before}", "pulse 3 at 50 Hz", sheet=elsewhere)
+        assert np.diff(rises(slow, 0)[-3:]).tolist() == [20, 20]
+        assert set(np.diff(rises(slow, 7)[1:]).tolist()) == {4}

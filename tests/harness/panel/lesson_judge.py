@@ -105,16 +105,18 @@ def sends(facts: LessonFacts, wanted: str) -> bool:
 
 
 def verdict(facts: LessonFacts, wanted: str) -> bool:
-    """Against a run without anything planted."""
+    """Against a run without anything planted: it agrees if at least six entries are all as foretold."""
     golden, agrees = facts.healthy, True
     for step, said in facts.notes:
         row = int(np.searchsorted(golden.steps, step, side="right")) - 1
-        levels = as_levels(said, facts.board.display, "." in said, "")
-        for line, want in zip(reversed(OUTPUT_LINES), levels, strict=True):
-            bit = int(line[1])
+        seen = said if len(said) == 8 else as_levels(said, facts.board.display, "." in said, "")
+        for line, want in zip(reversed(OUTPUT_LINES), seen, strict=True):
+            bit = int(line[1:])
             known = want != "X" and int(golden.settled[row]) >> bit & 1
             agrees &= not known or int(golden.outputs[row]) >> bit & 1 == int(want)
-    return bool(facts.notes) and agrees == (wanted == "agrees")
+    if wanted == "agrees":
+        return agrees and len(facts.notes) >= 6
+    return bool(facts.notes) and not agrees
 
 
 def levels(facts: LessonFacts, wanted: Mapping[str, int]) -> bool:

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
-from forelight.designs.procedures.procedure import load_toml, parse, to_text
+from forelight.designs.procedures.procedure import Procedure, load_toml, parse, to_text
+from forelight.harness.bench.predict import predict
 from forelight.harness.cli import cli
+from forelight.harness.panel.plain import dialogue
 from forelight.harness.panel.session import completions, linked, pressed, toggled
 
 from .sessions import session_on
@@ -16,7 +19,7 @@ from .sessions import session_on
 def test_one_step_by_hand_and_why_the_display_stands() -> None:
     session = session_on("tide_gauge", "disable", "restart")
     assert session.say("pulse 1").lines[-2:] == (
-        "0.005 s, step 4. Display: 1 and the point. Outputs o7 to o0: 10000110.",
+        "0.504 s, step 4. Display: 1 and the point. Outputs o7 to o0: 10000110.",
         "Step clock off: i7 is stepped by hand. Restart on i6 not held.",
     )
     session.say("set i0=1")
@@ -52,7 +55,7 @@ def test_each_line_says_who_drives_it() -> None:
         ("set i9=1", "set i9=1"),
         ("edit 7 set i0=1", "there is no action 7; `list` says their numbers"),
         ("save", "save where?; write save FILE"),
-        ("play hands.csv", "a recording is not played here"),
+        ("play hands.csv", "Refused: hands.csv: cannot read the recording: no such file"),
     ],
 )
 def test_what_cannot_be_done_is_said_and_changes_nothing(said: str, words: str) -> None:
@@ -87,6 +90,114 @@ def test_the_list_is_on_disk_after_each_action(tmp_path: Path, monkeypatch: pyte
     for command in (["show"], ["golden"], ["panel", "--plain"]):
         answer = runner.invoke(cli, [*command, "tide_gauge", "--procedure", str(tmp_path / "tide.toml")])
         assert answer.exit_code == 0, answer.stderr
+
+
+HANDS = "time_s,i0,i1\n0.0,0,0\n0.5,1,0\n1.25,1,1\n2.0,0,0\n3.0,0,0\n"
+
+
+def outcome(lines: tuple[str, ...]) -> str:
+    """Display and outputs; the command line brings the slot up on its own."""
+    return lines[-2].partition(". ")[2]
+
+
+def test_a_recording_is_played_into_the_inputs_and_the_list_opens_everywhere(tmp_path: Path) -> None:
+    (tmp_path / "hands.csv").write_text(HANDS)
+    (tmp_path / "played.toml").write_text('do = ["restart", "play hands.csv", "steps 2"]\n')
+    session = session_on("tide_gauge", "restart")
+    told = session.say(f"play {tmp_path / 'hands.csv'}")
+    assert not told.refused and told.lines[0].startswith("Move the switches as they moved in")
+    assert session.listed()[1] == f"2. play {tmp_path / 'hands.csv'}"
+    session.say("steps 2")
+    opened = session_on("tide_gauge")
+    assert not opened.open(tmp_path / "played.toml").refused
+    foretold = predict(session.board, session.sheet, Procedure("", tuple(session.bench.actions)), slot=101)
+    with opened.bench.answered():
+        shown = opened.bench.record()
+        for name in ("ticks", "steps", "inputs", "outputs"):
+            np.testing.assert_array_equal(getattr(shown, name), getattr(foretold, name))
+    assert int(np.bitwise_or.reduce(shown.inputs)) & 3 == 3
+    session.say(f"save {tmp_path / 'list'}")
+    saved = load_toml(tmp_path / "list.toml").actions
+    assert [to_text(one) for one in saved[1:3]] == ["set i0=0 i1=0", "frames 1499"] and to_text(
+        saved[-1]
+    ) == "steps 2"
+    again = session_on("tide_gauge")
+    again.open(tmp_path / "list.toml")
+    assert again.look() == session.look()
+    assert session.say("undo").lines[0] == "Taken back: steps 2."
+    assert session.say("undo").lines[0].startswith("Taken back: play ")
+    assert session.listed() == ("1. restart",)
+
+
+def test_a_saved_list_begins_as_the_panel_did(tmp_path: Path) -> None:
+    """Other commands leave the strap out where a procedure straps by itself."""
+    session = session_on("tide_gauge", "set i1=1", "wait 2 s", "strap 120", "steps 3")
+    session.say(f"save {tmp_path / 'list'}")
+    actions = load_toml(tmp_path / "list.toml").actions
+    assert [to_text(one) for one in actions] == [
+        "strap 182",
+        "set i1=1",
+        "wait 2.0 s",
+        "strap 120",
+        "steps 3",
+    ]
+    runner = CliRunner()
+    for command in (["show"], ["panel", "--plain"]):
+        answer = runner.invoke(cli, [*command, "tide_gauge", "--procedure", str(tmp_path / "list.toml")])
+        assert answer.exit_code == 0, answer.stderr
+    by_hand = tmp_path / "hand.toml"
+    by_hand.write_text('do = ["pulse 3"]\n')
+    answer = runner.invoke(cli, ["panel", "--plain", "tide_gauge", "--procedure", str(by_hand)])
+    assert "Refused" not in answer.output + answer.stderr and "Step clock off" in answer.output
+
+
+def test_words_are_meant_for_the_design_that_is_selected(tmp_path: Path) -> None:
+    session = session_on("tide_gauge", "restart", "steps 3")
+    before = session.look()[0]
+    session.say("select 9")
+    assert "number, bit 0" in session.lines()[0] and session.look()[0].startswith("2.210 s. Display: 0")
+    for said in ("restart", "steps 2", "pulse 1"):
+        assert "hex_segments, which is selected, has no" in session.say(said).refused
+    session.say("select 17")
+    # The lighthouse restarts at a low level, the tide gauge at a high one.
+    assert "held by i6" in session.look()[1]
+    told = session.say("restart")
+    assert told.lines[0] == "Hold the restart line A6 (i6, button RESTART) low for 2 steps, then let go."
+    assert session.listed()[-1] == "5. restart" and session.bench.situation.switches["i6"] == 1
+    assert "step 3. Display" in told.lines[-2]
+    session.say("disable")
+    session.say("pulse 4")
+    assert ", step 7. Display" in session.look()[0]
+    session.say(f"save {tmp_path / 'list'}")
+    answer = CliRunner().invoke(cli, ["golden", "101", "--procedure", str(tmp_path / "list.toml")])
+    assert answer.exit_code == 0, answer.stderr
+    session.say("select 1")
+    assert "slot 1 is empty" in session.say("restart").refused
+    for said in ("set i6=0", "select 101"):
+        session.say(said)
+    assert session.look()[0].partition("Display")[2] == before.partition("Display")[2]
+    session.say("edit 3 select 101")
+    assert "hold" in session.lines()[0]
+
+
+def test_the_board_has_one_restart_line_of_its_own() -> None:
+    session = session_on("lighthouse", "select 57", board="mole")  # restarts low; the tide gauge high
+    assert "the board works its own lines as lighthouse wants" in session.say("restart").refused
+    assert not session.say("steps 2").refused
+
+
+def test_time_passes_between_lines_when_it_is_let_go() -> None:
+    session, heard = session_on("tide_gauge", "restart"), list[str]()
+    moments = iter((0.0, 5.0, 5.0, 7.0, 7.0, 9.0, 9.0))
+    said = ["look", "go", "look", "go 0.1", "stand", "list"]
+    dialogue(session, said[:3], heard.append, lambda: next(moments))
+    assert [line for line in heard if "passed" in line] == ["2.000 s passed on the bench, true speed."]
+    heard.clear()
+    moments = iter((0.0, 0.0, 0.0, 30.0, 30.0, 60.0, 60.0))
+    dialogue(session, said[3:], heard.append, lambda: next(moments))
+    assert "3.000 s passed on the bench, 0.1 times true." in heard and "Time stands." in heard
+    assert heard[-1].startswith("2. wait 5.0")
+    assert "no such speed; write go, or go and 0.001, 0.01" in session.say("go 3").refused
 
 
 def test_keys_become_actions() -> None:

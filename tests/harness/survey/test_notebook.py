@@ -156,6 +156,7 @@ def test_another_programs_database_is_left_alone(tmp_path: Path) -> None:
         "UPDATE tries SET command = 'guess'",
         "UPDATE tries SET inputs = 256",
         "UPDATE tries SET slot = -1",
+        "UPDATE tries SET evidence = 9e999",
     ],
 )
 def test_whatever_else_stands_in_it(book: Path, statement: str) -> None:
@@ -165,7 +166,16 @@ def test_whatever_else_stands_in_it(book: Path, statement: str) -> None:
     refused(book, "is damaged", "put a copy in its place")
 
 
-@pytest.mark.parametrize(("column", "value"), [("answer", "{"), ("bench", "[]"), ("answer", "[" * 100_000)])
+@pytest.mark.parametrize(
+    ("column", "value"),
+    [
+        ("answer", "{"),
+        ("bench", "[]"),
+        ("answer", "[" * 100_000),
+        ("answer", '{"a": 1e999}'),
+        ("bench", '{"a": NaN}'),
+    ],
+)
 def test_an_answer_that_is_none(book: Path, column: str, value: str) -> None:
     with closing(sqlite3.connect(book)) as connection:
         connection.execute(f"UPDATE tries SET {column} = ?", (value,))

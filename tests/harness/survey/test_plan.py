@@ -10,7 +10,7 @@ from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.roster import find
 from forelight.harness.hand.routine import strap_code
 from forelight.harness.survey.attempt import Details
-from forelight.harness.survey.plan import STRETCH, Candidate, agreeing, entropy, ordered, plan, wanted
+from forelight.harness.survey.plan import STRETCH, Candidate, Worth, agreeing, entropy, ordered, plan, wanted
 from forelight.harness.survey.setup import Setup, Setups, Walk, usual_run
 from forelight.harness.survey.standing import SlotStanding, standings
 from forelight.harness.verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
@@ -67,7 +67,7 @@ def test_a_long_plan_is_no_worse_than_always_going_to_the_nearest() -> None:
 
 
 def candidate(slot: int, setup: Setup, bits: float = 1.0) -> Candidate:
-    return Candidate(SlotStanding(slot, f"d{slot}", "", "untried"), setup, "untried", bits)
+    return Candidate(SlotStanding(slot, f"d{slot}", "", "untried"), setup, Worth("untried", bits))
 
 
 def test_slots_that_share_a_set_up_come_together() -> None:
@@ -117,7 +117,9 @@ def why(*attempts: object, details: Details | None = None, slot: int = 101) -> l
     deciding = next(one.deciding for one in found if one.slot == slot)
     told = {deciding.id: details} if deciding and details else {}
     return [
-        (one.why, one.bits) for one in wanted(found, told, lambda one: START) if one.standing.slot == slot
+        (one.worth.why, one.worth.bits)
+        for one in wanted(found, told, lambda *_: START)
+        if one.standing.slot == slot
     ]
 
 
@@ -144,11 +146,31 @@ def test_the_experiment_that_parts_two_causes() -> None:
     deciding = next(one.deciding for one in found if one.slot == 101)
     assert deciding is not None
     (task,) = [
-        one for one in wanted(found, {deciding.id: details}, lambda one: START) if one.standing.slot == 101
+        one for one in wanted(found, {deciding.id: details}, lambda *_: START) if one.standing.slot == 101
     ]
-    assert task.experiment == ("restart", "steps 3")
-    assert task.means == "look at o4"
-    assert task.bits == pytest.approx(0.8 * entropy(0.75))
+    assert task.worth.experiment == ("restart", "steps 3")
+    assert task.worth.means == "look at o4"
+    assert task.worth.bits == pytest.approx(0.8 * entropy(0.75))
+
+
+def test_what_a_recording_that_agrees_would_not_have_shown() -> None:
+    """By Bayes: of two slots in three that agree, and a recording that shows four faults in five, 1 in 11 is faulty."""
+    sure = attempt(verdict=AGREES, evidence=64.0)
+    ((said, bits),) = why(sure, details=Details({"proves": {"share": 0.8}}))
+    assert said == "agrees, and would have shown 80% of all faults"
+    assert bits == pytest.approx(entropy(1 / 11))
+    assert why(sure, details=Details({"proves": {"share": 0.97}})) == []
+
+
+def test_a_cause_without_an_experiment_says_what_to_look_at_first() -> None:
+    causes = {
+        "groups": [{"share": 1.0, "causes": [{"said": "o4 is stuck.", "remedy": "Move the clip of o4."}]}]
+    }
+    found = standings(QUAY, [attempt(verdict=DIFFERS)])
+    deciding = next(one.deciding for one in found if one.slot == 101)
+    assert deciding is not None
+    tasks = wanted(found, {deciding.id: Details({"causes": causes})}, lambda *_: START)
+    assert [one.worth.means for one in tasks if one.standing.slot == 101] == ["Move the clip of o4."]
 
 
 @pytest.mark.parametrize(
@@ -172,4 +194,4 @@ def test_set_ups_are_those_that_a_slot_is_brought_up_with(name: str) -> None:
 
 
 def test_nothing_is_planned_for_what_cannot_be_brought_up() -> None:
-    assert wanted(standings(QUAY, []), {}, lambda one: None) == []
+    assert wanted(standings(QUAY, []), {}, lambda *_: None) == []

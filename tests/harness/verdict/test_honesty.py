@@ -24,13 +24,13 @@ def solid(found: Tally) -> None:
     assert found.count(DIFFERS) >= 0.95 * faulty
 
 
-def falls_short(found: Tally, named: float = 0.98) -> list[str]:
+def falls_short(found: Tally) -> list[str]:
     """In what: the first step named rightly, and faults said to agree, which no reader may have been able to tell."""
     faulty = sum(found.count(kind) for kind in (AGREES, DIFFERS, INCONCLUSIVE))
     differing = found.count(DIFFERS, [fault for fault in FAULTS if fault != "rate"])
     placed, agree = sum(found.named.values()), found.count(AGREES)
     found_short = []
-    if placed < named * differing:
+    if placed < 0.983 * differing:
         found_short.append(f"the first step is named in {placed} of {differing}")
     if not agree == found.missed_rightly <= 0.005 * faulty:
         found_short.append(
@@ -40,18 +40,18 @@ def falls_short(found: Tally, named: float = 0.98) -> list[str]:
 
 
 def test_some_captures_of_the_chip() -> None:
-    """Seeds from 5000 on, a few runs of two chips; `lost` 5003, one of 35, names the step after the right one."""
+    """Seeds from 5000 on, a few runs of two chips."""
     found = measure(40, 36, 1, first_seed=5000, chips=(3, 8), variety=4)
     solid(found)
-    assert falls_short(found, named=34 / 35) == []
+    assert falls_short(found) == []
 
 
 @pytest.mark.parametrize(
     ("positions", "fault", "seed", "kind"),
-    [(8, GOOD, 191, INCONCLUSIVE), (3, "lost", 44, DIFFERS), (3, "lost", 34, DIFFERS)],
+    [(8, GOOD, 191, AGREES), (3, "lost", 44, DIFFERS), (3, "lost", 34, DIFFERS)],
 )
 def test_a_lone_line_with_few_changes(positions: int, fault: str, seed: int, kind: str) -> None:
-    """Of 27 edges that stray by a third of a step no reader tells drift from a slip; of a few more it does."""
+    """Some 27 edges that stray by a third of a step tell drift from a slip, if what their straying costs is counted."""
     assert judged(draw(positions, fault, seed), seed).kind == kind
 
 
@@ -69,10 +69,7 @@ def test_thousands_of_captures_of_the_chip() -> None:
     found = measure(2000, 2000, os.cpu_count() or 1)
     solid(found)
     assert sum(found.verdicts.values()) >= 4000
-    if short := falls_short(found):
-        pytest.xfail(
-            f"known since verdicts have one measure (README.md beside this file): {'; '.join(short)}"
-        )
+    assert falls_short(found) == []
 
 
 def test_a_hidden_fault_is_one_that_another_shift_explains() -> None:

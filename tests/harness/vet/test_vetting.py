@@ -6,9 +6,11 @@ from pathlib import Path
 
 import pytest
 from forelight.designs.catalogue import load_design, names
+from forelight.designs.sheets.reader import load
 from forelight.harness.bench.settling import Settling
 from forelight.harness.boards.reader import load_board
 from forelight.harness.commands.vet import answer, paragraphs
+from forelight.harness.vet.tried import tried
 from forelight.harness.vet.vetting import Vetting, vet
 
 SHEET = """\
@@ -105,7 +107,8 @@ WRONG = {
         "  reg [7:0] count;\n"
         "  always @(posedge step) if (restart) count[6:0] <= 0; else if (go) count <= count + 1;\n" + SHOWN,
         (),
-        "restart that does not settle: 1000 steps after it o7 still depend on the power-up; let it set every register",
+        "The restart does not settle the design: count (design.v:4) may still hold what it held before, and o7 shows "
+        "it; set every register, or say why not",
     ),
     "no licence": (
         COUNT + SHOWN,
@@ -229,7 +232,9 @@ def test_without_a_restart_line(folder: Path) -> None:
 
 
 def test_whether_and_when_the_restart_settles_is_said(folder: Path) -> None:
-    settles = "The restart settles all outputs, 1 step after it begins: that is proved for any power-up."
+    settles = (
+        "The restart settles the whole design, 1 step after it begins: proved from any state, at any rate."
+    )
     found = vetted(folder)
     assert [str(line) for line in paragraphs(found)] == ["Mooring lamp, lamp", settles, "Accepted."]
     assert paragraphs(found, brief=True) == []
@@ -238,6 +243,7 @@ def test_whether_and_when_the_restart_settles_is_said(folder: Path) -> None:
     found = vetted(folder, COUNT.replace("count <= 0", "count[6:0] <= 0") + SHOWN)
     assert (settling(found).steps, settling(found).never) == (None, ("o7",))
     assert not any("settles" in str(line) for line in paragraphs(found))
+    assert found.restarting is not None and answer(found)["restarting"] == found.restarting.answer()
 
 
 def test_a_latch_without_a_restart_is_left_to_the_power_up(folder: Path) -> None:
@@ -260,3 +266,25 @@ def test_the_catalogue_is_accepted() -> None:
     board = load_board("quay")
     for name in ("lighthouse", "ripple_clock", "hex_segments"):
         assert name in names() and vet(load_design(name).folder, board, power_ups=8).accepted, name
+
+
+def test_its_runs_are_said_to_try_so_much(folder: Path) -> None:
+    sheet = SHEET + '[[run]]\nname = "held"\ndo = ["restart", "steps 3"]\nexpect = "0"\n'
+    found = vetted(folder, sheet=sheet)
+    one = tried(load(folder), load_board("quay"), found.carried)
+    count, held = one.runs["count"], one.runs["held"]
+    assert one.together is not None and held.revealed < count.revealed <= one.together.revealed
+    # Held at 0, each output shows that it is not stuck at 1, and nothing shows a line stuck at 0.
+    assert not any(line.line in {f"o{n}" for n in range(8)} and line.stuck for line in held.missed)
+    assert {f"o{n} stuck at 0" for n in range(3, 8)} <= set(map(str, one.together.missed))
+    text = " ".join(" ".join(map(str, paragraphs(found, one))).split())
+    assert f"Its 2 runs together would reveal {one.together.revealed} of {one.together.possible} (" in text
+    assert "design.v:" in text and f'Each by itself: "count" {count.revealed} of ' in text
+
+
+def test_where_nothing_can_be_tried_the_reason_is_said(folder: Path) -> None:
+    body = "  reg [7:0] kept [0:1023];\n  always @(posedge step) kept[{2'b0, inputs[5:0]}] <= inputs;\n"
+    found = vetted(folder, body + "  assign outputs = kept[inputs];\n")
+    one = tried(load(folder), load_board("quay"), found.carried)
+    assert one.together is None
+    assert "cannot be said: memory" in " ".join(map(str, paragraphs(found, one)))

@@ -10,16 +10,19 @@ from forelight.designs import read
 from forelight.sim import Simulation
 from forelight.sim.traces.trace import Trace
 
+from tests.sizes import sized
+
 from .stimulus import rows
 from .verilog_circuits import CIRCUITS, sources
 
-STEPS, CYCLES = 400, 300
+STEPS, CYCLES = sized((100, 60), (400, 300))
 NARROW = {
     name: drive for name, drive in CIRCUITS.items() if name != "wide"
 }  # a trace holds at most 64 bits a port
+CLOCKED = [name for name, drive in NARROW.items() if drive.clocks == ("clk",)]
 
 
-@pytest.mark.parametrize("name", NARROW)
+@pytest.mark.parametrize("name", sized([*NARROW][::3], [*NARROW]))
 def test_a_trace_is_played_as_it_would_be_by_hand(name: str, seed: int) -> None:
     sim = Simulation(read(sources(name), top=name), power_up="init")
     start = sim.snapshot()
@@ -38,7 +41,7 @@ def test_a_trace_is_played_as_it_would_be_by_hand(name: str, seed: int) -> None:
         assert played.values[port][at].tolist() == column, port
 
 
-@pytest.mark.parametrize("name", [name for name, drive in NARROW.items() if drive.clocks == ("clk",)])
+@pytest.mark.parametrize("name", CLOCKED[:: sized(3, 1)])
 def test_a_clock_runs_as_it_would_by_hand(name: str, seed: int) -> None:
     """From a random state, with random inputs at rest; each output recorded in a run of its own."""
     sim = Simulation(read(sources(name), top=name), power_up=random.Random(seed))

@@ -16,7 +16,7 @@ from .comparison import Design, compare, flip_flops
 from .stimulus import rows, uncompared
 from .verilog_circuits import CIRCUITS, FOLDER, sources
 
-STEPS = sized(3_000, 10_000)
+STEPS = sized(1_000, 10_000)
 
 
 @needs_icarus

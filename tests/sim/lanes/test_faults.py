@@ -16,7 +16,7 @@ from forelight.designs import read
 from forelight.sim import Netlist
 from forelight.sim.errors import UsageError
 from forelight.sim.gates.rewrite import gates
-from forelight.sim.lanes.faults import Fault, Site, collapsed, describe, sites
+from forelight.sim.lanes.faults import Fault, FaultLines, Site, collapsed, describe, sites
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.netlist import Word
 
@@ -97,7 +97,7 @@ def read_primitives(text: str, name: str) -> Netlist:
 def test_a_class_lists_what_nothing_can_tell_apart() -> None:
     """Of a nand: both inputs at 0 and the output at 1."""
     netlist = drawn("INPUT(a)\nINPUT(b)\nOUTPUT(y)\ny = NAND(a, b)\n", "nand")
-    classes = [{describe(netlist, fault) for fault in members} for members in collapsed(netlist)]
+    classes = [{describe(FaultLines(netlist), fault) for fault in members} for members in collapsed(netlist)]
     assert len(classes) == 4
     assert any({"a[0] stuck at 0", "b[0] stuck at 0", "y stuck at 1"} <= members for members in classes)
 
@@ -106,8 +106,11 @@ def test_an_output_that_feeds_logic_adds_a_branch() -> None:
     netlist = drawn("INPUT(a)\nOUTPUT(y)\nOUTPUT(z)\ny = NOT(a)\nz = NOT(y)\n", "two")
     branches = [site for site in sites(netlist) if site.place != "driver"]
     assert branches == [Site("gate", 1, 0), Site("output", 0, 0)]
-    assert describe(netlist, Fault(branches[1], 1)) == "y at output y[0] stuck at 1"
-    assert describe(netlist, Fault(branches[0], 0)) == "y at input 0 of the $not that makes z stuck at 0"
+    assert describe(FaultLines(netlist), Fault(branches[1], 1)) == "y as output y[0] shows it stuck at 1"
+    assert (
+        describe(FaultLines(netlist), Fault(branches[0], 0))
+        == "y as the inverter that makes z reads it stuck at 0"
+    )
 
 
 def test_a_netlist_of_words_has_no_sites() -> None:

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import itertools
+import random
 from collections.abc import Sequence
 
 import numpy as np
 import pytest
 from forelight.sim.gates.rewrite import gates
-from forelight.sim.lanes.faults import Fault, collapsed
-from forelight.sim.lanes.revealed import NEVER, first_revealed, hopeless
+from forelight.sim.lanes.faults import Fault, FaultLines, collapsed, describe
+from forelight.sim.lanes.redundant import Redundant
+from forelight.sim.lanes.revealed import NEVER, FaultRun, first_revealed
 from forelight.sim.netlist import Cell, Const, Netlist, Word
+
+from tests.sizes import sized
 
 from ..bench_format import bench_text, read_bench
 
@@ -93,7 +97,7 @@ def settled(netlist: Netlist, rows: int) -> dict[str, np.ndarray[tuple[int], np.
     return {name: np.full(rows, ALL, np.uint64) for name in netlist.outputs}
 
 
-@pytest.mark.parametrize("name", CIRCUITS)
+@pytest.mark.parametrize("name", sized(("c17", "c499", "s27", "s298"), CIRCUITS))
 def test_vector_by_vector(name: str) -> None:
     seed = 9
     print(f"seed {seed}")
@@ -127,11 +131,11 @@ def test_four_vectors_reveal_all_faults_of_c17() -> None:
     netlist = drawn("c17")
     faults = [members[0] for members in collapsed(netlist)]
     assert len(faults) == 22
-    vectors = list(itertools.product((0, 1), repeat=5))
-    reveals = []
-    for vector in vectors:
+    trial, reveals = FaultRun(netlist, faults), []
+    for vector in itertools.product((0, 1), repeat=5):
         columns = {port: np.array([bit], np.uint8) for port, bit in zip(netlist.inputs, vector, strict=True)}
-        seen = first_revealed(netlist, faults, columns, settled(netlist, 1), (0,)) != NEVER
+        trial.power_cycle(0)
+        seen = trial.run(columns, settled(netlist, 1)) != NEVER
         reveals.append(sum(1 << n for n, found in enumerate(seen.tolist()) if found))
     every = (1 << 22) - 1
     assert not any(a | b | c == every for a, b, c in itertools.combinations(reveals, 3))
@@ -145,10 +149,12 @@ def test_unsettled_bits_reveal_nothing_and_nothing_leads_out_of_unused_inputs() 
     columns = {port: rows[:, n] for n, port in enumerate(netlist.inputs)}
     nothing = {name: np.zeros(32, np.uint64) for name in netlist.outputs}
     assert (first_revealed(netlist, faults, columns, nothing, (0,)) == NEVER).all()
-    assert not any(hopeless(netlist, faults))
+    redundant = Redundant(netlist)
+    assert not any(fault in redundant for fault in faults)
     unused = drawn_text("INPUT(a)\nINPUT(b)\nINPUT(c)\nOUTPUT(y)\nd = AND(b, c)\ny = NOT(a)\n")
     classes = [members[0] for members in collapsed(unused)]
-    lost = [fault for fault, none in zip(classes, hopeless(unused, classes), strict=True) if none]
+    redundant = Redundant(unused)
+    lost = [fault for fault in classes if fault in redundant]
     assert 0 < len(lost) < len(classes)
     columns = {port: rows[:, n] for n, port in enumerate(unused.inputs)}
     assert (first_revealed(unused, lost, columns, settled(unused, 32), (0,)) == NEVER).all()
@@ -158,3 +164,53 @@ def test_unsettled_bits_reveal_nothing_and_nothing_leads_out_of_unused_inputs() 
 
 def drawn_text(text: str) -> Netlist:
     return gates(read_bench(text, "t"), as_drawn=True)
+
+
+def test_what_is_redundant_is_what_no_levels_reveal() -> None:
+    """On random netlists of gates without registers, against all levels of their inputs; no other is called so."""
+    seed, called, all_in_all = 23, 0, 0
+    print("seed", seed)
+    rng = random.Random(seed)
+    for _ in range(12):
+        netlist = drawn_text(any_gates(rng))
+        faults = [members[0] for members in collapsed(netlist)]
+        rows = np.array(list(itertools.product((0, 1), repeat=len(netlist.inputs))), np.uint8)
+        columns = {port: rows[:, n] for n, port in enumerate(netlist.inputs)}
+        seen = FaultRun(netlist, faults).run(columns, settled(netlist, len(rows))) != NEVER
+        redundant = Redundant(netlist)
+        found = [fault in redundant for fault in faults]
+        assert found == [not one for one in seen.tolist()]
+        called, all_in_all = called + sum(found), all_in_all + len(found)
+    print(called, "of", all_in_all, "redundant")
+    assert 0 < called < all_in_all
+
+
+def any_gates(rng: random.Random) -> str:
+    nets = ["a", "b", "c", "d", "e"]
+    lines = [f"INPUT({net})" for net in nets]
+    for number in range(14):
+        kind = rng.choice(("AND", "OR", "NAND", "NOR", "XOR", "NOT"))
+        inputs = rng.sample(nets[-8:], 1 if kind == "NOT" else rng.choice((2, 2, 3)))
+        lines.append(f"n{number} = {kind}({', '.join(inputs)})")
+        nets.append(f"n{number}")
+    return "\n".join([*lines, "OUTPUT(n13)", "OUTPUT(n9)", ""])
+
+
+#: Redundant faults of whole circuits (test generation literature on the circuits of 1985, from memory).
+@pytest.mark.parametrize(("name", "most"), [("c17", 0), ("c432", 4), ("c880", 0)])
+def test_no_more_faults_of_the_published_circuits_are_redundant(name: str, most: int) -> None:
+    netlist = drawn(name)
+    redundant = Redundant(netlist)
+    found = sum(members[0] in redundant for members in collapsed(netlist, clocks=False))
+    print(name, found, "of", most)
+    assert found <= most
+
+
+def test_a_register_that_only_feeds_itself_is_redundant() -> None:
+    netlist = gates(
+        read_bench("INPUT(a)\nOUTPUT(y)\ns = DFF(t)\nt = NOT(s)\ny = BUF(a)\n", "t"), as_drawn=True
+    )
+    faults = [members[0] for members in collapsed(netlist, clocks=False)]
+    redundant = Redundant(netlist)
+    names = {describe(FaultLines(netlist), fault) for fault in faults if fault in redundant}
+    assert names == {"t stuck at 0", "t stuck at 1"}

@@ -13,10 +13,12 @@ from forelight.sim.kinds import PORTS
 from forelight.sim.netlist import Cell, Const, Memory, Netlist, Param, Register, Slice, Word
 from forelight.sim.proof.ternary import Proof
 
+from tests.sizes import sized
+
 from ..any_netlists import Maker
 
 KINDS = [*PORTS, "case", "read"]
-CELLS, PATTERNS, MOST_UNKNOWN = 2, 12, 10
+CELLS, PATTERNS, MOST_UNKNOWN = sized(1, 4), 12, 10
 #: A bit that may be 0 and may be 1, as (may be 0, may be 1).
 Rails = tuple[bool, bool]
 
@@ -149,8 +151,10 @@ def meant(kind: str, bits: Sequence[int]) -> int:
     return sum(bits) & 1
 
 
-@pytest.mark.parametrize("in_rounds", [False, True], ids=["plain", "in rounds"])
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize(
+    ("kind", "in_rounds"),
+    [*((kind, False) for kind in KINDS), *((kind, True) for kind in KINDS[:: sized(4, 1)])],
+)
 def test_cells(kind: str, in_rounds: bool) -> None:
     for seed in range(CELLS):
         print("seed", seed)

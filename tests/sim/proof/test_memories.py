@@ -11,10 +11,12 @@ from forelight.sim.netlist import Cell, Const, Memory, Register, Slice, Word, Wr
 from forelight.sim.proof.memories import LOSSES
 from forelight.sim.proof.ternary import Proof
 
+from tests.sizes import sized
+
 ROWS, WIDTH, ADDRESS = 4, 2, 2
 #: Bits of one port: address, data, enable (one for each bit of a word).
 PORT = ADDRESS + 2 * WIDTH
-POWER_UPS, STEPS = 100, 40
+POWER_UPS, STEPS = sized(50, 100), 40
 
 
 @pytest.fixture(params=["small", "large"])
@@ -81,7 +83,7 @@ def memory_netlist(kind: Kind) -> Netlist:
     return Netlist("store", tuple(widths), inputs, outputs, tuple(cells), registers, (store,))
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(sized(2, 8)))
 @pytest.mark.parametrize(
     "kind",
     [

@@ -74,7 +74,7 @@ def shown(netlist: Netlist, rng: random.Random) -> tuple[int, list[tuple[int, in
     return len(rewritten.cells), found
 
 
-@pytest.mark.parametrize("kind", [kind for kinds in KINDS.values() for kind in kinds][:: sized(3, 1)])
+@pytest.mark.parametrize("kind", [kind for kinds in KINDS.values() for kind in kinds][:: sized(6, 1)])
 def test_words_are_what_their_gates_are(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     print("seed", SEED)
     lost = told = smaller = 0

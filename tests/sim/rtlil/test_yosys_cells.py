@@ -261,7 +261,7 @@ def sums(signed: str) -> list[Cell]:
 
 
 @needs_icarus
-@pytest.mark.parametrize("signed", ["00", "01", "10", "11"])
+@pytest.mark.parametrize("signed", sized(["01"], ["00", "01", "10", "11"]))
 def test_adders_sums_and_renamings(tmp_path: Path, signed: str) -> None:
     inputs = SUM_WIDTHS | {f"{name}n": width for name, width in SUM_WIDTHS.items()}
     bench = Bench(inputs, [*adders(signed), *sums(signed)])

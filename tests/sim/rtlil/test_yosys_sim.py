@@ -20,6 +20,8 @@ from forelight.sim.reference import Reference
 from forelight.sim.rtlil.reader import parse
 from vcdvcd import VCDVCD
 
+from tests.sizes import sized
+
 from ..test_evaluate import one_cell
 from .test_memories import MEMORY
 from .test_memories import WIDTHS as MEMORY_WIDTHS
@@ -36,7 +38,7 @@ from .test_yosys_cells import (
     word_registers,
 )
 
-STEPS = 400
+STEPS = sized(150, 400)
 #: What neither `sim` of Yosys 0.70 evaluates nor a pass before it turns into what it does. The library's own models
 #: judge these under Icarus Verilog: test_yosys_cells.py, test_evaluate.py.
 NOT_IN_SIM = {"$tribuf", "$barrier", "$_TBUF_", "$_MUX4_", "$_MUX8_", "$_MUX16_", "$_AOI4_", "$_OAI4_"}
@@ -136,7 +138,7 @@ def test_word_registers(tmp_path: Path) -> None:
 
 
 # Where one sign differs from the other, Yosys' rules for `$alu` part from its library: see test_yosys_cells.py.
-@pytest.mark.parametrize("signed", ["00", "11"])
+@pytest.mark.parametrize("signed", sized(["11"], ["00", "11"]))
 def test_adders_sums_and_renamings(tmp_path: Path, signed: str) -> None:
     cells = [cell for cell in (*adders(signed), *sums(signed)) if cell.kind not in NOT_IN_SIM]
     agree(Bench(in_pairs(SUM_WIDTHS), cells), list(walk(SEED, SUM_WIDTHS, STEPS)), tmp_path, LOWERING)

@@ -19,11 +19,14 @@ from forelight.sim.netlist import Const, Netlist
 from forelight.sim.schedule import schedule
 from forelight.sim.state import is_wiring
 
+from tests.sizes import sized
+
 from ..icarus import needs_icarus
 from .bench import Drive, Line, rows, showing, tally, under_icarus, under_proof, under_unknowns
 from .gate_text import GateText
 
 SEED, STEPS = 37, 120
+NAMES = sized(catalogue.names()[::3], catalogue.names())
 #: Designs of thousands of gates.
 SLOW = {"berth_board", "cell_array", "light_in_haze", "sight_line"}
 
@@ -53,7 +56,7 @@ def as_driven(netlist: Netlist) -> Drive | str:
 @needs_icarus
 @pytest.mark.parametrize(
     "name",
-    [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in catalogue.names()],
+    [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in NAMES],
 )
 def test_a_design_as_gates(name: str, tmp_path: Path) -> None:
     netlist = wrapper_netlist(catalogue.load_design(name))

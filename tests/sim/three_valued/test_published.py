@@ -22,6 +22,8 @@ import pytest
 from forelight.designs import read
 from forelight.sim.netlist import Netlist, Word
 
+from tests.sizes import sized
+
 from ..bench_format import BENCHES, bench_text, bench_verilog, read_bench
 from ..icarus import needs_icarus
 from .bench import Drive, Row, Seen, rows, showing, tally, under_icarus, under_proof, under_unknowns
@@ -63,7 +65,7 @@ def compared(name: str, netlist: Netlist, body: str, paths: Sequence[str], clock
 # In the form of the benchmarks
 
 
-@pytest.mark.parametrize("name", BENCHES)
+@pytest.mark.parametrize("name", sized([*BENCHES][::3], [*BENCHES]))
 def test_in_the_form_of_the_benchmarks(name: str, tmp_path: Path) -> None:
     body, nets = bench_verilog(bench_text(name))
     netlist = read_bench(bench_text(name), name)
@@ -76,7 +78,11 @@ def test_in_the_form_of_the_benchmarks(name: str, tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not VERILOG, reason="the netlists come from PyPI: circuitgraph")
 @pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name for name in VERILOG]
+    "name",
+    [
+        pytest.param(name, marks=pytest.mark.slow) if name in SLOW else name
+        for name in sized(VERILOG[::4], VERILOG)
+    ],
 )
 def test_in_verilog(name: str, tmp_path: Path) -> None:
     text = re.sub(r"module fflopd\b.*?endmodule", "", (NETLISTS / f"{name}.v").read_text(), flags=re.DOTALL)

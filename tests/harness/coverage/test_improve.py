@@ -1,0 +1,78 @@
+"""A run that reveals more: what is written is what was promised, by another reading of it."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+from forelight.harness.cli import cli
+from forelight.harness.scripting.fault_coverage import coverage
+
+
+@pytest.fixture(autouse=True)
+def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+
+
+def ask(*arguments: str, code: int = 0) -> Result:
+    result = CliRunner(env={"COLUMNS": "80"}).invoke(cli, ["golden", *arguments])
+    assert result.exit_code == code, result.output
+    return result
+
+
+def answer(*arguments: str) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(ask(*arguments, "--json").stdout)
+    return found
+
+
+@pytest.mark.parametrize("name", ["lock_gates", "hex_segments", "gated_clock"])
+def test_the_run_that_is_written_reveals_what_was_said(name: str) -> None:
+    found = answer(name, "--power-ups", "16", "-o", "g.csv", "--improve", "more.toml")
+    before, better = found["coverage"], found["improved"]
+    print(name, before["revealed"], "->", better["coverage"]["revealed"], "of", before["possible"])
+    assert better["gained"] == better["coverage"]["revealed"] - before["revealed"] > 0
+    written = tomllib.loads(Path("more.toml").read_text())
+    assert written["do"] == better["do"]
+    again = coverage(name, do=Path("more.toml"), power_ups=16)
+    assert json.loads(json.dumps(again.to_json())) == better["coverage"]
+
+
+def test_all_that_some_run_may_reveal_is_found() -> None:
+    """Each line of the lock's gates can be told; with the order of its moves it is told where."""
+    assert answer("lock_gates", "-o", "g.csv", "--improve", "more.toml")["improved"]["coverage"]["share"] == 1
+
+
+def test_nothing_is_written_where_nothing_helps() -> None:
+    Path("plain.v").write_text(
+        "module plain(input [7:0] inputs, output [7:0] outputs);\n  assign outputs = 8'h5a;\nendmodule\n"
+    )
+    said = " ".join(ask("plain.v", "-o", "g.csv", "--improve", "more.toml").output.split())
+    assert "No input settings and no length were found that reveal more: more.toml was not written." in said
+    assert not Path("more.toml").exists()
+
+
+def test_the_same_question_has_the_same_answer() -> None:
+    for file in ("one.toml", "two.toml"):
+        ask("dice", "--seconds", "0.05", "--power-ups", "4", "-o", "g.csv", "--improve", file)
+    assert Path("one.toml").read_bytes() == Path("two.toml").read_bytes()
+
+
+def test_levels_that_were_asked_for_are_part_of_the_run() -> None:
+    found = answer("tide_gauge", "--set", "i0=1", "--power-ups", "4", "-o", "g.csv", "--improve", "more.toml")
+    assert found["improved"]["do"][:2] == ["set i0=1", "restart"]
+
+
+def test_files_that_would_be_one_are_refused() -> None:
+    for file in ("g.csv", "g.toml"):
+        assert "would be one file" in ask("dice", "-o", "g.csv", "--improve", file, code=2).output
+    assert not Path("g.csv").exists()
+
+
+def test_what_tells_nothing_is_refused_before_anything_is_written() -> None:
+    said = ask("inverter_ring", "--set", "i0=1", "-o", "g.csv", "--coverage", code=2).output
+    assert "a loop runs free" in said and not Path("g.csv").exists()
+    assert "about one SLOT" in ask("--all", "--coverage", code=2).output
