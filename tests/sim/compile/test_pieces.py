@@ -46,7 +46,7 @@ def meant(length: int, count: int) -> int:
         total += i
         for k in range(1, length):
             total ^= k * k
-    return total % 2**64
+    return int(total % 2**64)
 
 
 @pytest.mark.parametrize("length", [2, 9, 10, 11, 95, 700])
