@@ -10,8 +10,8 @@ from itertools import count
 import llvmlite.binding as llvm
 
 from ..disk_cache import DiskCache, key
-from .pieces import PIECE, in_pieces
 from .sweep import SWEEP
+from .text import PIECE, in_pieces
 
 #: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
 CACHE = DiskCache(".code", 64 * 2**20)
