@@ -139,6 +139,7 @@ def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) 
         (["check", "--any", "good.csv", "--survey", "q"], "--any asks which slot it is"),
         (["card", "--all", "--survey", "q"], "--survey writes down the card of one slot"),
         (["card", "101", "-o", "q.html", "--survey", "q.html"], "this is the notebook itself"),
+        (["check", "101", "bad.csv", "--survey", "q", "--experiment", "q"], "this is the notebook itself"),
         (["check", "101", "good.csv", "--survey", "none/q"], "the notebook cannot be opened"),
         (["check", "101", "good.csv", "--survey", "good.csv"], "the notebook is damaged"),
         (["check", "101", "none.csv", "--survey", "q"], "cannot read the recording"),
@@ -534,6 +535,20 @@ def test_a_design_that_changed_moves_its_verdict() -> None:
         first, _, last = notebook.attempts()
     assert last.again_of == first.id
     assert last.design_sha256 != first.design_sha256
+
+
+def test_the_causes_of_what_differs_are_written_down() -> None:
+    """As check finds them: a switch that was left set is named in the notebook, and what to look at comes with the plan."""
+    ask("golden", "tide_gauge", "--set", "i0=1", "--seconds", "10", "-o", "held.csv")
+    check("held.csv", "--keep", code=1)
+    assert "Likely cause: Switch i0 was set the other way throughout." in " ".join(
+        ask("survey", "quay.survey").output.split()
+    )
+    assert (
+        "    Set i0 as the procedure says and run it again.\n"
+        in ask("survey", "next", "quay.survey", "--tries", "46").output
+    )
+    assert "Switch i0 was set the other way throughout." in ask("survey", "report", "quay.survey").output
 
 
 def test_a_recording_that_cannot_be_judged_again_is_told() -> None:
