@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Notebooks, Output, Slot
+from .completion import BoardName, Output, Slot
 from .ending import Commands
+from .groups import Notebooks
 from .options import (
     KEEP,
     LENGTH,
@@ -256,12 +257,20 @@ def golden(
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
 )
+@click.option(
+    "--experiment",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a procedure that tells the two likeliest causes apart.",
+)
 @run_options
 @survey_options
 @KEEP
 @json_option
-def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **asked: Any) -> int:
-    """Does a capture from the bench agree, and if not, where does it differ?
+def check(
+    slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
+) -> int:
+    """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
     """
@@ -280,7 +289,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
         if entry:
             raise click.UsageError("--any asks which slot it is, and a try is of one: leave --survey out")
         return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
-    return check.run(Asked(slot, **asked), capture, as_json, entry)
+    return check.run(Asked(slot, **asked), capture, as_json, entry, experiment)
 
 
 @cli.command()

@@ -28,6 +28,7 @@ from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
+from .judging import reasons
 from .question import USUAL_SECONDS, Asked, Question, question
 from .settled import from_the_source
 
@@ -43,11 +44,16 @@ USUAL_READINGS = 100
 MOST_GATES, MOST_FAULTS = 4000, 511
 
 
-def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> int:
-    """Print the verdict, and write it into a notebook if `entry` says so; returns its exit code."""
+def run(
+    asked: Asked, path: Path, as_json: bool, entry: Entry | None = None, experiment: Path | None = None
+) -> int:
+    """Print the verdict and what explains it, and write the verdict into a notebook if `entry` says so.
+
+    `experiment` is the file for the procedure that tells two causes apart. Returns the verdict's exit code.
+    """
     board = load_board(asked.board)
     if entry:
-        entry.ready()
+        entry.ready(experiment)
     recorded = noting.recording(path)
     place = recorded.name and str(path)
     capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
@@ -60,10 +66,12 @@ def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> 
     start = asking.start() / golden.oscillator_hz
     proves = proved(asking, golden, capture, verdict)
     found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
+    found["causes"] = why.to_json() if why else None
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
-        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd)
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
@@ -86,6 +94,13 @@ def answer(asking: Question, golden: Golden, verdict: Verdict, capture: str) -> 
         "warnings": list(warnings(asking)),
         **verdict.to_json(),
     }
+
+
+def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict) -> dict[str, object]:
+    """What a recording that agrees proves, and what explains one that differs, for scripts."""
+    proves = proved(asking, golden, capture, verdict)
+    why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
+    return {"proves": proves.to_json() if proves else None, "causes": why.to_json() if why else None}
 
 
 def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
