@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Notebooks, Output, Slot
+from .completion import BoardName, Output, Slot
 from .ending import Commands
+from .groups import Notebooks
 from .options import (
     KEEP,
     LENGTH,

@@ -53,7 +53,7 @@ def run(
     """
     board = load_board(asked.board)
     if entry:
-        entry.ready()
+        entry.ready(experiment)
     recorded = noting.recording(path)
     place = recorded.name and str(path)
     capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
@@ -94,6 +94,13 @@ def answer(asking: Question, golden: Golden, verdict: Verdict, capture: str) -> 
         "warnings": list(warnings(asking)),
         **verdict.to_json(),
     }
+
+
+def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict) -> dict[str, object]:
+    """What a recording that agrees proves, and what explains one that differs, for scripts."""
+    proves = proved(asking, golden, capture, verdict)
+    why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
+    return {"proves": proves.to_json() if proves else None, "causes": why.to_json() if why else None}
 
 
 def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
