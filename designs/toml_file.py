@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from forelight.sim.errors import DatasheetError
+from forelight.sim.files import INPUTS
 
 #: A step from a table to what is inside it: a key, or the index of an element of an array.
 Key = str | int
@@ -202,6 +203,7 @@ def read_toml(path: Path) -> Section:
         if path.stat().st_size > _LARGEST_FILE:
             raise DatasheetError("file of more than 1 MiB", place=str(path), remedy="give a TOML file")
         text = path.read_text(encoding="utf-8-sig")
+        INPUTS.note(path)
         return Section(path, (), tomllib.loads(text), _places(text))
     except OSError as error:
         reason = error.strerror or str(error)

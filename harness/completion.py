@@ -90,3 +90,27 @@ class Level(StringParamType):
     ) -> list[CompletionItem]:
         words = (f"i{bit}={level}" for bit in range(8) for level in (0, 1))
         return [CompletionItem(word) for word in words if word.startswith(incomplete)]
+
+
+class Output(StringParamType):
+    """An output line, or the name of a signal, as a text; lines are completed."""
+
+    name = "output"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        lines = (f"o{bit}" for bit in range(8))
+        return [CompletionItem(line) for line in lines if line.startswith(incomplete)]
+
+
+class Mapped(StringParamType):
+    """A line and a column of a recording, such as o0=CH3, as a text; the line is completed."""
+
+    name = "column"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        words = ("i=", "o=", *(f"{kind}{bit}=" for kind in "io" for bit in range(8)))
+        return [CompletionItem(word) for word in words if word.startswith(incomplete)]

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import errno
+import multiprocessing
 import os
 import shutil
+import signal
 import sys
 from collections.abc import Callable
 from contextvars import copy_context
+from functools import partial
 from io import StringIO
 from pathlib import Path
+from types import FrameType
 from typing import Any
 
 import click
+from forelight.sim.files import INPUTS, UNFINISHED
 
 #: Exit codes beside those that `check` gives.
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
+#: Those that end a command, each with 128 and its number as the exit code: 130 for SIGINT.
+SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 #: Click lays help out for this many columns at least, unless it is told otherwise.
 NARROW = 52
 #: Names the file for the traceback of a fault of Forelight itself.
@@ -30,8 +38,9 @@ class Commands(click.Group):
     """A group whose commands return their exit code, and which shows each error as one message."""
 
     def main(self, *args: Any, **options: Any) -> Any:
-        from .terminal.output import complain, drop_output, lenient_streams
+        from .terminal.output import complain, drop_output, lenient_streams, open_streams, output_error
 
+        open_streams()
         lenient_streams()
         options["standalone_mode"] = False
         columns = shutil.get_terminal_size().columns
@@ -43,6 +52,8 @@ class Commands(click.Group):
             if watched:
                 from .limits import watch
 
+                end_in_order()
+                INPUTS.minded = True
                 watch()
             # In a context of its own: what a command was trusted with ends with it.
             code = copy_context().run(run, *args, **options) or DONE
@@ -57,10 +68,38 @@ class Commands(click.Group):
         except SystemExit:  # click's answer to a reader who has closed the pipe: no fault, and not "differs"
             drop_output()
             code = DONE
+        except OSError as error:
+            # Help and the like are written by others; what is written to a file names it.
+            about_output = error.filename is None and error.errno in (errno.ENOSPC, errno.EBADF, errno.EIO)
+            code = explain(output_error(error) if about_output else error)
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
             code = explain(error)
             _as_json(options.get("args") or args, code, getattr(error, "what", str(error)), error)
         sys.exit(code)
+
+
+def end_in_order() -> None:
+    """From here on this program leaves nothing half done behind when it is interrupted, ended or hung up on."""
+    for name in SIGNALS:
+        number = getattr(signal, name, None)
+        # What whoever started this wants it to overlook (nohup) is overlooked.
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
+            signal.signal(number, _end)
+
+
+def _end(number: int, frame: FrameType | None = None) -> None:
+    """Remove what is unfinished, and end at once: an exception on its way up could be caught by anybody."""
+    if UNFINISHED.later(partial(_end, number)):
+        return
+    for name in SIGNALS:
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    UNFINISHED.remove()
+    for child in multiprocessing.active_children():
+        child.terminate()
+    if sys.stderr.isatty():
+        os.write(2, b"\r\x1b[K\x1b[?25h")  # the progress bar goes, and the cursor is seen again
+    os._exit(128 + number)
 
 
 def _as_json(args: Any, code: int, what: str, error: Exception | None = None) -> None:

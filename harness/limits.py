@@ -35,6 +35,7 @@ class _Reached:
 
     what = "out of time"
     remedy = ""
+    timed = True
 
 
 _reached = _Reached()
@@ -64,6 +65,11 @@ def watch() -> None:
     threading.Thread(target=_look, args=(threading.get_ident(), seconds, mib), daemon=True).start()
 
 
+def untimed() -> None:
+    """From here on the command goes on for as long as a person wants it; memory stays bounded."""
+    _Reached.timed = False
+
+
 def out_of_memory() -> LimitError:
     """The error for an allocation that the system refused."""
     _tell("more memory than this process may have", "leave it more (ulimit -v)")
@@ -82,7 +88,7 @@ def _look(worker: int, seconds: int, mib: int) -> None:
     while True:
         time.sleep(_LOOK_S)
         drawn = _show(drawn)
-        if time.process_time() > seconds:
+        if _Reached.timed and time.process_time() > seconds:
             _tell(f"more than {seconds} s of processor time", f"set {SECONDS_VARIABLE} higher")
         elif _resident() > mib * 2**20:
             _tell(f"more than {mib} MiB of memory", f"set {MIB_VARIABLE} higher")

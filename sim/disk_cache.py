@@ -10,6 +10,8 @@ from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from .files import unfinished
+
 
 def folder() -> Path:
     """`FORELIGHT_CACHE` or the XDG cache folder (XDG Base Directory Specification)."""
@@ -54,12 +56,9 @@ class DiskCache:
         place = folder()
         with suppress(OSError):
             place.mkdir(parents=True, exist_ok=True)
-            new = place / f"new-{os.getpid()}-{threading.get_ident()}-{name}"
-            try:
+            with unfinished(place / f"new-{os.getpid()}-{threading.get_ident()}-{name}") as new:
                 new.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
                 new.replace(place / (name + self.suffix))
-            finally:
-                new.unlink(missing_ok=True)
             self._shrink(place)
 
     def _shrink(self, place: Path) -> None:

@@ -163,6 +163,8 @@ def source_line(src: str) -> str:
 
 #: The parameter of a cell that says why what is undefined in its operands is so, where that is known.
 REASON = "reason"
+#: What a warning says of a net for which drivers fight.
+FIGHT = "has two drivers that fight"
 Param = int | str | tuple[tuple[str, ...], ...]
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forelight.sim.errors import ForelightError, SourceError
+from forelight.sim.files import INPUTS
 
 from ..catalogue import load_design, names
 from ..datasheet import DATASHEET_FILE, FORMATS
@@ -122,6 +123,7 @@ def _read_rtlil(path: Path, top: str | None) -> Netlist:
 
     try:
         text = path.read_text(encoding="utf-8")
+        INPUTS.note(path)
     except (OSError, UnicodeError) as error:
         raise SourceError(f"cannot be read: {error}", place=str(path)) from None
     try:

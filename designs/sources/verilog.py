@@ -198,6 +198,7 @@ def _result(done: Done, reading: _SourceReader, read: Sequence[Verilog], noticed
     names = ", ".join(reading.names)
     if done.returncode != 0:
         raise failure(done, reading.base, reading.names, read)
+    own = noted(done.stdout, read)
     refuse_fights(done.stdout, names)
     roots = [(int(levels), name) for levels, name in _ROOT.findall(done.stdout)]
     deepest = [name for levels, name in roots if levels == max(roots)[0]]
@@ -210,7 +211,7 @@ def _result(done: Done, reading: _SourceReader, read: Sequence[Verilog], noticed
     if start < 0 or end < start:
         raise SourceError("there is no module in it", place=names, remedy="is this Verilog?")
     text = done.stdout[done.stdout.index("\n", start + 1) + 1 : end + 5]
-    warnings = dict.fromkeys([*noticed, *warnings_of(done.stdout[:start]), *noted(done.stdout, read)])
+    warnings = dict.fromkeys([*noticed, *warnings_of(done.stdout[:start]), *own])
     return "".join(f"# {line}\n" for line in warnings) + text
 
 

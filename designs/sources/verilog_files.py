@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from forelight.sim.errors import SourceError
+from forelight.sim.files import INPUTS
 
 from .confinement import landlock_version
 from .text.tokens import Verilog
@@ -36,6 +37,7 @@ def content(base: Path, name: str) -> bytes | None:
                 place=name,
                 remedy=f"at most {MOST_BYTES} are read: make it smaller",
             )
+        INPUTS.note(path)
         return path.read_bytes()
     except OSError:
         return None

@@ -12,6 +12,7 @@ from forelight.sim.errors import SourceError
 from . import child_process
 from .text.checks import both_edges, system_verilog
 from .text.tokens import Verilog
+from .text.unsupported import LACKING
 from .yosys import Done
 
 _ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)", re.MULTILINE | re.DOTALL)
@@ -110,6 +111,12 @@ def _explained(
                     place=where,
                     remedy="name the file .sv",
                 )
+    for text in read if "DPI" not in words else ():
+        for word in (text.word(at) for at in text.where(*LACKING) if text.tokens[at].place == place):
+            return SourceError(f"`{word}` is not supported", place=place or "", remedy=LACKING[word])
+    if "While loops are only allowed" in words:
+        said = "`while` is supported in tables that `initial` fills alone"
+        return SourceError(said, place=place or "", remedy="write a for loop with a constant end")
     return SourceError(f"Yosys: {words}", place=place or _place(words, base, names))
 
 

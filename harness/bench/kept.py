@@ -16,7 +16,7 @@ from pathlib import Path
 
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import UsageError
-from forelight.sim.files import write_whole
+from forelight.sim.files import write_together
 
 from ..boards.profile import Board
 from ..chip.routing import routing
@@ -138,11 +138,14 @@ def _keys(old: bytes, new: bytes) -> tuple[str, ...]:
 def keep(sheet: Datasheet, files: dict[str, bytes]) -> None:
     """Put the files beside the design, and take away those that are not among them."""
     folder = sheet.folder / FOLDER
-    for name, data in files.items():
+    if files:
         folder.mkdir(exist_ok=True)
-        path = folder / name
-        if not path.is_file() or path.read_bytes() != data:
-            write_whole(path, data)
+    found = {folder / name: data for name, data in files.items()}
+    changed = [
+        (path, data) for path, data in found.items() if not path.is_file() or path.read_bytes() != data
+    ]
+    if changed:
+        write_together(changed)
     if folder.is_dir():
         for path in folder.iterdir():
             if path.name not in files:

@@ -13,6 +13,9 @@ from .profile import Board
 #: Codes of which all are tried; boards with more have a counter.
 LISTED = 256
 
+#: Rates that anybody may want: a step in thirty years, and more than any logic can follow.
+SLOWEST_HZ, FASTEST_HZ = 1e-9, 1e12
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -46,8 +49,10 @@ def setting(board: Board, code: int, wanted: Fraction | None = None) -> Setting:
 
 def codes_for(board: Board, hz: float | Fraction) -> tuple[Setting, ...]:
     """The strap codes whose rate is nearest to `hz` (several may share it), the smallest code first."""
-    if not math.isfinite(hz) or hz <= 0:
-        raise UsageError(f"{hz} Hz is no step rate", remedy="give a rate above 0 Hz")
+    if not SLOWEST_HZ <= hz <= FASTEST_HZ:
+        raise UsageError(
+            f"{hz} Hz is no step rate", remedy=f"give a rate above 0 Hz: {SLOWEST_HZ:g} to {FASTEST_HZ:g}"
+        )
     wanted = Fraction(hz)
     settings = [setting(board, code, wanted) for code in _candidates(board, wanted)]
     least = min(abs(item.hz - wanted) for item in settings)

@@ -14,6 +14,7 @@ from forelight.sim.traces.dump import Dump, scan
 
 from .columns import Column, match_columns
 from .eye import spelled_out
+from .pipes import whole
 from .record import ENOUGH, Capture, RecordedLine, changes_only, quantum
 from .session import MAGIC, read_session
 from .tables import as_utf8, read_table
@@ -49,7 +50,7 @@ def recorded_bytes(path: str | Path) -> bytes:
     if str(path) == PIPE:
         return sys.stdin.buffer.read()
     try:
-        return Path(path).read_bytes()
+        return whole(Path(path))
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise CaptureError(

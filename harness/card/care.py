@@ -12,6 +12,7 @@ from ..boards.profile import Board
 from ..chip.routing import divided_line, routing, step_input
 from ..golden.golden import Golden
 from ..view.flashing import flashing
+from ..view.warned import warned
 
 ALWAYS = (
     "The board's own documents and the rules of the place come first. Touch something earthed before the chip.",
@@ -31,7 +32,8 @@ WIRED = {
 def care(board: Board, sheet: Datasheet, actions: Sequence[Action], golden: Golden) -> tuple[str, ...]:
     """A sentence for each caution; `golden` runs from the moment at which the slot is up."""
     odd = [f"Warning from the source: {golden.facts['warnings']}."] if "warnings" in golden.facts else []
-    return (ALWAYS[0], *_drivers(board, sheet, actions), *_wired(sheet), *_light(golden), *odd, ALWAYS[1])
+    said = (*_drivers(board, sheet, actions), *_wired(sheet), *_light(golden), *odd)
+    return (ALWAYS[0], *warned(golden), *said, ALWAYS[1])
 
 
 def _drivers(board: Board, sheet: Datasheet, actions: Sequence[Action]) -> Iterator[str]:

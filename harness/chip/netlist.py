@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import pickle
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,7 +14,7 @@ from forelight.designs.catalogue import is_own
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sources.trust import trust
 from forelight.sim.disk_cache import DiskCache, key
-from forelight.sim.netlist import Netlist
+from forelight.sim.netlist import FIGHT, Netlist
 
 if TYPE_CHECKING:
     from amaranth.hdl import Elaboratable
@@ -89,3 +89,8 @@ def makers() -> str:
 def source_warnings(netlist: Netlist) -> tuple[str, ...]:
     """What the reader of a design's source found odd, in its author's names: for every answer about the design."""
     return tuple(said.replace("wrapper.design.", "").replace("wrapper.", "") for said in netlist.warnings)
+
+
+def fights_in(warnings: Sequence[str]) -> tuple[str, ...]:
+    """Those of the warnings that say that drivers fight, which take current (see `sim/rtlil/fights.py`)."""
+    return tuple(said for said in warnings if FIGHT in said)

@@ -24,10 +24,13 @@ from ..hand.routine import divides
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
+from .judging import reasons
 from .question import USUAL_SECONDS, Asked, Question, question
+from .settled import from_the_source
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -41,8 +44,13 @@ USUAL_READINGS = 100
 MOST_GATES, MOST_FAULTS = 4000, 511
 
 
-def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> int:
-    """Print the verdict, and write it into a notebook if `entry` says so; returns its exit code."""
+def run(
+    asked: Asked, path: Path, as_json: bool, entry: Entry | None = None, experiment: Path | None = None
+) -> int:
+    """Print the verdict and what explains it, and write the verdict into a notebook if `entry` says so.
+
+    `experiment` is the file for the procedure that tells two causes apart. Returns the verdict's exit code.
+    """
     board = load_board(asked.board)
     if entry:
         entry.ready()
@@ -58,10 +66,12 @@ def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> 
     start = asking.start() / golden.oscillator_hz
     proves = proved(asking, golden, capture, verdict)
     found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
+    found["causes"] = why.to_json() if why else None
     if not as_json:
-        odd = [f"Warning from the source: {said}" for said in warnings(asking)]
+        odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
-        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd)
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)

@@ -12,7 +12,7 @@ from forelight.designs.sheets.attachments import driven_lines
 from rich.text import Text
 
 from ..boards.profile import Board
-from ..chip.netlist import source_warnings, wrapper_netlist
+from ..chip.netlist import fights_in, source_warnings, wrapper_netlist
 from ..hand.routine import divides
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
@@ -42,7 +42,7 @@ def facts(asking: Question) -> list[Text | str]:
         out.append(f"Expected: {asking.procedure.expect}.")
     if sheet.assumed:
         out += ["", "Assumed, as there is no datasheet:", *(f"  {sentence}" for sentence in sheet.assumed)]
-    found = warnings(asking)
+    found = [said for said in warnings(asking) if said not in fights_in(warnings(asking))]
     if found:
         out += ["", "Warnings from the source:", *(f"  {warning}" for warning in found)]
     return out

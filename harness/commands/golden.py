@@ -20,10 +20,11 @@ from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
 from ..limits import stage
 from ..terminal.output import emit_bytes, emit_json, emit_words, progress, warn
+from ..view.warned import warned
 from ..view.words import seconds
 from .facts import contention, warnings
 from .question import Asked, Question, question
-from .settled import free_running, from_the_source, races, undefined
+from .settled import from_the_source, races, undefined
 from .settled import told as how_far
 from .signals import watched
 
@@ -59,8 +60,8 @@ def run(
     if output == STDOUT:
         emit_bytes(to_csv(golden))
         for paragraph in (
+            *warned(golden),
             *from_the_source(golden),
-            *free_running(golden),
             *undefined(golden),
             *races(golden),
             *proves,
@@ -78,8 +79,8 @@ def run(
     else:
         emit_words(sentence(found))
         settled = how_far(golden, asking.settling(golden), asking.restarting())
-        warned = (*contention(asking), *from_the_source(golden), *free_running(golden))
-        for paragraph in (*warned, *settled, *proves):
+        odd = (*contention(asking), *warned(golden), *from_the_source(golden))
+        for paragraph in (*odd, *settled, *proves):
             emit_words(paragraph)
     return 0
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 
+from ..limits import untimed
 from ..panel.lessons.handout import answers, handout, progress, remember, told
 from ..panel.lessons.play import LessonSession
 from ..panel.lessons.reader import lesson, lessons
@@ -25,6 +26,7 @@ def run(number: int | None, *, plain: bool) -> int:
         emit_words(
             "Say hint when you do not know how, task to hear it again, help for all else, quit to leave."
         )
+        untimed()
         dialogue(session, spoken(), emit_words)
     else:
         on_screen(session)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -12,6 +13,7 @@ from forelight.designs.procedures.procedure import load_toml
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..hand.routine import bring_up
+from ..limits import untimed
 from ..panel.plain import PROMPT, STANDS, dialogue
 from ..panel.session import Session
 from ..terminal.output import emit, emit_words, warn
@@ -42,14 +44,18 @@ def on_screen(session: Session) -> None:
     """The bench on the screen, until the person leaves it. Raises whatever went wrong there."""
     from ..panel.app import Panel
 
+    untimed()
     panel = Panel(session)
     panel.run()
     if panel.fault is not None:
         raise panel.fault
+    if panel.ended_by:
+        os.kill(os.getpid(), panel.ended_by)  # the terminal is as it was; this is for whoever waits for us
 
 
 def talk(session: Session) -> int:
     """The dialogue on standard input and output."""
+    untimed()
     for line in opening(session):
         emit_words(line)
     dialogue(session, spoken(), emit_words)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from ..bench.restarting import Restarting
 from ..bench.settling import Settling
 from ..golden.golden import Golden, Race
-from ..view.words import hertz, ranges, seconds
+from ..view.words import ranges, seconds
 
 #: Races that are told one by one.
 MOST_RACES = 3
@@ -39,25 +39,6 @@ def left_open(golden: Golden) -> Iterator[str]:
     """What no proof was tried of."""
     if "left_open" in golden.facts:
         yield f"Proof goes only so far here: {golden.facts['left_open']}."
-
-
-def free_running(golden: Golden, delays: tuple[float, float] | None = None) -> Iterator[str]:
-    """Loops that never rest, and how fast they may run with gates of these least and greatest delays in seconds."""
-    for loop in golden.loops:
-        what = str(loop).replace("wrapper.design.", "").replace("wrapper.", "")
-        yield (
-            f"Warning: a loop of {loop.longest} gates runs free: {what}. Nothing that it reaches can be foretold, and "
-            "it takes current for as long as it runs."
-        )
-        if delays is None:
-            yield "Say --gate-delay 0.1ns..2ns, with your own figures, to be told how fast it may run."
-            continue
-        low, high = (hertz(rate) for rate in loop.frequency(*delays))
-        least, greatest = (f"{delay * 1e9:.4g}" for delay in delays)
-        yield (
-            f"With gates of {least} to {greatest} ns it runs at {low} to {high}, as a change goes round twice in a "
-            "period."
-        )
 
 
 def settles(golden: Golden, found: Settling, restart: Restarting | None) -> Iterator[str]:

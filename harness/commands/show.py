@@ -21,12 +21,12 @@ from ..view.flashing import Flashing, flashing
 from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
+from ..view.warned import rates, warned
 from .facts import facts, obstacles, warnings
 from .picture import check_ending, write
 from .player import play
 from .preview import Preview, below, drawn_pictures, opening, preview, still
 from .question import Asked, Question, question
-from .settled import free_running
 from .sight import flashes, told_to_scripts, wired
 from .signals import changes, reasons
 
@@ -76,8 +76,8 @@ def run(
     can_move = screen.is_terminal and not screen.is_dumb_terminal and motion is not False
     moving = can_move and (motion is True or not flash.too_much)
     show(*facts(asking), "")
-    if golden.loops:
-        show(*free_running(golden, gate_delay), "")
+    if aloud := [*warned(golden), *rates(golden, gate_delay)]:
+        show(*aloud, "")
     if flash.too_much:
         show(caution(flash, held=can_move and not moving), "")
     glyphs = glyphs_for(sys.stdout.encoding)

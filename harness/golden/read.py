@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim.errors import CaptureError
+from forelight.sim.files import INPUTS
 from forelight.sim.traces import vcd
 from forelight.sim.traces.columns import Bytes, Ints, integers
 from numpy.typing import NDArray
@@ -51,6 +52,7 @@ def _text(path: Path) -> str:
 
 def _bytes(path: Path) -> bytes:
     try:
+        INPUTS.note(path)
         return path.read_bytes()
     except OSError as error:
         reason = (error.strerror or str(error)).lower()

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim.errors import UsageError
-from forelight.sim.files import write_whole
+from forelight.sim.files import write_together, write_whole
 from forelight.sim.traces import vcd
 from forelight.sim.traces.columns import Bytes, beside, fixed
 from forelight.sim.traces.trace import Trace
@@ -45,8 +45,7 @@ def write_golden(golden: Golden, path: Path, watched: Trace | None = None) -> No
     if path.suffix == ".vcd":
         write_whole(path, to_vcd(golden, watched))
     elif path.suffix == ".csv":
-        write_whole(path.with_suffix(".toml"), side(golden))
-        write_whole(path, _csv(golden))
+        write_together([(path.with_suffix(".toml"), side(golden)), (path, _csv(golden))])
     else:
         raise UsageError(
             f"the ending '{path.suffix}' is not that of a golden",

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import signal
 import time
+from contextlib import suppress
 from typing import Any, ClassVar
 
 import numpy as np
@@ -14,7 +16,7 @@ from rich.text import Text
 from textual.app import App, ComposeResult
 from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.events import Click
+from textual.events import Click, Resize
 from textual.suggester import Suggester
 from textual.widgets import Input, Static
 
@@ -88,7 +90,7 @@ class Panel(App[None]):
     #status { height: 2; }
     #bench { height: 1fr; }
     #left { width: 1fr; height: 100%; }
-    #lines { height: 17; }
+    #lines { height: 17; text-wrap: nowrap; text-overflow: clip; }
     .tall #lines { height: 18; }
     #about { height: 1fr; margin-right: 2; text-style: dim; display: none; }
     .tall #about { display: block; }
@@ -97,7 +99,7 @@ class Panel(App[None]):
     .title { height: 1; text-style: underline; }
     #beside { height: auto; max-height: 9; display: none; }
     .taught #beside { display: block; }
-    #done { height: 1fr; }
+    #done { height: 1fr; text-wrap: nowrap; text-overflow: ellipsis; }
     #parts { height: auto; max-height: 9; }
     #display { height: auto; margin-left: 2; }
     #answer { height: 2; text-style: italic; }
@@ -133,8 +135,9 @@ class Panel(App[None]):
         Binding("equals_sign", "true"),
         Binding("m", "motion"),
         Binding("w", "why"),
-        Binding("s", "entry('save ')"),
-        Binding("slash,colon,tab", "entry('')"),
+        # Before anything else, so that what is typed next goes into the entry, however fast it comes.
+        Binding("s", "entry('save ')", priority=True),
+        Binding("slash,colon,tab", "entry('')", priority=True),
         Binding("question_mark", "help"),
         Binding("n", "read"),
         Binding("q", "leave"),
@@ -158,6 +161,7 @@ class Panel(App[None]):
         self._said: dict[str, str] = {}
         self._reading_parts, self._parts_due, self._parts_seen = False, 0.0, (-1, -1)
         self.fault: Exception | None = None
+        self.ended_by = 0  # the signal that ended it, if one did
 
     def compose(self) -> ComposeResult:
         yield Static(id="head")
@@ -182,6 +186,21 @@ class Panel(App[None]):
     def on_mount(self) -> None:
         self.set_focus(None)
         self.set_interval(1 / RATE, self.picture)
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            # Windows has neither all of them nor a loop that listens to them.
+            with suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                number = getattr(signal, name)
+                asyncio.get_running_loop().add_signal_handler(number, self._end_by, number)
+
+    def _end_by(self, number: int) -> None:
+        """Told to end from outside: what was done is kept, and the terminal left as it was."""
+        self.ended_by = 0 if number == signal.SIGINT else number
+        self.action_leave()
+
+    def on_resize(self, event: Resize) -> None:
+        """Lay the parts out anew, and draw them once they have their sizes."""
+        self.screen.set_class(event.size.height >= TALL, "tall")
+        self.query_one("#side").set_class(event.size.width >= 110, "wide")
         self.call_after_refresh(self.draw_all)
 
     def _handle_exception(self, error: Exception) -> None:
@@ -278,10 +297,7 @@ class Panel(App[None]):
 
     def draw_slow(self) -> None:
         session = self.session
-        self._put("#status", Text(" ".join(session.status())))
-        self.screen.set_class(self.size.height >= TALL, "tall")
-        side = self.query_one("#side")
-        side.set_class(self.size.width >= 110, "wide")
+        self._put("#status", self._status())
         self._put("#about", Text("\n\n".join(session.about())))
         beside = session.beside()
         self.screen.set_class(bool(beside), "taught")
@@ -291,6 +307,14 @@ class Panel(App[None]):
         room = self.query_one("#done").size.height or 6
         self._put("#done", drawing.done(session.actions, len(session.before), room))
         self._put_answer()
+
+    def _status(self) -> Text:
+        """Why the display does what it does; where there is no room for all of it, without what is as usual."""
+        shown = None if self.at is None else until(self.session.bench.record(), self.at)
+        said = self.session.status(shown, self.at)
+        if len(Text(" ".join(said)).wrap(self.console, max(20, self.size.width))) > 2:
+            said = [sentence for sentence in said if not sentence.endswith("not held.")]
+        return Text(" ".join(said))
 
     def draw_parts(self) -> None:
         """What is wired to the lines: read beside the pictures, and no oftener than a share of the time allows."""
@@ -330,15 +354,19 @@ class Panel(App[None]):
         """The answer as far as there is room for it, and what keys do: among that, to read it to its end."""
         answer = Text(" ".join(self._answer))
         wrapped = answer.wrap(self.console, max(20, self.size.width))
+        for line in wrapped:
+            line.rstrip()
         room = 5 if self.size.height >= TALL else 2
         if len(wrapped) > room:
             answer = Text("\n").join(wrapped[:room])
-            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 2 - self.size.width))
+            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 3 - self.size.width))
             answer.append(f" {UNICODE.more}")
         self._put("#answer", answer)
         keys = [KEYS[0]] if self.size.width <= sum(map(len, KEYS)) + 2 else list(KEYS)
         if self.reading:
             keys = ["up, down to read on  escape back to the bench  q quit"]
+        elif isinstance(self.focused, Input):
+            keys = ["enter say it  right take what is offered  escape back to the keys"]
         elif len(wrapped) > room:
             keys = ["n the rest of the answer", *keys]
         self._put("#keys", Text("  ".join(keys), no_wrap=True, overflow="ellipsis"))
@@ -350,7 +378,13 @@ class Panel(App[None]):
         self.screen.set_class(True, "reading")
         whole = self.query_one("#whole", VerticalScroll)
         whole.scroll_home(animate=False)
-        whole.focus()
+        self.set_focus(whole)
+        self._put_answer()
+
+    def on_descendant_focus(self) -> None:
+        self._put_answer()
+
+    def on_descendant_blur(self) -> None:
         self._put_answer()
 
     # What the person does
@@ -392,9 +426,13 @@ class Panel(App[None]):
         else:
             self.action_bench()
 
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """In the entry its keys are characters."""
+        return not (action == "entry" and isinstance(self.focused, Input))
+
     def action_entry(self, text: str) -> None:
         entry = self.query_one(Input)
-        entry.focus()
+        self.set_focus(entry)  # at once, so that what is typed next is not taken for keys
         if text:
             entry.value = text
             entry.cursor_position = len(text)

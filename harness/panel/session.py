@@ -127,7 +127,10 @@ class Session:
 
     def opening(self) -> tuple[str, ...]:
         """What is said first."""
-        return (self.sheet.description,) if self.sheet.description else ()
+        said = (self.sheet.description,) if self.sheet.description else ()
+        return (
+            said if self.sheet.restart is None else (*said, "It is as the power left it: restart it first.")
+        )
 
     def about(self) -> tuple[str, ...]:
         """What there is to know while there is room for it: the design, its runs, what keys do."""
@@ -244,8 +247,11 @@ class Session:
         brief = (instruction(action, wording), *self._cautions(action))
         return Told(text, (*brief, *self.look()), brief, action)
 
-    @staticmethod
-    def _read(text: str) -> Action:
+    def words(self) -> set[str]:
+        """All that can begin what is said."""
+        return {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
+
+    def _read(self, text: str) -> Action:
         """The action in a text. Raises a UsageError that says how it is written, or what else can be said."""
         try:
             return parse_one(text, "")
@@ -253,7 +259,7 @@ class Session:
             remedy = error.remedy
             if text.split("(", maxsplit=1)[0].split(maxsplit=1)[0].lower() not in VERBS:
                 near, _, _ = (remedy or "").partition(" the actions are")
-                known = ", ".join(sorted({*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}))
+                known = ", ".join(sorted(self.words()))
                 remedy = f"{near} you can say {known}" if near.endswith("?") else f"you can say {known}"
             raise UsageError(error.what, remedy=remedy) from None
 
@@ -363,9 +369,9 @@ class Session:
             shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
             return (f"{now} {shows}", " ".join(self.status(golden)))
 
-    def status(self, golden: Golden | None = None) -> list[str]:
-        """The status line."""
-        return status_of(self.bench, golden or self.bench.record())
+    def status(self, golden: Golden | None = None, at: int | None = None) -> list[str]:
+        """The status line, now or at an earlier tick."""
+        return status_of(self.bench, golden or self.bench.record(), at)
 
     def now(self, golden: Golden) -> list[LineNow]:
         """Each line of the chip, as the end of a golden has it."""
@@ -468,8 +474,7 @@ def completions(session: Session, text: str) -> list[str]:
     """How what was typed so far may go on, the likeliest first."""
     verb, space, rest = text.partition(" ")
     if not space:
-        words = {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
-        return sorted(word for word in words if word.startswith(verb) and word != verb)
+        return sorted(word for word in session.words() if word.startswith(verb) and word != verb)
     board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
     begun = f"{verb} {done} " if done else f"{verb} "
     choices: Sequence[str] = ()

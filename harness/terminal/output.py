@@ -6,6 +6,8 @@ of them what could command a terminal, hide, or turn the order of reading.
 
 from __future__ import annotations
 
+import errno
+import io
 import json
 import os
 import shutil
@@ -13,16 +15,22 @@ import sys
 import textwrap
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
+from forelight.sim.errors import UsageError
 from forelight.sim.plain_text import clean
 
 from ..limits import silenced
+from . import answers
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
     from rich.progress import Progress
+
+
+#: Characters of an error: more is nobody's sentence.
+LONGEST = 800
 
 
 def lenient_streams() -> None:
@@ -38,12 +46,45 @@ def emit(text: str) -> None:
 
 
 def _write(text: str) -> None:
-    """Write as it is. A reader who has seen enough (`| head`) is no fault: the rest is dropped."""
+    """Write as it is."""
+    with _told():
+        raw = _unbuffered()
+        if raw is None:
+            sys.stdout.write(text)
+            sys.stdout.flush()
+        else:
+            _every_byte(raw, text.replace("\n", os.linesep).encode(sys.stdout.encoding, "replace"))
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """A reader who has seen enough (`| head`) is no fault: the rest is dropped. What else goes wrong is an error."""
     try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
+        yield
     except BrokenPipeError:
         drop_output()
+    except OSError as error:
+        raise output_error(error) from None
+
+
+def output_error(error: OSError) -> UsageError:
+    """What to tell of an answer that could not be written; nothing more is tried."""
+    drop_output()
+    closed = error.errno == errno.EBADF
+    reason = "is closed" if closed else f"cannot be written: {(error.strerror or str(error)).lower()}"
+    return UsageError(reason, place="standard output", remedy="send the answer to a place that takes it")
+
+
+def _unbuffered() -> io.RawIOBase | None:
+    """The stream below standard output if there is no buffer in between, which may take a part and say nothing."""
+    below = getattr(sys.stdout, "buffer", None)
+    return below if isinstance(below, io.RawIOBase) else None
+
+
+def _every_byte(stream: io.RawIOBase, data: bytes) -> None:
+    left = memoryview(data)
+    while left:
+        left = left[stream.write(left) or 0 :]
 
 
 def emit_words(text: str) -> None:
@@ -53,16 +94,24 @@ def emit_words(text: str) -> None:
 
 def warn(text: str) -> None:
     """A paragraph on standard error, where standard output is for data."""
-    sys.stderr.write(clean(_filled(text)))
+    _say(clean(_filled(text)))
 
 
 def complain(text: str) -> None:
     """On standard error: on a terminal broken between words, elsewhere one line, for those who search it."""
     text = clean(text)
+    if len(text) > LONGEST:
+        text = f"{text[: LONGEST * 2 // 3]} ... {text[-LONGEST // 3 :]}"
     if sys.stderr.isatty():
         text = "".join(_filled(line) for line in text.split("\n")).removesuffix("\n")
-    sys.stderr.write(text + "\n")
-    sys.stderr.flush()
+    _say(text + "\n")
+
+
+def _say(text: str) -> None:
+    """On standard error; where that takes nothing there is nobody to tell."""
+    with suppress(OSError, ValueError):
+        sys.stderr.write(text)
+        sys.stderr.flush()
 
 
 def _filled(text: str) -> str:
@@ -72,22 +121,40 @@ def _filled(text: str) -> str:
 
 def emit_bytes(data: bytes) -> None:
     """The same for bytes, as they are."""
-    try:
-        sys.stdout.flush()
-        sys.stdout.buffer.write(data)
-        sys.stdout.buffer.flush()
-    except BrokenPipeError:
-        drop_output()
+    with _told():
+        raw = _unbuffered()
+        if raw is None:
+            sys.stdout.flush()
+            sys.stdout.buffer.write(data)
+            sys.stdout.buffer.flush()
+        else:
+            _every_byte(raw, data)
 
 
 def drop_output() -> None:
     """Send what is still to come nowhere, so that Python's last flush stays quiet too."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def open_streams() -> None:
+    """What was closed when the command began is taken up, so that no file comes to stand in its place.
+
+    Whatever is written to a standard output that was closed fails, as it must.
+    """
+    for number, name in enumerate(("stdin", "stdout", "stderr")):
+        if getattr(sys, name) is None:
+            with suppress(OSError):
+                os.fstat(number)  # closed for Python alone
+                continue
+            way = {"stdout": os.O_RDONLY}.get(name, os.O_RDWR)
+            if os.open(os.devnull, way) == number:
+                setattr(sys, name, os.fdopen(number, "w" if number else "r", encoding="utf-8", closefd=False))
 
 
 def emit_json(answer: Any) -> None:
-    """The answer for scripts, in ASCII, so that any encoding carries it."""
-    emit(json.dumps(answer, indent=2, allow_nan=False) + "\n")
+    """The answer for scripts, in ASCII, so that any encoding carries it; `answers.py` has its keys."""
+    emit(json.dumps(answers.versioned(answer), indent=2, allow_nan=False) + "\n")
 
 
 def console(*, stderr: bool = False, width: int | None = None) -> Console:

@@ -10,13 +10,14 @@ import numpy as np
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import Capture, RecordedLine
+from ..capture.record import Capture, Ints, RecordedLine
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .null import line_bits
+from .otherwise import LINE, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Foretold
 from .rows import ReadRows
@@ -31,6 +32,8 @@ RATES = 30.0  # bits by which the times of edges must be better explained by ano
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
+NAMED = 6  # entries of a list that are named
+HALF = 0.5  # of a list, as foretold but for slips: then it is these that are named
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -380,11 +383,18 @@ def _of_list(plain: Verdict, reading: Readout) -> Verdict:
         steps, compared = _compared(recording, prediction, found.best.offset)
         at = reading.reference.seconds(float(found.best.offset))
         result = replace(result, steps=steps, bits=compared, golden_start_s=at)
-    if best and best.slips and best.bits >= MARGIN and best.bits - bits >= MARGIN:
+    slipped = best.bits if best and best.slips else NEVER
+    lines = some_lines(recording, prediction, before=False)
+    amiss = _worth(recording, found, lines) if lines and lines.lines else NEVER
+    if best and slipped >= max(MARGIN, bits + MARGIN, amiss):
         return _slips_of_hand(result, reading, best)
+    if lines and amiss >= max(MARGIN, bits + MARGIN):
+        return _lines_amiss(result, reading, lines)
     if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
         return replace(result, kind=AGREES)
     if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
+        if best and best.slips and _mostly_right(recording, best):
+            return _slips_of_hand(result, reading, best)
         return replace(
             result,
             kind=DIFFERS,
@@ -396,6 +406,69 @@ def _of_list(plain: Verdict, reading: Readout) -> Verdict:
         reasons=("The list is so short, or its entries so alike, that it would fit somewhere by chance.",),
         remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
     )
+
+
+def _mostly_right(recording: Recording, best: Listed) -> bool:
+    """Whether most of what a list holds is as foretold but for slips: then these are what is amiss."""
+    cost = recording.cost.sum(axis=0)
+    wrong = [slip.first for slip in best.slips if slip.kind == WRONG_ENTRY]
+    return float(cost[wrong].sum()) < HALF * float(cost.sum()) and len(best.slips) < HALF * len(cost)
+
+
+def _worth(recording: Recording, found: Fit, lines: Otherwise) -> float:
+    """What is saved if some lines do as they like, and all others of a list are as foretold: each of the first is
+    written down by itself, since entries are not written line by line."""
+    bits = [recording.names.index(name) for name in lines.lines]
+    rows = recording.rows
+    alone = sum(float(line_bits(rows.levels, rows.known, bit).sum()) for bit in bits)
+    price = PRIOR + len(bits) * (LINE + math.log2(len(recording.names)))
+    return recording.null_bits - alone - price - found.prior
+
+
+def _lines_amiss(result: Verdict, reading: Readout, lines: Otherwise) -> Verdict:
+    """A list in which some lines do as they like, and all others are as foretold."""
+    recording, prediction = reading.recordings[0], reading.rows
+    rows, wrong = lines.wrong
+    said = []
+    for name in lines.lines:
+        bit = recording.names.index(name)
+        mine = rows[(wrong >> bit & 1) == 1]
+        read = recording.rows.known >> bit & 1 == 1
+        seen = set((recording.rows.levels[read] >> bit & 1).tolist())
+        always = f", and is {min(seen)} throughout" if len(seen) == 1 else ""
+        share = f"{len(mine)} of {np.count_nonzero(read)} entries ({_numbers(mine + 1)}){always}"
+        said.append(f"Line {name} is not as foretold in {share}.")
+    if len(lines.lines) < len(recording.names):
+        said.append("All other lines are as foretold.")
+    row = int(rows[0])
+    bit = _lowest(int(wrong[0]))
+    seen_level = int(recording.rows.levels[row] >> bit & 1)
+    there = row + lines.offset
+    first = Difference(
+        reading.reference.seconds(float(there)),
+        None,
+        prediction.first + there,
+        recording.names[bit],
+        1 - seen_level,
+        seen_level,
+    )
+    steps, bits = _compared(recording, prediction, lines.offset)
+    return replace(
+        result,
+        kind=DIFFERS,
+        first=first,
+        steps=steps,
+        bits=bits,
+        more=int(np.bitwise_count(wrong).sum()) - 1,
+        entries=(row + 1, row + 1),
+        reasons=tuple(said),
+    )
+
+
+def _numbers(entries: Ints) -> str:
+    """The numbers of some entries, the first few of them."""
+    few = ", ".join(str(number) for number in entries[:NAMED].tolist())
+    return f"{few} and so on" if len(entries) > NAMED else few
 
 
 def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
@@ -422,6 +495,7 @@ def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
         reason = f"A step is missing before entry {where}: what was foretold for it was not written down."
     else:
         reason = f"Entry {where} shows the same step twice, where the next one was foretold."
+    others = [other.first + 1 for other in best.slips[1:]]
     told_bits = (
         recording.rows.known & prediction.known[np.minimum(np.array(best.path), len(prediction.known) - 1)]
     )
@@ -433,7 +507,9 @@ def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
         bits=int(np.bitwise_count(told_bits).sum()),
         more=max(len(best.slips) - 1, 0),
         entries=(slip.first + 1, slip.last + 1),
-        reasons=(reason,),
+        reasons=(reason, f"Entries amiss beside that: {_numbers(np.array(others))}.")
+        if others
+        else (reason,),
     )
 
 

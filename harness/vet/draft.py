@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import keyword
 import re
-import shutil
-import tempfile
+import secrets
 from pathlib import Path
 
 from forelight.designs.datasheet import DATASHEET_FILE
 from forelight.designs.toml_file import quoted
 from forelight.sim.errors import UsageError
+from forelight.sim.files import unfinished
 
 from .sheet import MARK
 
@@ -134,14 +134,10 @@ def _check_name(name: str, language: str) -> None:
 def _write(folder: Path, files: dict[str, str]) -> None:
     """All files or none."""
     try:
-        made = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+        with unfinished(folder.with_name(f".{folder.name}.{secrets.token_hex(6)}")) as made:
+            made.mkdir()
+            for name, text in files.items():
+                (made / name).write_text(text, encoding="utf-8")
+            made.rename(folder)
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=str(folder.parent)) from None
-    try:
-        for name, text in files.items():
-            (made / name).write_text(text, encoding="utf-8")
-        made.chmod(0o755)
-        made.rename(folder)
-    except OSError as error:
-        shutil.rmtree(made, ignore_errors=True)
         raise UsageError(f"cannot be written: {error.strerror}", place=str(folder)) from None

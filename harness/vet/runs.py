@@ -17,6 +17,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
 from ..view.flashing import flashing
+from ..view.warned import free_running
 from .expectations import broken
 from .finding import Finding
 
@@ -171,6 +172,8 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     low = np.bitwise_or.reduce(~golden.outputs & golden.settled)
     if not high & low:
         yield Finding(procedure.name, f'run "{procedure.name}": no output changes in it', DATASHEET_FILE)
+    for said in free_running(golden):
+        yield Finding(procedure.name, f'run "{procedure.name}": {said.rstrip(".")}', DATASHEET_FILE)
     yield from _raced(golden, procedure)
     vague = _unsettled(golden)
     if vague:

@@ -8,6 +8,7 @@ from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
 from forelight.sim.netlist import Netlist, Slice, Word
 from forelight.sim.schedule import Graph, components
 
+from ..chip.netlist import fights_in
 from ..chip.routing import restart_input, step_input
 from .finding import Finding
 
@@ -27,8 +28,13 @@ def structure(datasheet: Datasheet, netlist: Netlist) -> list[Finding]:
         *_latches(netlist),
         *_clocks(netlist),
         *_loops(netlist),
-        *(Finding("source", said) for said in netlist.warnings if "Latch inferred" not in said),
+        *(Finding("source", _loud(said)) for said in netlist.warnings if "Latch inferred" not in said),
     ]
+
+
+def _loud(said: str) -> str:
+    """A warning of the source; drivers that fight take current, as a loop that runs free does."""
+    return f"Warning: {said}" if fights_in([said]) else said
 
 
 def _bits(word: Word) -> Iterator[Bit]:

@@ -10,7 +10,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 
 from ..errors import NetlistError
-from ..netlist import Const, Part, Slice, Word
+from ..netlist import FIGHT, Const, Part, Slice, Word
 from .records import FIRST, FLOATING, ONE, Bits, Module, Wire, public
 
 NOTHING = -1
@@ -70,7 +70,7 @@ class Nets:
         """What is to be said of a net with two drivers, and its place in the source."""
         wire, name, _ = self._wire(target)
         fighting = f"{self._driver(first)} and {self._driver(second)}"
-        return f"net {_at(name, wire.src)} has two drivers that fight: {fighting}", wire.src
+        return f"net {_at(name, wire.src)} {FIGHT}: {fighting}", wire.src
 
     def _driver(self, bit: int) -> str:
         if bit < FIRST:

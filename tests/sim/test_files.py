@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from forelight.sim.errors import UsageError
-from forelight.sim.files import write_whole
+from forelight.sim.files import UNFINISHED, write_together, write_whole
 
 
 def test_text_and_bytes_go_out_as_given(tmp_path: Path) -> None:
@@ -87,3 +87,32 @@ def test_a_link_stays_a_link(tmp_path: Path) -> None:
 def test_what_is_no_ordinary_file_is_written_straight() -> None:
     write_whole(os.devnull, "gone")
     assert not Path(os.devnull).is_file()
+
+
+def test_files_that_belong_together_are_replaced_together(tmp_path: Path) -> None:
+    one, other = tmp_path / "a.toml", tmp_path / "a.csv"
+    one.write_text("old")
+    other.mkdir()  # cannot be replaced by a file
+    with pytest.raises(UsageError, match="cannot write the file"):
+        write_together([(one, "new"), (other, "new")])
+    assert one.read_text() == "old" and sorted(p.name for p in tmp_path.iterdir()) == ["a.csv", "a.toml"]
+    one.unlink()
+    with pytest.raises(UsageError):
+        write_together([(one, "new"), (other, "new")])
+    assert [p.name for p in tmp_path.iterdir()] == ["a.csv"]
+    other.rmdir()
+    one.write_text("old")
+    write_together([(one, "new"), (other, "new")])
+    assert (one.read_text(), other.read_text()) == ("new", "new")
+    assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_what_is_unfinished_can_be_removed_by_whoever_ends_the_program(tmp_path: Path) -> None:
+    def interrupted() -> Iterator[bytes]:
+        yield b"half"
+        assert len(list(tmp_path.iterdir())) == 1
+        UNFINISHED.remove()
+        assert not list(tmp_path.iterdir())
+
+    with pytest.raises(UsageError):
+        write_whole(tmp_path / "a", interrupted())

@@ -30,7 +30,9 @@ def rewrite_pulls(verilog: Verilog) -> None:
 def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: int, end: int) -> None:
     """Let the three-state drivers of a net drive a net of their own, and the pull with them."""
     net = verilog.word(declaration)
+    floating = _floating(verilog, net, start, end)
     enables: list[str] = []
+    assigned: list[tuple[int, int, str]] = []
     outputs: list[int] = []
     for at in range(start, end):
         if verilog.word(at) in _DRIVES:
@@ -43,7 +45,8 @@ def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: in
             for first, last in verilog.parts(at + 1, verilog.until(at, ";")):
                 if verilog.word(first) == net:
                     outputs.append(first)
-                    enables.append(_enable(verilog, first, last))
+                    enables.append(_enable(verilog, first, last, floating))
+                    assigned.append((first, last, enables[-1]))
     if any(verilog.word(at + 1) == "[" for at in outputs) or _in_instance(verilog, net, start, end):
         raise verilog.refused(
             declaration,
@@ -56,6 +59,8 @@ def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: in
     count = f"({bounds[1:-1].replace(':', ')-(')})+1" if bounds else "1"
     for at in outputs:
         verilog.instead(at, at + 1, shared)
+    for first, last, enable in assigned:
+        _split(verilog, first, last, enable, count)
     idle = " && ".join(f"!({enable})" for enable in enables) or "1'b1"
     pull = f"({idle}) ? {{({count}){{1'b{level}}}}} : {{({count}){{1'bz}}}}"
     verilog.after(verilog.until(declaration, ";"), f"wire {bounds} {shared};")
@@ -64,18 +69,74 @@ def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: in
     verilog.before(end, f"{buffer} assign {shared} = {pull};")
 
 
-def _enable(verilog: Verilog, first: int, last: int) -> str:
-    """When an assignment drives its net: always, or as its one condition says."""
-    parts = verilog.parts(first, last, "?")
+def _split(verilog: Verilog, first: int, last: int, enable: str, count: str) -> None:
+    """Let one choice say when an assignment drives, as Yosys forgets a z within a choice."""
     equals = next(at for at in range(first, last) if verilog.word(at) == "=")
-    if len(parts) == 1:
-        return "1'b1"
-    yes, no = [*verilog.parts(parts[1][0], last, ":"), (last, last)][:2]
-    off = ["'" in verilog.word(at) and verilog.word(at).lower().endswith("z") for at in (yes[0], no[0])]
-    if len(parts) > 2 or all(off) or not any(off):
-        return "1'b1"
-    condition = verilog.source(equals + 1, parts[0][1])
-    return f"!({condition})" if off[0] else f"({condition})"
+    for at in range(equals + 1, last):
+        if is_z(verilog.word(at)):
+            width = verilog.word(at).partition("'")[0].strip() or "1"
+            verilog.instead(at, at + 1, f"{width}'b0")
+    verilog.before(equals + 1, f"({enable}) ? (")
+    verilog.enclose(last - 1, f") : {{({count}){{1'bz}}}}")
+
+
+def _enable(verilog: Verilog, first: int, last: int, floating: set[str]) -> str:
+    """When an assignment drives its net, as a condition; `1'b1` if it does so always."""
+    equals = next(at for at in range(first, last) if verilog.word(at) == "=")
+    return _drives(verilog, equals + 1, last, floating)
+
+
+def _drives(verilog: Verilog, first: int, last: int, floating: set[str]) -> str:
+    """When an expression gives a level, where one of its choices is z. Raises SourceError where that cannot be seen."""
+    while verilog.word(first) == "(" and verilog.close(first) == last - 1:
+        first, last = first + 1, last - 1
+    parts = verilog.parts(first, last, "?")
+    if len(parts) > 1:
+        chosen = parts[0][1] + 1
+        colon = _colon(verilog, chosen, last)
+        yes = _drives(verilog, chosen, colon, floating)
+        no = _drives(verilog, colon + 1, last, floating)
+        if yes == no:
+            return yes
+        return f"(({verilog.source(first, parts[0][1])}) ? {yes} : {no})"
+    words = [verilog.word(at) for at in range(first, last)]
+    if all(is_z(word) or word in "{}" or word.isdigit() for word in words) and any(map(is_z, words)):
+        return "1'b0"
+    if any(is_z(word) or word in floating for word in words):
+        raise verilog.refused(
+            first, "it cannot be seen when this drives a pulled net", "write z as a choice of `?` alone"
+        )
+    return "1'b1"
+
+
+def _colon(verilog: Verilog, at: int, end: int) -> int:
+    """The colon that belongs to the `?` before `at`."""
+    depth = 0
+    while at < end:
+        at = verilog.until_any(at, end, "?", ":")
+        if verilog.word(at) == ":" and depth == 0:
+            return at
+        depth += 1 if verilog.word(at) == "?" else -1
+        at += 1
+    raise verilog.refused(end, "a `?` has no `:`", "add it")
+
+
+def is_z(word: str) -> bool:
+    """Whether a number is all z."""
+    digits = word.replace("_", "").replace(" ", "").lower().rpartition("'")[2].lstrip("sbodh")
+    return "'" in word and bool(digits) and not digits.strip("z?")
+
+
+def _floating(verilog: Verilog, net: str, start: int, end: int) -> set[str]:
+    """Other names that are given a z somewhere."""
+    found = set()
+    for at in range(start, end):
+        if is_z(verilog.word(at)):
+            head = at
+            while verilog.word(head) not in (";", "begin", "module", "") and head > start:
+                head -= 1
+            found |= {verilog.word(n) for n in range(head, at) if verilog.word(n + 1) in ("=", "<=")}
+    return found - {net}
 
 
 def _in_instance(verilog: Verilog, net: str, start: int, end: int) -> bool:

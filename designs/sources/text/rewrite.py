@@ -4,20 +4,27 @@ from __future__ import annotations
 
 from forelight.sim.errors import SourceError
 
+from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
 from .leaving import rewrite_leaving
+from .memories import rewrite_memories
 from .pulls import rewrite_pulls
 from .selects import rewrite_selects
+from .spelling import rewrite_spelling
 from .tables import rewrite_tables
 from .tokens import Verilog
+from .unsupported import refuse_unsupported
 from .wildcards import rewrite_wildcards
 
 _REWRITES = (
+    rewrite_spelling,
+    rewrite_arguments,
     rewrite_tables,
     rewrite_leaving,
     rewrite_wildcards,
     rewrite_selects,
+    rewrite_memories,
     rewrite_pulls,
     rewrite_gates,
 )
@@ -31,6 +38,7 @@ def rewritten(text: str) -> tuple[Verilog, str]:
     verilog = Verilog.read(text)
     try:
         check(verilog)
+        refuse_unsupported(verilog)
         for rewrite in _REWRITES:
             rewrite(verilog)
     except RecursionError:

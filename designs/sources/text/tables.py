@@ -193,7 +193,8 @@ def _flattened(verilog: Verilog, start: int, end: int, found: dict[str, Declared
     while at < end:
         variable = found.get(verilog.word(at))
         if variable is None or not variable.words:
-            text.append(verilog.word(at))
+            bare = verilog.word(at) == "default" and verilog.word(at + 1) != ":"
+            text.append("default :" if bare else verilog.word(at))
             at += 1
             continue
         if verilog.word(at + 1) != "[":

@@ -170,6 +170,12 @@ class Verilog:
             at = self.close(at) + 1 if self.word(at) in _OPENING else at + 1
         return at
 
+    def until_any(self, at: int, end: int, *words: str) -> int:
+        """The next of some words at or after `at` that stands in no bracket; `end` if there is none before."""
+        while at < end and self.word(at) not in words:
+            at = self.close(at) + 1 if self.word(at) in _OPENING else at + 1
+        return min(at, end)
+
     def nest_end(self, at: int) -> int:
         """The word that ends the nest of statements which begins at `at`."""
         depth = 0

@@ -117,6 +117,12 @@ def test_count_and_card_are_written_down() -> None:
     )
 
 
+def test_a_count_that_differs_says_why() -> None:
+    ask("count", "101", "--loops", "60", "--seconds", "53", "--survey", "quay.survey", code=1)
+    said = " ".join(ask("survey", "quay.survey").output.split())
+    assert "101 Tide gauge The count means 20.38 steps a second, and 2.03804 Hz is foretold." in said
+
+
 def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORELIGHT_WHO", "Cleo")
     check("good.csv")
@@ -193,7 +199,7 @@ def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch
     assert "Written" not in said.stdout
     assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
     found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
-    assert list(found) == ["error"]
+    assert list(found) == ["schema", "error"]
     with reading(Path("quay.survey")) as notebook:
         assert [one.verdict for one in notebook.attempts()] == ["agrees"]
 

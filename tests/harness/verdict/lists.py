@@ -1,8 +1,8 @@
 """Lists as eyes write them down, right and with one slip of the hand: `python -m tests.harness.verdict.lists`.
 
 A list shows some steps of a run of a design of the catalogue, as eight bits or as characters. Its slip is an entry that
-is wrong, missing or written twice, or another design. Whether any reader could tell is decided by trying every
-beginning, with the truth in hand.
+is wrong, missing or written twice, or several that are wrong, a line that is stuck, or another design. Whether any
+reader could tell is decided by trying every beginning, with the truth in hand.
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import argparse
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from forelight.harness.capture.eye import SHAPES
@@ -20,9 +21,11 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Ver
 from tests.harness.verdict.catalogue import LIST, Shown, moving, shown
 
 RIGHT = ("right", "unread", "anywhere", "zeros")
-WRONG = ("wrong", "missed", "twice", "other")
+WRONG = ("wrong", "missed", "twice", "several", "stuck", "other")
+PLACED = WRONG[:5]
 ENOUGH = 12  # entries from which a right list should agree, if so many of them change ...
 CHANGES = 6
+SOME = 3  # entries in which a line that is stuck is wrong, at least
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ class List:
     text: str
     entries: tuple[tuple[int, int], ...]
     at: int
+    line: str = ""
 
     @property
     def changes(self) -> int:
@@ -65,12 +69,21 @@ def _attempt(kind: str, rng: np.random.Generator, names: Sequence[str]) -> List 
     if rows[-1] >= len(source.outputs) or not known[rows].all() or source.moves(first, count) < 3:
         return None
     values = source.outputs[rows].tolist()
-    at = int(rng.integers(1, count - 1))
-    if kind == "wrong":
-        others = sorted(set(values) - {values[at]}) or [values[at] ^ 1]
-        values[at] = (
-            int(rng.choice(others)) if rng.random() < 0.5 else values[at] ^ (1 << int(rng.integers(7)))
-        )
+    at, line = int(rng.integers(1, count - 1)), ""
+    if kind == "stuck":
+        found = _stuck(values, rng)
+        if found is None:
+            return None
+        at, line = found
+    elif kind in ("wrong", "several"):
+        rows_wrong = [at] if kind == "wrong" else sorted(rng.choice(count, 3, replace=False).tolist())
+        if kind == "several" and count < 2 * ENOUGH:
+            return None
+        at = rows_wrong[0]
+        for row in rows_wrong:
+            others = sorted(set(values) - {values[row]}) or [values[row] ^ 1]
+            flipped = values[row] ^ (1 << int(rng.integers(7)))
+            values[row] = int(rng.choice(others)) if rng.random() < 0.5 else flipped
     elif kind == "missed":
         del values[at]
     elif kind == "twice":
@@ -82,8 +95,21 @@ def _attempt(kind: str, rng: np.random.Generator, names: Sequence[str]) -> List 
     made = _written(kind, entries, first, rng)
     if made is None:
         return None
-    found = List(run, kind, *made, at)
-    return found if kind in RIGHT or not _explained(found) else None
+    drawn = List(run, kind, *made, at, line)
+    return drawn if kind in RIGHT or not _explained(drawn) else None
+
+
+def _stuck(values: list[int], rng: np.random.Generator) -> tuple[int, str] | None:
+    """Makes a line stick in these entries; the first that is wrong for it, and the line. None where the other lines say
+    too little, or the line would not be missed."""
+    bit, level = int(rng.integers(7)), int(rng.integers(2))
+    stuck = [value & ~(1 << bit) | level << bit for value in values]
+    wrong = [row for row, (one, other) in enumerate(zip(stuck, values, strict=True)) if one != other]
+    rest = sum((one ^ other) & ~(1 << bit) != 0 for one, other in pairwise(values))
+    if len(values) <= ENOUGH or len(wrong) < SOME or wrong[0] >= len(values) - 1 or rest < CHANGES:
+        return None
+    values[:] = stuck
+    return wrong[0], f"o{bit}"
 
 
 def _written(
@@ -144,13 +170,15 @@ def placed(made: List, verdict: Verdict) -> bool:
     """Whether the entries that are named hold the slip, and no more than the run of equal entries in which it lies."""
     if verdict.entries is None:
         return False
+    if made.kind == "stuck":
+        return verdict.first is not None and verdict.first.line == made.line
     first, last = (number - 1 for number in verdict.entries)
     low, high = (made.at - 1 if made.kind == "missed" else made.at), made.at
     while low and _alike(made.entries[low - 1], made.entries[low]):
         low -= 1
     while high + 1 < len(made.entries) and _alike(made.entries[high], made.entries[high + 1]):
         high += 1
-    return low <= first <= last <= high + (made.kind != "wrong")
+    return low <= first <= last <= high + (made.kind not in ("wrong", "several"))
 
 
 def _alike(one: tuple[int, int], other: tuple[int, int]) -> bool:
@@ -171,7 +199,7 @@ class Tally:
         lines = ["| list | agrees | inconclusive | differs | place named |", "|---|---|---|---|---|"]
         for kind in (*RIGHT, *WRONG):
             counts = " | ".join(str(self.verdicts[kind, verdict]) for verdict in kinds)
-            lines.append(f"| {kind} | {counts} | {self.named[kind] if kind in WRONG[:3] else '-'} |")
+            lines.append(f"| {kind} | {counts} | {self.named[kind] if kind in PLACED else '-'} |")
         share = self.enough[True] / max(self.enough.total(), 1)
         lines += [
             "",
@@ -191,7 +219,7 @@ def measure(each: int, first_seed: int = 0, names: Sequence[str] = ()) -> Tally:
             good = verdict.kind != DIFFERS if kind in RIGHT else verdict.kind != AGREES
             if kind in RIGHT and len(made.entries) >= ENOUGH and made.changes >= CHANGES:
                 found.enough[verdict.kind == AGREES] += 1
-            if kind in WRONG[:3] and verdict.kind == DIFFERS:
+            if kind in PLACED and verdict.kind == DIFFERS:
                 found.named[kind] += placed(made, verdict)
                 good = good and placed(made, verdict)
             if not good:

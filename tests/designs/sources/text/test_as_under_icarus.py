@@ -23,6 +23,17 @@ CIRCUITS = {
   tri0 m; tri1 n; tri1 [3:0] b; tri1 lone; tri0 firm;
   bufif1 (m, a, e); bufif0 (n, a, e), (n, a, f); assign firm = a;
   assign b = e ? d : 4'bz; assign y = m, z = n, w = b, lonely = lone, hard = firm; endmodule""",
+    "pulled by choices": """module t(input e, f, a, input [3:0] b, output y, z, output [3:0] w, v);
+  tri1 n; tri0 m; tri1 [3:0] x, u; assign n = e ? a : f ? ~a : 1'bz, m = e ? (f ? a : 1'bz) : (1'bz);
+  assign x = e ? b : 'bz; assign u = f ? {4{1'bz}} : b;
+  assign y = n, z = m, w = x, v = u; endmodule""",
+    "z without a width": """module t(input e, input [7:0] a, output [7:0] y); wire [7:0] n;
+  assign n = e ? a : 'bz; assign n = e ? 'hZ : ~a; assign y = n; endmodule""",
+    "constant arguments": """module t(input [3:0] a, output [7:0] x, y, z); parameter W = 8, P = 4'd9;
+  function signed [7:0] f; input signed [7:0] p, q; input [3:0] r; f = p + r - q; endfunction
+  function [7:0] g(input [W-1:0] p, input integer k, input one); g = p + k + one; endfunction
+  assign x = f(-4'd3, P + 4'd9, a), y = g(~4'd9, 2'd3 + 2'd3, ~1'b0) + g(a, -(1'sb1), 1'b1 + 1'b1);
+  assign z = f(a, 3'sd3 + 3'sd3, 4'd9 + 4'd9); endmodule""",
     "buffers": """module t(input a, b, output y, z, u); wire m, n; buf (m, n, a); buf one (y, m & b), two (z, n);
   buf \\odd.name (u, \\in.between ); not (\\in.between , a); endmodule""",
     "leave a search": """module t(input [7:0] a, output reg [3:0] y); integer i;
@@ -55,6 +66,15 @@ CIRCUITS = {
     "table in the table": """module t(input [4:0] a, output [15:0] y); reg [15:0] m [0:31]; integer i;
   initial begin m[0] = 1; m[1] = 1; for (i = 2; i < 24; i = i + 1) m[i] = m[i-1] + m[i-2];
   while (i < 32) begin m[i] = 0; i = i + 1; end end assign y = m[a]; endmodule""",
+    "table by a case without colon": """module t(input [3:0] a, output [7:0] y); reg [7:0] m [0:15]; integer i;
+  initial for (i = 0; i < 16; i = i + 1) case (i % 3) 0: m[i] = 1; 1: m[i] = i; default m[i] = 255 - i; endcase
+  assign y = m[a]; endmodule""",
+    "negative places": """module t(input c, input signed [3:0] k, input [3:0] a, output [7:0] y, z);
+  reg signed [7:0] m [0:15]; integer i; initial for (i = 0; i < 16; i = i + 1) m[i] = i * i;
+  always @(posedge c) m[k - 1] <= a; assign y = m[a], z = m[a[3:1]] + m[m[a] & 15]; endmodule""",
+    "either edge": """module t(input c, input [7:0] a, output reg [7:0] q, r); integer i; initial q = 0;
+  always @(posedge c) begin if (r <= 5) q[3:0] <= a; for (i = 6; i < 8; i = i + 1) q[i] <= a[0] ? a[i] : r <= 9; end
+  always @(posedge c) if (q <= a) r <= a; else r <= 0; initial r = 0; always @* if (0) ; endmodule""",
     "a thousand steps": """module t(input [9:0] a, output [7:0] y); reg [7:0] m [0:1023]; integer i, j = 32'h65242;
   initial for (i = 0; i <= 1023; i = i + 1) begin m[i] = j * 32'h4F6CDD1D;
     j = j ^ (j >> 12); j = j ^ (j << 25); j = j ^ (j >> 27); end assign y = m[a]; endmodule""",

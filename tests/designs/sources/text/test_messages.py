@@ -29,6 +29,69 @@ REFUSED = {
         "endmodule\n",
         "t.v:3: register q of module t takes both edges of c; use one of them: a flip-flop has one",
     ),
+    "both edges of parts": (
+        "module t(input c, d, output reg [1:0] q, r);\n  always @(posedge c) {q, r[0]} = {d, d, d};\n"
+        "  always @(negedge c)\n    if (q <= 2) q[1] = d;\nendmodule\n",
+        "t.v:3: register q of module t takes both edges of c; use one of them: a flip-flop has one",
+    ),
+    "a clock for ever": (
+        "module t(output reg q);\n  reg c;\n  initial begin\n    c = 0;\n    forever #5 c = ~c;\n  end\n"
+        "  always @(posedge c) q <= ~q;\nendmodule\n",
+        "t.v:5: c is a clock that delays make, and a chip has none; take the clock from an input, the step line",
+    ),
+    "a clock for ten edges": (
+        "module t(output reg q);\n  reg c = 0;\n  initial repeat (10)\n    #5 c = ~c;\n"
+        "  always @(posedge c) q <= ~q;\nendmodule\n",
+        "t.v:3: c is a clock that delays make, and a chip has none; take the clock from an input, the step line",
+    ),
+    "a clock of an assignment": (
+        "module t(output reg q);\n  wire c;\n  assign #5 c = ~c;\n  always @(posedge c) q <= ~q;\nendmodule\n",
+        "t.v:3: c is a clock that delays make, and a chip has none; take the clock from an input, the step line",
+    ),
+    "a clock of a gate": (
+        "module t(output reg q);\n  wire c;\n  not #(2, 3) g(c, c);\n  always @(posedge c) q <= ~q;\nendmodule\n",
+        "t.v:3: c is a clock that delays make, and a chip has none; take the clock from an input, the step line",
+    ),
+    "words below 0": (
+        "module t(input signed [2:0] a, output [7:0] y);\n  reg [7:0] m [-4:3];\n  assign y = m[a];\nendmodule\n",
+        "t.v:2: memory m has words below 0; number them from 0 on",
+    ),
+    "a net that joins what may be off": (
+        "module t(input a, b, e, output y);\n  wand n;\n  assign n = e ? a : 1'bz;\n  assign n = b;\n"
+        "  assign y = n;\nendmodule\n",
+        "t.v:3: a driver of n that may be off is not supported on a net that joins its drivers; let it drive 1 on a "
+        "wand and 0 on a wor instead of z",
+    ),
+    "a net that is pulled while nobody can see": (
+        "module t(input e, a, output y);\n  parameter Z = 1'bz;\n  tri1 n;\n  assign n =\n    e ? a : Z;\n"
+        "  assign y = n;\nendmodule\n",
+        "t.v:5: it cannot be seen when this drives a pulled net; write z as a choice of `?` alone",
+    ),
+    "a pull by a primitive": (
+        "module t(input e, a, output y);\n  pullup (y);\n  bufif1 (y, a, e);\nendmodule\n",
+        "t.v:2: the primitive pullup is not supported; declare the net as tri1",
+    ),
+    "an array of gates": (
+        "module t(input [3:0] a, output [3:0] y);\n  not g[3:0](y, a);\nendmodule\n",
+        "t.v:2: an array of the primitive not is not supported; write a generate loop",
+    ),
+    "a switch": (
+        "module t(input a, e, output y);\n  nmos (y, a, e);\nendmodule\n",
+        "t.v:2: the switch primitive nmos is not supported; write a bufif1, or an assignment with z",
+    ),
+    "a strength": (
+        "module t(input a, output y);\n  assign (weak0, weak1) y = a;\nendmodule\n",
+        "t.v:2: drive strengths are not supported; declare the net as tri0 or tri1",
+    ),
+    "a number that is no integer": (
+        "module t(input a, output y);\n  real r;\n  assign y = a;\nendmodule\n",
+        "t.v:2: `real` is not supported; count in integers, or read a table with $readmemh",
+    ),
+    "a loop without a constant end": (
+        "module t(input [3:0] a, output reg [3:0] y);\n  always @* begin\n    y = a;\n    while (y < 9) y = y + 1;\n"
+        "  end\nendmodule\n",
+        "t.v:4: `while` is supported in tables that `initial` fills alone; write a for loop with a constant end",
+    ),
     "a clock of delays": (
         "module t(output reg q);\n  reg c;\n  initial c = 0;\n  always #5 c = ~c;\n  "
         "always @(posedge c) q <= ~q;\nendmodule\n",
@@ -85,6 +148,51 @@ def test_refused(name: str, file: Path) -> None:
     assert str(caught.value) == message
 
 
+#: The same of SystemVerilog.
+REFUSED_MODERN = {
+    "an array of structures": (
+        "typedef struct packed {logic h, l;} pair;\nmodule t(input [3:0] a, output h);\n  pair [1:0] x;\n"
+        "  assign x = a;\n  assign h = x[1].h;\nendmodule\n",
+        "t.sv:3: an array of the structure pair is not supported; write a variable for each",
+    ),
+    "import": (
+        "package p;\n  parameter N = 1;\nendpackage\nmodule t(input a, output y);\n  import p::*;\n"
+        "  assign y = a;\nendmodule\n",
+        "t.sv:5: `import` is not supported; write each name with its package, as p::name",
+    ),
+    "inside": (
+        "module t(input [3:0] a, output y);\n  assign y = a inside {1, 3};\nendmodule\n",
+        "t.sv:2: `inside` is not supported; write the comparisons out",
+    ),
+    "break": (
+        "module t(input [3:0] a, output logic [3:0] y);\n  always_comb begin\n    y = 4;\n"
+        "    for (int i = 0; i < 4; i++)\n      if (a[i]) break;\n  end\nendmodule\n",
+        "t.sv:5: `break` is not supported; name a block around the loop, and disable it",
+    ),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED_MODERN)
+def test_refused_of_system_verilog(name: str, file: Path) -> None:
+    text, message = REFUSED_MODERN[name]
+    file.with_suffix(".sv").write_text(text)
+    with pytest.raises(SourceError) as caught:
+        read(file.with_suffix(".sv"))
+    assert str(caught.value) == message
+
+
+def test_a_list_of_events_that_leaves_something_out(file: Path) -> None:
+    file.write_text(
+        "module t(input [1:0] a, b, output reg y, z);\n  reg x;\n  always @(a or\n    b[0]) y = a[0] | b[0];\n"
+        "  always @(a) begin x = a[1];\n    z = x & b[1]; end\nendmodule\n"
+    )
+    warnings = [line for line in read(file).warnings if "list of events" in line]
+    assert warnings == [
+        "t.v:5: Warning: the block reads b, which its list of events leaves out; a chip follows it all the same: "
+        "write @*."
+    ]
+
+
 def test_a_wildcard_must_be_written_out() -> None:
     from forelight.designs.sources.text.rewrite import rewritten
 
@@ -97,7 +205,7 @@ def test_what_unused_modules_hold_is_nobodys_business(file: Path) -> None:
     file.write_text(
         "module t(input a, output y);\n  assign #3 y = a;\n  not #(1, 2) g(n, a), h(m, a);\nendmodule\n"
         "module bench;\n  reg c;\n  always #5 c = ~c;\n  reg q;\n  always @(posedge c) q <= c;\n"
-        "  always @(negedge c) q <= 0;\nendmodule\n"
+        "  always @(negedge c) q <= 0;\n  initial forever begin #5 c = ~c; end\nendmodule\n"
     )
     warnings = read(file, top="t").warnings
     assert [line for line in warnings if "delay" in line] == [

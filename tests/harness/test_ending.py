@@ -1,0 +1,158 @@
+"""However a command is ended, files are all old or all new, nothing else is left, and nobody sees a traceback.
+
+`python -m tests.harness.test_ending` ends commands that write 300 times, at random instants.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import time
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+SEED = 20_32
+MAIN = "from forelight.harness.start import main; main()"
+#: Commands that write, and the files that each of them leaves.
+WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    "golden": (("golden", "tide_gauge", "--seconds", "400", "-o", "g.csv"), ("g.csv", "g.toml")),
+    "vcd": (("golden", "dice", "-o", "g.vcd"), ("g.vcd",)),
+    "listen": (("listen", "ferry_whistle", "--seconds", "3", "-o", "w.wav"), ("w.wav",)),
+    "card": (("card", "tide_gauge", "-o", "c.html"), ("c.html",)),
+    "picture": (("show", "tide_gauge", "-o", "s.svg"), ("s.svg",)),
+    "draft": (("draft", "night_light"), ("night_light/datasheet.toml", "night_light/design.py")),
+}
+SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+
+def started(arguments: tuple[str, ...], folder: Path, **options: object) -> subprocess.Popen[bytes]:
+    environment = {**os.environ, "FORELIGHT_STATE": str(folder / "state")}
+    command = [sys.executable, "-c", MAIN, *arguments]
+    return subprocess.Popen(  # type: ignore[call-overload,no-any-return]
+        command, cwd=folder, env=environment, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options
+    )
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in sorted(folder.rglob("*"))
+        if path.is_file()
+    }
+
+
+def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.Random) -> Counter[str]:
+    """One command, ended after a time by chance: what is in the folder then is all old, all new, or all absent."""
+    arguments, files = WRITERS[name]
+    old = bool(rng.getrandbits(1)) and name != "draft"
+    if old:
+        for file in files:
+            (folder / file).write_bytes(b"old")
+    process = started(arguments, folder)
+    after = rng.uniform(0.1, 1.05) * lasts
+    time.sleep(after)
+    process.send_signal(number)
+    _, told = process.communicate(timeout=60)
+    said = f"seed {SEED}, {name}, {signal.Signals(number).name} after {after:.3f} s: {told.decode()}"
+    assert process.returncode in (0, 128 + number, -number), said
+    # Before the first file of Forelight is read, Python answers an interrupt by itself.
+    assert b"Traceback" not in told or (number == signal.SIGINT and b"/forelight/" not in told), said
+    assert b"fault of the program" not in told, said
+    found = contents(folder)
+    assert set(found) <= set(files), f"{said} left {set(found) - set(files)}"
+    new = [file for file in files if found.get(file, b"old") != b"old"]
+    assert len(new) in (0, len(files)), f"{said} left {new} new and the others not"
+    if process.returncode == 0:
+        assert len(new) == len(files), said
+    return Counter(
+        {"ended": int(process.returncode != 0), "new": int(bool(new)), "old": int(old and not new)}
+    )
+
+
+def storm(folder: Path, count: int) -> Counter[str]:
+    rng, total, lasts = random.Random(SEED), Counter[str](), dict[str, float]()
+    for number in range(count):
+        name = list(WRITERS)[number % len(WRITERS)]
+        place = folder / str(number)
+        place.mkdir()
+        if name not in lasts:
+            begun = time.monotonic()
+            process = started(WRITERS[name][0], place)
+            process.communicate()
+            assert process.returncode == 0, name
+            lasts[name] = time.monotonic() - begun
+            for file in WRITERS[name][1]:
+                (place / file).unlink()
+            if name == "draft":
+                (place / "night_light").rmdir()
+        total += interrupted(name, rng.choice(SIGNALS), place, lasts[name], rng)
+    return total
+
+
+@pytest.mark.slow
+def test_signals_at_random_instants(tmp_path: Path) -> None:
+    total = storm(tmp_path, 42)
+    print(f"seed {SEED}: {dict(total)}")
+    assert total["ended"] > 10
+
+
+def test_one_that_is_ended_while_it_writes(tmp_path: Path) -> None:
+    """Its output is a pipe that nobody reads, so it is in the middle of writing for certain."""
+    process = started(("golden", "dice", "-o", "-"), tmp_path)
+    assert process.stdout is not None
+    process.stdout.read(1000)
+    process.send_signal(signal.SIGTERM)
+    assert process.wait(timeout=30) == 128 + signal.SIGTERM
+    assert process.stderr is not None and process.stderr.read() == b""
+
+
+@pytest.mark.parametrize("way", ["full", "closed", "full and unbuffered"])
+def test_an_answer_that_cannot_be_written_is_an_error_in_one_sentence(way: str, tmp_path: Path) -> None:
+    if not Path("/dev/full").exists():
+        pytest.skip("this system has no /dev/full")
+    environment = {**os.environ, **({"PYTHONUNBUFFERED": "1"} if "unbuffered" in way else {})}
+    where = ">&-" if way == "closed" else ">/dev/full"
+    shell = f'exec "$0" -c "{MAIN}" golden tide_gauge -o - {where}'
+    ended = subprocess.run(
+        ["sh", "-c", shell, sys.executable], env=environment, capture_output=True, check=False
+    )
+    said = "is closed" if way == "closed" else "cannot be written: no space left on device"
+    assert ended.returncode == 2
+    assert (
+        ended.stderr.decode()
+        == f"forelight: standard output: {said}; send the answer to a place that takes it\n"
+    )
+
+
+def test_an_output_that_would_fall_on_an_input_is_refused(tmp_path: Path) -> None:
+    procedure = tmp_path / "a.toml"
+    procedure.write_text('do = ["restart", "steps 4"]\n')
+    (tmp_path / "b.toml").symlink_to(procedure)
+    for output in ("a.csv", "b.csv"):
+        process = started(("golden", "tide_gauge", "--procedure", "a.toml", "-o", output), tmp_path)
+        _, told = process.communicate()
+        assert process.returncode == 2 and b"was read as an input" in told
+        assert procedure.read_text() == 'do = ["restart", "steps 4"]\n'
+        assert sorted(path.name for path in tmp_path.iterdir()) == ["a.toml", "b.toml"]
+
+
+def test_a_pipe_with_a_name_is_read_once_somebody_writes(tmp_path: Path) -> None:
+    golden = started(("golden", "tide_gauge", "-o", "g.csv"), tmp_path)
+    assert golden.communicate() and golden.returncode == 0
+    os.mkfifo(tmp_path / "pipe")
+    process = started(("check", "tide_gauge", "pipe"), tmp_path)
+    (tmp_path / "pipe").write_bytes((tmp_path / "g.csv").read_bytes())
+    told, _ = process.communicate(timeout=60)
+    assert process.returncode == 0 and told.startswith(b"Agrees")
+
+
+if __name__ == "__main__":
+    import tempfile
+
+    with tempfile.TemporaryDirectory() as made:
+        print(f"seed {SEED}: {dict(storm(Path(made), 300))}")
