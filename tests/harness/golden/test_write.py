@@ -273,7 +273,10 @@ def test_rows_in_which_times_and_steps_gain_digits() -> None:
         ticks=steps.copy(),
         steps=steps,
         end=10_060,
-        **{name: np.resize(getattr(SMALL, name), len(steps)) for name in COLUMNS[2:]},
+        inputs=np.resize(SMALL.inputs, len(steps)),
+        outputs=np.resize(SMALL.outputs, len(steps)),
+        proved=np.resize(SMALL.proved, len(steps)),
+        sampled=np.resize(SMALL.sampled, len(steps)),
     )
     rows = list(csv.DictReader(io.StringIO(to_csv(golden).decode())))
     assert [row["step"] for row in rows] == [str(step) for step in steps]
