@@ -230,7 +230,7 @@ class Panel(App[None]):
 
     def _notice(self) -> None:
         """Whether time alone has brought something that is to be said."""
-        noticed = self.session.noticed()
+        noticed = (*self.session.troubles(), *self.session.noticed())
         if noticed:
             self.answer(noticed)
             self.draw_all()

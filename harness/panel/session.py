@@ -101,6 +101,7 @@ class Session:
         self.kept = kept_list(self.kept_as) if keep else None
         self.hears: list[Callable[[Told], None]] = []
         self.ended = self._kept_before = False
+        self._trouble = ""
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
         self.pace = Pace(self.bench)
@@ -244,7 +245,7 @@ class Session:
         except ForelightError as error:
             return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        brief = (instruction(action, wording), *self._cautions(action))
+        brief = (instruction(action, wording), *self._cautions(action), *self.troubles())
         return Told(text, (*brief, *self.look()), brief, action)
 
     def words(self) -> set[str]:
@@ -342,10 +343,18 @@ class Session:
     def keep(self) -> None:
         """Write the list to where it is kept; what was kept there by another evening is put aside first."""
         if self.kept is not None:
-            if not self._kept_before:
-                put_aside(self.kept)
-                self._kept_before = True
-            write_list(self.kept, self.kept.stem, self.written())
+            try:
+                if not self._kept_before:
+                    put_aside(self.kept)
+                    self._kept_before = True
+                write_list(self.kept, self.kept.stem, self.written())
+            except UsageError as error:  # the bench goes on
+                self.kept, self._trouble = None, f"What you do is not kept any more: {error}."
+
+    def troubles(self) -> tuple[str, ...]:
+        """What went wrong on the way, said once."""
+        found, self._trouble = self._trouble, ""
+        return (found,) if found else ()
 
     def _help(self) -> tuple[str, ...]:
         return help_lines()

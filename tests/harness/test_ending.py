@@ -60,8 +60,8 @@ def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.
     _, told = process.communicate(timeout=60)
     said = f"seed {SEED}, {name}, {signal.Signals(number).name} after {after:.3f} s: {told.decode()}"
     assert process.returncode in (0, 128 + number, -number), said
-    # Before the first file of Forelight is read, Python answers an interrupt by itself.
-    assert b"Traceback" not in told or (number == signal.SIGINT and b"/forelight/" not in told), said
+    # Until the entry point is read Python answers an interrupt by itself.
+    assert b"Traceback" not in told or (number == signal.SIGINT and b"/harness/" not in told), said
     assert b"fault of the program" not in told, said
     found = contents(folder)
     assert set(found) <= set(files), f"{said} left {set(found) - set(files)}"
