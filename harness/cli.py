@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Notebooks, Output, Slot
+from .completion import BoardName, Output, Slot
 from .ending import Commands
+from .groups import Notebooks
 from .options import (
     KEEP,
     LENGTH,
@@ -234,7 +235,7 @@ def golden(
     the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
     of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
     "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
-    --improve adds "improved": "file", "do", "steps", "gained", and the "coverage" of that run.
+    --improve adds "improved": "file" (null where nothing reveals more), "do", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
         raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
@@ -272,6 +273,9 @@ def check(
     """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
+
+    One that agrees says how many faults of the chip it would have shown, on its lines and in its steps: "proves" in
+    --json, with the keys of "coverage" in `golden --help`, or null.
     """
     from .commands import check, which
     from .commands.noting import entry_of
@@ -557,6 +561,9 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     """Is this contribution ready, and what is missing?
 
     FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
+
+    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, by name, and all
+    "together", each with the keys of "coverage" in `golden --help`; "why_not" says why that is not told.
     """
     from .commands.vet import run
 

@@ -21,6 +21,7 @@ from ...verdict.causes.mishap import Handling
 from ...verdict.causes.rank import rank
 from ...verdict.causes.suspects import Ranking, Suspects
 from ...verdict.causes.table import Differing
+from ...verdict.kinds import WHICH_CAUSE
 from ..question import Question
 
 #: Groups that are named, and members of each.
@@ -107,7 +108,7 @@ class Grounds:
                 "moves would tell apart.",
             )
         lines = [
-            f"name = {json.dumps('which of two causes')}",
+            f"name = {json.dumps(WHICH_CAUSE)}",
             f"do = [{', '.join(json.dumps(to_text(action)) for action in made.actions)}]",
             f"expect = {json.dumps(self._sentence(made), ensure_ascii=False)}",
         ]

@@ -19,10 +19,11 @@ from ...boards.reader import board_names
 from ...boards.roster import find
 from ...survey.findings import Findings, gathered
 from ...survey.notebook import reading
-from ...survey.plan import Candidate, Visit, Worth, experiment_name, plan, wanted
+from ...survey.plan import Candidate, Visit, Worth, plan, wanted
 from ...survey.setup import Setup, Setups, Walk, moved, usual_run
 from ...survey.standing import SlotStanding
 from ...terminal.output import complain, emit_json, show
+from ...verdict.kinds import WHICH_CAUSE
 from ...view.words import hertz
 from .places import board_of
 
@@ -190,7 +191,7 @@ def experiment_file(task: Candidate) -> str:
 def _write(folder: Path, task: Candidate) -> Path:
     """The experiment as a procedure."""
     path = folder / experiment_file(task)
-    parts = {"name": experiment_name(task.standing), "expect": task.worth.means[:2000]}
+    parts = {"name": WHICH_CAUSE, "expect": task.worth.means[:2000]}
     lines = [f"{key} = {_quoted(text)}\n" for key, text in parts.items() if text]
     write_whole(path, "".join([*lines, f"do = [{', '.join(map(_quoted, task.worth.experiment))}]\n"]))
     return path

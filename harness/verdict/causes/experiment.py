@@ -19,6 +19,7 @@ from forelight.sim.errors import ForelightError
 from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
+from ..kinds import WHICH_CAUSE
 from ..reference import Foretold
 from ..rows import foretold_list
 from .foretell import Foreteller, clipped
@@ -48,7 +49,7 @@ class Experiment:
     second: int
 
     def procedure(self, expect: str) -> Procedure:
-        return Procedure("which of two causes", self.actions, expect)
+        return Procedure(WHICH_CAUSE, self.actions, expect)
 
 
 def separating(
