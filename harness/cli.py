@@ -9,8 +9,9 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Notebooks, Slot
+from .completion import BoardName, Output, Slot
 from .ending import Commands
+from .groups import Notebooks
 from .options import (
     KEEP,
     LENGTH,
@@ -25,6 +26,25 @@ from .options import (
     run_options,
     survey_options,
     trust_options,
+)
+
+#: Those whose answers in JSON can be asked for by name.
+COMMANDS = (
+    *(
+        "slots",
+        "show",
+        "wall",
+        "golden",
+        "check",
+        "count",
+        "strap",
+        "card",
+        "listen",
+        "lesson",
+        "vet",
+        "draft",
+    ),
+    "survey",
 )
 
 
@@ -85,7 +105,9 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     metavar="FILE",
     help="Write a .svg picture or a .html page, in which it moves.",
 )
-@click.option("--why", metavar="o3", help="Why is this output, or this signal of the source, as it is?")
+@click.option(
+    "--why", type=Output(), metavar="o3", help="Why is this output, or this signal of the source, as it is?"
+)
 @click.option(
     "--step",
     type=click.IntRange(min=0),
@@ -213,7 +235,7 @@ def golden(
     the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
     of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
     "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
-    --improve adds "improved": "file", "do", "steps", "gained", and the "coverage" of that run.
+    --improve adds "improved": "file" (null where nothing reveals more), "do", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
         raise click.UsageError("give a SLOT, or --all (and then --update if you like)")
@@ -235,14 +257,25 @@ def golden(
 @click.option(
     "--any", "anywhere", is_flag=True, help="Which slots of the chip does CAPTURE fit? Leave SLOT out."
 )
+@click.option(
+    "--experiment",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Write a procedure that tells the two likeliest causes apart.",
+)
 @run_options
 @survey_options
 @KEEP
 @json_option
-def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **asked: Any) -> int:
-    """Does a capture from the bench agree, and if not, where does it differ?
+def check(
+    slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
+) -> int:
+    """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
     CAPTURE is a CSV or VCD file: times and changes, samples at a fixed rate, or what an eye wrote down as step,outputs.
+
+    One that agrees says how many faults of the chip it would have shown, on its lines and in its steps: "proves" in
+    --json, with the keys of "coverage" in `golden --help`, or null.
     """
     from .commands import check, which
     from .commands.noting import entry_of
@@ -259,7 +292,7 @@ def check(slot: str, capture: Path | None, anywhere: bool, as_json: bool, **aske
         if entry:
             raise click.UsageError("--any asks which slot it is, and a try is of one: leave --survey out")
         return which.run(Asked("", **asked), Path(slot), asked["mapping"], as_json)
-    return check.run(Asked(slot, **asked), capture, as_json, entry)
+    return check.run(Asked(slot, **asked), capture, as_json, entry, experiment)
 
 
 @cli.command()
@@ -479,7 +512,7 @@ def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
     "--procedure",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Begin with what this procedure does.",
+    help='Begin with what this TOML file does: do = ["restart", "steps 40"], as in a datasheet\'s [[run]].',
 )
 @trust_options
 @board_option
@@ -528,6 +561,9 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
     """Is this contribution ready, and what is missing?
 
     FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
+
+    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, by name, and all
+    "together", each with the keys of "coverage" in `golden --help`; "why_not" says why that is not told.
     """
     from .commands.vet import run
 
@@ -558,6 +594,19 @@ def draft(name: str | None, keys: bool, language: str, output: Path, as_json: bo
     from .commands.vet import start
 
     return start(name, language, output, as_json)
+
+
+@cli.command()
+@click.argument("command", type=click.Choice(COMMANDS), required=False, metavar="[COMMAND]")
+@json_option
+def answers(command: str | None, as_json: bool) -> int:
+    """What the keys mean of answers with --json, which are the same in all commands.
+
+    With --json the JSON Schema (draft 2020-12) of what COMMAND answers, or of any answer. Errors are answers too.
+    """
+    from .commands import reference
+
+    return reference.answers(command, as_json)
 
 
 #: Worked examples at the end of a command's help; what one writes a later one may read.
@@ -597,6 +646,10 @@ EXAMPLES = {
         "forelight listen ferry_whistle --seconds 3 -o whistle.wav",
         "forelight listen fog_bell --seconds 5 --volume 0.1 -o bell.wav",
     ),
+    "panel": ("forelight panel tide_gauge", "forelight panel 101 --board quay --plain"),
+    "lesson": ("forelight lesson --progress", "forelight lesson 3 --print --answers"),
+    "answers": ("forelight answers", "forelight answers show --json"),
+    "survey glance": ("forelight survey quay.survey", "forelight survey quay.survey tide_gauge --json"),
     "vet": ("forelight vet tide_gauge", "forelight vet tide_gauge --board mole --json"),
     "draft": ("forelight draft tide_bell", "forelight draft night_light --language verilog"),
 }

@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
-from pathlib import Path
-
 import click
 from click.shell_completion import CompletionItem
 from click.types import StringParamType
-
-#: The command that a notebook alone means.
-FIRST = "glance"
 
 
 class Slot(StringParamType):
@@ -45,23 +39,6 @@ class BoardName(StringParamType):
         return found or [CompletionItem(incomplete, type="file")]
 
 
-class Notebooks(click.Group):
-    """Commands about a notebook; a notebook alone means the first of them, `glance`."""
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        if args and args[0] not in self.commands and not args[0].startswith("-"):
-            near = [] if Path(args[0]).exists() else get_close_matches(args[0], self.commands, 1)
-            if near:
-                ctx.fail(f"No such command, and no such notebook: {args[0]!r}. Did you mean {near[0]!r}?")
-            args = [FIRST, *args]
-        return super().resolve_command(ctx, args)
-
-    def shell_complete(self, ctx: click.Context, incomplete: str) -> list[CompletionItem]:
-        return [*super().shell_complete(ctx, incomplete), CompletionItem(incomplete, type="file")]
-
-
 class RunName(StringParamType):
     """A run of the datasheet, as a text."""
 
@@ -89,4 +66,28 @@ class Level(StringParamType):
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem]:
         words = (f"i{bit}={level}" for bit in range(8) for level in (0, 1))
+        return [CompletionItem(word) for word in words if word.startswith(incomplete)]
+
+
+class Output(StringParamType):
+    """An output line, or the name of a signal, as a text; lines are completed."""
+
+    name = "output"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        lines = (f"o{bit}" for bit in range(8))
+        return [CompletionItem(line) for line in lines if line.startswith(incomplete)]
+
+
+class Mapped(StringParamType):
+    """A line and a column of a recording, such as o0=CH3, as a text; the line is completed."""
+
+    name = "column"
+
+    def shell_complete(
+        self, ctx: click.Context, param: click.Parameter, incomplete: str
+    ) -> list[CompletionItem]:
+        words = ("i=", "o=", *(f"{kind}{bit}=" for kind in "io" for bit in range(8)))
         return [CompletionItem(word) for word in words if word.startswith(incomplete)]

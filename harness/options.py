@@ -12,7 +12,7 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
-from .completion import BoardName, Level, RunName
+from .completion import BoardName, Level, Mapped, RunName
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
@@ -198,7 +198,11 @@ RUN_OPTIONS = (
     ),
     click.option("--run", "run_name", type=RunName(), metavar="NAME", help="A procedure of the datasheet."),
     click.option(
-        "--procedure", type=click.Path(path_type=Path), metavar="FILE", help="A procedure of your own."
+        "--procedure",
+        type=click.Path(path_type=Path),
+        metavar="FILE",
+        help='A TOML file of your own: do = ["restart", "steps 40"], and if you like name and expect, as in a '
+        "datasheet's [[run]].",
     ),
     click.option(
         "--play",
@@ -209,6 +213,7 @@ RUN_OPTIONS = (
     click.option(
         "--map",
         "mapping",
+        type=Mapped(),
         multiple=True,
         callback=columns,
         metavar="o0=CH3",

@@ -24,6 +24,7 @@ class State:
         self.netlist, self.compiled, self.places = netlist, compiled, compiled.layout
         self._array = aligned(self.places.size)
         self._view = memoryview(self._array.data)
+        self._wiring: list[bool] = []  # of each register; a simulation is powered up hundreds of times
 
     @property
     def address(self) -> int:
@@ -39,8 +40,10 @@ class State:
         held = _allowed(held)
         self._array[:] = 0
         self._array[FRESH] = 1
-        for register, place in zip(self.netlist.registers, self.places.registers, strict=True):
-            self.write(place, _woken(register.init, held, wiring=is_wiring(register)))
+        self._wiring = self._wiring or list(map(is_wiring, self.netlist.registers))
+        registers = zip(self.netlist.registers, self.places.registers, self._wiring, strict=True)
+        for register, place, wiring in registers:
+            self.write(place, _woken(register.init, held, wiring=wiring))
         for memory, rows in zip(self.netlist.memories, self.places.memories, strict=True):
             size = rows.first.size
             words = (_woken(row, held, wiring=not memory.writes) for row in memory.init)

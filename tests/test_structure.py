@@ -40,7 +40,7 @@ FLOORS = {
     """,
     "harness": """
         boards golden
-        chip completion limits view
+        chip completion groups limits view
         terminal
         options
         attach hand

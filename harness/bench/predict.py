@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import fields
+from dataclasses import fields, replace
 from itertools import starmap
 from typing import Any
 
@@ -60,10 +60,9 @@ def predict(
         if number in board.slots:
             seats[number] = seated(board, find(board, str(number)).datasheet)
     shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), seed, progress)
-    ticks = plan.ticks(shown.frames)
-    ticks[shown.frames < 0] = 0
     sampling: dict[str, str | int] = {"power_ups": power_ups, "seed": seed, "bound": f"3/{power_ups}"}
-    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | _start(plan, shown.stories.get(slot))
+    bare = golden_of(plan, shown, slot)
+    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | dict(bare.facts)
     loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
     if loops:
         facts["free_running"] = "; ".join(map(str, loops))
@@ -82,9 +81,16 @@ def predict(
     races, suspects = (
         _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
     )
+    return replace(bare, facts=facts, races=races, suspects=suspects, loops=loops)
+
+
+def golden_of(plan: Timeline, shown: Shown, slot: int) -> Golden:
+    """What the pins show in time, with no other facts than where the design in this slot may begin."""
+    ticks = plan.ticks(shown.frames)
+    ticks[shown.frames < 0] = 0
     return Golden(
-        board=board.name,
-        oscillator_hz=board.oscillator_hz,
+        board=plan.board.name,
+        oscillator_hz=plan.board.oscillator_hz,
         ticks=ticks,
         steps=shown.steps,
         inputs=shown.inputs,
@@ -92,10 +98,7 @@ def predict(
         proved=shown.proved,
         sampled=shown.sampled,
         end=int(plan.start_ticks(np.array([plan.end]))[0]),
-        facts=facts,
-        races=races,
-        suspects=suspects,
-        loops=loops,
+        facts=_start(plan, shown.stories.get(slot)),
     )
 
 

@@ -87,5 +87,4 @@ def _volts(attachment: Attachment) -> float:
 def _light(golden: Golden) -> Iterator[str]:
     flash = flashing(golden)
     if flash.too_much:
-        said = str(flash)
-        yield f"{said[0].upper()}{said[1:]}: mind who is watching."
+        yield f"Mind who is watching: {flash}."

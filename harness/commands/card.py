@@ -22,7 +22,6 @@ from ..survey.keeping import Entry
 from ..terminal.cores import for_each
 from ..terminal.output import console, emit, emit_json, emit_words, show
 from ..view.display import glyphs_for
-from . import noting
 from .question import Asked, Question, question
 
 ENDINGS = {".html": page, ".md": markdown}
@@ -39,6 +38,8 @@ def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = 
     made = composed(asked, asking, golden)
     written = {}
     if entry:
+        from . import noting
+
         told = noting.Reply("card", {"run": made.run, "file": None if output is None else output.name})
         written = {"survey": noting.note(entry, asked, asking, golden, told)}
     if output is not None:
@@ -50,6 +51,8 @@ def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = 
     else:
         emit_words(f"Wrote {output}: the card of {made.title}, {made.where}.")
     if entry and not as_json:
+        from . import noting
+
         emit_words(noting.said(entry))
     return 0
 

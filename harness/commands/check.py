@@ -9,14 +9,13 @@ from pathlib import Path
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
-from forelight.sim.errors import ForelightError
 from rich.text import Text
 
 from ..bench.course import seated
 from ..boards.reader import load_board
 from ..capture.readers import PIPED, parse_capture
 from ..capture.record import Capture
-from ..coverage.measure import Faults
+from ..coverage.measure import Faults, UntriedError
 from ..coverage.record import Coverage
 from ..coverage.words import FAULTS, drawn, share
 from ..golden.golden import Golden
@@ -28,6 +27,7 @@ from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .facts import setting_word, warnings
+from .judging import reasons
 from .question import USUAL_SECONDS, Asked, Question, question
 from .settled import from_the_source
 
@@ -39,15 +39,18 @@ LONG_STEPS = 1 << 17
 MILLION = 19.93  # bits
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
-#: A recording that agrees is asked how much it proves: up to so many gates of a design, and faults, side by side.
-MOST_GATES, MOST_FAULTS = 4000, 511
 
 
-def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> int:
-    """Print the verdict, and write it into a notebook if `entry` says so; returns its exit code."""
+def run(
+    asked: Asked, path: Path, as_json: bool, entry: Entry | None = None, experiment: Path | None = None
+) -> int:
+    """Print the verdict and what explains it, and write the verdict into a notebook if `entry` says so.
+
+    `experiment` is the file for the procedure that tells two causes apart. Returns the verdict's exit code.
+    """
     board = load_board(asked.board)
     if entry:
-        entry.ready()
+        entry.ready(experiment)
     recorded = noting.recording(path)
     place = recorded.name and str(path)
     capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
@@ -60,10 +63,12 @@ def run(asked: Asked, path: Path, as_json: bool, entry: Entry | None = None) -> 
     start = asking.start() / golden.oscillator_hz
     proves = proved(asking, golden, capture, verdict)
     found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
+    why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
+    found["causes"] = why.to_json() if why else None
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
-        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd)
+        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
@@ -86,6 +91,13 @@ def answer(asking: Question, golden: Golden, verdict: Verdict, capture: str) -> 
         "warnings": list(warnings(asking)),
         **verdict.to_json(),
     }
+
+
+def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict) -> dict[str, object]:
+    """What a recording that agrees proves, and what explains one that differs, for scripts."""
+    proves = proved(asking, golden, capture, verdict)
+    why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
+    return {"proves": proves.to_json() if proves else None, "causes": why.to_json() if why else None}
 
 
 def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
@@ -202,14 +214,11 @@ def proved(asking: Question, golden: Golden, capture: Capture, verdict: Verdict)
     if verdict.kind != AGREES or verdict.golden_start_s is None or not outputs:
         return None
     try:
-        seat = seated(asking.board, asking.sheet)
-        faults = Faults.of(seat, MOST_FAULTS, asking.seed)
-        if len(faults.drawn.cells) > MOST_GATES:
-            return None
+        faults = Faults.few(seated(asking.board, asking.sheet), asking.seed)
         start = max(round(verdict.golden_start_s * golden.oscillator_hz), asking.start())
         end = _end_of(golden, capture, verdict, start)
         return asking.coverage(golden, faults=faults, start=start, end=end, outputs=outputs)
-    except ForelightError:  # no bit tells anything by itself, or a memory is too large
+    except UntriedError:
         return None
 
 

@@ -110,7 +110,8 @@ def run(
     if not as_json:
         show(*paragraphs(asking, count, expected, codes, given=steps_per_loop is not None))
     if entry:
-        told = noting.Reply("count", said, kind)
+        counted = f"The count means {count.hz:.4g} steps a second, and {hertz(expected)} is foretold."
+        told = noting.Reply("count", said | {"reasons": [counted]}, kind)
         said["survey"] = noting.note(entry, asked, asking, asking.golden(), told)
         if not as_json:
             show("", noting.said(entry))
@@ -126,7 +127,7 @@ def answer(asking: Question, count: Count, expected: float, codes: Sequence[rang
         "name": asking.sheet.name,
         "board": asking.board.name,
         "slot": asking.slot,
-        "code": asking.code,
+        "strap_code": asking.code,
         "loops": count.loops,
         "seconds": count.seconds,
         "steps_per_loop": count.steps_per_loop,

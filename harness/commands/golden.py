@@ -73,7 +73,7 @@ def run(
     if tried:
         found["coverage"] = tried.to_json()
     if better:
-        found["improved"] = {"file": str(improve), **better.to_json()}
+        found["improved"] = {"file": str(improve) if better.added else None, **better.to_json()}
     if as_json:
         emit_json(found)
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from forelight.designs.procedures.procedure import Set, to_text
@@ -27,8 +27,11 @@ from ..golden.golden import Golden
 from ..limits import LimitError
 from ..survey.attempt import UNTOLD, Attempt, Details
 from ..survey.keeping import Entry, RecordedFile, program, write
-from ..verdict.verdict import INCONCLUSIVE, Verdict
+from ..verdict.kinds import INCONCLUSIVE
 from .question import Asked, Question
+
+if TYPE_CHECKING:
+    from ..verdict.verdict import Verdict
 
 #: What a design itself may be at fault for: nothing can be foretold of it then, whatever is recorded.
 OF_THE_DESIGN = (SourceError, RtlilError, NetlistError, UnsupportedError, LimitError)

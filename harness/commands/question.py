@@ -35,7 +35,6 @@ from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
-from ..capture.play import played
 from ..chip.netlist import wrapper_netlist
 from ..coverage.measure import Faults, coverage
 from ..coverage.record import Coverage
@@ -228,6 +227,8 @@ def _told(
     up = len(before) + isinstance(told.actions[0], Restart)
     done = told
     if any(isinstance(action, Play) for action in told.actions):
+        from ..capture.play import played
+
         done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
         if asked.play is not None and _restarts(done.actions[1:], sheet):
             # A recording that was begun before its own restart: nothing is known of what was before it.

@@ -1,7 +1,8 @@
-"""`forelight draft --keys`: every key of datasheets and board profiles, from the tables that check them."""
+"""`forelight draft --keys` and `forelight answers`: every key of datasheets, of boards and of answers in JSON."""
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator, Mapping
 
 from forelight.designs.sheets.attachments import KINDS, Kind
@@ -9,7 +10,8 @@ from forelight.designs.sheets.keys import KEYS as SHEET_KEYS
 from rich.table import Table
 
 from ..boards.keys import KEYS as BOARD_KEYS
-from ..terminal.output import emit_json, show
+from ..terminal.answers import ANSWERS, KEYS, VERSION, kinds, schema
+from ..terminal.output import emit, emit_json, show
 
 Tables = Mapping[str, Mapping[str, str]]
 
@@ -20,6 +22,18 @@ def run(as_json: bool) -> int:
         emit_json({"datasheet": SHEET_KEYS, "attachments": kinds, "board": BOARD_KEYS})
     else:
         show(*_parts())
+    return 0
+
+
+def answers(command: str | None, as_json: bool) -> int:
+    """The keys of answers in JSON, or the schema of those that `command` gives."""
+    if as_json:
+        emit(json.dumps(schema(command), indent=2) + "\n")
+        return 0
+    show(f"Keys of answers with --json, version {VERSION}; whatever follows 'always' is always there.", "")
+    named = [command] if command else list(ANSWERS)
+    show(_columns((name, f"always: {', '.join(('schema', *ANSWERS[name]))}") for name in named), "")
+    show(_columns((key, f"{means} ({' or '.join(kinds(key))})") for key, (_, means) in KEYS.items()))
     return 0
 
 

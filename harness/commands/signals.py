@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.sim.traces.trace import Trace
 
 from ..bench.inside import Inside
 from ..bench.powerups import sampled_power_ups
-from ..bench.reasons import Reasons
 from .question import Question
+
+if TYPE_CHECKING:
+    from ..bench.reasons import Reasons
 
 #: Power-ups from which watched signals are sampled.
 POWER_UPS = 16
@@ -51,4 +54,6 @@ def changes(found: Trace, oscillator_hz: int) -> dict[str, object]:
 
 def reasons(asking: Question, slot: int) -> Reasons:
     """Answers to why; times and steps count from the moment at which the slot is up."""
+    from ..bench.reasons import Reasons
+
     return Reasons(inside(asking, slot), asking.sheet, asking.board, asking.start())

@@ -28,7 +28,7 @@ def answer(board: Board, hz: float | None, found: tuple[Setting, ...]) -> dict[s
         "wanted_hz": hz,
         "codes": [
             {
-                "code": item.code,
+                "strap_code": item.code,
                 "hz": float(item.hz),
                 "error_percent": item.error_percent,
                 "switches": dict(zip(LINES, item.switches, strict=True)) if item.switches else None,

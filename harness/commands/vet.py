@@ -12,7 +12,9 @@ from forelight.designs.sources.trust import trust
 from forelight.sim.errors import UsageError
 from rich.text import Text
 
+from ..boards.profile import Board
 from ..boards.reader import load_board
+from ..boards.roster import find
 from ..coverage.words import brief, share
 from ..limits import stage
 from ..terminal.cores import for_each
@@ -59,9 +61,10 @@ def _tried(found: Vetting, folder: str, board_name: str, seed: int) -> RunsTried
     """How much its runs try; None where none was carried out."""
     if not found.carried:
         return None
+    board = load_board(board_name)
     doing = f"trying faults of {found.name}"
     with progress(doing.capitalize()) as advance, stage(doing):
-        return tried(load(_folder(folder)), load_board(board_name), found.carried, seed, advance)
+        return tried(load(_folder(folder, board)), board, found.carried, seed, advance)
 
 
 def _proves(one: RunsTried | None) -> dict[str, object] | None:
@@ -75,11 +78,16 @@ def _proves(one: RunsTried | None) -> dict[str, object] | None:
 
 
 def _one(name: str, board_name: str, power_ups: int, seed: int) -> Vetting:
-    return vet(_folder(name), load_board(board_name), power_ups, seed)
+    board = load_board(board_name)
+    return vet(_folder(name, board), board, power_ups, seed)
 
 
-def _folder(name: str) -> Path:
-    return load_design(name).folder if name in names() else Path(name)
+def _folder(name: str, board: Board) -> Path:
+    """The folder of a contribution: its path, a design of the catalogue, or what sits in a slot."""
+    if name in names():
+        return load_design(name).folder
+    slot = name.isdecimal() and not Path(name).is_dir()
+    return find(board, name).datasheet.folder if slot else Path(name)
 
 
 def paragraphs(found: Vetting, one: RunsTried | None = None, *, brief: bool = False) -> list[Text]:
@@ -92,7 +100,11 @@ def paragraphs(found: Vetting, one: RunsTried | None = None, *, brief: bool = Fa
     out = [] if brief and not found.findings else [head]
     for title, sentences in (("To put right:", must), ("To know:", known)):
         if sentences:
-            out += [Text(title), *(Text(f"  {sentence}.") for sentence in sentences)]
+            ends = ("" if sentence.endswith("?") else "." for sentence in sentences)
+            out += [
+                Text(title),
+                *(Text(f"  {sentence}{end}") for sentence, end in zip(sentences, ends, strict=True)),
+            ]
     if not brief:
         out += [Text(sentence) for sentence in _settles(found)]
         out += map(Text, _tries(one) if one else ())

@@ -29,6 +29,7 @@ from numpy.typing import NDArray
 from ..bench.inside import Inside
 from ..boards.profile import Board
 from ..hand.hand import Hand
+from ..limits import LimitError
 from .measure import Faults, Progress, power_ups
 from .record import Coverage
 
@@ -112,6 +113,8 @@ class Search:
                 try:
                     _, tail = self._tail((*added, *choice, self._wait(hand, length)), kept)
                     first, _ = self._run(here, tail)
+                except LimitError:
+                    raise
                 except ForelightError:  # refused on this bench, or a loop that runs free
                     continue
                 rows = np.sort(first[(first != NEVER) & ~revealed])

@@ -27,7 +27,13 @@ from .record import Coverage, Growth, StuckLine
 
 #: So many faults are tried of a design that has more, drawn by chance (four times what runs side by side).
 MOST_FAULTS = 2044
+#: Where nobody asked for it, no more is tried: faults that run side by side, of a design of so many gates.
+QUICK_FAULTS, QUICK_GATES = 511, 4000
 Progress = Callable[[int, int], None]
+
+
+class UntriedError(UsageError):
+    """A run or a design of which it cannot be said how many faults are revealed."""
 
 
 def power_ups(seed: int = 0) -> tuple[PowerUp, ...]:
@@ -47,11 +53,11 @@ class Faults:
 
     @staticmethod
     def of(seat: Seat, most: int = MOST_FAULTS, seed: int = 0) -> Faults:
-        """Raises UsageError for a design with a memory that cannot be turned into gates."""
+        """Raises UntriedError for a design with a memory that cannot be turned into gates."""
         sheet, drawn = seat.datasheet, gates(seat.netlist, as_drawn=True)
         if drawn.memories:
             names = ", ".join(memory.name for memory in drawn.memories)
-            raise UsageError(
+            raise UntriedError(
                 f"memory {names} of {sheet.name} is too large to be turned into gates",
                 remedy="only designs of gates and registers have stuck-at faults",
             )
@@ -64,6 +70,17 @@ class Faults:
             chance = random.Random(seed)
             chosen = [classes[n] for n in sorted(chance.sample(range(len(classes)), most))]
         return Faults(sheet, drawn, lines, len(classes), tuple(_named(lines, members) for members in chosen))
+
+    @staticmethod
+    def few(seat: Seat, seed: int = 0) -> Faults:
+        """Only so many that the answer comes soon. Raises UntriedError for a large design too."""
+        found = Faults.of(seat, QUICK_FAULTS, seed)
+        if len(found.drawn.cells) > QUICK_GATES:
+            raise UntriedError(
+                f"{found.sheet.name} comes to {len(found.drawn.cells)} gates",
+                remedy="ask for one run of it with golden --coverage",
+            )
+        return found
 
     @cached_property
     def redundant(self) -> Redundant:
@@ -107,7 +124,7 @@ def coverage(
 ) -> Coverage:
     """What a run reveals from tick `start` on, to tick `end` and on these outputs.
 
-    `golden` is what was foretold of the run that `inside` is of. Raises UsageError where no bit tells anything by
+    `golden` is what was foretold of the run that `inside` is of. Raises UntriedError where no bit tells anything by
     itself, and for a design with a memory that cannot be turned into gates.
     """
     refuse_what_tells_nothing(golden)
@@ -135,11 +152,11 @@ def coverage(
 
 
 def refuse_what_tells_nothing(golden: Golden) -> None:
-    """Raise UsageError for a golden whose single bits tell nothing of a fault."""
+    """Raise UntriedError for a golden whose single bits tell nothing of a fault."""
     if golden.loops:
-        raise UsageError("a loop runs free, and no fault can be tried beside it", remedy="break the loop")
+        raise UntriedError("a loop runs free, and no fault can be tried beside it", remedy="break the loop")
     if golden.facts.get("start") == "anywhere":
-        raise UsageError(
+        raise UntriedError(
             "it may begin anywhere in its period, so that no bit by itself tells of a fault",
             remedy="take a run that begins with a restart, if the design has one",
         )

@@ -10,7 +10,7 @@ step clock is off and the oscillator runs.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import replace
 from fractions import Fraction
@@ -45,6 +45,7 @@ from forelight.sim.errors import UsageError
 from ..boards.profile import Board
 from ..chip.routing import divided_line, restart_input, routing, step_input
 from .buttons import BOUNCES, Buttons
+from .leads import STRAIGHT, Lead, led
 from .outside import Outside
 from .step_clock import StepClock
 from .stretch import Stretch
@@ -59,15 +60,23 @@ class Hand:
     """Carries out actions on one board, for one design: `stretches` and `pauses` grow with each.
 
     `slot` is where the selector stands at first. Bits of `contacts` that are 0 are switches that do not make
-    contact; where their line has no pull either, it is taken as 0. `pauses` are (frame, length): before that
-    frame the oscillator of a chain stood still for the length of so many frames. Raises UsageError for an
-    action that cannot be carried out.
+    contact; where their line has no pull either, it is taken as 0. `leads` wire the switches to the pins. `pauses` are
+    (frame, length): before that frame the oscillator of a chain stood still for the length of so many frames. Raises
+    UsageError for an action that cannot be carried out.
     """
 
-    def __init__(self, board: Board, datasheet: Datasheet, slot: int = 0, contacts: int = 0xFF) -> None:
+    def __init__(
+        self,
+        board: Board,
+        datasheet: Datasheet,
+        slot: int = 0,
+        contacts: int = 0xFF,
+        leads: Sequence[Lead] = STRAIGHT,
+    ) -> None:
         self.board = board
         self.datasheet = datasheet
         self.contacts = contacts
+        self.leads = leads
         self.stretches: list[Stretch] = []
         self.pauses: list[tuple[int, int]] = []
         self.frame = 0
@@ -292,7 +301,10 @@ class Hand:
         return self._divided if index is None else self._table[index]
 
     def _levels(self) -> int:
-        """What switches, pulls and buttons come to, with the own lines above them."""
+        """What switches, pulls and buttons come to at the pins, with the own lines above them."""
+        return led(self._unled(), self.leads) if self.leads is not STRAIGHT else self._unled()
+
+    def _unled(self) -> int:
         floating = ~self.contacts & 0xFF
         return self._outside.over((self._switches & ~floating | self._pulls & floating) ^ self._buttons.taken)
 
@@ -316,6 +328,8 @@ class Hand:
 
     def _emit(self, length: int, pulsing: int, beat: int) -> None:
         levels = self._levels()
+        if pulsing and self.leads is not STRAIGHT:
+            pulsing = led(self._unled() ^ pulsing, self.leads) ^ levels
         clock = self.step_clock
         if self._running:
             if clock.starts:

@@ -5,6 +5,7 @@ It holds to DEVELOPERS.md, Time 1 to 3 and 6.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +18,7 @@ from numpy.typing import NDArray
 from ..boards.profile import Board
 from ..chip.routing import divided_line
 from .hand import Hand
+from .leads import STRAIGHT, Lead
 from .ledger import Ledger
 from .stretch import Stretch
 
@@ -66,13 +68,19 @@ class Timeline:
 
 
 def timeline(
-    board: Board, datasheet: Datasheet, procedure: Procedure, *, slot: int = 0, contacts: int = 0xFF
+    board: Board,
+    datasheet: Datasheet,
+    procedure: Procedure,
+    *,
+    slot: int = 0,
+    contacts: int = 0xFF,
+    leads: Sequence[Lead] = STRAIGHT,
 ) -> Timeline:
-    """The lines of a whole procedure; `slot` is where the selector stands at first.
+    """The lines of a whole procedure; `slot` is where the selector stands at first, the rest as `Hand` has it.
 
     Raises UsageError for an action that cannot be carried out, or a run with more changes than fit in memory.
     """
-    hand = Hand(board, datasheet, slot, contacts)
+    hand = Hand(board, datasheet, slot, contacts, leads)
     hand.do(procedure.actions)
     hand.finish()
     track = Track(hand)

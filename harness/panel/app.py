@@ -230,7 +230,7 @@ class Panel(App[None]):
 
     def _notice(self) -> None:
         """Whether time alone has brought something that is to be said."""
-        noticed = self.session.noticed()
+        noticed = (*self.session.troubles(), *self.session.noticed())
         if noticed:
             self.answer(noticed)
             self.draw_all()
@@ -310,7 +310,8 @@ class Panel(App[None]):
 
     def _status(self) -> Text:
         """Why the display does what it does; where there is no room for all of it, without what is as usual."""
-        said = self.session.status()
+        shown = None if self.at is None else until(self.session.bench.record(), self.at)
+        said = self.session.status(shown, self.at)
         if len(Text(" ".join(said)).wrap(self.console, max(20, self.size.width))) > 2:
             said = [sentence for sentence in said if not sentence.endswith("not held.")]
         return Text(" ".join(said))
@@ -358,7 +359,7 @@ class Panel(App[None]):
         room = 5 if self.size.height >= TALL else 2
         if len(wrapped) > room:
             answer = Text("\n").join(wrapped[:room])
-            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 2 - self.size.width))
+            answer.truncate(len(answer) - max(0, len(wrapped[room - 1]) + 3 - self.size.width))
             answer.append(f" {UNICODE.more}")
         self._put("#answer", answer)
         keys = [KEYS[0]] if self.size.width <= sum(map(len, KEYS)) + 2 else list(KEYS)

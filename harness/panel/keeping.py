@@ -28,7 +28,7 @@ def kept_list(name: str) -> Path:
 
 def put_aside(path: Path) -> None:
     """Give a list that is kept already another name, beside the new one."""
-    with suppress(FileNotFoundError):
+    with suppress(OSError):
         path.replace(path.with_name(f"{path.stem}-before.toml"))
 
 
@@ -40,5 +40,6 @@ def write_list(path: Path, name: str, actions: Sequence[Action]) -> None:
         lines[1:] = ["# nothing was done", "do = []"]
     else:
         lines.append("]")
-    path.parent.mkdir(parents=True, exist_ok=True)
+    with suppress(OSError):  # writing says what is wrong
+        path.parent.mkdir(parents=True, exist_ok=True)
     write_whole(path, "\n".join(lines) + "\n")

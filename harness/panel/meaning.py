@@ -7,6 +7,7 @@ they are meant for that, and become moves of the switches, so that a saved list 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
@@ -94,7 +95,7 @@ def _elsewhere(action: Restart | Pulse | Steps, bench: LiveBench) -> Action:
     if has is None:
         raise UsageError(
             f'"{to_text(action)}": {sheet.name}, which is selected, has no {role} line',
-            remedy="use frames or wait" if role == "step" else "leave it out",
+            remedy="use frames or wait" if role == "step" else "set lines, or select another slot before",
         )
     if isinstance(action, Restart):
         return _restart(action, bench, sheet)
@@ -131,7 +132,8 @@ def _passing(steps: int, bench: LiveBench, sheet: Datasheet) -> list[Action]:
     stands = bench.standing
     if stands.enable and stands.running and _step_line(bench, sheet) == divided_line(bench.board):
         return [Steps(steps)]
-    return [Frames(1), *_pulses(Pulse(steps), bench, sheet)]
+    # As fast as a hand may be thought to be: so does every restart.
+    return [Frames(1), *_pulses(Pulse(steps, float(bench.board.frame_hz / 2)), bench, sheet)]
 
 
 def _pulses(action: Pulse, bench: LiveBench, sheet: Datasheet) -> list[Action]:
@@ -142,7 +144,9 @@ def _pulses(action: Pulse, bench: LiveBench, sheet: Datasheet) -> list[Action]:
         raise _only_at_home(action, bench, sheet)
     name = INPUT_LINES[line]
     level = bench.situation.switches[name]
-    return [Repeat(action.count, (Set({name: 1 - level}), Set({name: level})))]
+    rest = round(bench.board.frame_hz / (2 * Fraction(action.hz))) - 1
+    still = (Frames(rest),) if rest > 0 else ()
+    return [Repeat(action.count, (Set({name: 1 - level}), *still, Set({name: level}), *still))]
 
 
 def _step_line(bench: LiveBench, sheet: Datasheet) -> int:

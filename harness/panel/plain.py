@@ -52,4 +52,4 @@ def passed(session: Session, room_s: float) -> Iterable[str]:
         more = "" if whole else ", which is as far as it came"
         yield f"{seconds((bench.now - before) / hz)} passed on the bench, {pace}{more}."
     session.keep()
-    yield from session.noticed()
+    yield from (*session.troubles(), *session.noticed())

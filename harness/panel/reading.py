@@ -137,8 +137,8 @@ def _latest(golden: Golden) -> Golden:
     return replace(golden, **{name: getattr(golden, name)[rows] for name in columns})
 
 
-def status_of(bench: LiveBench, golden: Golden) -> list[str]:
-    """Why the display does what it does now, sentence by sentence."""
+def status_of(bench: LiveBench, golden: Golden, at: int | None = None) -> list[str]:
+    """Why the display does what it does now, sentence by sentence; or did `at` an earlier tick, where a golden ends."""
     slot = bench.standing.slot
     seat = bench.seat(slot)
     if seat is None:
@@ -150,7 +150,9 @@ def status_of(bench: LiveBench, golden: Golden) -> list[str]:
     if bench.loops:
         return [*found, "A loop in the design runs free: what it reaches cannot be foretold."]
     if inside is not None and len(golden.ticks):
-        found += sentences(Watch(inside, _latest(golden)).status(bench.now, recent_s=RECENT_S))
+        found += sentences(
+            Watch(inside, _latest(golden)).status(bench.now if at is None else at, recent_s=RECENT_S)
+        )
     if len(golden.outputs) and int(golden.settled[-1]) != 0xFF:
         found.append("? cannot be foretold: the power-up or a race decides.")
     return found

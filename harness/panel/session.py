@@ -101,6 +101,7 @@ class Session:
         self.kept = kept_list(self.kept_as) if keep else None
         self.hears: list[Callable[[Told], None]] = []
         self.ended = self._kept_before = False
+        self._trouble = ""
         self._cautioned: set[str] = set()
         self.bench = self.make_bench()
         self.pace = Pace(self.bench)
@@ -244,11 +245,14 @@ class Session:
         except ForelightError as error:
             return Told(text, (f"Refused: {error}",), action=action, refused=str(error))
         self.keep()
-        brief = (instruction(action, wording), *self._cautions(action))
+        brief = (instruction(action, wording), *self._cautions(action), *self.troubles())
         return Told(text, (*brief, *self.look()), brief, action)
 
-    @staticmethod
-    def _read(text: str) -> Action:
+    def words(self) -> set[str]:
+        """All that can begin what is said."""
+        return {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
+
+    def _read(self, text: str) -> Action:
         """The action in a text. Raises a UsageError that says how it is written, or what else can be said."""
         try:
             return parse_one(text, "")
@@ -256,7 +260,7 @@ class Session:
             remedy = error.remedy
             if text.split("(", maxsplit=1)[0].split(maxsplit=1)[0].lower() not in VERBS:
                 near, _, _ = (remedy or "").partition(" the actions are")
-                known = ", ".join(sorted({*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}))
+                known = ", ".join(sorted(self.words()))
                 remedy = f"{near} you can say {known}" if near.endswith("?") else f"you can say {known}"
             raise UsageError(error.what, remedy=remedy) from None
 
@@ -339,10 +343,18 @@ class Session:
     def keep(self) -> None:
         """Write the list to where it is kept; what was kept there by another evening is put aside first."""
         if self.kept is not None:
-            if not self._kept_before:
-                put_aside(self.kept)
-                self._kept_before = True
-            write_list(self.kept, self.kept.stem, self.written())
+            try:
+                if not self._kept_before:
+                    put_aside(self.kept)
+                    self._kept_before = True
+                write_list(self.kept, self.kept.stem, self.written())
+            except UsageError as error:  # the bench goes on
+                self.kept, self._trouble = None, f"What you do is not kept any more: {error}."
+
+    def troubles(self) -> tuple[str, ...]:
+        """What went wrong on the way, said once."""
+        found, self._trouble = self._trouble, ""
+        return (found,) if found else ()
 
     def _help(self) -> tuple[str, ...]:
         return help_lines()
@@ -366,9 +378,9 @@ class Session:
             shows = f"Display: {shown_on_display(self.bench, golden)}. Outputs o7 to o0: {bits}."
             return (f"{now} {shows}", " ".join(self.status(golden)))
 
-    def status(self, golden: Golden | None = None) -> list[str]:
-        """The status line."""
-        return status_of(self.bench, golden or self.bench.record())
+    def status(self, golden: Golden | None = None, at: int | None = None) -> list[str]:
+        """The status line, now or at an earlier tick."""
+        return status_of(self.bench, golden or self.bench.record(), at)
 
     def now(self, golden: Golden) -> list[LineNow]:
         """Each line of the chip, as the end of a golden has it."""
@@ -471,8 +483,7 @@ def completions(session: Session, text: str) -> list[str]:
     """How what was typed so far may go on, the likeliest first."""
     verb, space, rest = text.partition(" ")
     if not space:
-        words = {*VERBS, *(re.split("[ ,]", word)[0] for word in OTHERS)}
-        return sorted(word for word in words if word.startswith(verb) and word != verb)
+        return sorted(word for word in session.words() if word.startswith(verb) and word != verb)
     board, done, part = session.board, rest.rpartition(" ")[0], rest.rpartition(" ")[2]
     begun = f"{verb} {done} " if done else f"{verb} "
     choices: Sequence[str] = ()

@@ -12,8 +12,8 @@ def coverage(design: Design, **asked: Unpack[Asking]) -> Coverage:
     """The fault coverage of what `predict` would foretell with the same words.
 
     A fault counts as revealed if it makes a settled output differ once the slot is up, whatever the flip-flops held.
-    Raises UsageError where no bit tells anything by itself (a loop that runs free, a design that may begin anywhere in
-    its period), and for a design with a memory that cannot be turned into gates.
+    Raises a UsageError where no bit tells anything by itself (a loop that runs free, a design that may begin anywhere
+    in its period), and for a design with a memory that cannot be turned into gates.
     """
     found = asking(design, **asked)
     return found.coverage(found.golden())

@@ -21,9 +21,9 @@ class Parting:
 
 
 def remedies(details: Details) -> tuple[str, ...]:
-    """What to record instead, or to look at first, a sentence each."""
+    """What to look at first, and what to record instead, a sentence each."""
     likely = text(_likeliest(details), "remedy")
-    return (*texts(details.answer, "remedies"), *((likely,) if likely else ()))
+    return (*((likely,) if likely else ()), *texts(details.answer, "remedies"))
 
 
 def cause(details: Details) -> str:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cache, partial
 from pathlib import Path
 
 from forelight.designs.catalogue import is_there
 
 from .answers import text
-from .attempt import Details
 from .notebook import Notebook, reading, writing
 
 
@@ -38,6 +38,7 @@ def join(into: Path, others: Sequence[Path]) -> list[Joined]:
 def _take(notebook: Notebook, file: Path) -> Joined:
     known = {attempt.id: attempt for attempt in notebook.attempts()}
     chips = notebook.chips()
+    tell = cache(partial(retold, base=file.parent, folder=notebook.path.parent))
     with reading(file) as other:
         attempts = other.attempts()
         fresh = [attempt for attempt in attempts if attempt.id not in known]
@@ -46,8 +47,10 @@ def _take(notebook: Notebook, file: Path) -> Joined:
         for attempt in fresh:
             chip = boards.pop(attempt.board, None)
             if chip is not None:
-                chip = replace(chip, asked=retold(chip.asked, file.parent, notebook.path.parent))
-            notebook.add(attempt, _found_from(notebook.path, file, details[attempt.id]), None, chip)
+                chip = replace(chip, asked=tell(chip.asked))
+            told = details[attempt.id]
+            bench = {**told.bench, "slot": tell(text(told.bench, "slot"))}  # perhaps the path of a design
+            notebook.add(attempt, replace(told, bench=bench), None, chip)
         # Also what only the other kept of a try that both know.
         wanted = {attempt.recording for attempt in attempts if attempt.recording}
         new = (wanted & other.kept()) - notebook.kept()
@@ -55,16 +58,6 @@ def _take(notebook: Notebook, file: Path) -> Joined:
             notebook.keep(sha256, other.recording(sha256) or b"")
     otherwise = sum(known[one.id] != one for one in attempts if one.id in known)
     return Joined(file, len(attempts), len(fresh), len(new), otherwise)
-
-
-def _found_from(into: Path, file: Path, details: Details) -> Details:
-    """The same, with the path of a design, if it is one, told from another notebook's folder."""
-    slot = text(details.bench, "slot")
-    return (
-        replace(details, bench={**details.bench, "slot": retold(slot, file.parent, into.parent)})
-        if slot
-        else details
-    )
 
 
 def retold(path: str, base: Path, folder: Path) -> str:

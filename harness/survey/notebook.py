@@ -45,8 +45,10 @@ TABLES = {
 }
 _COLUMNS = [one.name for one in fields(Attempt)]
 _SELECT = f"SELECT {', '.join(_COLUMNS)} FROM tries"  # the names are those of our own record
-_TYPES = {"slot": (int, NoneType), "code": (int, NoneType), "inputs": (int,), "evidence": (float, NoneType)}
+_NUMBERS = {"slot": (int, NoneType), "code": (int, NoneType), "inputs": (int,), "evidence": (float, NoneType)}
 _MAY_LACK = ("verdict", "recording", "again_of")
+#: What may stand in each column.
+_KINDS = [_NUMBERS.get(name, (str, NoneType) if name in _MAY_LACK else (str,)) for name in _COLUMNS]
 _DAMAGED = "is damaged: what stands in it is not what Forelight writes"
 _RESTORE = "put a copy in its place, or begin another notebook and join it with `forelight survey merge`"
 
@@ -147,21 +149,12 @@ class Notebook:
 
     def _attempt(self, row: Row) -> Attempt:
         """A row as a record, if all in it is as it should be."""
-        made = dict(zip(_COLUMNS, row, strict=True))
-        for name, value in made.items():
-            kinds = _TYPES.get(name, (str, NoneType) if name in _MAY_LACK else (str,))
-            if not isinstance(value, kinds):
-                raise self._damaged()
-        attempt = Attempt(**made)  # type: ignore[arg-type]
-        if not isfinite(attempt.evidence or 0.0):
+        if not all(map(isinstance, row, _KINDS)):
             raise self._damaged()
-        if attempt.command not in COMMANDS or attempt.verdict not in (None, *VERDICTS):
-            raise self._damaged()
-        if (
-            not 0 <= attempt.inputs <= 0xFF
-            or not 0 <= (attempt.slot or 0) <= 65535
-            or not (attempt.code or 0) >= 0
-        ):
+        attempt = Attempt(*row)  # type: ignore[arg-type]
+        known = attempt.command in COMMANDS and attempt.verdict in (None, *VERDICTS)
+        whole = 0 <= attempt.inputs <= 0xFF and 0 <= (attempt.slot or 0) <= 65535 and (attempt.code or 0) >= 0
+        if not known or not whole or not isfinite(attempt.evidence or 0.0):
             raise self._damaged()
         return attempt
 
@@ -278,7 +271,9 @@ def _begin(connection: sqlite3.Connection) -> str:
 
 def _encodable(value: object) -> object:
     """A text with a mark for each byte that was none in the terminal or in the name of a file."""
-    return value.encode("utf-8", "replace").decode() if isinstance(value, str) else value
+    if isinstance(value, str) and not value.isascii():
+        return value.encode("utf-8", "replace").decode()
+    return value
 
 
 def _finite(text: str) -> float:

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log2
 
-from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
+from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE, WHICH_CAUSE
 from .answers import parting, proved, remedies
 from .attempt import Attempt, Details
 from .setup import Setup, Walk
@@ -111,7 +111,7 @@ def _worth(one: SlotStanding, said: Details, chance: float) -> Worth | None:
 def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | None:
     """What a slot is worth another try for that differs: to part two causes, or to tell a slip from a fault."""
     made = parting(said)
-    if made is not None and experiment_name(one) not in one.procedures:
+    if made is not None and WHICH_CAUSE not in one.procedures:
         first, both = made.shares[0], sum(made.shares)
         return Worth(
             "differs, and two causes can be parted",
@@ -122,11 +122,6 @@ def _differing(one: SlotStanding, differed: Attempt, said: Details) -> Worth | N
     means = next(iter(remedies(said)), "")
     once = Worth("differs once: a slip, or a fault?", 1.0, means=means, again=differed)
     return once if one.repeated < 2 else None
-
-
-def experiment_name(one: SlotStanding) -> str:
-    """What the procedure is called that parts two causes in a slot."""
-    return f"experiment on slot {one.slot}"
 
 
 def _weak(agreed: Attempt, said: Details, chance: float) -> Worth | None:

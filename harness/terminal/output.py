@@ -22,6 +22,7 @@ from forelight.sim.errors import UsageError
 from forelight.sim.plain_text import clean
 
 from ..limits import silenced
+from . import answers
 
 if TYPE_CHECKING:
     from rich.console import Console, RenderableType
@@ -152,8 +153,8 @@ def open_streams() -> None:
 
 
 def emit_json(answer: Any) -> None:
-    """The answer for scripts, in ASCII, so that any encoding carries it."""
-    emit(json.dumps(answer, indent=2, allow_nan=False) + "\n")
+    """The answer for scripts, in ASCII, so that any encoding carries it; `answers.py` has its keys."""
+    emit(json.dumps(answers.versioned(answer), indent=2, allow_nan=False) + "\n")
 
 
 def console(*, stderr: bool = False, width: int | None = None) -> Console:

@@ -99,7 +99,7 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
 
     The best comes first; none where the edges keep to no clock.
     """
-    if len(times) < 2:
+    if len(times) < 2 or times[0] == times[-1]:
         return []
     rough: list[tuple[int, float, float, slice]] = []
     bands = max(1, round(math.log(high / low, BAND)))

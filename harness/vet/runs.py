@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet, Run
@@ -14,6 +14,7 @@ from ..bench.predict import predict
 from ..bench.restarting import Restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.profile import Board
+from ..capture.play import played
 from ..golden.golden import Golden, Race
 from ..hand.routine import default_procedure, run_procedure
 from ..view.flashing import flashing
@@ -60,7 +61,8 @@ def runs(
     carried: list[Carried] = []
     for run in datasheet.runs:
         try:
-            procedure = run_procedure(board, datasheet, run.name)
+            told = run_procedure(board, datasheet, run.name)
+            procedure = played(replace(told, folder=datasheet.folder), board, datasheet)
             golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
         except DatasheetError as error:  # which names the run, its line and the action
             found.append(Finding(run.name, f"{error.what}; {error.remedy}", error.place, must=True))
@@ -70,7 +72,7 @@ def runs(
             found.append(Finding(run.name, said, DATASHEET_FILE, must=True))
             continue
         actions = parse(run.do)
-        up = len(procedure.actions) - len(actions) + isinstance(actions[0], Restart)
+        up = len(told.actions) - len(actions) + isinstance(actions[0], Restart)
         carried.append(Carried(procedure, up, golden))
         found += _shown(golden, procedure)
         found += _untrue(datasheet, board, run, carried[-1], power_ups, seed)

@@ -6,18 +6,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from forelight.designs.datasheet import Datasheet
-from forelight.sim.errors import UsageError
 
 from ..bench.course import seated
 from ..bench.inside import Inside
 from ..boards.profile import Board
-from ..coverage.measure import Faults, coverage
+from ..coverage.measure import Faults, UntriedError, coverage
 from ..coverage.record import Coverage, union
 from ..hand.hand import Hand
 from .runs import Carried
-
-#: A contribution is asked for no more: gates, and faults, which run side by side.
-MOST_GATES, MOST_FAULTS = 4000, 511
 
 
 @dataclass(frozen=True)
@@ -39,13 +35,9 @@ def tried(
     """What the runs that were carried out reveal."""
     seat = seated(board, datasheet)
     try:
-        faults = Faults.of(seat, MOST_FAULTS, seed)
-    except UsageError as error:
-        return RunsTried(why=error.what)
-    if len(faults.drawn.cells) > MOST_GATES:
-        return RunsTried(
-            why=f"{len(faults.drawn.cells)} gates are many: ask for the run with golden --coverage"
-        )
+        faults = Faults.few(seat, seed)
+    except UntriedError as error:
+        return RunsTried(why=f"{error.what}; {error.remedy}")
     found, why = dict[str, Coverage](), "no run could be carried out"
     for number, run in enumerate(carried):
         progress(number, len(carried))
@@ -55,6 +47,6 @@ def tried(
         inside = Inside.of(board, datasheet, run.procedure, slot, seat)
         try:
             found[run.procedure.name] = coverage(inside, run.golden, hand.now, faults=faults)
-        except UsageError as error:
+        except UntriedError as error:
             why = error.what
     return RunsTried(found, union(list(found.values())) if found else None, "" if found else why)

@@ -11,6 +11,7 @@ import llvmlite.binding as llvm
 
 from ..disk_cache import DiskCache, key
 from .sweep import SWEEP
+from .text import PIECE, in_pieces
 
 #: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
 CACHE = DiskCache(".code", 64 * 2**20)
@@ -100,6 +101,13 @@ def longest_block(text: str) -> int:
     return longest
 
 
+def _ready(text: str, level: int, generated: int) -> llvm.ModuleRef:
+    """The module of a text, after the passes of a level, as the generator of another level takes it best."""
+    if generated or longest_block(text) <= PIECE:
+        return optimised(text, level)
+    return llvm.parse_assembly(in_pieces(str(optimised(text, level)) if level else text))
+
+
 _numbers = count()
 
 
@@ -112,7 +120,7 @@ def compile_text(text: str, function: str, level: int = 3, *, passes: bool = Tru
     entry = key((text, f"{level} {passes}", *_maker()))
     image = CACHE.load(entry)
     if image is None:
-        image = machine.emit_object(optimised(text, level if passes else 0))
+        image = machine.emit_object(_ready(text, level if passes else 0, generator_level(text, level)))
         CACHE.store(entry, image)
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
     # Each library in the process-wide linker needs a name of its own.

@@ -178,3 +178,13 @@ def test_texts_to_the_very_length(tmp_path: Path) -> None:
     assert top.integer("other", 0, 9, 7) == 7
     with pytest.raises(DatasheetError, match="other: is missing; add it: a whole number from 0 to 9"):
         top.integer("other", 0, 9)
+
+
+def test_a_near_word_is_proposed_but_not_for_one_of_two_letters() -> None:
+    assert did_you_mean("tilte", ["title", "lines"]) == 'did you mean "title"?'
+    assert did_you_mean("o", ["o0", "o1"]) == did_you_mean("os", ["o0", "so"]) == ""
+
+
+@pytest.mark.parametrize(("length", "ending"), [(79, '"'), (80, '"'), (81, '..."'), (200, '..."')])
+def test_long_texts_are_shortened(length: int, ending: str) -> None:
+    assert quoted("x" * length) == '"' + "x" * min(length, 80) + ending

@@ -24,7 +24,6 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "vcd": (("golden", "dice", "-o", "g.vcd"), ("g.vcd",)),
     "listen": (("listen", "ferry_whistle", "--seconds", "3", "-o", "w.wav"), ("w.wav",)),
     "card": (("card", "tide_gauge", "-o", "c.html"), ("c.html",)),
-    "wall": (("wall", "--board", "mole", "--seconds", "1", "-o", "wall.svg"), ("wall.svg",)),
     "picture": (("show", "tide_gauge", "-o", "s.svg"), ("s.svg",)),
     "draft": (("draft", "night_light"), ("night_light/datasheet.toml", "night_light/design.py")),
 }
@@ -61,7 +60,9 @@ def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.
     _, told = process.communicate(timeout=60)
     said = f"seed {SEED}, {name}, {signal.Signals(number).name} after {after:.3f} s: {told.decode()}"
     assert process.returncode in (0, 128 + number, -number), said
-    assert b"Traceback" not in told and b"fault of the program" not in told, said
+    # Until the entry point is read Python answers an interrupt by itself.
+    assert b"Traceback" not in told or (number == signal.SIGINT and b"/harness/" not in told), said
+    assert b"fault of the program" not in told, said
     found = contents(folder)
     assert set(found) <= set(files), f"{said} left {set(found) - set(files)}"
     new = [file for file in files if found.get(file, b"old") != b"old"]

@@ -59,7 +59,7 @@ def _note_lists(verilog: Verilog, module: str, start: int, end: int) -> None:
             continue
         control, last = verilog.close(at + 2), verilog.statement_end(at + 1)
         listed = {verilog.word(n) for n in range(at + 3, control)}
-        if listed & {"posedge", "negedge", "*"}:
+        if listed & {"posedge", "negedge", "*"} or verilog.word(at + 3) == "*)":
             continue
         written = {name for name, _ in assigned(verilog, control + 1, last)}
         read = (verilog.word(n) for n in range(control + 1, last))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from forelight.sim.errors import SourceError
 
+from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
 from .leaving import rewrite_leaving
@@ -18,6 +19,7 @@ from .wildcards import rewrite_wildcards
 
 _REWRITES = (
     rewrite_spelling,
+    rewrite_arguments,
     rewrite_tables,
     rewrite_leaving,
     rewrite_wildcards,

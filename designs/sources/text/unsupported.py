@@ -15,7 +15,6 @@ _WORDS = {
     "trireg": ("nets of kind trireg are not supported", "keep the level in a latch or a register"),
     "pullup": ("the primitive pullup is not supported", "declare the net as tri1"),
     "pulldown": ("the primitive pulldown is not supported", "declare the net as tri0"),
-    "real": ("`real` is not supported", "count in integers, or read a table with $readmemh"),
     **{
         word: (f"the switch primitive {word} is not supported", "write a bufif1, or an assignment with z")
         for word in _SWITCHES.split()

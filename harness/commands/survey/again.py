@@ -25,7 +25,7 @@ from ...survey.standing import valid
 from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
 from .. import noting
-from ..check import answer, held_against, proved
+from ..check import answer, grounds, held_against
 from ..question import Question
 from .places import board_of
 
@@ -98,8 +98,8 @@ def _judge(item: tuple[Attempt, Details]) -> Judged:
         asking = question_of(board, attempt, details, path)
         golden, verdict = held_against(asking, asking.golden(), capture)
         found = answer(asking, golden, verdict, attempt.recording_name)
-        if verdict.kind != attempt.verdict and (proves := proved(asking, golden, capture, verdict)):
-            found["proves"] = proves.to_json()
+        if verdict.kind != attempt.verdict:
+            found |= grounds(asking, golden, capture, verdict)
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
     except ForelightError as error:
         return Judged(attempt, None, details, str(error))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Iterator, Sequence
+from itertools import groupby
 from pathlib import Path
 
 from forelight.designs.datasheet import Datasheet
@@ -18,10 +19,11 @@ from ...boards.reader import board_names
 from ...boards.roster import find
 from ...survey.findings import Findings, gathered
 from ...survey.notebook import reading
-from ...survey.plan import Candidate, Visit, Worth, experiment_name, plan, wanted
+from ...survey.plan import Candidate, Visit, Worth, plan, wanted
 from ...survey.setup import Setup, Setups, Walk, moved, usual_run
 from ...survey.standing import SlotStanding
 from ...terminal.output import complain, emit_json, show
+from ...verdict.kinds import WHICH_CAUSE
 from ...view.words import hertz
 from .places import board_of
 
@@ -148,22 +150,23 @@ class Planned:
             f"{_many(len(visits), 'try', 'tries')} of {len(self.tasks)} that would still tell something about "
             f"{self.board.name}, with {_many(moves, 'switch', 'switches')} to move between them."
         )
-        setup: Setup | None = None
-        for visit in visits:
-            if visit.task.setup != setup:
-                setup = visit.task.setup
-                yield ""
-                yield Text(self._head(visit), style="bold")
-            one = visit.task.standing
-            yield f"  {one.slot} {self.title(visit.task)}: {visit.task.worth.why}"
-            if visit.task.worth.means:
-                yield f"    {visit.task.worth.means}"
-            if visit.task.worth.experiment:
-                yield f"    Do: {'; '.join(visit.task.worth.experiment)}"
-            yield f"    {self.command(visit.task)}"
+        for _, shared in groupby(visits, lambda visit: visit.task.setup):
+            first, *others = shared
+            yield ""
+            yield Text(self._head(first), style="bold")
+            yield "\n".join(line for visit in (first, *others) for line in self._lines(visit.task))
         if self.folder is None and any(visit.task.worth.experiment for visit in visits):
             yield ""
             yield "--experiments FOLDER writes the procedures that part two causes."
+
+    def _lines(self, task: Candidate) -> Iterator[str]:
+        """What is to be done in one slot, and why."""
+        yield f"  {task.standing.slot} {self.title(task)}: {task.worth.why}"
+        if task.worth.means:
+            yield f"    {task.worth.means}"
+        if task.worth.experiment:
+            yield f"    Do: {'; '.join(task.worth.experiment)}"
+        yield f"    {self.command(task)}"
 
     def _head(self, visit: Visit) -> str:
         """How the switches go over to a set-up."""
@@ -188,7 +191,7 @@ def experiment_file(task: Candidate) -> str:
 def _write(folder: Path, task: Candidate) -> Path:
     """The experiment as a procedure."""
     path = folder / experiment_file(task)
-    parts = {"name": experiment_name(task.standing), "expect": task.worth.means[:2000]}
+    parts = {"name": WHICH_CAUSE, "expect": task.worth.means[:2000]}
     lines = [f"{key} = {_quoted(text)}\n" for key, text in parts.items() if text]
     write_whole(path, "".join([*lines, f"do = [{', '.join(map(_quoted, task.worth.experiment))}]\n"]))
     return path

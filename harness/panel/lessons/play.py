@@ -173,6 +173,9 @@ class LessonSession(Session):
         command = f"forelight check {self.slot} {path} --board {self.board.name}"
         return (f"Wrote {path}; {command}, with what you save as --procedure, gives its verdict.",)
 
+    def words(self) -> set[str]:
+        return super().words() | {re.split("[ ,]", word)[0] for word in WORDS}
+
     def _help(self) -> tuple[str, ...]:
         return (*super()._help(), *(f"{word}: {meaning}" for word, meaning in WORDS.items()))
 
@@ -376,7 +379,7 @@ def with_stuck_outputs(netlist: Netlist, stuck: Mapping[str, int]) -> Netlist:
 
 def _refusal(told: Told) -> list[str]:
     what = to_text(told.action) if told.action else told.text
-    return [f"{what}: nothing was done, and nothing has changed."]
+    return [f"{what}: nothing was done, and nothing has changed. Say hint if you do not know how."]
 
 
 def _short(shown: str) -> str:

@@ -111,3 +111,11 @@ def test_sentences_with_the_labels_and_contacts_of_a_board(text: str, sentence: 
         frame_hz=3000.0,
     )
     assert instruction(parse([text])[0], board) == sentence
+
+
+@pytest.mark.parametrize(("pull", "words"), [(0, "1 is closed and 0 open"), (1, "1 is open and 0 closed")])
+def test_a_strap_says_how_the_switches_stand_where_all_pull_alike(pull: int, words: str) -> None:
+    (action,) = parse(["strap 29"])
+    wording = Wording(SHEET, pulls={f"i{bit}": pull for bit in range(8)})
+    assert f"to 0 0 0 1 1 1 0 1 (code 29, {words}), " in instruction(action, wording)
+    assert "(code 29), " in instruction(action, Wording(SHEET, pulls={"i0": pull}))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 from forelight.designs.datasheet import Attachment
-from forelight.designs.sheets.attachments import KINDS
+from forelight.designs.sheets.attachments import KINDS, driven_lines, heard_lines
 from forelight.designs.sheets.reader import load
 from forelight.sim.errors import DatasheetError
 
@@ -113,3 +113,32 @@ def test_a_link_that_leads_outside_is_refused(tmp_path: Path) -> None:
     (inner / "link.txt").symlink_to(tmp_path / "secret.txt")
     found = complaint(inner, MEMORY.replace("chart.txt", "link.txt"))
     assert "leaves the folder" in found
+
+
+@pytest.mark.parametrize(
+    ("option", "inside", "outside"),
+    [
+        ("columns", ("8", "40"), ("7", "41")),
+        ("rows", ("1", "2"), ("0", "3")),
+        ("volts", ("2.7", "5.5"), ("2.69", "5.51")),
+    ],
+)
+def test_options_of_a_display_from_bound_to_bound(
+    tmp_path: Path, option: str, inside: tuple[str, ...], outside: tuple[str, ...]
+) -> None:
+    bare = DISPLAY.replace("columns = 20, volts = 3.3", "{}")
+    for value in inside:
+        (found,) = attached(tmp_path, bare.replace("{ {} }", f"{{ {option} = {value} }}"))
+        assert found.options == {option: float(value)}
+    for value in outside:
+        assert f"{option}: {value} does not fit" in complaint(
+            tmp_path, bare.replace("{ {} }", f"{{ {option} = {value} }}")
+        )
+
+
+def test_what_listens_to_inputs_and_what_drives_them(tmp_path: Path) -> None:
+    lamp = '[[attach]]\nkind = "lamp"\nlines = { signal = "i3" }\n'
+    meter = '[[attach]]\nkind = "pulse-width meter"\nlines = { signal = "o3" }\n'
+    attached(tmp_path, lamp + meter + MEMORY)
+    sheet = load(tmp_path)
+    assert (heard_lines(sheet), driven_lines(sheet)) == (("i3",), ("i0",))

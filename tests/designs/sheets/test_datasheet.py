@@ -139,3 +139,10 @@ def test_every_folder_of_the_catalogue_is_valid(name: str) -> None:
     assert sheet.name == name
     assert sheet.creator and sheet.license and sheet.description and sheet.runs
     assert 0 <= sheet.idle <= 255
+
+
+@pytest.mark.parametrize(("active", "idle"), [("high", 0b0000_0100), ("low", 0b0100_0100)])
+def test_a_restart_rests_at_the_level_that_is_not_active(tmp_path: Path, active: str, idle: int) -> None:
+    sheet = load(contribution(tmp_path, GOOD.replace('active = "low"', f'active = "{active}"')))
+    assert sheet.restart == RestartLine("i6", active)
+    assert sheet.idle == idle

@@ -96,7 +96,7 @@ def test_both_boards_of_the_bench() -> None:
         assert len(board.slots) < board.slot_count / 2  # most slots are empty
 
 
-@pytest.mark.parametrize("name", ["quay", "mole"])
+@pytest.mark.parametrize("name", board_names())
 def test_every_slot_of_the_rosters_holds_a_valid_design_in_its_own_slot(name: str) -> None:
     board = load_board(name)
     for slot, entry in board.slots.items():

@@ -230,3 +230,11 @@ def test_a_card_prints_on_one_or_two_pages_of_a5(tmp_path: Path) -> None:
         # A5 is 148 mm x 210 mm (ISO 216), which is 420 x 595 points.
         (wide, high) = map(float, re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", data)[0])
         assert abs(wide - 419.5) < 1 and abs(high - 595.3) < 1
+
+
+def test_the_name_of_a_line_is_never_capitalised() -> None:
+    for name in ("weather_report", "tide_gauge", "sluice_code"):
+        assert not re.findall(r"\b[IO][0-7]\b", "\n".join(printed(card(asked(name)))))
+    assert "Mind who is watching: o0 flashes 10 times in a second" in " ".join(
+        printed(card(asked("weather_report")), 400)
+    )

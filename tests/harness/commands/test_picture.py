@@ -72,7 +72,7 @@ def test_still_on_request_and_in_json(tmp_path: Path) -> None:
     assert answer["file"] == str(file)
     page = file.read_text("utf-8")
     assert "@keyframes" not in page
-    assert "The restart settles all outputs, 1 step after it begins" in page
+    assert "The restart settles the whole design, 1 step after it begins" in page
 
 
 @pytest.mark.parametrize(

@@ -168,6 +168,7 @@ def test_an_empty_slot_is_an_answer() -> None:
     says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
     assert " ".join(ask("5").split()) == says
     assert json.loads(ask("5", "--json")) == {
+        "schema": 1,
         "board": "quay",
         "slot": 5,
         "empty": True,

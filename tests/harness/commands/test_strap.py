@@ -53,7 +53,7 @@ def test_rates_of_codes(code: int, rate: str) -> None:
 def test_every_code_that_gives_the_rate_is_listed() -> None:
     found = json.loads(ask("--hz", "750", "--json"))["codes"]
     # half = 2: m = 1, e = 0 and m = 0, e = 1
-    assert [(item["code"], item["hz"], item["error_percent"]) for item in found] == [
+    assert [(item["strap_code"], item["hz"], item["error_percent"]) for item in found] == [
         (1, 750, 0),
         (32, 750, 0),
     ]
@@ -76,9 +76,10 @@ def test_a_direct_link_has_no_strap_switches() -> None:
         "The code is a setting of the step source; the input switches have no part in it.\n"
     )
     assert json.loads(ask("--hz", "25e6", "--board", "mole", "--json")) == {
+        "schema": 1,
         "board": "mole",
         "wanted_hz": 25e6,
-        "codes": [{"code": 0, "hz": 25e6, "error_percent": 0, "switches": None}],
+        "codes": [{"strap_code": 0, "hz": 25e6, "error_percent": 0, "switches": None}],
     }
 
 

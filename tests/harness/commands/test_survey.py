@@ -21,6 +21,7 @@ from forelight.designs.procedures.procedure import load_toml
 from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.roster import find
 from forelight.harness.cli import cli
+from forelight.harness.commands.judging import reasons
 from forelight.harness.commands.survey.again import question_of
 from forelight.harness.survey.attempt import ChipRoster, Details
 from forelight.harness.survey.notebook import reading
@@ -47,8 +48,13 @@ slots = {{ 2 = "{design}" }}
 HOSTILE = "=1+1 \x1b[2J<script>alert(1)</script> | `a` **b** \u202eabc"
 
 
+#: Finds causes, which takes seconds: only where they are what is asked for.
+EXPLAINED = reasons.explained
+
+
 @pytest.fixture(autouse=True)
 def _here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(reasons, "explained", lambda *given: None)
     monkeypatch.chdir(tmp_path)
     monkeypatch.delenv("FORELIGHT_WHO", raising=False)
     monkeypatch.setattr("forelight.harness.terminal.cores.core_count", lambda: 1)  # no processes to wait for
@@ -117,6 +123,12 @@ def test_count_and_card_are_written_down() -> None:
     )
 
 
+def test_a_count_that_differs_says_why() -> None:
+    ask("count", "101", "--loops", "60", "--seconds", "53", "--survey", "quay.survey", code=1)
+    said = " ".join(ask("survey", "quay.survey").output.split())
+    assert "101 Tide gauge The count means 20.38 steps a second, and 2.03804 Hz is foretold." in said
+
+
 def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FORELIGHT_WHO", "Cleo")
     check("good.csv")
@@ -133,6 +145,7 @@ def test_the_name_may_stand_in_the_environment(monkeypatch: pytest.MonkeyPatch) 
         (["check", "--any", "good.csv", "--survey", "q"], "--any asks which slot it is"),
         (["card", "--all", "--survey", "q"], "--survey writes down the card of one slot"),
         (["card", "101", "-o", "q.html", "--survey", "q.html"], "this is the notebook itself"),
+        (["check", "101", "bad.csv", "--survey", "q", "--experiment", "q"], "this is the notebook itself"),
         (["check", "101", "good.csv", "--survey", "none/q"], "the notebook cannot be opened"),
         (["check", "101", "good.csv", "--survey", "good.csv"], "the notebook is damaged"),
         (["check", "101", "none.csv", "--survey", "q"], "cannot read the recording"),
@@ -193,7 +206,7 @@ def test_an_answer_that_cannot_be_written_down_is_given_all_the_same(monkeypatch
     assert "Written" not in said.stdout
     assert "the disk is full: this was not written, and what the notebook held before is whole" in said.stderr
     found = json.loads(check("large.csv", "--keep", "--json", code=2).stdout)
-    assert list(found) == ["error"]
+    assert list(found) == ["schema", "error"]
     with reading(Path("quay.survey")) as notebook:
         assert [one.verdict for one in notebook.attempts()] == ["agrees"]
 
@@ -282,7 +295,7 @@ def test_the_next_tries_and_their_experiments() -> None:
     said = ask("survey", "next", "q", "--tries", "60").output
     assert "    Do: restart; steps 3\n" in said
     assert said.endswith("--experiments FOLDER writes the procedures that part two causes.\n")
-    write(Path("q"), attempt(verdict="differs", procedure="experiment on slot 101"))
+    write(Path("q"), attempt(verdict="differs", procedure="which of two causes"))
     assert "two causes" not in ask("survey", "next", "q", "--tries", "60").output, "it was carried out"
 
 
@@ -528,6 +541,19 @@ def test_a_design_that_changed_moves_its_verdict() -> None:
         first, _, last = notebook.attempts()
     assert last.again_of == first.id
     assert last.design_sha256 != first.design_sha256
+
+
+@pytest.mark.slow
+def test_the_causes_of_what_differs_are_written_down(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As check finds them: a switch that was left set is named, and what to look at comes with the plan."""
+    monkeypatch.setattr(reasons, "explained", EXPLAINED)
+    ask("golden", "tide_gauge", "--set", "i0=1", "--seconds", "10", "-o", "held.csv")
+    check("held.csv", "--keep", code=1)
+    cause = "Switch i0 was set the other way throughout."
+    assert f"Likely cause: {cause}" in " ".join(ask("survey", "quay.survey").output.split())
+    assert cause in ask("survey", "report", "quay.survey").output
+    said = ask("survey", "next", "quay.survey", "--tries", "46").output
+    assert "    Set i0 as the procedure says and run it again.\n" in said
 
 
 def test_a_recording_that_cannot_be_judged_again_is_told() -> None:

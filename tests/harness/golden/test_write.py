@@ -6,6 +6,7 @@ import csv
 import io
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from math import floor
 from pathlib import Path
@@ -261,3 +262,28 @@ def test_a_damaged_vcd(tmp_path: Path) -> None:
         path.write_text(change)
         with pytest.raises(CaptureError):
             read_golden(path)
+
+
+def test_rows_in_which_times_and_steps_gain_digits() -> None:
+    """Steps 0 to 10,050 a tick apart at 900 Hz: each field as plain arithmetic writes it."""
+    steps = np.arange(10_051)
+    golden = replace(
+        SMALL,
+        oscillator_hz=900,
+        ticks=steps.copy(),
+        steps=steps,
+        end=10_060,
+        inputs=np.resize(SMALL.inputs, len(steps)),
+        outputs=np.resize(SMALL.outputs, len(steps)),
+        proved=np.resize(SMALL.proved, len(steps)),
+        sampled=np.resize(SMALL.sampled, len(steps)),
+    )
+    rows = list(csv.DictReader(io.StringIO(to_csv(golden).decode())))
+    assert [row["step"] for row in rows] == [str(step) for step in steps]
+    assert all(int(row["time_s"].split(".")[0]) == step // 900 for row, step in zip(rows, steps, strict=True))
+
+
+def test_facts_keep_their_letters(tmp_path: Path) -> None:
+    golden = replace(SMALL, facts={"design": "own", "note": "Fähre um 7 °"})
+    assert 'note = "Fähre um 7 °"\n' in side(golden)
+    assert tomllib.loads(side(golden))["note"] == "Fähre um 7 °"

@@ -6,9 +6,11 @@ from dataclasses import replace
 
 import pytest
 from forelight.designs.datasheet import Datasheet, StepLine
-from forelight.sim.errors import UsageError
+from forelight.designs.procedures.procedure import parse
+from forelight.harness.hand.routine import check_on
+from forelight.sim.errors import DatasheetError, UsageError
 
-from .hand_plans import CHAIN, SHEET, plan
+from .hand_plans import CHAIN, DIRECT, SHEET, plan
 
 FIGHT = "two sources on one line would fight, and either can be damaged: the board's own documents come first"
 
@@ -116,3 +118,10 @@ def test_a_procedure_that_time_cannot_count() -> None:
     with pytest.raises(UsageError) as caught:
         plan("frames 1000000000", board=slow)
     assert str(caught.value) == "the procedure comes to 1000000000 frames of small; make it shorter"
+
+
+def test_only_a_chain_waits_for_its_oscillator() -> None:
+    actions = parse(["oscillator off", "restart"])
+    check_on(DIRECT, SHEET, actions, "here", slot=0)
+    with pytest.raises(DatasheetError, match="nothing moves while the oscillator is off"):
+        check_on(CHAIN, SHEET, actions, "here", slot=0)

@@ -105,3 +105,8 @@ def test_a_run_is_brought_up_and_strapped_unless_it_sees_to_that_itself() -> Non
         run_procedure(CHAIN, sheet, "c")  # there is no button on i3
     with pytest.raises(UsageError, match='has no run "d"'):
         run_procedure(CHAIN, sheet, "d")
+
+
+def test_a_run_is_of_a_hundred_steps_unless_said() -> None:
+    assert "steps 100" in texts(default_procedure(CHAIN, SHEET).actions)
+    assert "steps 7" in texts(default_procedure(CHAIN, SHEET, steps=7).actions)

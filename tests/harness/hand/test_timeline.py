@@ -8,6 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 from forelight.designs.datasheet import RestartLine, StepLine
+from forelight.designs.procedures.procedure import parse
+from forelight.harness.hand.hand import Hand
 
 from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises, table
 
@@ -267,3 +269,18 @@ def test_a_pulse_beside_a_running_divider() -> None:
         slow = plan("strap 1", f"frames {before}", "pulse 3 at 50 Hz", sheet=elsewhere)
         assert np.diff(rises(slow, 0)[-3:]).tolist() == [20, 20]
         assert set(np.diff(rises(slow, 7)[1:]).tolist()) == {4}
+
+
+def test_a_held_button_does_not_reach_other_lines_that_are_driven() -> None:
+    """The restart goes up and comes back, whatever button is held meanwhile."""
+    sheet = replace(SHEET, step=StepLine("i1"))
+    held, free = (plan(*before, "restart 3", board=CHAIN, sheet=sheet) for before in (["press i7"], []))
+    assert rises(held, 6) == [frame + 1 for frame in rises(free, 6)]
+    assert held.lines[-1] == 1 << 7
+
+
+def test_a_hand_alone() -> None:
+    hand = Hand(CHAIN, SHEET)
+    hand.do(parse(["set i0=1", "frames 4"]))
+    assert hand.contacts == 0xFF
+    assert hand.now == hand.frame * CHAIN.frame_ticks > 0

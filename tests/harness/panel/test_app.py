@@ -125,6 +125,83 @@ def test_what_is_typed_is_completed_and_refusals_are_shown() -> None:
     on_screen(session, steps)
 
 
+def test_a_long_answer_covers_no_line_and_can_be_read() -> None:
+    session = session_on("tide_gauge")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("slash", *"fly", "enter", "escape")
+        lines, answer = panel.query_one("#lines"), panel.query_one("#answer")
+        assert lines.region.height == 17 and lines.region.bottom <= answer.region.y
+        assert part(panel, "#lines").splitlines()[-1].split()[1] == "o7"
+        assert part(panel, "#answer").endswith(" …") and part(panel, "#keys").startswith("n the rest")
+        await pilot.press("n")
+        assert "undo, wait, why" in part(panel, "#read") and not panel.query_one("#bench").display
+        await pilot.press("escape")
+        assert panel.query_one("#bench").display
+        await pilot.press("question_mark")
+        assert "play FILE" in part(panel, "#read") and "  m motion" in part(panel, "#read")
+
+    on_screen(session, steps)
+
+
+def test_what_is_typed_at_once_goes_into_the_entry() -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        for key, character in (("slash", "/"), ("s", "s"), ("e", "e"), ("space", " "), ("slash", "/")):
+            panel.post_message(Key(key, character))
+        await pilot.pause(0.2)
+        assert panel.query_one(Input).value == "se /" and not panel.pace.going
+
+    on_screen(session, steps)
+
+
+def test_another_slot_has_its_own_names_and_attachments() -> None:
+    session = session_on("tide_gauge", "restart", "select 88", "restart", "steps 800")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        for _ in range(50):
+            if "BREAKWATER: WIND SW" in part(panel, "#parts"):
+                break
+            await pilot.pause(0.1)
+        assert "Serial terminal on o0" in part(panel, "#parts")
+        assert "Weather report, slot 88 of quay" in part(panel, "#head")
+        assert "force of th" in part(panel, "#lines")
+
+    on_screen(session, steps)
+
+
+def test_only_the_terminals_own_ink_is_used() -> None:
+    """So that it reads on light ground and dark, and without colours."""
+    session = session_on("tide_gauge", "restart", "steps 3")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("down")
+        inks = {
+            color.name
+            for strip in panel.screen._compositor.render_strips()
+            for segment in strip
+            if segment.style
+            for color in (segment.style.color, segment.style.bgcolor)
+            if color is not None
+        }
+        assert inks <= {"default"}, inks
+
+    on_screen(session, steps)
+
+
+def test_a_smaller_screen_is_laid_out_anew() -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.resize_terminal(80, 24)
+        await pilot.pause(0.2)
+        assert panel.query_one("#side").region.width == 27
+        assert all(len(row) <= 52 for row in part(panel, "#lines").splitlines())
+
+    on_screen(session, steps, (120, 40))
+
+
 def test_ctrl_c_ends_it_with_all_that_was_done_on_disk(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

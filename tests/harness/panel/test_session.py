@@ -100,6 +100,18 @@ def outcome(lines: tuple[str, ...]) -> str:
     return lines[-2].partition(". ")[2]
 
 
+def test_a_list_that_cannot_be_kept_is_told_once_and_the_bench_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "file").write_text("no folder")
+    monkeypatch.setenv("FORELIGHT_STATE", str(tmp_path / "file"))
+    session = session_on("tide_gauge", keep=True)
+    told = session.say("restart")
+    assert not told.refused and any("is not kept any more" in line for line in told.lines)
+    told = session.say("steps 3")
+    assert not any("kept" in line for line in told.lines) and len(session.actions) == 2
+
+
 def test_a_recording_is_played_into_the_inputs_and_the_list_opens_everywhere(tmp_path: Path) -> None:
     (tmp_path / "hands.csv").write_text(HANDS)
     (tmp_path / "played.toml").write_text('do = ["restart", "play hands.csv", "steps 2"]\n')

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from forelight.designs.catalogue import load_design, names
 from forelight.designs.sheets.reader import load
 from forelight.harness.bench.settling import Settling
 from forelight.harness.boards.reader import load_board
+from forelight.harness.cli import cli
 from forelight.harness.commands.vet import answer, paragraphs
 from forelight.harness.vet.tried import tried
 from forelight.harness.vet.vetting import Vetting, vet
@@ -288,3 +291,17 @@ def test_where_nothing_can_be_tried_the_reason_is_said(folder: Path) -> None:
     one = tried(load(folder), load_board("quay"), found.carried)
     assert one.together is None
     assert "cannot be said: memory" in " ".join(map(str, paragraphs(found, one)))
+
+
+def test_a_run_may_play_a_recording_and_a_slot_may_be_named_by_its_number(tmp_path: Path) -> None:
+    home = tmp_path / "hex_segments"
+    shutil.copytree(load_design("hex_segments").folder, home)
+    (home / "hands.csv").write_text("time_s,i0\n0,0\n1,1\n2,1\n")
+    text = (home / "datasheet.toml").read_text("utf-8")
+    text += '\n[[run]]\nname = "as recorded"\ndo = ["play hands.csv", "wait 1 s"]\nexpect = "1"\nshows = ["0", "1"]\n'
+    (home / "datasheet.toml").write_text(text, encoding="utf-8")
+    found = vet(home, load_board("quay"), 16, 0)
+    assert found.accepted, found.findings
+    empty = CliRunner().invoke(cli, ["vet", "1"])
+    assert empty.exit_code == 2
+    assert "slot 1 of quay is empty" in empty.stderr + str(empty.exception)

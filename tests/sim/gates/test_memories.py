@@ -123,3 +123,39 @@ def test_which_memories_become_gates() -> None:
     assert is_small(most) and not is_small(replace(most, size=most.size + 1))
     assert not is_kept(rows(2, 0, (write(), write()))) and is_kept(rows(2, 0, (write(), write(rising=False))))
     assert not is_kept(rows(2, 0, (write(), write(None)))) and is_kept(replace(most, size=most.size + 1))
+
+
+def test_two_memories_of_unlike_widths_that_one_clock_writes() -> None:
+    """One of 100 bits, which no machine word holds, beside one of three; both written behind the branch of a clock."""
+    broad = 100
+    kept = Memory(
+        "broad",
+        broad,
+        4,
+        0,
+        tuple(Const(n << 70 | n, broad) for n in range(4)),
+        (replace(write(), data=Word.value(5, broad), enable=Word.const((1 << broad) - 1, broad)),),
+    )
+    narrow = rows(4, 1, (write(),))
+    widths = (*(width for _, width in PORTS.values()), broad, WIDTH, broad)
+    reads = tuple(Cell("read", 6 + n, (port_word("address"),), {"memory": n}) for n in range(2))
+    inputs = {name: number for name, (number, _) in PORTS.items()} | {"broad": 5}
+    outputs = {"narrow": Word.value(6, WIDTH), "y": Word.value(7, broad)}
+    found = Netlist("two", widths, inputs, outputs, reads, (), (narrow, kept))
+    sims: list[Simulation | Reference] = [Reference(found, "init"), Simulation(found, "init")]
+    rng = random.Random(SEED)
+    print("seed", SEED)
+    for step in range(60):
+        driven = {name: rng.getrandbits(width) for name, (_, width) in PORTS.items()}
+        driven |= {"clk": step & 1, "broad": rng.getrandbits(broad)}
+        for sim in sims:
+            for name, value in driven.items():
+                sim.set(name, value)
+            sim.settle()
+        assert len({(sim.get("narrow"), sim.get("y")) for sim in sims}) == 1, step
+
+
+def test_bits_of_rows_are_named_by_their_address() -> None:
+    drawn = gates(netlist(rows(2, 5, (write(),))))
+    names = [register.name for register in drawn.registers]
+    assert names == [f"rows[{row}][{place}]" for row in (5, 6) for place in range(WIDTH)]

@@ -29,6 +29,11 @@ CIRCUITS = {
   assign y = n, z = m, w = x, v = u; endmodule""",
     "z without a width": """module t(input e, input [7:0] a, output [7:0] y); wire [7:0] n;
   assign n = e ? a : 'bz; assign n = e ? 'hZ : ~a; assign y = n; endmodule""",
+    "constant arguments": """module t(input [3:0] a, output [7:0] x, y, z); parameter W = 8, P = 4'd9;
+  function signed [7:0] f; input signed [7:0] p, q; input [3:0] r; f = p + r - q; endfunction
+  function [7:0] g(input [W-1:0] p, input integer k, input one); g = p + k + one; endfunction
+  assign x = f(-4'd3, P + 4'd9, a), y = g(~4'd9, 2'd3 + 2'd3, ~1'b0) + g(a, -(1'sb1), 1'b1 + 1'b1);
+  assign z = f(a, 3'sd3 + 3'sd3, 4'd9 + 4'd9); endmodule""",
     "buffers": """module t(input a, b, output y, z, u); wire m, n; buf (m, n, a); buf one (y, m & b), two (z, n);
   buf \\odd.name (u, \\in.between ); not (\\in.between , a); endmodule""",
     "leave a search": """module t(input [7:0] a, output reg [3:0] y); integer i;

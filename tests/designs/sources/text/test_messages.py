@@ -184,7 +184,8 @@ def test_refused_of_system_verilog(name: str, file: Path) -> None:
 def test_a_list_of_events_that_leaves_something_out(file: Path) -> None:
     file.write_text(
         "module t(input [1:0] a, b, output reg y, z);\n  reg x;\n  always @(a or\n    b[0]) y = a[0] | b[0];\n"
-        "  always @(a) begin x = a[1];\n    z = x & b[1]; end\nendmodule\n"
+        "  always @(a) begin x = a[1];\n    z = x & b[1]; end\n  reg v, w;\n  always @(*) v = a[0];\n"
+        "  always @( * ) w = b[0];\nendmodule\n"
     )
     warnings = [line for line in read(file).warnings if "list of events" in line]
     assert warnings == [

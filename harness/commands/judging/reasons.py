@@ -1,0 +1,168 @@
+"""What `forelight check` says of a recording that differs: its causes, and the experiment that tells two apart."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, replace
+from pathlib import Path
+
+from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.procedures.procedure import to_text
+from forelight.sim.files import write_whole
+from rich.table import Table
+from rich.text import Text
+
+from ...capture.record import Capture
+from ...terminal.output import progress
+from ...verdict.causes.experiment import Experiment, sentence, separating
+from ...verdict.causes.foretell import Foreteller
+from ...verdict.causes.mishap import Handling
+from ...verdict.causes.rank import rank
+from ...verdict.causes.suspects import Ranking, Suspects
+from ...verdict.causes.table import Differing
+from ...verdict.kinds import WHICH_CAUSE
+from ..question import Question
+
+#: Groups that are named, and members of each.
+GROUPS, MEMBERS = 3, 4
+#: A cause less likely than that is not named beside the first.
+LEAST = 1e-4
+#: Rows of the table of bits.
+MOST_ROWS = 12
+
+
+def handling(asking: Question) -> Handling:
+    """What was to be done at the bench."""
+    actions, slot = asking.procedure.actions, asking.slot or 0
+    up = asking.setting_up
+    return Handling(asking.board, asking.sheet, slot, slot, actions[:up], actions[up:])
+
+
+def step_line(asking: Question) -> str:
+    """The line that carries the step clock, as recordings name it."""
+    line = asking.sheet.step.line if asking.sheet.step else asking.board.step_line
+    return "step" if line == "own" else line
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What explains a recording, the experiment that tells the first two explanations apart (None where none was
+    found), and what became of the file for it."""
+
+    asking: Question
+    ranking: Ranking
+    apart: Experiment | None
+    written: str = ""
+
+    def __iter__(self) -> Iterator[Text | Table | str]:
+        """In paragraphs: the best group and its remedy, up to two more, the experiment, the bits that differ."""
+        ranking, groups = self.ranking, self.ranking.convincing
+        yield ""
+        if not groups:
+            yield f"None of the {ranking.tried} causes that were tried explains this recording."
+        for number, group in enumerate(groups[:GROUPS]):
+            if number and ranking.odds(group) < LEAST:
+                break
+            yield _group(group, ranking, number)
+            if number == 0:
+                yield f"  {group.best.cause.remedy}"
+        if self.apart is not None:
+            yield ""
+            yield f"To tell the first two apart: {self._sentence(self.apart)}"
+        if ranking.differing:
+            yield ""
+            yield _table(ranking.differing)
+        if self.written:
+            yield ""
+            yield self.written
+
+    def to_json(self) -> dict[str, object]:
+        """For scripts."""
+        return {
+            "tried": self.ranking.tried,
+            "groups": [_plain(group, self.ranking.odds(group)) for group in self.ranking.convincing],
+            "differing": [asdict(row) for row in self.ranking.differing],
+            "experiment": None if self.apart is None else self._experiment(self.apart),
+        }
+
+    def _experiment(self, made: Experiment) -> dict[str, object]:
+        return {
+            "do": [to_text(action) for action in made.actions],
+            "line": made.line,
+            "levels": [made.first, made.second],
+            "said": self._sentence(made),
+        }
+
+    def _sentence(self, made: Experiment) -> str:
+        first, second = (group.best.cause for group in self.ranking.convincing[:2])
+        return sentence(made, first, second, self.asking.board)
+
+    def into(self, file: Path) -> Grounds:
+        """The experiment written into a file as a procedure."""
+        made = self.apart
+        if made is None:
+            return replace(
+                self,
+                written=f"No experiment was written to {file}: there are no two causes here that a procedure of a few "
+                "moves would tell apart.",
+            )
+        lines = [
+            f"name = {json.dumps(WHICH_CAUSE)}",
+            f"do = [{', '.join(json.dumps(to_text(action)) for action in made.actions)}]",
+            f"expect = {json.dumps(self._sentence(made), ensure_ascii=False)}",
+        ]
+        write_whole(file, ("\n".join(lines) + "\n").encode())
+        return replace(self, written=f"Wrote {file}: carry it out with `--procedure {file}`.")
+
+
+def explained(asking: Question, capture: Capture, experiment: Path | None = None) -> Grounds:
+    """The causes of a recording that differs, with a bar while they are tried."""
+    line = step_line(asking)
+    with progress("Trying causes") as advance:
+        ranking = rank(handling(asking), capture, asking.board, line, advance)
+    apart = None
+    groups = ranking.convincing
+    if len(groups) > 1 and (experiment is not None or ranking.odds(groups[1]) >= LEAST):
+        lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
+        first, second = (group.best.cause for group in groups[:2])
+        apart = separating(first, second, handling(asking), lines, Foreteller(line))
+    why = Grounds(asking, ranking, apart)
+    return why.into(experiment) if experiment is not None else why
+
+
+def _plain(group: Suspects, share: float) -> dict[str, object]:
+    causes = [
+        {"kind": one.cause.kind, "name": one.cause.name, "said": one.cause.said, "remedy": one.cause.remedy}
+        for one in group.members
+    ]
+    return {"share": share, "bits": group.bits, "causes": causes}
+
+
+def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
+    head = "Likely cause: " if number == 0 else "Or: "
+    others = [one.cause.name for one in group.members[1:]]
+    line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
+    line.append(f" ({_chance(ranking.odds(group))})", style="not bold")
+    if others:
+        listed = "; ".join(others[: MEMBERS - 1])
+        more = f" and {len(others) - MEMBERS + 1} more" if len(others) >= MEMBERS else ""
+        line.append(f" This recording cannot tell that from: {listed}{more}.", style="not bold")
+    return line
+
+
+def _chance(share: float) -> str:
+    if share > 0.999:
+        return "all but certain, of what was tried"
+    if share < 0.001:
+        return "less than 1 in 1000"
+    return f"{share:.0%} of the odds" if share >= 0.01 else f"1 in {round(1 / share)}"
+
+
+def _table(rows: tuple[Differing, ...]) -> Table:
+    table = Table(box=None, pad_edge=False)
+    for name in ("line", "inputs i7 to i0", "bits that differ"):
+        table.add_column(name)
+    for row in rows[:MOST_ROWS]:
+        table.add_row(row.line, row.setting, f"{row.wrong} of {row.compared}")
+    return table

@@ -1,0 +1,368 @@
+"""The keys of every answer in JSON: one table, with what each means, and the schema that follows from it.
+
+A key means the same in all commands. Where it may hold several kinds of value, the place decides: `outputs` is a list
+of rows in `show`, and eight levels as text where a slot is empty.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+#: Rises when a key goes, or comes to mean something else; a new key is no new version.
+VERSION = 1
+#: JSON types by the letters that stand for them below; `m` is an object whose keys are names, such as those of lines,
+#: and `a` stands for anything.
+_TYPES = {
+    "s": "string",
+    "n": "number",
+    "b": "boolean",
+    "l": "array",
+    "o": "object",
+    "m": "object",
+    "-": "null",
+    "a": "anything",
+}
+_PARTS = [
+    {"type": ["string", "number", "boolean", "null"]},
+    {"$ref": "#/$defs/object"},
+    {"$ref": "#/$defs/list"},
+]
+#: Key -> the types that it may have, and what it means.
+KEYS: Mapping[str, tuple[str, str]] = {
+    "schema": ("n", "version of these keys; in a list, of each of its objects"),
+    # What was asked
+    "board": ("sm", "name of the board profile; with `draft --keys` its keys"),
+    "slot": ("n-", "number of the slot; null for a design that lies in none"),
+    "name": ("s", "name of the design"),
+    "title": ("s", "title of the design, or of a lesson"),
+    "creator": ("s", "who made it, as the datasheet says"),
+    "description": ("s", "what it does, as the datasheet says"),
+    "license": ("s", "its licence, as the datasheet says"),
+    "format": ("s", "what its source is in: amaranth, verilog or netlist"),
+    "wanted_hz": ("n-", "step rate that the author, or whoever asked, wants"),
+    "strap_code": ("n-", "the code that sets the step rate; null where none is set"),
+    "step_hz": ("n-", "step rate in hertz; null where no step clock runs"),
+    "procedure": ("ls-", "the actions at the bench as texts, or the name of the procedure"),
+    "run": ("s", "name of a run of the datasheet"),
+    "runs": ("lm", "runs of the datasheet, in order or by name"),
+    "do": ("l", "actions of a run, as texts"),
+    "expect": ("s", "what the author expects of a run, in words"),
+    "seed": ("n", "of what was drawn by chance"),
+    "power_ups": ("n", "power-ups that were tried"),
+    "assumed": ("l", "what was taken for granted where there is no datasheet, in sentences"),
+    "warnings": ("l", "what the reader of the source found odd"),
+    "contention": ("l", "switches that must stay open, in sentences"),
+    "mind": ("l", "what makes the bench go otherwise than one expects, in sentences"),
+    "file": ("s-", "the file that was written or asked; null where none was"),
+    "files": ("l", "the files that were written"),
+    "folder": ("s", "the folder that was made, or the name of the contribution"),
+    "empty": ("b", "whether the slot holds nothing"),
+    "says": ("s", "what an empty slot shows, in words"),
+    # Times and steps
+    "time_s": ("n", "seconds from when the slot is up"),
+    "start_s": ("n", "seconds from power on to when the slot is up"),
+    "end_s": ("n", "seconds from when the slot is up to the end; of a golden, from power on"),
+    "lasts_s": ("n", "how long it stays, in seconds"),
+    "seconds": ("n", "a length or a moment in seconds"),
+    "step": ("n-", "steps that the design has seen"),
+    "start_step": ("n", "the step at which the slot is up"),
+    "tick": ("n", "periods of the oscillator from power on"),
+    "steps": ("n-", "a count of steps; null where there is no such count"),
+    # What the display and the lines do
+    "display": ("mo", "output line -> segment of the display; under `eye` the display as a whole"),
+    "pictures": ("l", "what there is to see, picture by picture"),
+    "brightness": ("ln-", "of `o0` to `o7`, from 0 to 1; null where unsettled"),
+    "words": ("l", "what stands at a picture"),
+    "repeats": ("o-", "from which picture on it repeats itself, and after how many"),
+    "period": ("n", "pictures after which it repeats itself"),
+    "period_s": ("n-", "seconds after which a design that may begin anywhere repeats itself"),
+    "outputs": (
+        "lso",
+        "a row for each output; or eight levels, `o7` first; or names of outputs; or both of a capture",
+    ),
+    "changes": ("nl", "how often, or when and to what, it changes"),
+    "high": ("n", "share of the time at level 1"),
+    "last": ("n-", "the level at the end"),
+    "unsettled": (
+        "lnb",
+        "outputs that are not foretold, the share of the time, a mask of bits, or whether any is",
+    ),
+    "line": ("s", "a line: `i0` to `i7`, `o0` to `o7`, or display for all; or a place in the source"),
+    "lines": ("lm", "lines by name, or a list of them"),
+    "levels": (
+        "osl",
+        "recent levels of lines: characters _ - # ? for low, high, on the move and unsettled; or those of two causes",
+    ),
+    "from_s": ("l", "when each column of the levels begins"),
+    "to_s": ("n", "when the last column ends"),
+    "first_step": ("n-", "step of the first column; null where columns are equal parts of the time"),
+    "means": ("s-", "what the datasheet says of a line"),
+    "status": ("l", "step clock, restart, why nothing moves, presses, in sentences"),
+    "eye": ("o", "what the eye makes of it"),
+    "kind": (
+        "s",
+        "steady, readable, flickering, blended, unsettled; or a verdict; or of what kind a difference is",
+    ),
+    "level": ("n", "mean brightness, 0 to 1"),
+    "shortest_s": ("n-", "the shortest time for which it stays as it is"),
+    "hz": ("nlo-", "a rate in hertz, or its least, mean and most"),
+    "readable": ("o-", "a strap code that makes it readable, where that is wanted and known"),
+    "flashes": ("o", "the worst second, by the limits for light that flashes"),
+    "in_a_second": ("n", "flashes in the worst second"),
+    "too_much": ("b", "whether that is more than allowed"),
+    "held": ("b", "whether it is held still for that reason"),
+    "first_light": ("o-", "when the display is lit first, where that is late"),
+    "within_the_run": ("b", "whether that lies within the run"),
+    "attachments": ("lm", "what each thing that is wired to the lines makes of them"),
+    "watched": ("m", "signals of the source by name: width and changes"),
+    "width": ("n", "bits of a signal"),
+    "value": ("n-", "value of a signal"),
+    "alike": ("b", "whether all power-ups give this value"),
+    "causes": (
+        "lo-",
+        "what made it so, each with causes of its own; or what explains a difference, null where nothing differs",
+    ),
+    "since_s": ("n-", "when it changed last, in seconds"),
+    "since_step": ("n-", "when it changed last, in steps"),
+    # How far it holds
+    "start": ("so", "fixed, or anywhere in a period; on a card what the hand does"),
+    "settling": ("o-", "whether and when the outputs settle"),
+    "restarted": ("b", "whether the procedure has a restart"),
+    "anywhere": ("b", "whether power-ups show the same but for a shift in time"),
+    "never": ("l", "outputs that are unsettled at the end"),
+    "again": ("l", "outputs that were unsettled once more"),
+    "raced": ("l", "outputs or registers that a race leaves open"),
+    "proved": ("l", "outputs that are proved"),
+    "sampled": ("l", "outputs on which all power-ups that were tried agree"),
+    "restarting": ("o-", "what the restart alone settles"),
+    "settles": ("s", "what the restart settles: everything, outputs, nothing, or unknown"),
+    "sentence": ("s", "the same in words; on a card what to do"),
+    "left_out": ("l", "registers that the restart leaves as they were"),
+    "late": ("l", "those that settle by steps after the restart"),
+    "reached": ("l", "outputs that depend on what is left out"),
+    "shown": ("l", "of these, those that were seen unsettled"),
+    "left_open": ("s", "what no proof was tried of"),
+    "fastest_hz": ("n-", "the rate at which restart and step line may race"),
+    "races": ("l", "lines that moved in one update, and what hangs on their order"),
+    "suspects": ("l", "races that only the proof suspects"),
+    "registers": ("l", "registers that a race decides"),
+    "free_running": ("l", "loops of gates that never rest"),
+    "nets": ("l", "nets of such a loop"),
+    "places": ("l", "places in the source"),
+    "gates": ("l", "gates of the shortest and the longest way round"),
+    "rows": ("n", "rows of the golden"),
+    "facts": ("ml", "facts of a golden by name, as in its side file; or the names of those that differ"),
+    "goldens": ("n", "goldens that are to be kept"),
+    "updated": ("b", "whether they were kept anew"),
+    "differences": ("l", "goldens that differ from those that are kept"),
+    "design": ("s", "name of the design"),
+    "fewer": ("n", "rows that are there no more"),
+    # Attachments
+    "baud": ("n-", "bits a second"),
+    "text": ("s", "what a terminal received"),
+    "characters": ("n", "how many characters"),
+    "faults": ("ln", "what went wrong, with times; or how many stuck-at faults there are"),
+    "fault": ("s", "what went wrong, in words"),
+    "reads": ("l", "what was read from a memory"),
+    "address": ("n-", "address of the first byte"),
+    "data": ("s", "bytes in hexadecimal"),
+    "looks": ("l", "when and how a lamp changed"),
+    "screens": ("l", "what a character display showed"),
+    "duty": ("o-", "share of a period at level 1: least, mean and most"),
+    "least": ("n", "the least of a measure"),
+    "mean": ("n", "its mean"),
+    "most": ("n", "the most"),
+    "periods": ("n", "whole periods that were measured"),
+    # Verdicts
+    "capture": ("s-", "name of the recording; null where there is none"),
+    "slots": ("l", "slot by slot"),
+    "bits": ("n", "bits that were compared"),
+    "evidence": ("n-", "odds that it is not by chance, in bits"),
+    "reasons": ("l", "why, in sentences"),
+    "remedies": ("l", "what would tell, in sentences"),
+    "notes": ("l", "what the reader of the recording found"),
+    "groups": ("l", "causes that the recording cannot tell apart, the likeliest first"),
+    "differing": ("l", "bits that differ, by line and by setting of the inputs"),
+    "setting": ("s", "levels of the inputs, `i7` first"),
+    "wrong": ("n", "bits that differ"),
+    "compared": ("n", "bits that were compared"),
+    "first": ("on-", "the first difference, or the first of something, by its number"),
+    "more": ("n", "how many more there are"),
+    "entries": ("l-", "entries of a list by eye that differ"),
+    "expected": ("n", "the level that was foretold"),
+    "seen": ("ns", "the level that was recorded"),
+    "foretold": ("s", "the levels that were foretold"),
+    "golden_s": ("n-", "when, in seconds of the golden"),
+    "capture_s": ("n-", "when, in seconds of the recording"),
+    "golden_start_s": ("n-", "where in the golden the recording begins"),
+    "expected_hz": ("n-", "step rate that was foretold"),
+    "rate_hz": ("n-", "step rate that was found"),
+    "rate_sigma_hz": ("n-", "standard deviation of that"),
+    "codes": ("l", "strap codes that fit: first and last of neighbours, or each with its rate and switches"),
+    "error_percent": ("n-", "how far a rate lies from the wish"),
+    "switches": ("ml-", "level of each switch, by line; on a card each switch; null where no switch sets it"),
+    "error": ("os-", "what is wrong; null where nothing is"),
+    "what": ("s", "what was found"),
+    "place": ("s", "where"),
+    "remedy": ("s", "what to do"),
+    "exit_code": ("n", "the exit code"),
+    "loops": ("n", "loops that were counted"),
+    "steps_per_loop": ("n", "steps of a loop"),
+    "expected_loops": ("n", "loops that were foretold"),
+    "low_hz": ("n", "the slowest rate that fits the count"),
+    "high_hz": ("n", "the fastest rate that fits the count"),
+    # Coverage
+    "coverage": ("o-", "how many faults a run, or all runs, would reveal"),
+    "proves": ("o-", "what a recording that agrees has proved"),
+    "proved_share": ("n-", "share of the possible faults that recordings that agree have ruled out, 0 to 1"),
+    "possible": ("n", "faults that some run may reveal"),
+    "revealed": ("n", "faults that were revealed"),
+    "tried": ("n", "faults that were tried"),
+    "share": ("n-", "revealed of the possible, 0 to 1"),
+    "margin": ("n-", "by how much the share may be off, where not all were tried"),
+    "missed": ("l", "faults that were not revealed"),
+    "hopeless": ("l", "faults that no run can reveal"),
+    "stuck": ("n", "the level at which it is stuck"),
+    "number": ("ns", "how many, or which"),
+    "growth": ("l", "what was revealed after which step"),
+    "together": ("o", "all runs together"),
+    "improved": ("o-", "a run that reveals more"),
+    "gained": ("n", "faults that it reveals more"),
+    "why_not": ("s", "why there is no figure"),
+    # Cards
+    "cards": ("ln", "the cards, or how many there are"),
+    "kinds": ("l", "what kinds of design it is of"),
+    "care": ("o", "what to mind"),
+    "set": ("o", "how the selector and the switches stand"),
+    "see": ("o", "what there is to see"),
+    "probe": ("o", "what to measure, and how"),
+    "slips": ("o", "what the usual slips would look like"),
+    "sentences": ("l", "what stands there"),
+    "tasks": ("ln", "what to do, in order, each with tasks of its own; or how many"),
+    "label": ("s", "label on the board"),
+    "strapped": ("n-", "level while the strap code is taken"),
+    "then": ("n", "level after that"),
+    "pull": ("n-", "level of the line with its switch open"),
+    "contact": ("s-", "open or closed"),
+    # Sound
+    "samples_per_second": ("n", "samples of sound a second"),
+    "volume": ("n", "share of full scale"),
+    "highest_hz": ("n-", "the highest pitch"),
+    "note": ("s-", "the nearest note; in a notebook, a remark"),
+    "cents": ("n-", "by how much the note is missed, in cents"),
+    "caution": ("s", "what to mind"),
+    # Contributions and lessons
+    "accepted": ("b", "whether the contribution is ready"),
+    "findings": ("l", "what was found in it"),
+    "must": ("b", "whether it must be put right"),
+    "subject": ("s", "what it is about"),
+    "said": ("s", "what was found, in words"),
+    "lesson": ("n", "number of the lesson"),
+    "done": ("n", "tasks that are done"),
+    "datasheet": ("m", "keys of a datasheet"),
+    # Notebooks
+    "survey": ("o", "what was written into the notebook"),
+    "id": ("s", "of a try"),
+    "chips": ("l", "the chips of a notebook"),
+    "slot_count": ("n", "slots of the chip"),
+    "counts": ("m", "how many slots stand how"),
+    "tries": ("ln", "what was tried, or is to be, or how many"),
+    "at": ("s-", "when it was written down"),
+    "who": ("s-", "who tried it"),
+    "command": ("s-", "the command that asks for it"),
+    "cause": ("s", "the likeliest cause"),
+    "reason": ("s", "why it stands so"),
+    "inputs": ("s-", "levels of the inputs, `i7` first"),
+    "answer": ("a", "what was answered then, with the keys of that time"),
+    "again_of": ("s-", "the try that this one judges anew"),
+    "recording": ("s-", "the kept recording"),
+    "capture_sha256": ("s-", "hash of a recording"),
+    "board_sha256": ("s-", "hash of all in a board that can change a prediction"),
+    "netlist_sha256": ("s-", "hash of the design's netlist"),
+    "procedure_sha256": ("s-", "hash of the actions"),
+    "wanted": ("n", "tries that were asked for"),
+    "moves": ("n", "switches that move"),
+    "why": ("s", "why to try this"),
+    "experiment": ("lo-", "actions that part two causes; null where nothing does or is needed"),
+    "experiments": ("l", "files of such actions"),
+    "contradictions": ("l", "where people contradict each other"),
+    "joined": ("l", "notebook by notebook, what came of it"),
+    "new": ("n", "tries that were new"),
+    "otherwise": ("n", "tries that say otherwise"),
+    "recordings": ("n", "recordings that were taken over"),
+    "judged": ("n", "recordings that were judged anew"),
+    "moved": ("l", "verdicts that are others now"),
+    "before": ("s-", "the verdict before"),
+    "evidence_before": ("n-", "the odds before, in bits"),
+    "design_changed": ("b", "whether the design is another now"),
+    "not_judged": ("l", "what could not be judged"),
+    "without_recording": ("n", "tries without a kept recording"),
+    "written": ("b", "whether that was written down"),
+}
+#: Command -> the keys that its answer always has; of a list, each of its objects.
+ANSWERS: Mapping[str, tuple[str, ...]] = {
+    "slots": ("slot", "name", "title", "format", "wanted_hz", "description"),
+    "show": (),
+    "wall": ("board", "display", "slots"),
+    "golden": (),
+    "check": ("board", "capture"),
+    "count": ("kind", "name", "board", "slot", "strap_code", "loops", "seconds", "steps_per_loop"),
+    "strap": ("board", "wanted_hz", "codes"),
+    "card": ("file",),
+    "listen": ("file", "name", "board", "line", "seconds"),
+    "lesson": ("lesson", "title", "tasks", "done"),
+    "vet": ("name", "accepted", "findings"),
+    "draft": (),
+    "survey": (),
+}
+
+
+def kinds(key: str) -> list[str]:
+    """The JSON types that a key may have."""
+    return list(dict.fromkeys(_TYPES[letter] for letter in KEYS[key][0]))
+
+
+def versioned(answer: object) -> object:
+    """An answer with its version in it."""
+    if isinstance(answer, dict):
+        return {"schema": VERSION, **answer}
+    return [versioned(one) for one in answer] if isinstance(answer, list) else answer
+
+
+def schema(command: str | None = None) -> dict[str, object]:
+    """What a command may answer, or any of them, as a JSON Schema (draft 2020-12); an error is an answer too."""
+    always = ["schema", *(ANSWERS[command] if command else ())]
+    one = {"$ref": "#/$defs/object", "required": always}
+    failed = {"$ref": "#/$defs/object", "required": ["schema", "error"]}
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": f"forelight {command} --json" if command else "forelight --json",
+        "version": VERSION,
+        "anyOf": [one, {"type": "array", "items": one}, failed],
+        "$defs": {
+            "object": {
+                "type": "object",
+                "properties": {key: _property(types, means) for key, (types, means) in KEYS.items()},
+                "additionalProperties": False,
+            },
+            "map": {
+                "type": "object",
+                "additionalProperties": {"anyOf": [*_PARTS, {"$ref": "#/$defs/texts"}]},
+            },
+            "list": {"type": "array", "items": {"anyOf": _PARTS}},
+            "texts": {"type": "object", "additionalProperties": {"type": ["string", "array", "object"]}},
+        },
+    }
+
+
+def _property(types: str, means: str) -> dict[str, object]:
+    if types == "a":
+        return {"description": means}
+    kinds = {"o": "object", "m": "map", "l": "list"}
+    plain = [_TYPES[letter] for letter in types if letter not in kinds]
+    parts: list[dict[str, object]] = [
+        {"$ref": f"#/$defs/{kinds[letter]}"} for letter in types if letter in kinds
+    ]
+    if plain:
+        parts.append({"type": plain[0] if len(plain) == 1 else plain})
+    return {"description": means, **(parts[0] if len(parts) == 1 else {"anyOf": parts})}

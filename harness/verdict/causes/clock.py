@@ -1,0 +1,177 @@
+"""Wrong clocks: strap codes, a step clock that is off, an oscillator that stands still, an outside clock."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.procedures.procedure import (
+    Action,
+    Enable,
+    Frames,
+    Oscillator,
+    Repeat,
+    Restart,
+    Seconds,
+    Set,
+    Steps,
+    Strap,
+)
+
+from ...boards.profile import Board
+from ...capture.record import Capture
+from ...hand.hand import Hand
+from ...hand.routine import divides
+from .mishap import Change, Edit, Handling, Mishap, edited, throughout
+
+#: Codes of which each is a cause of its own; the step source of a direct link has more.
+MOST_CODES = 256
+
+
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
+    """All wrong clocks that this handling allows."""
+    del capture
+    code = next((action.code for action in it.before if isinstance(action, Strap)), None)
+    if code is not None:
+        yield from _codes(it.board, code)
+        yield Mishap(
+            "step clock off",
+            "step clock off",
+            "The step clock was off: nothing stepped the design.",
+            f"Enable the step clock with strap code {code}.",
+            _off(it.board, code),
+        )
+        yield Mishap(
+            "outside clock",
+            "outside clock",
+            "Something else than the board's own step clock stepped the design, or another rate than any strap code "
+            "gives.",
+            "Take the outside source off the step line, and enable the step clock.",
+            lambda it: replace(it, pace=None),
+        )
+    if divides(it.board, it.sheet) or it.board.link == "chain":
+        yield Mishap(
+            "oscillator stopped",
+            "oscillator stopped",
+            "The board's oscillator stood still.",
+            "Switch the oscillator on, or look for its signal with a probe.",
+            _stopped(it.board, code),
+        )
+
+
+def _codes(board: Board, code: int) -> Iterator[Mishap]:
+    """Each other code once, as the likeliest of the ways to come to it."""
+    seen = {code}
+    if board.strapped:
+        for bit, line in enumerate(INPUT_LINES):
+            pulled = board.pulls.get(line, 0)
+            other = code & ~(1 << bit) | pulled << bit
+            if other not in seen:
+                seen.add(other)
+                yield _strapped(
+                    "strap switch without contact",
+                    code,
+                    other,
+                    f"switch {line} did not make contact when the step clock was enabled",
+                )
+        misread = {
+            int(f"{code:08b}"[::-1], 2): "the switches were read from the wrong end",
+            code ^ 0xFF: "each switch stood the other way",
+            code + 1: "the code is one too high",
+            code - 1: "the code is one too low",
+        }
+        for other, why in misread.items():
+            if other not in seen and 0 <= other < board.codes:
+                seen.add(other)
+                yield _strapped("strap code misread", code, other, why)
+    for other in range(min(board.codes, MOST_CODES)):
+        if other not in seen:
+            yield _strapped("another strap code", code, other, "")
+
+
+def _strapped(kind: str, code: int, other: int, why: str) -> Mishap:
+    def edit(action: Action) -> Iterable[Action]:
+        return (Strap(other),) if isinstance(action, Strap) and action.code == code else (action,)
+
+    return Mishap(
+        kind,
+        f"strap code {other}",
+        f"The step clock runs by strap code {other} and not {code}" + (f": {why}." if why else "."),
+        f"Switch the step clock off and strap {code} again, switch by switch.",
+        throughout(edit),
+    )
+
+
+def _off(board: Board, code: int) -> Change:
+    """Never enabled; whoever waits for steps waits as long as they would take."""
+    return _unclocked(board, code, ())
+
+
+def _stopped(board: Board, code: int | None) -> Change:
+    """A chain shows what it shows at power-up; a design on a direct link gets no steps."""
+    if board.link != "chain":
+        return _unclocked(board, code, ())
+
+    def change(it: Handling) -> Handling:
+        still = _unclocked(board, code, (Frames(1), Oscillator(False)))(it)
+        return replace(
+            still,
+            before=(still.before[0], *edited(still.before[1:], _as_time(board))),
+            then=edited(still.then, _as_time(board)),
+        )
+
+    return change
+
+
+def _as_time(board: Board) -> Edit:
+    def edit(action: Action) -> Iterable[Action]:
+        return (Seconds(float(action.count / board.frame_hz)),) if isinstance(action, Frames) else (action,)
+
+    return edit
+
+
+def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Change:
+    half = board.half(code or 0)
+
+    def edit(action: Action) -> Iterable[Action]:
+        if isinstance(action, Strap | Enable):
+            return ()
+        return (Frames(2 * half * action.count),) if isinstance(action, Steps) else (action,)
+
+    def change(it: Handling) -> Handling:
+        return replace(it, before=(*first, *edited(it.before, edit)), then=edited(it.then, edit))
+
+    return change
+
+
+def by_watch(it: Handling, code: int) -> Handling | None:
+    """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
+    and counts none. None where nothing is moved after that."""
+    if not any(isinstance(action, Set) for action in it.then):
+        return None
+    hand = Hand(it.board, it.sheet, it.slot)
+
+    def timed(actions: tuple[Action, ...]) -> Iterator[Action]:
+        for action in actions:
+            if isinstance(action, Repeat):
+                yield from timed(action.actions * action.count)
+                continue
+            since = hand.frame
+            hand.do([Strap(code) if isinstance(action, Strap) else action])
+            yield from _lasting(action, hand.frame - since, it)
+
+    return replace(it, before=tuple(timed(it.before)), then=tuple(timed(it.then)))
+
+
+def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:
+    """An action that waits for so many frames and not for steps."""
+    restart = it.sheet.restart
+    match action:
+        case Steps():
+            yield Frames(frames)
+        case Restart() if restart is not None and restart.line in INPUT_LINES and frames > 2:
+            active = int(restart.active == "high")
+            yield from (Set({restart.line: active}), Frames(frames - 2), Set({restart.line: 1 - active}))
+        case _:
+            yield action

@@ -1,0 +1,338 @@
+"""Slips of the hand: selector, switches, straps left, restart, buttons, steps miscounted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from itertools import combinations
+
+from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.procedures.procedure import (
+    Action,
+    Enable,
+    Press,
+    Pulse,
+    Release,
+    Repeat,
+    Restart,
+    Select,
+    Set,
+    Steps,
+    Strap,
+)
+
+from ...capture.record import Capture
+from ...chip.routing import restart_input, routing
+from ...hand.leads import Lead, other_leads
+from .mishap import Change, Edit, Handling, Mishap, throughout
+
+
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
+    """All slips of the hand that this handling allows."""
+    del capture
+    yield from _selector(it)
+    yield from _contacts(it)
+    yield from _switches(it)
+    yield from _moves(it)
+    if it.sheet.restart is not None:
+        yield from _restart(it)
+    yield from _buttons(it)
+
+
+# The selector
+
+
+def _selector(it: Handling) -> Iterator[Mishap]:
+    bits = range((it.board.slot_count - 1).bit_length())
+    if not any(isinstance(action, Select) for action in it.before) and it.slot not in it.board.slots:
+        return
+    for count, kind in ((1, "selector, one switch"), (2, "selector, two switches")):
+        for chosen in combinations(bits, count):
+            other = it.slot ^ sum(1 << bit for bit in chosen)
+            if other < it.board.slot_count:
+                values = " and ".join(str(1 << bit) for bit in chosen)
+                many = "switches" if count > 1 else "switch"
+                yield Mishap(
+                    kind,
+                    f"slot {other} selected",
+                    f"Slot {other} was selected and not slot {it.slot}: the selector's {many} for {values} may not "
+                    "make contact.",
+                    f"Work the selector's {many} for {values} to and fro and select slot {it.slot} again.",
+                    _selected(other),
+                )
+
+
+def _selected(slot: int) -> Change:
+    def other(action: Action) -> Iterable[Action]:
+        return (Select(slot),) if isinstance(action, Select) else (action,)
+
+    return lambda it: replace(throughout(other)(it), slot=slot)
+
+
+# Switches
+
+
+def _contacts(it: Handling) -> Iterator[Mishap]:
+    for count, kind in ((1, "switch without contact"), (2, "two switches without contact")):
+        for chosen in combinations(range(8), count):
+            lines = " and ".join(INPUT_LINES[bit] for bit in chosen)
+            gone = sum(1 << bit for bit in chosen)
+            verb = "does" if count == 1 else "do"
+            yield Mishap(
+                kind,
+                f"no contact at {lines}",
+                f"The switch{'es' * (count > 1)} of {lines} {verb} not make contact.",
+                f"Work {'it' if count == 1 else 'them'} to and fro, or measure the pin{'s' * (count > 1)} of {lines}.",
+                lambda it, gone=gone: replace(it, contacts=it.contacts & ~gone),  # type: ignore[misc]
+            )
+
+
+def _switches(it: Handling) -> Iterator[Mishap]:
+    special = {line for line in (_line(it.sheet.step), _line(it.sheet.restart)) if line}
+    free = [line for line in INPUT_LINES if line not in special]
+    for line in free:
+        yield Mishap(
+            "switch set the other way",
+            f"{line} the other way",
+            f"Switch {line} was set the other way throughout.",
+            f"Set {line} as the procedure says and run it again.",
+            throughout(_flipped(line)),
+        )
+    if any(isinstance(a, Set) and any(a.levels.get(line) for line in free) for a in it.before):
+        yield Mishap(
+            "inputs left at zero",
+            "inputs left at 0",
+            "The inputs were left at 0 when the slot was brought up.",
+            "Set all switches as the procedure says before the step clock is enabled.",
+            lambda it: replace(it, before=throughout(_zeroed(free))(it).before),
+        )
+    if it.board.strapped and any(isinstance(action, Strap) for action in it.before):
+        yield Mishap(
+            "straps not put back",
+            "straps not put back",
+            "The input switches were left at the strap code and not put back.",
+            "After the step clock is enabled, set the input switches back to the levels of the procedure.",
+            throughout(_left),
+        )
+
+
+def _line(said: object) -> str | None:
+    return getattr(said, "line", None)
+
+
+def _flipped(line: str) -> Edit:
+    def edit(action: Action) -> Iterable[Action]:
+        if isinstance(action, Set) and line in action.levels:
+            return (Set({**action.levels, line: 1 - action.levels[line]}),)
+        return (action,)
+
+    return edit
+
+
+def _zeroed(lines: list[str]) -> Edit:
+    def edit(action: Action) -> Iterable[Action]:
+        if isinstance(action, Set):
+            return (Set({line: 0 if line in lines else level for line, level in action.levels.items()}),)
+        return (action,)
+
+    return edit
+
+
+def _left(action: Action) -> Iterable[Action]:
+    if isinstance(action, Strap):
+        return Set({line: action.code >> bit & 1 for bit, line in enumerate(INPUT_LINES)}), Enable()
+    return (action,)
+
+
+# Moves that were not made
+
+
+def _moves(it: Handling) -> Iterator[Mishap]:
+    for path, action in _with_paths(it.then):
+        if isinstance(action, Set):
+            said = " ".join(f"{line}={level}" for line, level in sorted(action.levels.items()))
+            yield Mishap(
+                "switch not moved",
+                f"move {_words(path)} ({said}) left out",
+                f"Move {_words(path)} of the procedure (set {said}) was not made.",
+                "Go through the procedure again, action by action.",
+                _without(path),
+            )
+        if isinstance(action, Pulse):
+            for more, word in ((1, "one too many"), (-1, "one too few")):
+                if action.count + more:
+                    yield Mishap(
+                        "steps miscounted",
+                        f"steps of {_words(path)}, {word}",
+                        f"Of the {action.count} steps by hand there was {word}.",
+                        "Count the steps again.",
+                        _replaced(path, Pulse(action.count + more)),
+                    )
+
+
+def _with_paths(
+    actions: tuple[Action, ...], before: tuple[int, ...] = ()
+) -> Iterator[tuple[tuple[int, ...], Action]]:
+    """The actions of the second part, with the number of each, and of the repeats that it stands in."""
+    for number, action in enumerate(actions):
+        if isinstance(action, Repeat):
+            yield from _with_paths(action.actions, (*before, number))
+        else:
+            yield (*before, number), action
+
+
+def _words(path: tuple[int, ...]) -> str:
+    return ".".join(str(number + 1) for number in path)
+
+
+def _put(actions: tuple[Action, ...], path: tuple[int, ...], new: tuple[Action, ...]) -> tuple[Action, ...]:
+    at, inner = path[0], path[1:]
+    if inner:
+        old = actions[at]
+        assert isinstance(old, Repeat)
+        within = _put(old.actions, inner, new)
+        new = (Repeat(old.count, within),) if within else ()
+    return (*actions[:at], *new, *actions[at + 1 :])
+
+
+def _replaced(path: tuple[int, ...], *new: Action) -> Change:
+    return lambda it: replace(it, then=_put(it.then, path, new))
+
+
+def _without(path: tuple[int, ...]) -> Change:
+    return _replaced(path)
+
+
+# Restart
+
+
+def _restart(it: Handling) -> Iterator[Mishap]:
+    index = restart_input(it.sheet)
+    restart = it.sheet.restart
+    assert index is not None and restart is not None
+    pin = routing(it.board, it.sheet)[index]
+    active = int(restart.active == "high")
+    level = "1" if active else "0"
+    name = restart.line if restart.line != "own" else "the restart line"
+    yield Mishap(
+        "restart never given",
+        "restart never given",
+        "Restart was never given.",
+        f"Take {name} to {level} for some steps, then to {1 - active}.",
+        _never_given,
+    )
+    if pin >= 8:
+        held: Change = lambda it: replace(it, leads=other_leads(it.leads, {pin: Lead(pin, level=active)}))  # noqa: E731
+        wrong: Change = lambda it: replace(it, leads=other_leads(it.leads, {pin: Lead(pin, inverted=True)}))  # noqa: E731
+    else:
+        held, wrong = throughout(_held(INPUT_LINES[pin], active)), _polarity(INPUT_LINES[pin], active)
+    yield Mishap(
+        "restart held",
+        "restart held",
+        f"Restart was held: {name} stayed at {level}.",
+        f"Let restart go: {name} to {1 - active}.",
+        held,
+    )
+    yield Mishap(
+        "restart of the wrong polarity",
+        "restart of the wrong polarity",
+        f"Restart was given the wrong way round: it is active at {level}.",
+        f"Rest {name} at {1 - active}, take it to {level} for some steps and back.",
+        wrong,
+    )
+    for line in INPUT_LINES[:pin]:
+        if line not in (restart.line, _line(it.sheet.step)):
+            yield Mishap(
+                "restart on another line",
+                f"restart on {line}",
+                f"Line {line} was moved for the restart and not {name}.",
+                f"Give the restart on {name}.",
+                throughout(_elsewhere(line, active)),
+            )
+
+
+def _never_given(it: Handling) -> Handling:
+    """As much time passes; where nothing steps the design, none."""
+    clocked = any(isinstance(action, Strap | Enable) for action in it.before)
+    return throughout(_waited if clocked else _skipped)(it)
+
+
+def _skipped(action: Action) -> Iterable[Action]:
+    return () if isinstance(action, Restart) else (action,)
+
+
+def _waited(action: Action) -> Iterable[Action]:
+    return (Steps(action.length),) if isinstance(action, Restart) else (action,)
+
+
+def _held(line: str, active: int) -> Edit:
+    def edit(action: Action) -> Iterable[Action]:
+        if isinstance(action, Restart):
+            return (Set({line: active}),)
+        if isinstance(action, Set) and line in action.levels:
+            return (Set({**action.levels, line: active}),)
+        return (action,)
+
+    return edit
+
+
+def _polarity(line: str, active: int) -> Change:
+    """At rest the line is active, and for the restart it is not."""
+
+    def change(it: Handling) -> Handling:
+        restart = it.sheet.restart
+        assert restart is not None
+        sheet = replace(it.sheet, restart=replace(restart, active="low" if active else "high"))
+        return throughout(_flipped(line))(replace(it, sheet=sheet))
+
+    return change
+
+
+def _elsewhere(line: str, active: int) -> Edit:
+    def edit(action: Action) -> Iterable[Action]:
+        if isinstance(action, Restart):
+            return Set({line: active}), Steps(1), Set({line: 1 - active})
+        return (action,)
+
+    return edit
+
+
+# Buttons
+
+
+def _buttons(it: Handling) -> Iterator[Mishap]:
+    for path, action in _with_paths(it.then):
+        if not isinstance(action, Press):
+            continue
+        button = it.board.buttons.get(action.line, action.line)
+        if not action.bouncing:
+            yield Mishap(
+                "button bounced",
+                f"bounce {_words(path)}",
+                f"Button {button} ({action.line}) bounced when it was pressed.",
+                "Press again, or use the switch.",
+                _replaced(path, Press(action.line, bouncing=True)),
+            )
+        let_go = next(
+            (
+                p
+                for p, a in _with_paths(it.then)
+                if p > path and isinstance(a, Release) and a.line == action.line
+            ),
+            None,
+        )
+        yield Mishap(
+            "press not seen",
+            f"press {_words(path)} not seen",
+            f"A press of button {button} ({action.line}) was not seen.",
+            "Hold the button for longer than a step.",
+            _unpressed(path, let_go),
+        )
+
+
+def _unpressed(path: tuple[int, ...], let_go: tuple[int, ...] | None) -> Change:
+    def change(it: Handling) -> Handling:
+        then = _put(it.then, let_go, ()) if let_go else it.then
+        return replace(it, then=_put(then, path, ()))
+
+    return change

@@ -1,0 +1,86 @@
+"""What the pins show, without proof: many handlings in the time of one prediction."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+from forelight.sim.lanes.faults import Fault
+from forelight.sim.loops import LoopError
+from forelight.sim.state import PowerUp
+from numpy.typing import NDArray
+
+from ...bench.bench import Shown, shown_within
+from ...bench.course import Course, Seat
+from ...bench.powerups import Sample, sampled_power_ups
+from ...bench.predict import golden_of
+from ...bench.story import Outcome
+from ...chip.routing import routing
+from ...golden.golden import Golden
+from ...hand.timeline import Timeline
+from .lanes import faulty
+
+
+def lightly(
+    plan: Timeline, seats: Mapping[int, Seat], power_ups: int, wake: int | None, fault: Fault | None
+) -> Golden:
+    """The golden of a timeline on which some power-ups agree; or from the power-up number `wake` alone.
+
+    A `fault` is in the design that is selected at the end. Raises a ForelightError where a design cannot be run.
+    """
+    slot = int(plan.slots[-1])
+    held = sampled_power_ups(power_ups if wake is None else wake + 1, 0)
+    held = held if wake is None else held[wake:]
+    courses, outcomes = {}, {}
+    for number in set(plan.slots.tolist()) & set(seats):
+        course = courses[number] = reached(plan, seats, number)
+        if fault is not None and number == slot:
+            outputs, agreed = faulty(course.seat.netlist, fault, course.values, lambda: held)
+            outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
+        else:
+            outcomes[number] = _outcome(plan, course, held)
+    return golden_of(plan, _shown(plan, seats, courses, outcomes), slot)
+
+
+def shown_with(
+    plan: Timeline,
+    seats: Mapping[int, Seat],
+    course: Course,
+    outputs: NDArray[np.uint8],
+    agreed: NDArray[np.uint8],
+) -> Golden:
+    """The golden of a timeline in which only the design of this course is selected, which puts out these."""
+    outcome = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
+    return golden_of(plan, _shown(plan, seats, {course.slot: course}, {course.slot: outcome}), course.slot)
+
+
+def reached(plan: Timeline, seats: Mapping[int, Seat], slot: int) -> Course:
+    """What reaches the design in a slot."""
+    course = Course(plan.board, slot, seats[slot], lambda: [0], 0)
+    course.reach(plan)
+    return course
+
+
+def _outcome(plan: Timeline, course: Course, held: Sequence[PowerUp]) -> Outcome:
+    seat = course.seat
+    if not seat.memories:
+        sample = Sample(seat.simulation, held, 0, len(course.values))
+        try:
+            sample.extend(course.values)
+        except LoopError:  # one that runs free: the bench itself takes that apart
+            pass
+        else:
+            return Outcome(course.frames, sample.outputs, np.zeros_like(sample.outputs), ~sample.differ)
+    whole = Course(plan.board, course.slot, seat, lambda: held, 0)
+    whole.reach(plan)
+    whole.run(plan)
+    return whole.outcome()
+
+
+def _shown(
+    plan: Timeline, seats: Mapping[int, Seat], courses: Mapping[int, Course], outcomes: Mapping[int, Outcome]
+) -> Shown:
+    slot = int(plan.slots[-1])
+    tables = {number: routing(plan.board, seat.datasheet) for number, seat in seats.items()}
+    rises = courses[slot].rises if slot in courses else np.zeros(0, np.int64)
+    return shown_within(plan, outcomes, tables, rises, 0)

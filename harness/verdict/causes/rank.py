@@ -1,0 +1,332 @@
+"""Ranks the causes of a recording that differs, in groups that it cannot tell apart.
+
+Theory of operation. Each cause is foretold and weighed as the prediction itself is: bits saved over all placements,
+plus the logarithm of its prior. Causes that foretell the same for each recorded row are one group, whose weight is the
+sum of theirs. What saves fewer bits than its prior costs explains nothing: then none of these fits. The same holds
+where steps lost on the way, or single wrong bits, explain more.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from itertools import combinations
+
+import numpy as np
+from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.procedures.procedure import Strap
+from forelight.sim.levels import UNKNOWN
+
+from ...boards.profile import Board
+from ...capture.record import Capture
+from ..listing import listed
+from ..reading import Readout
+from ..reference import Foretold
+from ..rows import Moments, ReadRows, foretold_list, predicted
+from ..verdict import lay
+from . import clips, clock, hand, recording, silicon, wiring
+from .foretell import Foreteller, Prospect, clipped, on_axis
+from .mishap import SHARES, Handling, Mishap
+from .readings import Readings, beginning
+from .suspects import Explained, Ranking, Suspects, grouped
+from .table import Differing, differing
+
+FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
+
+#: Steps of a long recording by which causes are picked at first.
+LOOK = 1024
+#: Steps after the slot is up within which a recording begins; of a design that nothing settles, and may be anywhere.
+AHEAD, ANYWHERE = 512, 4096
+#: Causes that are weighed by the whole of a long recording.
+FINALISTS = 32
+#: Power-ups that are tried one by one where a cause keeps the design from settling, or where nothing settles it.
+WAKES = (8, 1)
+#: The share of recordings that none of the causes explains, as a logarithm.
+NONE = math.log2(0.0001)
+#: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
+EXPLAINED = 0.5
+#: Bits that a cause, however rare, may save less than that.
+RARE = 20.0
+#: Of the levels that were recorded, so many must be foretold.
+COMPARED = 0.5
+#: Bits within which one clock, or one place, is as good as another.
+AS_GOOD = 0.5
+#: Members of a group, and groups, whose faults of silicon are described.
+NAMED = 4
+#: Bits for an order of clips, beside what `clips` says.
+ORDERS = 8.0
+#: Causes of which two may have come together, and how many of the likeliest.
+PAIRED = frozenset(
+    {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
+     "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
+)  # fmt: skip
+PAIRS = 16
+NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass
+class _Inquiry:
+    """One recording, and what was made of it so far."""
+
+    it: Handling
+    readings: Readings
+    teller: Foreteller
+    cut: int | None
+    progress: Progress
+    found: list[Explained] = field(default_factory=list)
+    tried: int = 0
+
+    def weigh(self, causes: Sequence[Mishap]) -> None:
+        """Keep those that explain the recording."""
+        priors = _priors(causes)
+        for number, cause in enumerate(causes):
+            self.progress(number, len(causes))
+            self.keep(self.explained(cause, priors[cause.name], cause.change(self.it)))
+        self.tried += len(causes)
+
+    def keep(self, one: Explained | None) -> None:
+        if one is not None and one.bits > NONE - RARE:
+            self.found.append(one)
+
+    def weigh_silicon(self) -> None:
+        """The stuck-at faults of the design, all side by side."""
+        planned = self.teller.plan(self.it, self.cut)
+        if planned is None or planned[0].slots[-1] != self.it.home or self.it.home not in planned[2]:
+            return
+        plan, up, seats = planned
+        every = silicon.all_faults(seats[self.it.home])
+        self.tried += len(every)
+        prior = math.log2(SHARES["stuck inside the chip"] / sum(SHARES.values()) / max(len(every), 1))
+        for members, golden in silicon.foretold(plan, seats, self.it.home):
+            first = silicon.unnamed(members[0])
+            told = self.teller.laid(golden, up)
+            one = self.best(first, prior, first.change(self.it), [(told, 1.0)])
+            if one is not None and one.bits > NONE - RARE:
+                for fault in members:
+                    cause = silicon.unnamed(fault)
+                    self.keep(replace(one, cause=cause, handling=cause.change(self.it)))
+
+    def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
+        """Clips in any order, on the outputs of this handling."""
+        for told, pace in self.told(it):
+            reading = self.readings.of(told, pace)
+            for one in reading.recordings[:1] if reading else ():
+                assert reading is not None
+                rows = _of_outputs(told, reading)
+                for cause in clips.found(one, rows, OUTPUT_LINES):
+                    share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS
+                    made = (
+                        cause if not kind else replace(cause, kind="two slips", said=f"{kind} {cause.said}")
+                    )
+                    self.keep(self.explained(made, share + prior, cause.change(it)))
+
+    def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
+        """Two slips at a time, of those that are the most common: of the hand, and with clips in another order."""
+        priors = _priors(causes)
+        usual = sorted((c for c in causes if c.kind in PAIRED), key=lambda c: -priors[c.name])[:PAIRS]
+        for first, second in combinations(usual, 2):
+            self.tried += 1
+            both = Mishap(
+                "two slips", f"{first.name}; {second.name}", f"{first.said} {second.said}",
+                f"{first.remedy} {second.remedy}", _after(first, second),
+            )  # fmt: skip
+            self.keep(self.explained(both, priors[first.name] + priors[second.name], both.change(self.it)))
+        for cause in usual:
+            self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
+
+    def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
+        """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
+        return self.best(cause, prior, it, self.told(it))
+
+    def best(
+        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float]]
+    ) -> Explained | None:
+        """The same, of what was foretold for it in one or more ways."""
+        best: Explained | None = None
+        bits: list[float] = []
+        for told, pace in tolds:
+            reading = self.readings.of(told, pace)
+            if reading is None:
+                continue
+            rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+            for one, found in self.readings.fits(rows, reading):
+                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
+                    continue  # it foretells too little to explain anything
+                bits.append(found.bits + prior - one.handicap)
+                if best is None or bits[-1] > best.bits + AS_GOOD:
+                    best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
+        if best is None:
+            return None
+        return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
+
+    def told(self, it: Handling) -> Iterator[tuple[Prospect, float]]:
+        """What this handling foretells, and at which pace.
+
+        Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
+        settles the design, it is foretold from power-up after power-up.
+        """
+        paces = [it.pace] if it.pace is not None else self.readings.free_paces()
+        code = _code(it)
+        if code is not None and code != self.code and it.board == self.it.board:
+            rate = float(it.board.step_hz(code))
+            paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
+        first = self.teller.prospect(it, self.cut) if paces else None
+        if first is None or not any(self.readings.of(first, pace) for pace in paces):
+            return
+        whole = [first]
+        if first.foretold.hz != self.readings.meant.foretold.hz:
+            watched = None if self.code is None else clock.by_watch(it, self.code)
+            other = self.teller.prospect(watched, self.cut) if watched else None
+            whole += [other] if other is not None else []
+        if it.wake is None and self.never_settles(first):
+            others = (
+                self.teller.prospect(replace(it, wake=wake), self.cut)
+                for wake in range(WAKES[self.never_settles(self.readings.meant)])
+            )
+            whole += [other for other in others if other is not None]
+        yield from ((told, pace) for told in whole for pace in paces)
+
+    @cached_property
+    def code(self) -> int | None:
+        """The strap code that was meant."""
+        return _code(self.it)
+
+    def never_settles(self, told: Prospect) -> bool:
+        return _never_settles(told, self.readings.names)
+
+
+def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
+    """What all outputs are foretold to be, read where the recorded ones are."""
+    there = on_axis(told.foretold, reading.reference)
+    if reading.stated is not None:
+        return foretold_list(there, OUTPUT_LINES)
+    known = dict(zip(reading.moments.names, reading.moments.places, strict=True))
+    outputs = [places for name, places in known.items() if name in OUTPUT_LINES]
+    usual = max(outputs, key=outputs.count)
+    at = Moments(OUTPUT_LINES, tuple(known.get(name, usual) for name in OUTPUT_LINES))
+    return predicted(there, at, reading.stray)
+
+
+def rank(
+    it: Handling,
+    capture: Capture,
+    board: Board,
+    step_line: str,
+    progress: Progress = lambda done, total: None,
+) -> Ranking:
+    """The causes that explain a recording of what was meant to be `it`, in groups, the likeliest first."""
+    teller = Foreteller(step_line)
+    meant = teller.prospect(it)
+    if meant is None:
+        return Ranking((), NONE, 0, None)
+    long = _length(capture, meant.foretold)
+    cut = None
+    ahead = ANYWHERE if _never_settles(meant, tuple(capture.lines)) else AHEAD
+    if len(meant.foretold.rises) > long + 2 * ahead:
+        cut = int(long) + ahead
+        meant = teller.prospect(it, cut) or meant
+    whole = _Inquiry(it, Readings(capture, board, meant, step_line), teller, cut, progress)
+    search = _first_look(whole, long, ahead) or whole
+    causes = [cause for family in FAMILIES for cause in family(it, capture)]
+    search.weigh(causes)
+    search.weigh_silicon()
+    search.weigh_clips(it)
+    none = max(NONE, _otherwise(whole.readings.usual))
+    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+        search.weigh(list(recording.other_slots(it)))
+        if not search.found:
+            search.weigh_pairs(causes)
+    found = search.found
+    if search is not whole:
+        found.sort(key=lambda one: -one.bits)
+        again = (whole.explained(one.cause, one.prior, one.handling) for one in found[:FINALISTS])
+        found = [one for one in again if one is not None and one.bits > NONE - RARE]
+    as_meant = whole.explained(NOTHING, 0.0, it)
+    groups = grouped(found, as_meant)
+    bits = differing_bits(groups[0].best if groups else None, as_meant)
+    return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
+
+
+def _length(capture: Capture, base: Foretold) -> float:
+    """Of a recording, in steps."""
+    unit = base.unit / base.oscillator_hz if capture.unit == "seconds" else 1.0
+    return (capture.end - capture.start) / unit
+
+
+def _first_look(whole: _Inquiry, long: float, ahead: int) -> _Inquiry | None:
+    """The first steps of a recording so long, and the predictions for as much; None where it is short."""
+    capture, base = whole.readings.capture, whole.readings.meant.foretold
+    if not capture.timed or long <= 2 * LOOK:
+        return None
+    edges = np.sort(np.concatenate([line.times for line in capture.lines.values()]))
+    enough = edges[min(LOOK, len(edges) - 1)] if len(edges) else capture.end
+    unit = (capture.end - capture.start) / long
+    end = max(capture.start + LOOK * unit, float(enough))
+    cut = int((end - capture.start) / unit + min(max(base.end - base.onward - long, 0), ahead)) + LOOK
+    told = whole.teller.prospect(whole.it, cut)
+    if told is None:
+        return None
+    readings = Readings(beginning(capture, end), whole.readings.board, told, whole.readings.step_line)
+    return _Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
+
+
+def _otherwise(reading: Readout) -> float:
+    """How well slips of single steps, entries and bits explain a recording of what was meant."""
+    if reading.stated is not None:
+        found = listed(reading.recordings[0], reading.rows, reading.stated)
+        return found.bits if found and found.slips else NONE
+    return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
+
+
+def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
+    """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
+    if meant is None:
+        return ()
+    rows, offset, is_list = meant.rows, meant.fit.best.offset, meant.reading.stated is not None
+    if best is not None and (is_list or best.recording is meant.recording):
+        ups = [0 if is_list else round(one.foretold.onward) for one in (best, meant)]
+        offset = best.fit.best.offset + ((best.rows.first - ups[0]) - (rows.first - ups[1])) * rows.slots
+    told = on_axis(meant.foretold, meant.reading.reference)
+    return tuple(differing(meant.recording, told, rows, offset, is_list))
+
+
+def _priors(causes: Sequence[Mishap]) -> dict[str, float]:
+    """The logarithm of each cause's prior, by name: the share of its kind, parted by weight."""
+    total: dict[str, float] = {}
+    for cause in causes:
+        total[cause.kind] = total.get(cause.kind, 0.0) + cause.weight
+    whole = sum(SHARES.values())
+    return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}
+
+
+def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Handling) -> tuple[Suspects, ...]:
+    """The groups, in which the first faults of silicon have the names of the source."""
+
+    def named(one: Explained) -> Explained:
+        fault = one.handling.fault
+        return one if fault is None else replace(one, cause=silicon.described(teller.seat(it).netlist, fault))
+
+    return tuple(
+        replace(group, members=(*map(named, group.members[:NAMED]), *group.members[NAMED:]))
+        if number < NAMED
+        else group
+        for number, group in enumerate(groups)
+    )
+
+
+def _never_settles(told: Prospect, names: tuple[str, ...]) -> bool:
+    lines = told.foretold.lines
+    return any(name in OUTPUT_LINES and lines[name].levels[-1] == UNKNOWN for name in names)
+
+
+def _code(it: Handling) -> int | None:
+    """The strap code that is set."""
+    return next((action.code for action in it.before if isinstance(action, Strap)), None)
+
+
+def _after(first: Mishap, second: Mishap) -> Callable[[Handling], Handling]:
+    return lambda it: second.change(first.change(it))

@@ -1,0 +1,78 @@
+"""Broken silicon: a single line inside the design that is stuck at 0 or at 1."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import numpy as np
+from forelight.sim.lanes.faults import Fault, FaultLines, describe
+from forelight.sim.netlist import Netlist
+from forelight.sim.state import PowerUp
+from numpy.typing import NDArray
+
+from ...bench.course import Seat
+from ...bench.powerups import sampled_power_ups
+from ...golden.golden import Golden
+from ...hand.timeline import Timeline
+from .lanes import drawn, faults, lane_by_lane
+from .lightly import reached, shown_with
+from .mishap import Mishap
+
+#: Faults that are tried; a design with more is too large for that.
+MOST = 4096
+#: Power-ups from each of which a design with a fault is run: all 0, all 1, and drawn.
+POWER_UPS = 4
+
+Bytes = NDArray[np.uint8]
+
+
+def _held() -> list[PowerUp]:
+    return sampled_power_ups(POWER_UPS, 0)
+
+
+def unnamed(fault: Fault) -> Mishap:
+    """The record of one fault, as its site is numbered."""
+    site = fault.site
+    return _cause(f"{site.place} {site.number}.{site.bit} stuck at {fault.stuck}", fault)
+
+
+def described(netlist: Netlist, fault: Fault) -> Mishap:
+    """The record of one fault, in the words of the source."""
+    return _cause(
+        describe(FaultLines(drawn(netlist)), fault).replace("wrapper.design.", "").replace("wrapper.", ""),
+        fault,
+    )
+
+
+def _cause(where: str, fault: Fault) -> Mishap:
+    return Mishap(
+        "stuck inside the chip",
+        where,
+        f"Inside the chip, {where}.",
+        "Try the same slot on another chip: only that tells silicon from a slip.",
+        lambda it: replace(it, fault=fault),
+    )
+
+
+def all_faults(seat: Seat) -> tuple[Fault, ...]:
+    """Those that are tried."""
+    if seat.memories:
+        return ()
+    found = faults(seat.netlist)
+    return found if len(found) <= MOST else ()
+
+
+def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tuple[list[Fault], Golden]]:
+    """What the pins show with each fault of the design in this slot: those that show the same together."""
+    seat = seats[slot]
+    some = all_faults(seat)
+    if not some or set(plan.slots.tolist()) != {slot}:
+        return
+    course = reached(plan, seats, slot)
+    alike: dict[bytes, tuple[list[Fault], Bytes, Bytes]] = {}
+    for fault, outputs, agreed in lane_by_lane(seat.netlist, some, course.values, _held):
+        shown = outputs & agreed
+        alike.setdefault(shown.tobytes() + agreed.tobytes(), ([], shown, agreed))[0].append(fault)
+    for members, outputs, agreed in alike.values():
+        yield members, shown_with(plan, seats, course, outputs, agreed)

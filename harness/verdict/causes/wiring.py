@@ -1,0 +1,99 @@
+"""Wiring faults: leads to the inputs, and clips on the outputs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import combinations
+
+from ...capture.record import Capture
+from ...hand.leads import Lead, other_leads
+from .mishap import CLIPPED, Change, Clip, Handling, Mishap
+
+
+def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
+    """All single wiring faults; `clips.py` finds clips in any order."""
+    for n in range(8):
+        for level in (0, 1):
+            yield Mishap(
+                "input stuck",
+                f"i{n} stuck at {level}",
+                f"Line i{n} is stuck at {level} at the board, whatever its switch does.",
+                f"Measure the pin of i{n} while you work its switch.",
+                _leads({n: Lead(n, level=level)}),
+            )
+    for a, b in combinations(range(8), 2):
+        yield Mishap(
+            "inputs swapped",
+            f"i{a} and i{b} swapped",
+            f"The leads of i{a} and i{b} are swapped.",
+            f"Change the leads of i{a} and i{b} over.",
+            _leads({a: Lead(b), b: Lead(a)}),
+        )
+    recorded = [n for n in range(8) if f"o{n}" in capture.lines]
+    for n in recorded:
+        for level in (0, 1):
+            yield Mishap(
+                "output stuck",
+                f"o{n} stuck at {level}",
+                f"Line o{n} is stuck at {level} in the recording.",
+                f"Move the clip of o{n} to another output: if the level stays, the lead or the channel is broken.",
+                clips({n: Clip(n, level=level)}),
+            )
+        yield Mishap(
+            "output inverted",
+            f"o{n} inverted",
+            f"Line o{n} was recorded upside down.",
+            f"Look for an inverting buffer or a setting of the channel of o{n}.",
+            clips({n: Clip(n, inverted=True)}),
+        )
+    yield Mishap(
+        "all outputs inverted",
+        "all outputs inverted",
+        "All outputs were recorded upside down: lit was taken for dark.",
+        "Look for an inverting buffer, a common-anode display, or a setting of the instrument.",
+        clips({n: Clip(n, inverted=True) for n in recorded}),
+    )
+    for a, b in combinations(range(8), 2):
+        if a in recorded or b in recorded:
+            yield Mishap(
+                "outputs swapped",
+                f"o{a} and o{b} swapped",
+                f"The clips of o{a} and o{b} are swapped.",
+                f"Change the clips of o{a} and o{b} over.",
+                clips({a: Clip(b), b: Clip(a)}),
+            )
+            for wins in (0, 1):
+                yield Mishap(
+                    "outputs shorted",
+                    f"o{a} and o{b} shorted, {wins} wins",
+                    f"Lines o{a} and o{b} touch each other: both show {wins} where they should differ.",
+                    f"Switch the board off and look for a bridge between o{a} and o{b}; two outputs that fight can be "
+                    "damaged, so let nothing run until it is gone.",
+                    clips({a: Clip(a, other=b, wins=wins), b: Clip(a, other=b, wins=wins)}),
+                )
+    yield Mishap(
+        "clip the wrong way round",
+        "clip the wrong way round",
+        "The probe clip is on the wrong way round: o7 to o0 for o0 to o7.",
+        "Turn the clip round.",
+        clips({n: Clip(7 - n) for n in range(8)}),
+    )
+    for by in range(1, 8):
+        yield Mishap(
+            "clip in another order",
+            f"clip {by} on",
+            f"The probe clip sits {by} pin{'s' * (by > 1)} further on.",
+            "Put the clip on so that channel 0 is on o0.",
+            clips({n: Clip((n + by) % 8) for n in range(8)}),
+        )
+    del it
+
+
+def _leads(changes: dict[int, Lead]) -> Change:
+    return lambda it: replace(it, leads=other_leads(it.leads, changes))
+
+
+def clips(changes: dict[int, Clip]) -> Change:
+    """The change that puts other clips on some channels."""
+    return lambda it: replace(it, clips=tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED)))

@@ -1,0 +1,108 @@
+"""Answers in JSON: what every command really answers, judged by a JSON Schema reader from outside."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from pathlib import Path
+
+import jsonschema
+import pytest
+from click.testing import CliRunner
+from forelight.harness.cli import COMMANDS, EXAMPLES, cli
+from forelight.harness.terminal.answers import ANSWERS, KEYS, VERSION, schema
+from jsonschema import Draft202012Validator
+
+#: Each kind of answer that there is, in an order in which a later one may read what an earlier one wrote.
+ORDERS = (
+    "golden tide_gauge -o tide.csv",
+    "golden gated_clock -o gate.vcd --coverage",
+    "slots tide",
+    "slots no_such_word",
+    "show tide_gauge --seconds 3",
+    "show 4",
+    "show chart_reader --seconds 1",
+    "show ferry_whistle --seconds 1",
+    "show weather_report --watch bit --seconds 1",
+    "show inverter_ring --gate-delay 0.1ns..2ns",
+    "show nor_latch",
+    "show free_counter --seconds 3",
+    "show tide_gauge --why o3 --step 4",
+    "check tide_gauge tide.csv --survey quay.survey --keep",
+    "check lighthouse tide.csv",
+    "count tide_gauge --loops 6 --seconds 53",
+    "strap --hz 50",
+    "card sluice_code",
+    "listen ferry_whistle --seconds 1 -o whistle.wav",
+    "lesson --progress",
+    "vet tide_gauge",
+    "draft night_light --language verilog",
+    "draft --keys",
+    "survey quay.survey",
+    "survey quay.survey tide_gauge",
+    "survey next quay.survey --tries 2",
+    "survey report quay.survey",
+    "survey again quay.survey",
+)
+WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
+
+
+@pytest.fixture
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def asked(order: str) -> object:
+    done = CliRunner().invoke(cli, [*shlex.split(order), "--json"], prog_name="forelight")
+    try:
+        return json.loads(done.stdout)
+    except json.JSONDecodeError:
+        raise AssertionError(f"{order}: {done.output[:200]}") from None
+
+
+def test_what_the_commands_answer_fits_the_schema(here: Path) -> None:
+    Draft202012Validator.check_schema(schema())
+    told = set()
+    for order in ORDERS:
+        command = order.split()[0]
+        jsonschema.validate(asked(order), schema(command), Draft202012Validator)
+        told.add(command)
+    assert told == set(COMMANDS) - {"wall"}  # which a test of its own asks for
+
+
+def test_errors_fit_it_too(here: Path) -> None:
+    for order in WRONG:
+        answer = asked(order)
+        assert isinstance(answer, dict) and set(answer) == {"schema", "error"}
+        assert set(answer["error"]) == {"what", "place", "remedy", "exit_code"}
+        jsonschema.validate(answer, schema(order.split()[0]), Draft202012Validator)
+
+
+def test_what_does_not_belong_there_is_found() -> None:
+    good = {"schema": VERSION, "board": "quay", "wanted_hz": 50.0, "codes": [{"strap_code": 1, "hz": 2.0}]}
+    judge = Draft202012Validator(schema("strap"))
+    assert judge.is_valid(good)
+    for wrong in (
+        {**good, "bord": "quay"},
+        {**good, "wanted_hz": "50"},
+        {**good, "codes": [{"code": 1}]},
+        {key: value for key, value in good.items() if key != "schema"},
+        {key: value for key, value in good.items() if key != "codes"},
+    ):
+        assert not judge.is_valid(wrong), wrong
+
+
+def test_the_table_names_every_command_and_only_known_keys() -> None:
+    assert set(ANSWERS) == set(COMMANDS)
+    assert {key for keys in ANSWERS.values() for key in keys} <= set(KEYS)
+    own = {command for command in EXAMPLES if command not in {"answers", "panel"} and " " not in command}
+    assert own == set(COMMANDS)
+
+
+def test_the_schema_is_printed(here: Path) -> None:
+    assert asked("answers show") == schema("show")
+    told = CliRunner(env={"COLUMNS": "100"}).invoke(cli, ["answers"]).output
+    assert f"version {VERSION}" in told
+    line = "strap_code the code that sets the step rate; null where none is set (number or null)"
+    assert line in " ".join(told.split())

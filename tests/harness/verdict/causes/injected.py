@@ -1,0 +1,464 @@
+"""Injects each kind of slip and fault into the whole chip, and asks for its cause.
+
+A case is a design on a chip in Amaranth, tick by tick, brought up and worked by a hand that makes one slip, or with one
+thing wired or clocked otherwise; what the pins did is recorded with the noise of the honesty suite, or by eye, and the
+text is read and ranked. A slip that leaves no trace in what was recorded is drawn again. Wrong levels at the pins are
+made here, frame by frame, and not by the code that foretells them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing
+import os
+import random
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import cache
+
+import numpy as np
+from amaranth.back import rtlil
+from forelight.designs.catalogue import load_design
+from forelight.designs.procedures.procedure import Action, Restart, Select, Set, Steps, Strap
+from forelight.harness.bench.predict import predict
+from forelight.harness.boards.profile import Board
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.harness.hand.hand import Hand
+from forelight.harness.hand.leads import STRAIGHT, Lead
+from forelight.harness.hand.timeline import Timeline, timeline
+from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap
+from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, rank
+from forelight.harness.verdict.causes.suspects import Ranking, Suspects
+from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
+from forelight.sim import Simulation
+from forelight.sim.errors import ForelightError
+from forelight.sim.rtlil.reader import parse
+from numpy.typing import NDArray
+
+from tests.harness.bench.rig import Rig, Setup
+from tests.harness.bench.setups import chain
+from tests.harness.verdict.cases import drawn_noise
+from tests.harness.verdict.noise import Wave, written
+
+GOOD = "good"
+PAIR = "two slips"
+POSITIONS = 8
+#: Contributions by chip: clocked on i7, restarted on i6, and answering of themselves or to inputs.
+CHIPS = (
+    ("tide_gauge", "bridge_counter", "sluice_code", "travelling_wave"),
+    ("weather_report", "lamp_dimmer", "dice", "word_roller"),
+    ("ferry_whistle", "meeting_lights", "load_counter", "berth_number"),
+    ("lighthouse", "ships_bells", "watch_glass", "swell_density"),
+    ("race_start", "fog_bell", "log_check", "tide_clock"),
+    ("reaction_test", "sluice_keeper", "horizon", "listening_post"),
+)
+#: Kinds that a list by eye cannot show, or that are made of the recording itself.
+TIMED_ONLY = frozenset(
+    {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
+     "channel late", "other inputs recorded"}
+)  # fmt: skip
+#: Kinds that belong to one state at power-up of one simulator, or that the recording itself must hold.
+NOT_DRAWN = frozenset({"another power-up", "another slot", "other inputs recorded", "stuck inside the chip"})
+#: Draws until one differs, and power-ups of the prediction.
+DRAWS, POWER_UPS = 12, 32
+OUTPUTS = tuple(f"o{n}" for n in range(8))
+Bytes = NDArray[np.uint8]
+
+
+class InjectedChip:
+    """One chip, with designs in some of its slots."""
+
+    def __init__(self, number: int) -> None:
+        rng = random.Random(f"chip {number}")
+        names = CHIPS[number]
+        slots = rng.sample(range(POSITIONS), len(names))
+        bare = chain(POSITIONS, 1, rng.choice(["counter", "two-stage"]))
+        self.board = replace(bare, slots=dict(zip(slots, names, strict=True)))
+        sheets = {slot: load_design(name) for slot, name in self.board.slots.items()}
+        self.setup = Setup(self.board, sheets, {})
+        self.rig = Rig(self.setup, 0xFF)
+        ports = {"drive": (self.rig.drive, None), "seen": (self.rig.seen, None)}
+        text = rtlil.convert(self.rig, name="rig", ports=ports)
+        modules = dict.fromkeys(module for wrapper in self.rig.wrappers for module in wrapper.modules)
+        self.simulation = Simulation(parse(text, modules=tuple(modules)))
+
+    def pins(self, plan: Timeline, it: Handling, rng: random.Random) -> tuple[Bytes, Bytes]:
+        """The output pins and the lines of the design that was meant, after each frame."""
+        self.rig.contacts = it.contacts
+        drive = self.rig.ticks(_led(plan, it.leads))
+        self._power_up(rng)
+        seen = self.simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
+        last = seen.reshape(drive.shape)[:, -1]
+        place = np.uint64(8 + self.rig.slots.index(it.home) * self.rig.lines_width)
+        return (last & np.uint64(0xFF)).astype(np.uint8), (last >> place & np.uint64(0xFF)).astype(np.uint8)
+
+    def _power_up(self, rng: random.Random) -> None:
+        """The designs wake up at random, and the chip's own registers are reset."""
+        self.simulation.power_cycle(rng)
+        woken = self.simulation.snapshot()
+        self.simulation.power_cycle("init")
+        state = bytearray(self.simulation.snapshot())
+        places = self.simulation.compiled.layout.registers
+        for register, place in zip(self.simulation.netlist.registers, places, strict=True):
+            if register.name.startswith("chip.slot_"):
+                bytes_of = slice(place.offset, place.offset + place.size)
+                state[bytes_of] = woken[bytes_of]
+        self.simulation.restore(bytes(state))
+        self.simulation.settle()
+
+
+@cache
+def chip(number: int) -> InjectedChip:
+    return InjectedChip(number)
+
+
+def _led(plan: Timeline, leads: Sequence[Lead]) -> Timeline:
+    """The same hand with its switches wired otherwise: each pin takes the level of another switch, or a fixed one."""
+    if tuple(leads) == STRAIGHT:
+        return plan
+    made = []
+    for stretch in plan.stretches:
+        levels = [stretch.switches >> n & 1 for n in range(10)]
+        wired = [levels[lead.line] if lead.level is None else lead.level for lead in leads]
+        made.append(replace(stretch, switches=sum(level << n for n, level in enumerate(wired))))
+    return replace(plan, stretches=tuple(made))
+
+
+# Cases
+
+
+@dataclass(frozen=True)
+class Injected:
+    """What was meant, what was wrong (None: nothing), and the recording of it."""
+
+    kind: str
+    label: str
+    meant: Handling
+    cause: Mishap | None
+    capture: Capture
+    by_eye: bool
+    pins: Bytes
+
+
+def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
+    """The case that belongs to this seed; None where this draw cannot be made."""
+    rng = random.Random(f"{kind} {seed} {by_eye}")
+    number = rng.randrange(len(CHIPS))
+    made = chip(number)
+    slot = rng.choice(sorted(made.board.slots))
+    meant = _meant(made.board, slot, rng)
+    cause = _drawn(kind, meant, rng)
+    if kind != GOOD and cause is None:
+        return None
+    truth = cause.change(meant) if cause else meant
+    try:
+        plan = timeline(truth.board, truth.sheet, truth.procedure, slot=truth.slot)
+        hand = Hand(truth.board, truth.sheet, truth.slot)
+        hand.do(truth.before)
+    except ForelightError:
+        return None
+    if not len(plan.frames) or plan.end > 8000 or len(plan.pauses):
+        return None
+    pins, lines = made.pins(plan, truth, rng)
+    text = (
+        _list(pins, lines, hand.frame, truth, rng)
+        if by_eye
+        else _timed(pins, lines, hand.frame, truth, meant, rng)
+    )
+    if text is None:
+        return None
+    capture = (
+        parse_capture(text.encode(), "bench", display=made.board.display)
+        if by_eye
+        else parse_capture(text.encode(), "bench")
+    )
+    return Injected(
+        kind, f"{meant.sheet.name} in slot {slot} of chip {number}", meant, cause, capture, by_eye, pins
+    )
+
+
+def _meant(board: Board, slot: int, rng: random.Random) -> Handling:
+    """A design brought up with some inputs, restarted, and worked for some hundred steps."""
+    sheet = load_design(board.slots[slot])
+    special = {said.line for said in (sheet.step, sheet.restart) if said is not None}
+    free = [f"i{n}" for n in range(8) if f"i{n}" not in special]
+    idle = {f"i{n}": sheet.idle >> n & 1 for n in range(8)}
+    idle |= {line: rng.randint(0, 1) for line in free if rng.random() < 0.3}
+    half = rng.choice([1, 2, 3])
+    code = rng.choice([c for c in range(256) if board.half(c) == half])
+    before: list[Action] = [Select(slot), Set(idle), Strap(code), Restart(rng.randint(1, 3))]
+    then: list[Action] = [Steps(rng.randint(20, 120))]
+    levels = dict(idle)
+    for _ in range(rng.randint(0, 4)):
+        line = rng.choice(free)
+        levels[line] ^= 1
+        then += [Set({line: levels[line]}), Steps(rng.randint(20, 120))]
+    then.append(Steps(rng.randint(300, 500)))
+    return Handling(board, sheet, slot, slot, tuple(before), tuple(then))
+
+
+def _drawn(kind: str, meant: Handling, rng: random.Random) -> Mishap | None:
+    if kind == GOOD:
+        return None
+    nothing = Capture(dict.fromkeys(OUTPUTS, _NOTHING), 0.0, 1.0)
+    causes = [cause for family in FAMILIES for cause in family(meant, nothing)]
+    if kind == PAIR:
+        some = [cause for cause in causes if cause.kind in PAIRED]
+        first, second = rng.sample(some, 2)
+        return Mishap(
+            PAIR, f"{first.name}; {second.name}", "", "", lambda it: second.change(first.change(it))
+        )
+    if kind == "clip in another order":
+        order = rng.sample(range(8), 8)
+        clips = tuple(Clip(n) for n in order)
+        return Mishap(kind, "clips in any order", "", "", lambda it: replace(it, clips=clips))
+    some = [cause for cause in causes if cause.kind == kind]
+    return rng.choice(some) if some else None
+
+
+_NOTHING = RecordedLine(np.zeros(1), np.zeros(1, np.uint8))
+
+
+def _shown(pins: Bytes, clips: Sequence[Clip]) -> Bytes:
+    """What the channels show, by the definition of each clip."""
+    found = np.zeros_like(pins)
+    for channel, clip in enumerate(clips):
+        level = pins >> clip.line & 1
+        if clip.level is not None:
+            level = np.full_like(level, clip.level)
+        elif clip.other is not None:
+            level = (
+                np.maximum(level, pins >> clip.other & 1)
+                if clip.wins
+                else np.minimum(level, pins >> clip.other & 1)
+            )
+        found |= (level ^ np.uint8(clip.inverted)) << np.uint8(channel)
+    return found
+
+
+def _rises(lines: Bytes) -> NDArray[np.int64]:
+    return np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
+
+
+def _list(pins: Bytes, lines: Bytes, up: int, truth: Handling, rng: random.Random) -> str | None:
+    """What an eye writes down at the end of each step."""
+    rises = _rises(lines)
+    rises = rises[rises >= up]
+    count = rng.randint(12, 60)
+    begin = rng.randint(0, 30)
+    if len(rises) < begin + count + 2:
+        return None
+    # A line of the design rises at the end of its frame: what stands at the pins until then came a frame before.
+    ends = rises[begin : begin + count] - 1
+    shown = _shown(pins, truth.clips)[ends]
+    return "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
+
+
+def _timed(
+    pins: Bytes, lines: Bytes, up: int, truth: Handling, meant: Handling, rng: random.Random
+) -> str | None:
+    """What an instrument records, from somewhere near the moment at which the slot is up."""
+    rises = _rises(lines)
+    rises = rises[rises >= up]
+    half = next(meant.board.half(a.code) for a in meant.before if isinstance(a, Strap))
+    step = float(np.median(np.diff(rises))) if len(rises) > 4 else 2.0 * half
+    steps = (len(pins) - up) / step
+    if steps < 60:
+        return None
+    numpy_rng = np.random.default_rng(rng.randrange(1 << 30))
+    length = float(numpy_rng.uniform(0.6, 0.9) * min(steps, 700.0))
+    start = float(numpy_rng.uniform(0.0, 0.05) * steps)
+    names = (
+        list(OUTPUTS) if rng.random() < 0.6 else [name for name in OUTPUTS if rng.random() < 0.7] or ["o0"]
+    )
+    if rng.random() < 0.4:
+        names.append("i7")
+    noise = drawn_noise(numpy_rng, 0.25, tuple(names), start, length)
+    pace = truth.pace if truth.pace is not None else float(numpy_rng.uniform(1.1, 1.9))
+    seconds = step / float(meant.board.frame_hz) * pace
+    shown = _shown(pins, truth.clips)
+    waves: dict[str, Wave] = {}
+    for name in names:
+        column = (shown if name[0] == "o" else lines) >> int(name[1]) & 1
+        changed = np.flatnonzero(np.diff(column, prepend=np.uint8(0)))
+        late = truth.clips[int(name[1])].late if name[0] == "o" else 0
+        instants = (changed - up) / step + late
+        instants = np.sort(instants + numpy_rng.uniform(-noise.jitter, noise.jitter, len(instants)))
+        waves[name] = np.r_[-1e9, instants], np.r_[np.uint8(0), column[changed]]
+    return written(waves, seconds, noise, numpy_rng)
+
+
+# Counting
+
+
+@dataclass
+class Injections:
+    """By kind: cases, those with the true cause in the first group and in the first three; sizes of first groups."""
+
+    cases: Counter[str] = field(default_factory=Counter)
+    first: Counter[str] = field(default_factory=Counter)
+    three: Counter[str] = field(default_factory=Counter)
+    said: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    sizes: list[int] = field(default_factory=list)
+    blamed: list[str] = field(default_factory=list)
+    passed: Counter[str] = field(default_factory=Counter)
+    odd: list[str] = field(default_factory=list)
+
+    def add(self, other: Injections) -> None:
+        for mine, theirs in ((self.cases, other.cases), (self.first, other.first), (self.three, other.three)):
+            mine.update(theirs)
+        for kind, counts in other.said.items():
+            self.said[kind].update(counts)
+        self.sizes += other.sizes
+        self.blamed += other.blamed
+        self.odd += other.odd
+        self.passed.update(other.passed)
+
+    def table(self) -> str:
+        """Shares by kind, and what stood first where the true cause did not."""
+        lines = ["| in truth | cases | first group | first three | instead |", "|---|---|---|---|---|"]
+        for kind in sorted(self.cases):
+            instead = ", ".join(f"{name} {count}" for name, count in self.said[kind].most_common(3))
+            lines.append(
+                f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {instead} |"
+            )
+        total = max(sum(self.cases.values()), 1)
+        sizes = sorted(self.sizes) or [0]
+        lines += [
+            "",
+            f"{total} cases: {sum(self.first.values()) / total:.1%} in the first group, "
+            f"{sum(self.three.values()) / total:.1%} in the first three; groups of {sizes[len(sizes) // 2]} (median) "
+            f"to {sizes[-1]}; {dict(self.passed)} were no questions.",
+            f"{len(self.blamed)} good recordings were given a cause.",
+        ]
+        return "\n".join(lines)
+
+
+def ranked(case: Injected) -> Ranking:
+    return rank(case.meant, case.capture, case.meant.board, "i7")
+
+
+def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
+    """Whether the true cause is a member of one of these groups."""
+    assert case.cause is not None
+    found = [one for group in groups for one in group.members]
+    if any(one.cause.name == case.cause.name for one in found):
+        return True
+    truth = case.cause.change(case.meant)
+    if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
+        return any(_same_clips(one.handling, truth, case) for one in found)
+    return case.cause.kind == PAIR and any(
+        {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
+    )
+
+
+def _same_clips(one: Handling, truth: Handling, case: Injected) -> bool:
+    """Whether the channels that were recorded would show the same with the one's clips as with the true ones."""
+    mask = np.uint8(sum(1 << n for n in range(8) if f"o{n}" in case.capture.lines))
+    differ = (_shown(case.pins, one.clips) ^ _shown(case.pins, truth.clips)) & mask
+    return not differ.any() and replace(one, clips=CLIPPED) == replace(truth, clips=CLIPPED)
+
+
+def judged(case: Injected) -> Verdict:
+    """The verdict on the recording of what was meant."""
+    it = case.meant
+    golden = predict(it.board, it.sheet, it.procedure, slot=it.slot, power_ups=POWER_UPS)
+    hand = Hand(it.board, it.sheet, it.slot)
+    hand.do(it.before)
+    row = int(np.searchsorted(golden.ticks, hand.now, side="right")) - 1
+    golden = replace(golden, steps=golden.steps - golden.steps[row])
+    return check(golden, case.capture, it.board, step_line="i7", start=hand.now)
+
+
+def counted(kind: str, seed: int, by_eye: bool) -> Injections:
+    """One case: the first of this seed's draws that differs."""
+    found = Injections()
+    for draws in range(DRAWS):
+        case = draw(kind, f"{seed}.{draws}", by_eye)
+        if case is None:
+            continue
+        verdict = judged(case).kind
+        where = f"{kind} {seed}.{draws}{' by eye' if by_eye else ''}: {case.label}"
+        if kind == GOOD:
+            found.cases[GOOD] += 1
+            found.blamed += [where] if verdict == DIFFERS else []
+            return found
+        if verdict != DIFFERS:
+            found.passed[verdict] += 1
+            continue
+        _rank_one(case, where, found)
+        return found
+    return found
+
+
+def _rank_one(case: Injected, where: str, found: Injections) -> None:
+    assert case.cause is not None
+    kind, ranking = case.kind, ranked(case)
+    groups = ranking.convincing
+    found.cases[kind] += 1
+    found.first[kind] += is_named(case, groups[:1])
+    found.three[kind] += is_named(case, groups[:3])
+    if groups:
+        found.sizes.append(len(groups[0].members))
+    if not is_named(case, groups[:1]):
+        first = groups[0].best.cause if groups else None
+        found.said[kind][first.kind if first else "none of these"] += 1
+        said = [(g.best.cause.name, len(g.members), round(g.bits, 1)) for g in ranking.groups[:3]]
+        meant = ranking.meant.bits if ranking.meant else 0.0
+        found.odd.append(
+            f"{where}: {case.cause.name}; said {said}; none {ranking.none:.0f}, as meant {meant:.0f}"
+        )
+
+
+def kinds() -> list[str]:
+    """All kinds that can be drawn."""
+    return [kind for kind in SHARES if kind not in NOT_DRAWN]
+
+
+def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:
+    for kind in (GOOD, *kinds()):
+        for seed in range(first_seed, first_seed + each * (4 if kind == GOOD else 1)):
+            by_eye = seed % 3 == 0 and kind not in TIMED_ONLY
+            yield kind, seed, by_eye
+
+
+def _count_job(job: tuple[str, int, bool]) -> Injections:
+    try:
+        return counted(*job)
+    except Exception as error:  # the seed must be told
+        raise AssertionError(f"{job}: {error!r}") from error
+
+
+def measure(
+    each: int, processes: int = 1, first_seed: int = 0, progress: Callable[[int], None] = lambda n: None
+) -> Injections:
+    """So many seeds of each kind."""
+    total = Injections()
+    jobs = list(_jobs(each, first_seed))
+    if processes == 1:
+        for number, job in enumerate(jobs):
+            total.add(_count_job(job))
+            progress(number)
+        return total
+    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
+        for number, found in enumerate(pool.map(_count_job, jobs, chunksize=4)):
+            total.add(found)
+            progress(number)
+    return total
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--each", type=int, default=60, help="seeds of each kind")
+    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+    given = parser.parse_args()
+    found = measure(given.each, given.processes, given.seed)
+    print(*found.odd, *found.blamed, found.table(), sep="\n")
+
+
+if __name__ == "__main__":
+    main()

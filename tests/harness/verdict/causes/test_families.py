@@ -1,0 +1,49 @@
+"""The lists of causes: each has a name of its own, a prior, a sentence and a remedy, and every family is asked."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+from collections import Counter
+
+from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps
+from forelight.harness.verdict import causes
+from forelight.harness.verdict.causes.mishap import SHARES, Handling, Mishap
+from forelight.harness.verdict.causes.rank import FAMILIES
+
+from tests.harness.verdict.causes.benches import handling, recorded
+from tests.harness.verdict.causes.injected import GOOD, NOT_DRAWN, kinds
+
+#: Kinds that no family lists beforehand: made of the recording itself, of the netlist, or of two others.
+FOUND_LATER = {"two slips", "stuck inside the chip", "another slot", "other inputs recorded"}
+
+
+def everything() -> list[Mishap]:
+    then = (Steps(5), Set({"i1": 1}), Pulse(3), Press("i3"), Steps(2), Release("i3"), Steps(5))
+    it: Handling = handling("travelling_wave", then, i0=1)
+    return [found for family in FAMILIES for found in family(it, recorded(handling("travelling_wave")))]
+
+
+def test_every_family_in_the_folder_is_asked() -> None:
+    modules = [
+        importlib.import_module(f"{causes.__name__}.{found.name}")
+        for found in pkgutil.iter_modules(causes.__path__)
+    ]
+    assert {module.causes for module in modules if hasattr(module, "causes")} == set(FAMILIES)
+
+
+def test_every_kind_has_a_share_and_is_found_somewhere() -> None:
+    found = {cause.kind for cause in everything()}
+    assert found | FOUND_LATER == set(SHARES)
+
+
+def test_every_kind_is_injected_into_the_chip_or_said_not_to_be() -> None:
+    assert {GOOD, *kinds(), *NOT_DRAWN} >= set(SHARES)
+
+
+def test_names_are_of_one_cause_each_and_sentences_end() -> None:
+    found = everything()
+    assert {name: count for name, count in Counter(c.name for c in found).items() if count > 1} == {}
+    for cause in found:
+        assert cause.said[0].isupper() and cause.said.endswith("."), cause
+        assert cause.remedy[0].isupper() and cause.remedy.endswith("."), cause

@@ -1,0 +1,75 @@
+"""The causes of recordings without noise: the true one is named, and nothing is where nothing is wrong."""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from forelight.designs.procedures.procedure import Set, Steps
+from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.harness.verdict.causes.mishap import Handling, Mishap
+from forelight.harness.verdict.causes.rank import FAMILIES, rank
+from forelight.harness.verdict.causes.suspects import Ranking
+
+from tests.harness.verdict.causes.benches import by_eye, handling, recorded
+
+
+@cache
+def meant() -> Handling:
+    """A ring of cells whose rule is changed on the way."""
+    return handling("travelling_wave", (Steps(20), Set({"i1": 1}), Steps(60)), i0=1)
+
+
+@cache
+def listed() -> Capture:
+    return by_eye(meant())
+
+
+def cause(name: str) -> Mishap:
+    return next(found for family in FAMILIES for found in family(meant(), listed()) if found.name == name)
+
+
+def ranked(capture: Capture) -> Ranking:
+    return rank(meant(), capture, meant().board, "i7")
+
+
+def first_names(ranking: Ranking) -> set[str]:
+    return {one.cause.name for group in ranking.convincing[:1] for one in group.members}
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "name", ["i1 the other way", "restart held", "move 2 (i1=1) left out", "i1 stuck at 0"]
+)
+def test_a_slip_of_the_hand_is_named_from_a_list_by_eye(name: str) -> None:
+    assert name in first_names(ranked(by_eye(cause(name).change(meant()))))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["inputs left at 0", "strap code 56", "no contact at i1"])
+def test_a_slip_is_named_from_an_instrument(name: str) -> None:
+    assert name in first_names(ranked(recorded(cause(name).change(meant()))))
+
+
+def test_a_channel_that_stays_at_1_is_named() -> None:
+    stuck = RecordedLine(np.zeros(1), np.ones(1, np.uint8))
+    found = ranked(Capture({**listed().lines, "o4": stuck}, 0.0, listed().end, unit="steps"))
+    assert "o4 stuck at 1" in first_names(found)
+    assert {row.line for row in found.differing} == {"o4"}
+    assert found.odds(found.groups[0]) > 0.9
+
+
+@pytest.mark.slow
+def test_nothing_is_likelier_than_that_nothing_is_wrong() -> None:
+    right = ranked(listed())
+    assert right.meant is not None
+    assert all(group.bits < right.meant.bits - 10 for group in right.groups)
+
+
+@pytest.mark.slow
+def test_what_no_cause_makes_has_none() -> None:
+    rng = np.random.default_rng(7)
+    at = np.arange(30, dtype=np.float64)
+    noise = {f"o{n}": RecordedLine(at, rng.integers(0, 2, 30).astype(np.uint8)) for n in range(8)}
+    assert ranked(Capture(noise, 0.0, 30.0, unit="steps")).convincing == ()
