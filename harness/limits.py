@@ -26,8 +26,8 @@ _PATIENCE_S = 1.0
 class LimitError(UsageError):
     """A command that has used up its time or its memory."""
 
-    def __init__(self) -> None:
-        super().__init__(_reached.what, remedy=_reached.remedy)
+    def __init__(self, what: str = "") -> None:  # of another process it is made anew from its words
+        super().__init__(what or _reached.what, remedy=_reached.remedy)
 
 
 class _Reached:
@@ -35,7 +35,9 @@ class _Reached:
 
     what = "out of time"
     remedy = ""
+    watching = False
     timed = True
+    silent = False
 
 
 _reached = _Reached()
@@ -59,10 +61,19 @@ def silenced() -> Iterator[None]:
         yield
 
 
-def watch() -> None:
-    """Begin to watch this process. Raises UsageError for bounds in the environment that are no numbers."""
+def watch(*, silent: bool = False) -> None:
+    """Begin to watch this process, and to show what takes long unless it is to be silent.
+
+    Raises UsageError for bounds in the environment that are no numbers.
+    """
+    _Reached.watching, _Reached.silent = True, silent
     seconds, mib = _stated(SECONDS_VARIABLE, SECONDS), _stated(MIB_VARIABLE, MIB)
     threading.Thread(target=_look, args=(threading.get_ident(), seconds, mib), daemon=True).start()
+
+
+def bounded() -> bool:
+    """Whether this process is watched for its time as well as for its memory."""
+    return _Reached.watching and _Reached.timed
 
 
 def untimed() -> None:
@@ -121,7 +132,7 @@ def _show(drawn: bool) -> bool:
     except IndexError:
         words, since = "", time.monotonic()
     passed = time.monotonic() - since
-    if words and passed > _PATIENCE_S and sys.stderr.isatty():
+    if words and passed > _PATIENCE_S and not _Reached.silent and sys.stderr.isatty():
         os.write(2, f"\r{words}, {passed:.0f} s\x1b[K".encode(errors="replace"))
         return True
     if drawn:

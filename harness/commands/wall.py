@@ -30,7 +30,7 @@ from ..view.wall import Pane, across, as_html, as_svg, drawn, rows, together
 from .facts import setting_word
 from .picture import check_ending, check_length
 from .preview import Preview, preview
-from .question import Asked, question
+from .question import USUAL_STEPS, Asked, Question, question
 from .sight import flashes, told_to_scripts
 
 UNREADABLE = 2
@@ -73,9 +73,18 @@ def pane(wanted: tuple[Asked, bool]) -> Pane | ForelightError:
         sheet = find(load_board(asked.board), asked.slot).datasheet
         if runs and sheet.runs:
             asked = replace(asked, run_name=sheet.runs[0].name, seconds=None)
-        return _pane(preview(question(asked)))
+        return _pane(preview(_bounded(asked)))
     except ForelightError as error:
         return error
+
+
+def _bounded(asked: Asked) -> Question:
+    """What was asked, but no more steps than are usual: a fast step clock fills no evening."""
+    asking = question(asked)
+    code = asking.code
+    if asked.seconds and code is not None and asked.seconds * asking.board.step_hz(code) > USUAL_STEPS:
+        return question(replace(asked, seconds=None, steps=USUAL_STEPS))
+    return asking
 
 
 def _pane(found: Preview) -> Pane:

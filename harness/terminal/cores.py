@@ -6,10 +6,13 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from typing import TypeVar
 
 from forelight.designs.sources.trust import TRUST, Trust, trust
+from forelight.sim.errors import UsageError
 
+from ..limits import bounded, watch
 from .output import no_bars, progress
 
 Item = TypeVar("Item")
@@ -31,7 +34,8 @@ def for_each(
 ) -> Iterator[Result]:
     """The results of `work`, in the order of the items; what it raises is raised here.
 
-    Each process calls `begin` once, before any work: what all items share is sent with it, not with each of them.
+    Each process has the bounds of time and memory of this one, and calls `begin` once, before any work: what all items
+    share is sent with it, not with each of them.
     All three must be picklable.
     """
     workers = min(len(items), core_count())
@@ -45,14 +49,22 @@ def for_each(
             return
         # A fork would copy locks that other threads of this process hold.
         context = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(workers, context, _begin, (trust(), begin)) as pool:
-            for number, result in enumerate(pool.map(work, items), 1):
-                yield result
-                advance(number, len(items))
+        with ProcessPoolExecutor(workers, context, _begin, (trust(), begin, bounded())) as pool:
+            try:
+                for number, result in enumerate(pool.map(work, items), 1):
+                    yield result
+                    advance(number, len(items))
+            except BrokenProcessPool:
+                raise UsageError(
+                    "one of several processes ended before its work was done",
+                    remedy="it may have run out of memory or time: ask for less, or give it more",
+                ) from None
 
 
-def _begin(agreed: Trust, begin: Callable[[], None] | None) -> None:
+def _begin(agreed: Trust, begin: Callable[[], None] | None, watched: bool) -> None:
     TRUST.set(agreed)
     no_bars()
+    if watched:
+        watch(silent=True)
     if begin:
         begin()

@@ -128,7 +128,7 @@ class Scope:
         if len(word.parts) == 1:
             part = word.parts[0]
             if isinstance(part, Const):
-                return str(part.bits) if part.width <= _DECIMAL else f"u0x{part.bits:x}"
+                return _number(part.bits, part.width)
             if part.low == 0 and part.width == self.widths[part.value]:
                 return self.name(part.value)
         for scope in self._chain():
@@ -182,8 +182,8 @@ class Scope:
                 result = self.text.op(f"or i{total} {result}, {piece}") if result else piece
             at += width
         if not result:
-            return str(constant)
-        return self.text.op(f"or i{total} {result}, {constant}") if constant else result
+            return _number(constant, total)
+        return self.text.op(f"or i{total} {result}, {_number(constant, total)}") if constant else result
 
     def _joined(self, pieces: Sequence[Word]) -> str:
         """The concatenation of words that are each made on their own."""
@@ -230,3 +230,8 @@ def _runs(parts: tuple[Part, ...]) -> list[tuple[Part, int]]:
         else:
             runs.append((part, 1))
     return runs
+
+
+def _number(bits: int, width: int) -> str:
+    """A constant as LLVM reads it."""
+    return str(bits) if width <= _DECIMAL else f"u0x{bits:x}"

@@ -10,6 +10,18 @@ from pathlib import Path
 import pytest
 
 MAIN = "from forelight.harness.cli import main; main()"
+MANY = """
+from forelight.harness.limits import watch
+from forelight.harness.terminal.cores import for_each
+
+def work(number):
+    while True:
+        number += 1
+
+if __name__ == "__main__":
+    watch()
+    print(list(for_each(work, [1, 2], "Working")))
+"""
 
 
 def ended(*words: str, **bounds: str) -> tuple[int, str, str]:
@@ -40,6 +52,24 @@ def test_memory(tmp_path: Path) -> None:
     code, _, words = ended("golden", "tide_gauge", "--seconds", "4000", "-o", str(target), FORELIGHT_MIB="60")
     assert code == 2 and "takes more than 60 MiB of memory; ask for less" in words
     assert list(tmp_path.iterdir()) == []
+
+
+def test_each_of_several_processes(tmp_path: Path) -> None:
+    """They are bounded as the command is, which itself only waits for them."""
+    script = tmp_path / "many.py"
+    script.write_text(MANY)
+    done = subprocess.run(
+        [sys.executable, script],
+        env=os.environ | {"FORELIGHT_SECONDS": "2"},
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=60,
+    )
+    assert done.stdout == "", done.stderr
+    assert done.stderr.splitlines()[-1].startswith(
+        "forelight.harness.limits.LimitError: this command takes more than 2 s of processor time; ask for less"
+    )
 
 
 def test_bounds_that_are_no_numbers() -> None:

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.writer import write_board
 from forelight.harness.cli import cli
-from forelight.harness.commands.question import Asked
+from forelight.harness.commands.question import USUAL_STEPS, Asked
 from forelight.harness.commands.wall import Moving, held, pane
 from forelight.harness.terminal import cores
 from forelight.harness.view.display import UNICODE, colour
@@ -148,3 +148,9 @@ def test_a_browser_shows_each_lamp_as_foretold(panes: list[Pane], tmp_path: Path
     }
     assert found == expected
     assert len(found) == 3 * 3 * 8
+
+
+def test_a_fast_step_clock_is_followed_for_the_usual_steps_only() -> None:
+    found = pane((Asked("tide_gauge", "mole", None, 1e6, {}, None, None, 60.0, 0, 8), False))
+    assert isinstance(found, Pane)
+    assert found.lasts_s == pytest.approx(USUAL_STEPS / 1e6, rel=0.01)
