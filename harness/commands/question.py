@@ -230,10 +230,24 @@ def _told(
         from ..capture.play import played
 
         done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
+        if asked.play is not None and _restarts(done.actions[1:], sheet):
+            # A recording that was begun before its own restart: nothing is known of what was before it.
+            told = replace(told, actions=told.actions[1:])
+            done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
+            up = len(before)
     whole = replace(done, actions=(*before, *done.actions), places=())
     return Question(
         board, sheet, slot, whole, asked.hz, len(before), up, asked.seed, asked.power_ups, told.actions
     )
+
+
+def _restarts(actions: Sequence[Action], sheet: Datasheet) -> bool:
+    """Whether a hand presses restart in these actions."""
+    if sheet.restart is None:
+        return False
+    line, active = sheet.restart.line, int(sheet.restart.active == "high")
+    levels = [action.levels[line] for action in actions if isinstance(action, Set) and line in action.levels]
+    return active in levels
 
 
 def flat(actions: Sequence[Action]) -> Iterator[Action]:

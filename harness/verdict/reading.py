@@ -163,7 +163,8 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
     at = moments(theirs, names)
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
-        start = float(theirs.rises[0]) % 1.0
+        # The first rise may be made by a hand that sets the switches for the strap code.
+        start = float(theirs.rises[-1]) % 1.0
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
         found = [keeping(clock, times, phases, credit(low, high) if near else 0.0)]

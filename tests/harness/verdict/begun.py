@@ -1,0 +1,126 @@
+"""Good recordings that were begun before the restart: `python -m tests.harness.verdict.begun`.
+
+A design of the catalogue wakes up somehow, runs for some steps, and is then restarted by a hand, which holds the line
+for as long as it likes. The recording holds all of that, with the restart's line or without it; and it is judged by
+what is foretold for the usual run, or for the inputs that it holds itself (`--play`).
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+from forelight.designs.catalogue import load_design
+from forelight.harness.capture.readers import parse_capture
+from forelight.harness.commands.check import judged
+from forelight.harness.commands.question import Asked
+from forelight.harness.scripting.asking import predict
+from forelight.harness.verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
+from forelight.harness.verdict.verdict import Verdict
+
+from tests.harness.verdict.catalogue import moving
+from tests.harness.verdict.noise import Noise, Wave, written
+
+WAYS = ("with its line", "without its line", "played")
+AFTER = 300  # steps that are recorded after the restart
+CHANGES = 20  # of the outputs after it, from which on a recording should agree
+
+
+@cache
+def designs() -> tuple[str, ...]:
+    """Those that show something, and have a step line and a restart."""
+    return tuple(
+        name for name in moving() if (sheet := load_design(name)).restart and sheet.step and sheet.step.line
+    )
+
+
+@dataclass(frozen=True)
+class Begun:
+    """A recording, and how often its outputs change after the restart."""
+
+    name: str
+    text: str
+    changes: int
+
+
+def draw(way: str, seed: int, names: Sequence[str] = ()) -> Begun:
+    """The recording that belongs to this seed, of one of the designs of these names, or of all."""
+    rng = np.random.default_rng([seed, *way.encode()])
+    name = str(rng.choice(names or designs()))
+    sheet = load_design(name)
+    assert sheet.restart and sheet.step
+    line, active = sheet.restart.line, int(sheet.restart.active == "high")
+    ran, held = int(rng.integers(5, 80)), int(rng.integers(1, 9))
+    do = [
+        f"steps {ran}",
+        f"set {line}={active}",
+        f"steps {held}",
+        f"set {line}={1 - active}",
+        f"steps {AFTER}",
+    ]
+    bench = predict(name, do=do, power_ups=1, seed=int(rng.integers(1 << 20)))
+    rises = np.flatnonzero(np.diff((bench.inputs >> int(sheet.step.line[1]) & 1).astype(np.int8)) == 1) + 1
+    first, unit = float(bench.ticks[rises[0]]), float(np.median(np.diff(bench.ticks[rises])))
+    lines = [f"o{bit}" for bit in range(8)] + [sheet.step.line] * (way == "played" or rng.random() < 0.5)
+    lines += [line] * (way != "without its line")
+    waves: dict[str, Wave] = {}
+    # Inputs are played by the recorded steps: with more jitter a move may come on the other side of a rise.
+    jitter = float(rng.uniform(0, 0.1 if way == "played" else 0.2))
+    for wanted in lines:
+        column = (bench.outputs if wanted[0] == "o" else bench.inputs) >> int(wanted[1]) & 1
+        changed = np.flatnonzero(np.diff(column)) + 1
+        times = (bench.ticks[changed] - first) / unit
+        times = np.sort(times + rng.uniform(-jitter, jitter, len(times)))
+        waves[wanted] = np.r_[-1e9, times], np.r_[column[:1], column[changed]].astype(np.uint8)
+    noise = Noise(
+        rate=float(rng.uniform(-0.02, 0.02)), lines=tuple(lines), start=0.2, length=ran + held + AFTER - 5.0
+    )
+    shown = bench.outputs[bench.steps > ran + held]
+    text = written(waves, unit / bench.oscillator_hz, noise, rng)
+    return Begun(name, text, int(np.bitwise_count(shown[1:] ^ shown[:-1]).sum()))
+
+
+def verdict(way: str, made: Begun) -> Verdict:
+    capture = parse_capture(made.text.encode(), "bench")
+    if way != "played":
+        return judged(Asked(made.name, "quay", None, None, {}, None, None, None, 0), capture)[2]
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "bench.vcd"
+        path.write_text(made.text)
+        return judged(Asked(made.name, "quay", None, None, {}, None, None, None, 0, play=path), capture)[2]
+
+
+def measure(
+    each: int, first_seed: int = 0, names: Sequence[str] = (), ways: Sequence[str] = WAYS
+) -> Counter[tuple[str, str]]:
+    """The verdicts on so many recordings of each kind, those that should agree and those with few changes apart."""
+    found: Counter[tuple[str, str]] = Counter()
+    for way in ways:
+        for seed in range(first_seed, first_seed + each):
+            made = draw(way, seed, names)
+            said = verdict(way, made)
+            found[way if made.changes >= CHANGES else f"{way}, few changes", said.kind] += 1
+            if said.kind == DIFFERS or (said.kind != AGREES and made.changes >= CHANGES):
+                print(way, seed, made.name, made.changes, said.kind, said.reasons)
+    return found
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").split(":")[0] + ".")
+    parser.add_argument("each", type=int, nargs="?", default=60, help="how many of each kind (%(default)s)")
+    parser.add_argument("first", type=int, nargs="?", default=0, help="the first seed (%(default)s)")
+    asked = parser.parse_args()
+    found = measure(asked.each, asked.first)
+    print(len(designs()), "designs:", *designs())
+    for way in dict.fromkeys(way for way, _ in found):
+        print(way, *(f"{found[way, kind]} {kind}" for kind in (AGREES, INCONCLUSIVE, DIFFERS)), sep=", ")
+
+
+if __name__ == "__main__":
+    main()
