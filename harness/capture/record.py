@@ -75,7 +75,10 @@ def quantum(times: Floats) -> float:
     The smallest distance is taken as a first guess and refined on ever longer distances, so that printed times that
     were rounded do not hide a grid.
     """
-    gaps = np.unique(np.diff(np.unique(times[:ENOUGH])))
+    instants = np.unique(times[:ENOUGH])
+    if len(instants) < 3:  # a beginning and an end
+        return 0.0
+    gaps = np.unique(np.diff(instants))
     if len(gaps) < 2 or gaps[0] <= 0:
         return float(gaps[0]) if len(gaps) else 0.0
     period, reach = float(gaps[0]), 4.0

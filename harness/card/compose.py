@@ -23,12 +23,14 @@ from ..bench.restarting import Restarting
 from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..hand.hand import Hand
+from ..verdict.causes.mishap import Handling
 from ..view.pictures import since
 from .care import care
 from .leaf import Card, Part, Sentences
 from .probing import probes
 from .seeing import sights
 from .setting import settings
+from .slips import slips
 from .start import tasks
 
 
@@ -78,6 +80,7 @@ def compose(occasion: Occasion) -> Card:
             ),
         ),
         Part("Probe", probes(board, sheet, golden, marks, check)),
+        *_slips(occasion),
     )
     return Card(
         name=sheet.name,
@@ -91,6 +94,17 @@ def compose(occasion: Occasion) -> Card:
         run=occasion.procedure.name,
         facts={"procedure": [to_text(action) for action in occasion.told]},
     )
+
+
+def _slips(occasion: Occasion) -> Iterator[Part]:
+    """What the usual slips look like; nothing on a card of a design that they do not change."""
+    board, sheet, slot = occasion.board, occasion.sheet, occasion.slot or 0
+    actions, up = occasion.procedure.actions, occasion.up
+    line = sheet.step.line if sheet.step else board.step_line
+    it = Handling(board, sheet, slot, slot, actions[:up], actions[up:])
+    said = tuple(slips(it, "step" if line == "own" else line))
+    if said:
+        yield Part("Slips", (Sentences(said),))
 
 
 def _restart(occasion: Occasion) -> Iterator[Sentences]:

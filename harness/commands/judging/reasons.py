@@ -60,7 +60,8 @@ class Grounds:
         ranking, groups = self.ranking, self.ranking.convincing
         yield ""
         if not groups:
-            yield f"None of the {ranking.tried} causes that were tried explains this recording."
+            as_well = " as well as those differences by themselves" if ranking.none > 0 else ""
+            yield f"None of the {ranking.tried} causes that were tried explains this recording{as_well}."
         for number, group in enumerate(groups[:GROUPS]):
             if number and ranking.odds(group) < LEAST:
                 break

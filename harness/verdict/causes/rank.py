@@ -28,7 +28,7 @@ from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
 from . import clips, clock, hand, recording, silicon, wiring
 from .foretell import Foreteller, Prospect, clipped, on_axis
-from .mishap import SHARES, Handling, Mishap
+from .mishap import CLIPPED, SHARES, Handling, Mishap
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -55,8 +55,8 @@ COMPARED = 0.5
 AS_GOOD = 0.5
 #: Members of a group, and groups, whose faults of silicon are described.
 NAMED = 4
-#: Bits for an order of clips, beside what `clips` says.
-ORDERS = 8.0
+#: Bits for clips in some order, and for each that is moved.
+ORDERS, EACH = 4.0, 3.0
 #: Causes of which two may have come together, and how many of the likeliest.
 PAIRED = frozenset(
     {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
@@ -118,11 +118,13 @@ class _Inquiry:
                 assert reading is not None
                 rows = _of_outputs(told, reading)
                 for cause in clips.found(one, rows, OUTPUT_LINES):
-                    share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS
+                    changed = cause.change(it)
+                    moved = sum(clip != own for clip, own in zip(changed.clips, CLIPPED, strict=True))
+                    share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
                     made = (
                         cause if not kind else replace(cause, kind="two slips", said=f"{kind} {cause.said}")
                     )
-                    self.keep(self.explained(made, share + prior, cause.change(it)))
+                    self.keep(self.explained(made, share + prior, changed))
 
     def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
         """Two slips at a time, of those that are the most common: of the hand, and with clips in another order."""

@@ -25,7 +25,7 @@ from forelight.harness.view.display import ASCII, UNICODE
 
 from .hand_reader import actions, visible
 
-HEADINGS = ("Care", "Set", "Start", "See", "Probe")
+HEADINGS = ("Care", "Set", "Start", "See", "Probe", "Slips")
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 
 
