@@ -287,6 +287,13 @@ def test_a_memory_that_is_no_gates_runs_lane_after_lane() -> None:
     lanes.set("i", 1 << 9 | 77)
     differs = lanes.differs_in_clock("i", bit=10, cycles=50)
     assert np.array_equal(differs.astype(bool), np.any(meant != meant[0], axis=1))
+    columns = {"i": (np.arange(100) % 2 << 10 | 1 << 9 | 77).astype(np.uint64)}
+    lanes.power_cycle(power_ups(4, 6))
+    first, apart = lanes.run_agreement(columns, "o")
+    shown = np.array([Simulation(netlist, held).run_columns(columns, "o") for held in power_ups(4, 6)])
+    assert np.array_equal(first, shown[0])
+    assert np.array_equal(apart, np.bitwise_or.reduce(shown ^ shown[0], axis=0))
+    assert apart.any()
     with pytest.raises(UsageError, match="no netlist of gates alone"):
         Lanes(netlist, 6, faults=[Fault(Site("driver", 0, 0), 1)])
 
@@ -297,11 +304,14 @@ def test_questions_that_cannot_be_answered() -> None:
         (lambda: Lanes(netlist, 4, per_lane_inputs=("i9",)), "no input is called i9"),
         (lambda: Lanes(netlist, 4, [0, 1]), "2 power-ups for 4 lanes"),
         (lambda: Lanes(netlist, 4).set("i0", [1, 2, 3, 4]), "input i0 cannot take 4 values"),
-        (lambda: Lanes(netlist, 4).set("i0", 256), "input i0 has 8 bits"),
+        (
+            lambda: Lanes(netlist, 4).set("i0", 256),
+            "input i0 has 8 bits and cannot take all of these values; give 0 to 255",
+        ),
         (lambda: Lanes(netlist, 4).bits("o9"), "no output is called o9"),
         (
             lambda: Lanes(netlist, 4).run_clock("i0", bit=8, cycles=1, observe="o0"),
-            "is no clock for all lanes",
+            "bit 8 of input i0 is no clock for all lanes; name one of bits 0 to 7 of an input that does not differ",
         ),
         (lambda: Lanes(netlist, 4).run_samples({"i0": np.zeros(3)}, "o0"), "cannot take an array of float64"),
     ):

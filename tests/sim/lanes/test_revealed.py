@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 import pytest
 from forelight.sim.gates.rewrite import gates
-from forelight.sim.lanes.faults import Fault, FaultLines, collapsed, describe
+from forelight.sim.lanes.faults import Fault, FaultLines, Site, collapsed, describe
 from forelight.sim.lanes.redundant import Redundant
-from forelight.sim.lanes.revealed import NEVER, FaultRun, first_revealed
+from forelight.sim.lanes.revealed import NEVER, FaultRun, batches, first_revealed
 from forelight.sim.netlist import Cell, Const, Netlist, Word
 
 from tests.sizes import sized
@@ -214,3 +214,21 @@ def test_a_register_that_only_feeds_itself_is_redundant() -> None:
     redundant = Redundant(netlist)
     names = {describe(FaultLines(netlist), fault) for fault in faults if fault in redundant}
     assert names == {"t stuck at 0", "t stuck at 1"}
+
+
+@pytest.mark.parametrize("width", [2, 7, 9, 11])
+def test_a_fault_that_one_combination_of_many_reveals_is_not_redundant(width: int) -> None:
+    names = [f"a{n}" for n in range(width)]
+    text = "".join(f"INPUT({name})\n" for name in names)
+    netlist = drawn_text(f"{text}OUTPUT(y)\ny = AND({', '.join(names)})\n")
+    redundant = Redundant(netlist)
+    assert not any(members[0] in redundant for members in collapsed(netlist))
+
+
+@pytest.mark.parametrize("count", [0, 1, 510, 511, 512, 1022, 1023])
+def test_batches_leave_a_lane_without_a_fault(count: int) -> None:
+    faults = [Fault(Site("driver", number), 0) for number in range(count)]
+    parts = [list(part) for part in batches(faults)]
+    assert [fault for part in parts for fault in part] == faults
+    assert all(0 < len(part) <= 511 for part in parts)
+    assert len(parts) == -(-count // 511)

@@ -88,6 +88,14 @@ def test_data_and_clock_together_leave_the_register_unsettled() -> None:
     assert "inputs[0], inputs[1] move together" in str(race)
 
 
+def test_lines_that_are_up_at_power_up_neither_clock_nor_race() -> None:
+    """The first settling makes no edges (DEVELOPERS.md, Time 4)."""
+    netlist = circuit([], [flip_flop(1, line(0), line(1))], one(1))
+    proof = Proof(netlist, known_start=True)
+    proof.update({"inputs": 0b11})
+    assert (proof.get("outputs"), proof.settled, list(proof.races)) == ((0, 1), True, [])
+
+
 def test_an_edge_beside_a_line_that_does_not_matter_is_settled() -> None:
     netlist = circuit([], [flip_flop(1, line(0), line(1)), flip_flop(2, line(0), one(1))], one(1) + one(2))
     proof = driven(netlist, 0b0010, 0b0111, 0b0010, 0b1011)
