@@ -135,7 +135,7 @@ def show(
         raise click.UsageError("--step says at which step --why is asked: give both")
     if output is not None and why is not None:
         raise click.UsageError("--output writes a picture, and --why is answered in words: give one of them")
-    from .commands.question import Asked
+    from .asking.question import Asked
     from .commands.show import run
 
     return run(
@@ -187,7 +187,7 @@ def wall(
     """
     if runs and seconds is not None:
         raise click.UsageError("--runs and --seconds contradict each other: give one of them")
-    from .commands.question import Asked
+    from .asking.question import Asked
     from .commands.wall import run
 
     asked = Asked("", board, None, None, {}, None, None, seconds, seed, power_ups)
@@ -245,8 +245,8 @@ def golden(
         from .commands.catalogue_goldens import run as run_all
 
         return run_all(update, as_json)
+    from .asking.question import Asked
     from .commands.golden import run
-    from .commands.question import Asked
 
     return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
@@ -277,9 +277,9 @@ def check(
     One that agrees says how many faults of the chip it would have shown, on its lines and in its steps: "proves" in
     --json, with the keys of "coverage" in `golden --help`, or null.
     """
+    from .asking.question import Asked
     from .commands import check, which
     from .commands.noting import entry_of
-    from .commands.question import Asked
 
     if anywhere and capture is not None:
         raise click.UsageError("--any asks which slot it is: give the capture alone")
@@ -323,9 +323,9 @@ def count(loops: int, counted_s: float, steps_per_loop: int | None, as_json: boo
     Count how often the display comes round, with a stopwatch. A loop more or less and your reaction time are allowed
     for. Exit codes as for `check`.
     """
+    from .asking.question import Asked
     from .commands.count import run
     from .commands.noting import entry_of
-    from .commands.question import Asked
 
     entry = entry_of(asked)
     return run(Asked(**asked, seconds=None), loops, counted_s, steps_per_loop, as_json, entry)
@@ -372,9 +372,9 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
     """
     if everything == (asked["slot"] is not None):
         raise click.UsageError("give a SLOT, or --all")
+    from .asking.question import Asked
     from .commands.card import run, run_all
     from .commands.noting import entry_of
-    from .commands.question import Asked
 
     entry = entry_of(asked)
     if everything:
@@ -400,8 +400,8 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
 @json_option
 def listen(line: str | None, volume: float | None, output: Path, as_json: bool, **asked: Any) -> int:
     """Write how an output should sound, as a WAV file. Start it at low volume."""
+    from .asking.question import Asked
     from .commands.listen import run
-    from .commands.question import Asked
 
     return run(Asked(**asked), line, volume, output, as_json)
 

@@ -50,6 +50,7 @@ FLOORS = {
         card
         survey
         panel
+        asking
         commands
         ending scripting
         cli

@@ -11,6 +11,7 @@ from pathlib import Path
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
 
+from ..asking.question import Asked, Question, question
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..card import markdown, page
@@ -22,7 +23,6 @@ from ..survey.keeping import Entry
 from ..terminal.cores import for_each
 from ..terminal.output import console, emit, emit_json, emit_words, show
 from ..view.display import glyphs_for
-from .question import Asked, Question, question
 
 ENDINGS = {".html": page, ".md": markdown}
 

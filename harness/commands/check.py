@@ -11,6 +11,9 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 from rich.text import Text
 
+from ..asking.facts import setting_word, warnings
+from ..asking.question import USUAL_SECONDS, Asked, Question, question
+from ..asking.settled import from_the_source
 from ..bench.course import seated
 from ..boards.reader import load_board
 from ..capture.readers import PIPED, parse_capture
@@ -26,10 +29,7 @@ from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
-from .facts import setting_word, warnings
 from .judging import reasons
-from .question import USUAL_SECONDS, Asked, Question, question
-from .settled import from_the_source
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.

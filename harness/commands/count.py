@@ -12,6 +12,8 @@ from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
 
+from ..asking.facts import setting_word
+from ..asking.question import Asked, Question, question
 from ..boards.divider import codes_between
 from ..golden.golden import Golden
 from ..survey.keeping import Entry
@@ -20,8 +22,6 @@ from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from ..view.words import either, hertz
 from . import noting
 from .check import EXIT_CODES
-from .facts import setting_word
-from .question import Asked, Question, question
 
 #: A count may be off by one: the counting error of every counter (Hewlett-Packard,
 #: Application Note 200, Fundamentals of Electronic Counters; from memory).

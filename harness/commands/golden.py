@@ -11,6 +11,11 @@ from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import Play, Procedure, Select, Set, Strap, to_text
 from forelight.sim.errors import UsageError
 
+from ..asking.facts import contention, warnings
+from ..asking.question import Asked, Question, question
+from ..asking.settled import from_the_source, races, undefined
+from ..asking.settled import told as how_far
+from ..asking.signals import watched
 from ..bench.inside import Inside
 from ..coverage.improve import Improved, Search
 from ..coverage.measure import Faults
@@ -22,11 +27,6 @@ from ..limits import stage
 from ..terminal.output import emit_bytes, emit_json, emit_words, progress, warn
 from ..view.warned import warned
 from ..view.words import seconds
-from .facts import contention, warnings
-from .question import Asked, Question, question
-from .settled import from_the_source, races, undefined
-from .settled import told as how_far
-from .signals import watched
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")

@@ -9,6 +9,7 @@ from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
 from forelight.sim.levels import UNKNOWN
 
+from ..asking.question import Asked, Question, question
 from ..attach.meter import measure
 from ..attach.note import nearest
 from ..attach.report import pitch
@@ -16,7 +17,6 @@ from ..attach.speaker import RATE, VOLUME, sound, to_wav
 from ..attach.wiring import states, wired
 from ..terminal.output import emit_json, emit_words
 from ..view.pictures import since
-from .question import Asked, Question, question
 
 CAUTION = (
     "Caution: start at low volume, above all with headphones, and turn it up slowly. At the bench no pin drives a "

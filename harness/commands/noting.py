@@ -18,6 +18,7 @@ from forelight.sim.errors import (
     UsageError,
 )
 
+from ..asking.question import Asked, Question
 from ..bench.predict import board_hash
 from ..boards.reader import load_board
 from ..boards.roster import find
@@ -28,7 +29,6 @@ from ..limits import LimitError
 from ..survey.attempt import UNTOLD, Attempt, Details
 from ..survey.keeping import Entry, RecordedFile, program, write
 from ..verdict.kinds import INCONCLUSIVE
-from .question import Asked, Question
 
 if TYPE_CHECKING:
     from ..verdict.verdict import Verdict

@@ -11,6 +11,13 @@ from forelight.designs.procedures.procedure import to_text
 from rich.padding import Padding
 from rich.text import Text
 
+from ..asking.facts import facts, obstacles, warnings
+from ..asking.picture import check_ending, write
+from ..asking.player import play
+from ..asking.preview import Preview, below, drawn_pictures, opening, preview, still
+from ..asking.question import Asked, Question, question
+from ..asking.sight import flashes, told_to_scripts, wired
+from ..asking.signals import changes, reasons
 from ..attach.report import reports
 from ..boards.reader import load_board
 from ..boards.roster import empty_slot
@@ -22,13 +29,6 @@ from ..view.levels import recent
 from ..view.pictures import repeat
 from ..view.stave import PLAIN, as_text
 from ..view.warned import rates, warned
-from .facts import facts, obstacles, warnings
-from .picture import check_ending, write
-from .player import play
-from .preview import Preview, below, drawn_pictures, opening, preview, still
-from .question import Asked, Question, question
-from .sight import flashes, told_to_scripts, wired
-from .signals import changes, reasons
 
 #: Columns of levels in the answer for scripts.
 COLUMNS = 64

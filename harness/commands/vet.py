@@ -12,6 +12,7 @@ from forelight.designs.sources.trust import trust
 from forelight.sim.errors import UsageError
 from rich.text import Text
 
+from ..asking.settled import settles
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
@@ -22,7 +23,6 @@ from ..terminal.output import emit_json, progress, show
 from ..vet.draft import draft
 from ..vet.tried import RunsTried, tried
 from ..vet.vetting import Vetting, vet
-from .settled import settles
 
 ACCEPTED, NOT_YET = 0, 1
 

@@ -15,6 +15,11 @@ from rich.console import Group
 from rich.live import Live
 from rich.text import Text
 
+from ..asking.facts import setting_word
+from ..asking.picture import check_ending, check_length
+from ..asking.preview import Preview, preview
+from ..asking.question import USUAL_STEPS, Asked, Question, question
+from ..asking.sight import flashes, told_to_scripts
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
@@ -27,11 +32,6 @@ from ..view.limits import DANGER
 from ..view.live import RATE, plan
 from ..view.motion import over_and_over
 from ..view.wall import Pane, across, as_html, as_svg, drawn, rows, together
-from .facts import setting_word
-from .picture import check_ending, check_length
-from .preview import Preview, preview
-from .question import USUAL_STEPS, Asked, Question, question
-from .sight import flashes, told_to_scripts
 
 UNREADABLE = 2
 DOTTED = "A dotted bar is unsettled: the chip may show either."

@@ -11,6 +11,7 @@ from forelight.sim.errors import ForelightError, UsageError
 from rich.table import Table
 from rich.text import Text
 
+from ..asking.question import Asked
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
@@ -19,7 +20,6 @@ from ..terminal.cores import for_each
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from .check import EXIT_CODES, judged, odds
-from .question import Asked
 
 #: In this order; slots that could not be judged come last.
 RANKS = (AGREES, INCONCLUSIVE, DIFFERS)

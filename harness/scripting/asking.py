@@ -10,11 +10,11 @@ from typing import SupportsFloat, SupportsIndex, TypedDict, Unpack
 from forelight.designs.procedures.procedure import Procedure, parse
 from forelight.sim.errors import UsageError
 
+from ..asking.question import Asked, Question, question
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..capture.readers import read_capture
 from ..capture.record import Capture
-from ..commands.question import Asked, Question, question
 from ..verdict.verdict import Verdict
 from ..verdict.verdict import check as judge
 from .prediction import Prediction, prediction

@@ -13,6 +13,7 @@ from forelight.sim.files import write_whole
 from rich.table import Table
 from rich.text import Text
 
+from ...asking.question import Question
 from ...capture.record import Capture
 from ...terminal.output import progress
 from ...verdict.causes.experiment import Experiment, sentence, separating
@@ -22,7 +23,6 @@ from ...verdict.causes.rank import rank
 from ...verdict.causes.suspects import Ranking, Suspects
 from ...verdict.causes.table import Differing
 from ...verdict.kinds import WHICH_CAUSE
-from ..question import Question
 
 #: Groups that are named, and members of each.
 GROUPS, MEMBERS = 3, 4

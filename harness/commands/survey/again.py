@@ -12,6 +12,7 @@ from forelight.designs.procedures.procedure import Play, Procedure, parse
 from forelight.sim.errors import ForelightError, UsageError
 from rich.text import Text
 
+from ...asking.question import Question
 from ...boards.profile import Board
 from ...boards.roster import find
 from ...capture.readers import parse_capture
@@ -26,7 +27,6 @@ from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
 from .. import noting
 from ..check import answer, grounds, held_against
-from ..question import Question
 from .places import board_of
 
 MOVED = 1

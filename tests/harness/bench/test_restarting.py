@@ -13,14 +13,14 @@ from forelight.designs.catalogue import load_design, names
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Action, Frames, Restart, Strap, parse
 from forelight.designs.sheets.bare import bare
+from forelight.harness.asking.question import Asked, Question, question
+from forelight.harness.asking.settled import told
 from forelight.harness.bench.course import routed
 from forelight.harness.bench.restarting import HALVES, Restarting, orders, restarting
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.harness.chip.routing import restart_input, routing, step_input
-from forelight.harness.commands.question import Asked, Question, question
-from forelight.harness.commands.settled import told
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.routine import bring_up, divides, run_procedure
 from forelight.harness.hand.timeline import Track

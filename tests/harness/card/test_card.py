@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from forelight.designs.catalogue import load_design
 from forelight.designs.procedures.procedure import Procedure, parse
+from forelight.harness.asking.question import Asked, question
 from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
 from forelight.harness.card import markdown, page
@@ -19,7 +20,6 @@ from forelight.harness.card.plain import lines
 from forelight.harness.card.probing import round_up
 from forelight.harness.card.start import tasks
 from forelight.harness.commands.card import by_kind, card
-from forelight.harness.commands.question import Asked, question
 from forelight.harness.golden.write import to_csv
 from forelight.harness.view.display import ASCII, UNICODE
 

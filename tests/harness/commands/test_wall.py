@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from forelight.harness.asking.question import USUAL_STEPS, Asked
 from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.writer import write_board
 from forelight.harness.cli import cli
-from forelight.harness.commands.question import USUAL_STEPS, Asked
 from forelight.harness.commands.wall import Moving, held, pane
 from forelight.harness.terminal import cores
 from forelight.harness.view.display import UNICODE, colour

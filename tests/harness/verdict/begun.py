@@ -17,9 +17,9 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 from forelight.designs.catalogue import load_design
+from forelight.harness.asking.question import Asked
 from forelight.harness.capture.readers import parse_capture
 from forelight.harness.commands.check import judged
-from forelight.harness.commands.question import Asked
 from forelight.harness.scripting.asking import predict
 from forelight.harness.verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from forelight.harness.verdict.verdict import Verdict

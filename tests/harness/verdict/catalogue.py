@@ -8,8 +8,8 @@ from functools import cache
 
 import numpy as np
 from forelight.designs.catalogue import load_design, names
+from forelight.harness.asking.question import Asked, question
 from forelight.harness.boards.profile import Board
-from forelight.harness.commands.question import Asked, question
 from forelight.harness.golden.golden import Golden
 from forelight.sim.errors import ForelightError
 from numpy.typing import NDArray

@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
+from forelight.harness.asking.picture import scene
+from forelight.harness.asking.preview import Preview, preview
+from forelight.harness.asking.question import Asked, question
 from forelight.harness.cli import cli
-from forelight.harness.commands.picture import scene
-from forelight.harness.commands.preview import Preview, preview
-from forelight.harness.commands.question import Asked, question
 from forelight.harness.view.display import colour
 from forelight.harness.view.motion import REST_S, UNLIT
 from forelight.harness.view.scene import PLAYS, as_html

@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from forelight.harness.asking.settled import told
 from forelight.harness.bench.restarting import Restarting
 from forelight.harness.bench.settling import Settling
-from forelight.harness.commands.settled import told
 from forelight.harness.golden.golden import Golden, Race
 
 EIGHT = tuple(f"o{bit}" for bit in range(8))
