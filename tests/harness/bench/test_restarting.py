@@ -183,7 +183,7 @@ def test_what_is_not_followed_is_not_known(tmp_path: Path) -> None:
             "reg [7:0] store [0:1023]; reg [9:0] at;",
             "always @(posedge step) at <= restart ? 0 : at + 1;",
             "always @(posedge step) store[at] <= inputs;",
-            "always @(negedge step) store[at] <= 0;",
+            "always @(posedge inputs[0]) store[at] <= 0;",
             "assign outputs = store[at];",
         )
     )

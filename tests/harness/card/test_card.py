@@ -218,7 +218,13 @@ def test_traces_go_over_the_whole_run() -> None:
 @pytest.mark.slow
 @pytest.mark.skipif(CHROMIUM is None, reason="Chromium is not here")
 def test_a_card_prints_on_one_or_two_pages_of_a5(tmp_path: Path) -> None:
-    for name, most in (("tide_gauge", 1), ("watch_vote", 2), ("sluice_code", 2), ("tape_machine", 2)):
+    for name, most in (
+        ("inverter_ring", 1),
+        ("tide_gauge", 2),
+        ("watch_vote", 2),
+        ("sluice_code", 2),
+        ("tape_machine", 2),
+    ):
         file, pdf = tmp_path / f"{name}.html", tmp_path / f"{name}.pdf"
         file.write_text(page.page(card(asked(name))), "utf-8")
         order = [str(CHROMIUM), "--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"]
