@@ -17,7 +17,7 @@ from .tokens import Verilog, declared, joined
 _UNARY = {"+", "-", "~"}
 _BINARY = {"+", "-", "*", "/", "%", "**", "&", "|", "^", "~^", "^~", "<<", ">>", "<<<", ">>>"}
 #: A number with a width, or a short one without.
-_VALUE = re.compile(r"(\d+\s*'[sS]?[bodhBODH]).*|\d{1,9}$")
+_VALUE = re.compile(r"^(\d+\s*'[sS]?[bodhBODH]).*|^\d{1,9}$")
 _FIXED = ("parameter", "localparam", "genvar", "integer", "int")
 _BLOCKS = ("always", "always_comb", "always_ff", "always_latch", "initial")
 
@@ -45,10 +45,11 @@ def rewrite_labels(verilog: Verilog) -> None:
 
 def _of_the_width(verilog: Verilog, first: int, last: int) -> str:
     """An expression of the same width and sign; without its values, so that a long `case` has few of them."""
-    words = [token.text for token in verilog.tokens[first:last]]
-    if "[" not in words and "{" not in words:
-        words = [_VALUE.sub(r"\g<1>0", word) for word in words]
-    return joined(words)
+    tokens = verilog.tokens[first:last]
+    if any(token.text in ("[", "{") for token in tokens):
+        return joined(token.text for token in tokens)
+    numbers = {token.text: _VALUE.sub(r"\g<1>0", token.text) for token in tokens if token.kind == "number"}
+    return joined(numbers.get(token.text, token.text) for token in tokens)
 
 
 def _cases(verilog: Verilog) -> dict[int, bool]:

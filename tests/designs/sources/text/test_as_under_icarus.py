@@ -35,9 +35,9 @@ CIRCUITS = {
   assign x = f(-4'd3, P + 4'd9, a), y = g(~4'd9, 2'd3 + 2'd3, ~1'b0) + g(a, -(1'sb1), 1'b1 + 1'b1);
   assign z = f(a, 3'sd3 + 3'sd3, 4'd9 + 4'd9); endmodule""",
     "labels worked out": """module t(input [3:0] a, input signed [3:0] s, output reg [3:0] v, w, x, y, z);
-  parameter [1:0] P = 2; localparam [2:0] Q = 1;
+  parameter [1:0] P = 2; localparam [2:0] Q1 = 1;
   always @* case (a) P + 2'd3: v = 1; ~1'b0, -(2'd2): v = 2; P ? -3'd5 : 0: v = 3;
-    Q - 3'd7, 4'd15 + 4'd1: v = 4; (2'd3 << P) | 1'b1: v = 5; default v = 6; endcase
+    Q1 - 3'd7, 4'd15 + 4'd1: v = 4; (2'd3 << P) | 1'b1: v = 5; default v = 6; endcase
   always @* casez (a) 2'd2 * 2'd3: w = 1; 4'b1??1: w = 2; 2'd2 ** 2'd3: w = 3; -1'b1: w = 4; default w = 0; endcase
   always @* casex (a[1:0] + a[1:0]) 3'd3 + 3'd3: x = 1; 4'b1x01: x = 2; P + P: x = 3; default: x = 0; endcase
   always @* case (s) -2'sd1: y = 1; 2'sd1 + 2'sd1: y = 2; -(3'sb100): y = 3; default y = 0; endcase
