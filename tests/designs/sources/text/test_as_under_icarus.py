@@ -53,10 +53,13 @@ CIRCUITS = {
   integer n; always @* begin w_of_n = 0; for (n = 0; n < 4; n = n + 1) case (a) n[1:0] + 2'd3: w_of_n = n + 1;
     -n[1:0]: w_of_n = ~n; default ; endcase end reg [3:0] w_of_n;
   assign y = a ^ f(4) ^ w_of_n, z = a ^ g(8) ^ f(4'd14); endmodule""",
-    "a table with arguments": """module t(input [3:0] a, output [7:0] y); reg [7:0] m [0:15]; integer i; reg [7:0] q;
+    "a table with arguments": """module t(input [3:0] a, output [7:0] y, z); reg [7:0] m [0:15], n [0:15];
   function [7:0] f(input [7:0] x); f = x; endfunction
+  integer i; reg [7:0] q; reg [3:0] p;
   initial begin q = 3; for (i = 0; i < 16; i = i + 1) begin q = q * 5 + f(4'd9 + 4'd9); m[i] = q; end end
-  assign y = m[a]; endmodule""",
+  initial begin p = 1; for (i = 0; i < 16; i = i + 1) begin
+    case (p) 2'd1 + 2'd3: p = p + 7; -3'd1, p[1:0] + 2'd3: p = p + 3; default p = p + 1; endcase n[i] = p; end end
+  assign y = m[a], z = n[a]; endmodule""",
     "buffers": """module t(input a, b, output y, z, u); wire m, n; buf (m, n, a); buf one (y, m & b), two (z, n);
   buf \\odd.name (u, \\in.between ); not (\\in.between , a); endmodule""",
     "leave a search": """module t(input [7:0] a, output reg [3:0] y); integer i;
