@@ -93,7 +93,9 @@ def _drives(verilog: Verilog, first: int, last: int, floating: set[str]) -> str:
     parts = verilog.parts(first, last, "?")
     if len(parts) > 1:
         chosen = parts[0][1] + 1
-        colon = _colon(verilog, chosen, last)
+        colon = verilog.colon(chosen, last)
+        if colon == last:
+            raise verilog.refused(last, "a `?` has no `:`", "add it")
         yes = _drives(verilog, chosen, colon, floating)
         no = _drives(verilog, colon + 1, last, floating)
         if yes == no:
@@ -107,18 +109,6 @@ def _drives(verilog: Verilog, first: int, last: int, floating: set[str]) -> str:
             first, "it cannot be seen when this drives a pulled net", "write z as a choice of `?` alone"
         )
     return "1'b1"
-
-
-def _colon(verilog: Verilog, at: int, end: int) -> int:
-    """The colon that belongs to the `?` before `at`."""
-    depth = 0
-    while at < end:
-        at = verilog.until_any(at, end, "?", ":")
-        if verilog.word(at) == ":" and depth == 0:
-            return at
-        depth += 1 if verilog.word(at) == "?" else -1
-        at += 1
-    raise verilog.refused(end, "a `?` has no `:`", "add it")
 
 
 def is_z(word: str) -> bool:

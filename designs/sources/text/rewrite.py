@@ -7,6 +7,7 @@ from forelight.sim.errors import SourceError
 from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
+from .labels import rewrite_labels
 from .leaving import rewrite_leaving
 from .memories import rewrite_memories
 from .pulls import rewrite_pulls
@@ -17,9 +18,10 @@ from .tokens import Verilog
 from .unsupported import refuse_unsupported
 from .wildcards import rewrite_wildcards
 
+#: Done first, as others move whole expressions and statements.
+_WITHIN_EXPRESSIONS = (rewrite_arguments, rewrite_labels)
 _REWRITES = (
     rewrite_spelling,
-    rewrite_arguments,
     rewrite_tables,
     rewrite_leaving,
     rewrite_wildcards,
@@ -39,8 +41,11 @@ def rewritten(text: str) -> tuple[Verilog, str]:
     try:
         check(verilog)
         refuse_unsupported(verilog)
-        for rewrite in _REWRITES:
+        for rewrite in _WITHIN_EXPRESSIONS:
             rewrite(verilog)
+        edited = Verilog.read(verilog.edited()) if verilog.edits else verilog
+        for rewrite in _REWRITES:
+            rewrite(edited)
     except RecursionError:
         raise SourceError("statements are nested too deeply", remedy="simplify the design") from None
-    return verilog, verilog.edited()
+    return verilog, edited.edited()

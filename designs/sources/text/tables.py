@@ -123,7 +123,7 @@ def _targets(verilog: Verilog, start: int, end: int) -> Iterator[int]:
     for at in range(start, end):
         if (
             verilog.tokens[at].is_name()
-            and verilog.word(at - 1) in ("initial", "begin", "end", "else", ";", ")", ":", "(")
+            and verilog.word(at - 1) in ("initial", "begin", "end", "endcase", "else", ";", ")", ":", "(")
             and verilog.word(at) not in DECLARES
             and _target_sign(verilog, at) in _ASSIGNS
         ):

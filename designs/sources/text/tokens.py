@@ -176,6 +176,16 @@ class Verilog:
             at = self.close(at) + 1 if self.word(at) in _OPENING else at + 1
         return min(at, end)
 
+    def colon(self, at: int, end: int) -> int:
+        """The next `:` from `at` up to `end` that stands in no bracket and belongs to no `?` between; else `end`."""
+        depth = 0
+        while (at := self.until_any(at, end, "?", ":")) < end:
+            if self.word(at) == ":" and depth == 0:
+                return at
+            depth += 1 if self.word(at) == "?" else -1
+            at += 1
+        return end
+
     def nest_end(self, at: int) -> int:
         """The word that ends the nest of statements which begins at `at`."""
         depth = 0

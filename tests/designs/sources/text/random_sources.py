@@ -34,6 +34,8 @@ BINARY = [
     "%",
     "**",
 ]
+#: Operators whose result depends on the width that they are worked out in, and is always defined.
+WIDTH_COUNTS = ["+", "-", "*", "&", "|", "^", "<<", ">>", ">>>", "~^"]
 UNARY = ["-", "~", "!", "&", "|", "^", "~&", "~|", "~^", "+"]
 _LEAVES = (
     "a b s u k t 'h3 a[3:0] $signed(a[3:0]) $unsigned(s) {s} s[7:0] 1'sb1 -4 7 -1 4'd9 3'sd2 -4'sd5 8'hc3"
@@ -139,14 +141,22 @@ class SourceWriter:
         return f"output [7:0] {y}", f"reg {sign}{bounds} {x}; {body} assign {y} = {x};"
 
     def chosen(self, y: str, width: str, sign: str) -> Item:
-        """`case`, `casez` and `casex`, all of it signed or all unsigned."""
+        """`case`, `casez` and `casex`, all of it signed or all unsigned; some labels are to be worked out."""
         kind = self.pick("case", "casez", "casex")
         digits = {"case": "01", "casez": "01?z", "casex": "01x?z"}[kind]
         selector, bits, signed = self.rng.choice(
             [("a[3:0]", 4, False), ("k", 3, False), ("{k, a[0]}", 4, False), ("t", 3, True), ("s", 8, True)]
         )
 
+        def constant() -> str:
+            size = self.rng.randint(1, bits + 1)
+            return f"{size}'{'s' * signed}d{self.rng.randrange(1 << size)}"
+
         def label() -> str:
+            if self.rng.randrange(4) == 0:
+                worked_out = f"{constant()} {self.pick(*WIDTH_COUNTS)} {constant()}"
+                more = f"({worked_out}) {self.pick(*WIDTH_COUNTS)} {constant()}"
+                return self.pick(worked_out, more, f"-{constant()}", f"~({worked_out})")
             if self.rng.randrange(3) == 0:
                 return str(self.rng.randint(-4, 9)) if signed else f"{bits}'d{self.rng.randrange(1 << bits)}"
             size = bits + self.rng.choice([0, 0, 0, 1, -1])

@@ -34,6 +34,32 @@ CIRCUITS = {
   function [7:0] g(input [W-1:0] p, input integer k, input one); g = p + k + one; endfunction
   assign x = f(-4'd3, P + 4'd9, a), y = g(~4'd9, 2'd3 + 2'd3, ~1'b0) + g(a, -(1'sb1), 1'b1 + 1'b1);
   assign z = f(a, 3'sd3 + 3'sd3, 4'd9 + 4'd9); endmodule""",
+    "labels worked out": """module t(input [3:0] a, input signed [3:0] s, output reg [3:0] v, w, x, y, z);
+  parameter [1:0] P = 2; localparam [2:0] Q1 = 1;
+  always @* case (a) P + 2'd3: v = 1; ~1'b0, -(2'd2): v = 2; P ? -3'd5 : 0: v = 3;
+    Q1 - 3'd7, 4'd15 + 4'd1: v = 4; (2'd3 << P) | 1'b1: v = 5; default v = 6; endcase
+  always @* casez (a) 2'd2 * 2'd3: w = 1; 4'b1??1: w = 2; 2'd2 ** 2'd3: w = 3; -1'b1: w = 4; default w = 0; endcase
+  always @* casex (a[1:0] + a[1:0]) 3'd3 + 3'd3: x = 1; 4'b1x01: x = 2; P + P: x = 3; default: x = 0; endcase
+  always @* case (s) -2'sd1: y = 1; 2'sd1 + 2'sd1: y = 2; -(3'sb100): y = 3; default y = 0; endcase
+  always @* case (s) 2'sb11 + 2'sb01: z = 1; 8'd5: z = 2; default z = 3; endcase endmodule""",
+    "labels beside nets": """module t(input [1:0] k, input [3:0] a, output reg [3:0] v, w, x, output [3:0] y, z);
+  reg [3:0] m [0:15]; integer i; initial for (i = 0; i < 16; i = i + 1) m[i] = i * 7;
+  function [2:0] f(input [3:0] n); case (n) 2'd1 + 2'd3: f = 1; ~2'd1: f = 2; default f = n; endcase endfunction
+  function [3:0] g(input [3:0] n); case (n + n) 5'd16: g = 5; 2: g = 4; default g = 6; endcase endfunction
+  always @* case (m[a]) k + (2'd1 + 2'd3): v = 1; -2'd3: v = 2; default v = 3; endcase
+  always @* case (1'b1) a[0] + 1'b1: w = 1; 1'b1 + 1'b1: w = 2; (a >> 2) < 2, k == 2'd3 + 2'd1: w = 3;
+    default w = 0; endcase
+  always @* case (f(a)) 2'd3 + 2'd1: x = 1; f(k) + 2'd2: x = 2; f(4'd4) + f(4'd2): x = 3; default x = 0; endcase
+  integer n; always @* begin w_of_n = 0; for (n = 0; n < 4; n = n + 1) case (a) n[1:0] + 2'd3: w_of_n = n + 1;
+    -n[1:0]: w_of_n = ~n; default ; endcase end reg [3:0] w_of_n;
+  assign y = a ^ f(4) ^ w_of_n, z = a ^ g(8) ^ f(4'd14); endmodule""",
+    "a table with arguments": """module t(input [3:0] a, output [7:0] y, z); reg [7:0] m [0:15], n [0:15];
+  function [7:0] f(input [7:0] x); f = x; endfunction
+  integer i; reg [7:0] q; reg [3:0] p;
+  initial begin q = 3; for (i = 0; i < 16; i = i + 1) begin q = q * 5 + f(4'd9 + 4'd9); m[i] = q; end end
+  initial begin p = 1; for (i = 0; i < 16; i = i + 1) begin
+    case (p) 2'd1 + 2'd3: p = p + 7; -3'd1, p[1:0] + 2'd3: p = p + 3; default p = p + 1; endcase n[i] = p; end end
+  assign y = m[a], z = n[a]; endmodule""",
     "buffers": """module t(input a, b, output y, z, u); wire m, n; buf (m, n, a); buf one (y, m & b), two (z, n);
   buf \\odd.name (u, \\in.between ); not (\\in.between , a); endmodule""",
     "leave a search": """module t(input [7:0] a, output reg [3:0] y); integer i;
@@ -95,6 +121,14 @@ SYSTEM_VERILOG = {
   function automatic nib top(input pair x); return x.hi; endfunction
   function automatic nib inc(input nib x); inc = x + 1; endfunction endpackage
 module t(input logic [7:0] a, output logic [3:0] y, z); assign y = p::top(a), z = p::inc(a[3:0]); endmodule""",
+    "labels of types": """package p; localparam [1:0] B = 3; endpackage
+module t(input logic [3:0] a, output logic [2:0] y, z, u); typedef enum logic [1:0] { E, F = 3 } kind;
+  typedef struct packed { logic [1:0] h; logic [1:0] l; } pair; pair x; assign x = a;
+  always_comb case (a) p::B + 2'd1: y = 1; F + 2'd3: y = 2; 2'd3 * p::B: y = 3; ~F: y = 4; default: y = 0; endcase
+  always_comb unique case (x.h) F + p::B: z = 1; x.l + (1'b1 + 1'b1): z = 2; default: z = 0; endcase
+  function automatic [2:0] f(input [3:0] n); int j; begin
+    for (j = 0; j < 4; j++) case (n) 4'd1 + j[0], 2'd2 + 2'd3: return 1; default: ; endcase return 2; end endfunction
+  assign u = f(a); endmodule""",
     "return": """module t(input [7:0] a, output [3:0] y);
   function automatic [3:0] first(input [7:0] x); integer i; begin
     if (x == 0) return 15; for (i = 0; i < 8; i = i + 1) begin if (x[i]) return i; end return 9; end endfunction
