@@ -9,6 +9,7 @@ from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
 from forelight.harness.capture.record import Capture, RecordedLine, changes_only
 from forelight.harness.hand.hand import Hand
+from forelight.harness.hand.leads import STRAIGHT
 from forelight.harness.verdict.causes.mishap import Handling
 
 OUTPUTS = tuple(f"o{n}" for n in range(8))
@@ -24,7 +25,12 @@ def handling(name: str, then: tuple[Action, ...] = (Steps(60),), **levels: int) 
 
 
 def recorded(it: Handling, names: tuple[str, ...] = OUTPUTS, steps: int = 50) -> Capture:
-    """What an instrument with perfect eyes records of so many steps, from the moment on at which the slot is up."""
+    """What an instrument with perfect eyes records of so many steps, from the moment on at which the slot is up.
+
+    Only what the hand does otherwise can be asked for: the prediction knows no leads and no contacts but good ones
+    (`injected.py` puts both into the chip's model).
+    """
+    assert (it.contacts, it.leads, it.fault) == (0xFF, STRAIGHT, None)
     golden = predict(it.board, it.sheet, it.procedure, slot=it.home, power_ups=8)
     hand = Hand(it.board, it.sheet, it.slot)
     hand.do(it.before)

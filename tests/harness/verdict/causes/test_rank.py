@@ -39,15 +39,13 @@ def first_names(ranking: Ranking) -> set[str]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "name", ["i1 the other way", "restart held", "move 2 (i1=1) left out", "i1 stuck at 0"]
-)
+@pytest.mark.parametrize("name", ["i1 the other way", "restart held", "move 2 (i1=1) left out"])
 def test_a_slip_of_the_hand_is_named_from_a_list_by_eye(name: str) -> None:
     assert name in first_names(ranked(by_eye(cause(name).change(meant()))))
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["inputs left at 0", "strap code 56", "no contact at i1"])
+@pytest.mark.parametrize("name", ["inputs left at 0", "strap code 56"])
 def test_a_slip_is_named_from_an_instrument(name: str) -> None:
     assert name in first_names(ranked(recorded(cause(name).change(meant()))))
 
