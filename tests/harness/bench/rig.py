@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import random
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
@@ -142,20 +143,61 @@ def expand(plan: Timeline) -> dict[str, Array]:
     return {name: np.concatenate(parts) for name, parts in columns.items()}
 
 
-def chip_on_engine(rig: Rig) -> Callable[[Timeline], Array]:
-    """Runs timelines on the chip in Forelight's engine: what is `seen` after each value of `drive`."""
+def in_engine(rig: Rig) -> Simulation:
+    """The whole chip in Forelight's engine."""
     text = rtlil.convert(rig, name="rig", ports={"drive": (rig.drive, None), "seen": (rig.seen, None)})
     modules = dict.fromkeys(module for wrapper in rig.wrappers for module in wrapper.modules)
-    simulation = Simulation(parse(text, modules=tuple(modules)))
+    return Simulation(parse(text, modules=tuple(modules)))
+
+
+def seen_of(simulation: Simulation, rig: Rig, plan: Timeline) -> Array:
+    """What is `seen` after each value of `drive`, a row for each frame, from the state on that the chip is in."""
+    drive = rig.ticks(plan)
+    seen = simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
+    return seen.reshape(drive.shape)
+
+
+def chip_on_engine(rig: Rig) -> Callable[[Timeline], Array]:
+    """Runs timelines on the chip in Forelight's engine: what is `seen` after each value of `drive`."""
+    simulation = in_engine(rig)
 
     def run(plan: Timeline) -> Array:
         simulation.power_cycle("init")
         simulation.settle()
-        drive = rig.ticks(plan)
-        seen = simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
-        return seen.reshape(drive.shape)
+        return seen_of(simulation, rig, plan)
 
     return run
+
+
+class WokenChip:
+    """The whole chip in Forelight's engine, whose designs wake up in any state."""
+
+    def __init__(self, setup: Setup) -> None:
+        self.setup, self.rig = setup, Rig(setup, 0xFF)
+        self.simulation = in_engine(self.rig)
+
+    def pins_and_lines(
+        self, plan: Timeline, slot: int, rng: random.Random
+    ) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+        """The output pins and the eight lines of a slot after each frame, from a power-up by chance on."""
+        self._power_up(rng)
+        last = seen_of(self.simulation, self.rig, plan)[:, -1]
+        place = np.uint64(8 + self.rig.slots.index(slot) * self.rig.lines_width)
+        return (last & np.uint64(0xFF)).astype(np.uint8), (last >> place & np.uint64(0xFF)).astype(np.uint8)
+
+    def _power_up(self, rng: random.Random) -> None:
+        """The designs wake up at random, and the chip's own registers are reset."""
+        self.simulation.power_cycle(rng)
+        woken = self.simulation.snapshot()
+        self.simulation.power_cycle("init")
+        state = bytearray(self.simulation.snapshot())
+        places = self.simulation.compiled.layout.registers
+        for register, place in zip(self.simulation.netlist.registers, places, strict=True):
+            if register.name.startswith("chip.slot_"):
+                bytes_of = slice(place.offset, place.offset + place.size)
+                state[bytes_of] = woken[bytes_of]
+        self.simulation.restore(bytes(state))
+        self.simulation.settle()
 
 
 def chip_on_amaranth(rig: Rig) -> Callable[[Timeline], Array]:

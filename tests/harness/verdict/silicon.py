@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from functools import cache, partial
 
 import numpy as np
-from amaranth.back import rtlil
 from amaranth.hdl import Cat, Elaboratable, Module, Signal
 from amaranth.lib import wiring
 from amaranth.lib.wiring import In, Out
@@ -25,11 +24,9 @@ from forelight.harness.boards.profile import Board
 from forelight.harness.golden.golden import Golden
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.timeline import Timeline, timeline
-from forelight.sim import Simulation
-from forelight.sim.rtlil.reader import parse
 from numpy.typing import NDArray
 
-from tests.harness.bench.rig import Rig, Setup
+from tests.harness.bench.rig import Setup, WokenChip
 from tests.harness.bench.setups import chain, sheet
 
 #: Chains of each length; one of them as long as the demo's.
@@ -118,31 +115,12 @@ class Silicon:
             else:
                 sheets[slot] = load_design(name)
         self.setup = Setup(self.board, sheets, makers)
-        self.rig = Rig(self.setup, 0xFF)
-        text = rtlil.convert(
-            self.rig, name="rig", ports={"drive": (self.rig.drive, None), "seen": (self.rig.seen, None)}
-        )
-        modules = dict.fromkeys(module for wrapper in self.rig.wrappers for module in wrapper.modules)
-        self.simulation = Simulation(parse(text, modules=tuple(modules)))
-
-    def _power_up(self, rng: random.Random) -> None:
-        """The designs wake up at random, and the chip's own registers are reset."""
-        self.simulation.power_cycle(rng)
-        woken = self.simulation.snapshot()
-        self.simulation.power_cycle("init")
-        state = bytearray(self.simulation.snapshot())
-        places = self.simulation.compiled.layout.registers
-        for register, place in zip(self.simulation.netlist.registers, places, strict=True):
-            if register.name.startswith("chip.slot_"):
-                bytes_of = slice(place.offset, place.offset + place.size)
-                state[bytes_of] = woken[bytes_of]
-        self.simulation.restore(bytes(state))
-        self.simulation.settle()
+        self.chip = WokenChip(self.setup)
 
     def run(self, seed: int) -> Run:
         """A random design of the chip, brought up with a random strap code and inputs, for some hundred steps."""
         rng = random.Random(f"run {seed}")
-        slot = rng.choice(self.rig.slots)
+        slot = rng.choice(self.chip.rig.slots)
         sheet_ = self.setup.sheets[slot]
         half = rng.choice([1, 2, 3])
         actions: list[Action] = [Strap(next(c for c in range(256) if self.board.half(c) == half))]
@@ -154,12 +132,7 @@ class Silicon:
         ideal.do([*actions, Restart()])
         plan = self._plan(slot, (*actions, Restart(), *then))
         golden = _foretold(self.setup, plan, slot)
-        drive = self.rig.ticks(self._by_hand(rng, slot, actions, then))
-        self._power_up(rng)
-        seen = self.simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
-        last = seen.reshape(drive.shape)[:, -1]
-        place = np.uint64(8 + self.rig.slots.index(slot) * self.rig.lines_width)
-        lines = (last >> place & np.uint64(0xFF)).astype(np.uint8)
+        pins, lines = self.chip.pins_and_lines(self._by_hand(rng, slot, actions, then), slot, rng)
         rises = _rises(lines)
         begin = len(rises) - 1
         while begin and rises[begin] - rises[begin - 1] == 2 * half:
@@ -175,7 +148,7 @@ class Silicon:
             self.board,
             golden,
             start,
-            (last & np.uint64(0xFF)).astype(np.uint8),
+            pins,
             lines,
             int(rises[begin]),
             half,

@@ -19,7 +19,6 @@ from dataclasses import dataclass, field, replace
 from functools import cache
 
 import numpy as np
-from amaranth.back import rtlil
 from forelight.designs.catalogue import load_design
 from forelight.designs.procedures.procedure import Action, Restart, Select, Set, Steps, Strap
 from forelight.harness.bench.predict import predict
@@ -33,12 +32,10 @@ from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handl
 from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, rank
 from forelight.harness.verdict.causes.suspects import Ranking, Suspects
 from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
-from forelight.sim import Simulation
 from forelight.sim.errors import ForelightError
-from forelight.sim.rtlil.reader import parse
 from numpy.typing import NDArray
 
-from tests.harness.bench.rig import Rig, Setup
+from tests.harness.bench.rig import Setup, WokenChip
 from tests.harness.bench.setups import chain
 from tests.harness.verdict.cases import drawn_noise
 from tests.harness.verdict.noise import Wave, written
@@ -79,35 +76,12 @@ class InjectedChip:
         self.board = replace(bare, slots=dict(zip(slots, names, strict=True)))
         sheets = {slot: load_design(name) for slot, name in self.board.slots.items()}
         self.setup = Setup(self.board, sheets, {})
-        self.rig = Rig(self.setup, 0xFF)
-        ports = {"drive": (self.rig.drive, None), "seen": (self.rig.seen, None)}
-        text = rtlil.convert(self.rig, name="rig", ports=ports)
-        modules = dict.fromkeys(module for wrapper in self.rig.wrappers for module in wrapper.modules)
-        self.simulation = Simulation(parse(text, modules=tuple(modules)))
+        self.chip = WokenChip(self.setup)
 
     def pins(self, plan: Timeline, it: Handling, rng: random.Random) -> tuple[Bytes, Bytes]:
         """The output pins and the lines of the design that was meant, after each frame."""
-        self.rig.contacts = it.contacts
-        drive = self.rig.ticks(_led(plan, it.leads))
-        self._power_up(rng)
-        seen = self.simulation.run_samples("drive", drive.ravel(), "seen").astype(np.uint64)
-        last = seen.reshape(drive.shape)[:, -1]
-        place = np.uint64(8 + self.rig.slots.index(it.home) * self.rig.lines_width)
-        return (last & np.uint64(0xFF)).astype(np.uint8), (last >> place & np.uint64(0xFF)).astype(np.uint8)
-
-    def _power_up(self, rng: random.Random) -> None:
-        """The designs wake up at random, and the chip's own registers are reset."""
-        self.simulation.power_cycle(rng)
-        woken = self.simulation.snapshot()
-        self.simulation.power_cycle("init")
-        state = bytearray(self.simulation.snapshot())
-        places = self.simulation.compiled.layout.registers
-        for register, place in zip(self.simulation.netlist.registers, places, strict=True):
-            if register.name.startswith("chip.slot_"):
-                bytes_of = slice(place.offset, place.offset + place.size)
-                state[bytes_of] = woken[bytes_of]
-        self.simulation.restore(bytes(state))
-        self.simulation.settle()
+        self.chip.rig.contacts = it.contacts
+        return self.chip.pins_and_lines(_led(plan, it.leads), it.home, rng)
 
 
 @cache
