@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import BoardName, Output, Slot
+from .completion import OUTPUT, BoardName, Slot
 from .ending import Commands
 from .groups import Notebooks
 from .options import (
@@ -106,7 +106,7 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     help="Write a .svg picture or a .html page, in which it moves.",
 )
 @click.option(
-    "--why", type=Output(), metavar="o3", help="Why is this output, or this signal of the source, as it is?"
+    "--why", type=OUTPUT, metavar="o3", help="Why is this output, or this signal of the source, as it is?"
 )
 @click.option(
     "--step",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import click
 from click.shell_completion import CompletionItem
 from click.types import StringParamType
@@ -57,37 +59,19 @@ class RunName(StringParamType):
         return [CompletionItem(run.name) for run in sheet.runs if run.name.startswith(incomplete)]
 
 
-class Level(StringParamType):
-    """An input line and its level, such as i2=1, as a text."""
+class Begun(StringParamType):
+    """A text of any kind, of which a few beginnings are completed."""
 
-    name = "level"
-
-    def shell_complete(
-        self, ctx: click.Context, param: click.Parameter, incomplete: str
-    ) -> list[CompletionItem]:
-        words = (f"i{bit}={level}" for bit in range(8) for level in (0, 1))
-        return [CompletionItem(word) for word in words if word.startswith(incomplete)]
-
-
-class Output(StringParamType):
-    """An output line, or the name of a signal, as a text; lines are completed."""
-
-    name = "output"
+    def __init__(self, name: str, words: Iterable[str]) -> None:
+        self.name, self.words = name, tuple(words)
 
     def shell_complete(
         self, ctx: click.Context, param: click.Parameter, incomplete: str
     ) -> list[CompletionItem]:
-        lines = (f"o{bit}" for bit in range(8))
-        return [CompletionItem(line) for line in lines if line.startswith(incomplete)]
+        return [CompletionItem(word) for word in self.words if word.startswith(incomplete)]
 
 
-class Mapped(StringParamType):
-    """A line and a column of a recording, such as o0=CH3, as a text; the line is completed."""
-
-    name = "column"
-
-    def shell_complete(
-        self, ctx: click.Context, param: click.Parameter, incomplete: str
-    ) -> list[CompletionItem]:
-        words = ("i=", "o=", *(f"{kind}{bit}=" for kind in "io" for bit in range(8)))
-        return [CompletionItem(word) for word in words if word.startswith(incomplete)]
+#: An input line and its level; an output line, or the name of a signal; a line and a column of a recording (o0=CH3).
+LEVEL = Begun("level", (f"i{bit}={level}" for bit in range(8) for level in (0, 1)))
+OUTPUT = Begun("output", (f"o{bit}" for bit in range(8)))
+MAPPED = Begun("column", ("i=", "o=", *(f"{kind}{bit}=" for kind in "io" for bit in range(8))))

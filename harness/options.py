@@ -12,7 +12,7 @@ from typing import Any
 import click
 from forelight.sim.units import SECONDS
 
-from .completion import BoardName, Level, Mapped, RunName
+from .completion import LEVEL, MAPPED, BoardName, RunName
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
@@ -191,7 +191,7 @@ RUN_OPTIONS = (
         "--set",
         "levels",
         multiple=True,
-        type=Level(),
+        type=LEVEL,
         callback=levels,
         metavar="i2=1",
         help="Level of an input; may be repeated.",
@@ -213,7 +213,7 @@ RUN_OPTIONS = (
     click.option(
         "--map",
         "mapping",
-        type=Mapped(),
+        type=MAPPED,
         multiple=True,
         callback=columns,
         metavar="o0=CH3",

@@ -8,6 +8,7 @@ found is what each placement may save at most.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cached_property
 
 import numpy as np
@@ -24,7 +25,7 @@ class Spectrum:
     def __init__(self, rows: ReadRows, cost: Floats, count: int, size: int) -> None:
         self.size = size
         beside = rows.strays.sides[0] | rows.strays.sides[1] if rows.strays else np.zeros_like(rows.known)
-        known, sign = _split(rows.levels[:count], rows.known[:count] & ~beside[:count], len(cost))
+        known, sign = split(rows.levels[:count], rows.known[:count] & ~beside[:count], range(len(cost)))
         self.cost, self.known, self.sign = (
             np.conj(fft.rfft(part, size)) for part in (cost[:, :count], known, sign)
         )
@@ -38,7 +39,7 @@ class Everywhere:
     ) -> None:
         self.ours = ours
         self.part = slice(first, first + count * slots, slots)
-        known, sign = _split(*theirs, len(ours.cost))
+        known, sign = split(*theirs, range(len(ours.cost)))
         self.known, self.sign = (fft.rfft(part, ours.size) for part in (known, sign))
 
     @cached_property
@@ -74,8 +75,8 @@ def fast_length(count: int) -> int:
     return int(fft.next_fast_len(count, real=True))
 
 
-def _split(levels: Words, known: Words, lines: int) -> tuple[Floats, Floats]:
+def split(levels: Words, known: Words, lines: Iterable[int]) -> tuple[Floats, Floats]:
     """By line whether each level is known, and 1 for high and -1 for low."""
-    bits = np.arange(lines, dtype=known.dtype)[:, None]
+    bits = np.array([*lines], known.dtype)[:, None]
     told = (known >> bits & 1).astype(np.float64)
     return told, ((levels >> bits & 1) * 2.0 - 1.0) * told

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import fft
 from scipy.optimize import linear_sum_assignment
 
+from ..everywhere import fast_length, split
 from ..fit import Recording
 from ..rows import ReadRows
 from .mishap import CLIPPED, Clip, Mishap
@@ -94,15 +95,10 @@ def _mismatches(
     lags = len(prediction.levels) - count + 1
     if lags < 1:
         return np.zeros((0, 0, 0)), np.zeros((0, 0, 0))
-    size = fft.next_fast_len(len(prediction.levels) + count)
+    size = fast_length(len(prediction.levels) + count)
 
-    def planes(rows: ReadRows, part: slice, bits: list[int]) -> tuple[Counts, Counts]:
-        shifts = np.array(bits, np.uint16)[:, None]
-        known = (rows.known[part] >> shifts & 1).astype(np.float64)
-        return known * (2.0 * (rows.levels[part] >> shifts & 1) - 1), known
-
-    ours, told = planes(recording.rows, rows, channels)
-    theirs, settled = planes(prediction, slice(None), list(range(sources)))
+    told, ours = split(recording.rows.levels[rows], recording.rows.known[rows], channels)
+    settled, theirs = split(prediction.levels, prediction.known, range(sources))
     first_, second = (
         fft.irfft(np.conj(fft.rfft(a, size))[:, None] * fft.rfft(b, size)[None], size)[:, :, :lags]
         for a, b in ((ours, theirs), (told, settled))
