@@ -182,7 +182,7 @@ def printed(report: str) -> list[Survivor]:
 
 
 def say(kind: str, took: float, place: str, words: str) -> None:
-    print(f"  {kind} {took:6.1f} s  {place}  {words}", flush=True)
+    print(f"  {kind} {took:6.1f} s  {place}  {words[:90]}", flush=True)
 
 
 def measured(name: str, room: Room, child: Child) -> Trial:

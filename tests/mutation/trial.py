@@ -11,6 +11,7 @@ import ast
 import ctypes
 import multiprocessing
 import os
+import re
 import resource
 import signal
 import sys
@@ -87,14 +88,14 @@ class Child:
             str(self.clone / ".typing"),
             *(path for path in sys.path if path and not path.startswith(root)),
         ]
-        for name in [name for name in sys.modules if name.split(".")[0] == "tests"]:
+        for name in [name for name in sys.modules if re.match(r"tests(?!\.mutation)\b", name)]:
             del sys.modules[name]
         os.chdir(self.clone)
         os.environ |= {"PYTHONPATH": str(self.clone / ".typing"), "FORELIGHT_CACHE": str(self.cache)}
         sys.dont_write_bytecode = not keep
         if not keep:  # a file that changes twice within a second must not be taken from its compiled text
             os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
-        with open(os.devnull, "r+b") as nothing:
+        with Path(os.devnull).open("r+b") as nothing:
             for stream in range(3):
                 os.dup2(nothing.fileno(), stream)
         hypothesis.settings.register_profile(
@@ -140,7 +141,9 @@ def tested(tests: Sequence[str], counted: coverage.Coverage | None = None) -> Wa
     code = pytest.main(
         ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:faulthandler", *tests], plugins=[watch]
     )
-    if code not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED) and not watch.reached.failed:
+    # A test that goes by another name with the mutant is no usage that kills: the whole file runs after it.
+    good = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED, pytest.ExitCode.USAGE_ERROR)
+    if code not in good and not watch.reached.failed:
         watch.reached.failed = f"pytest ends with {code}"
     return watch
 
@@ -195,7 +198,8 @@ class Trial:
         A line that no test is seen to run may have been run by a process that a test started: all of them.
         """
         wanted = statement(path.read_text("utf-8"), line)
-        tests, files = [], []
+        tests: list[str] = []
+        files: list[str] = []
         for test, found in self.reached.items():
             lines = found.lines.get(str(path), {})
             names = {name for number in wanted for name in lines.get(number, ())}
@@ -215,7 +219,8 @@ class Trial:
         """What killed the mutant that now stands on this line of this module; empty if it survives."""
         tests, files = self._reaching(path, line)
         cost = {name: cost for found in self.reached.values() for name, cost in found.seconds.items()}
-        first, total = [], 0.0
+        first: list[str] = []
+        total = 0.0
         for name in tests:
             total += cost.get(name, 0.0)
             if first and total > FIRST_SECONDS:
