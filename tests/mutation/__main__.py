@@ -47,7 +47,8 @@ class Room:
 ROOMS = {
     "folding": Room(("sim/compile/fold.py",), ("tests/sim/compile/test_fold.py", "tests/sim/compile")),
     "updates": Room(
-        ("sim/compile/update.py", "sim/compile/loop.py"), ("tests/sim/compile", "tests/sim/test_settling.py")
+        ("sim/compile/update.py", "sim/compile/loop.py"),
+        ("tests/sim/compile", "tests/sim/test_settling.py", "tests/sim/gates/test_memories.py"),
     ),
     "memories": Room(
         ("sim/compile/memories.py", "sim/gates/memories.py"), ("tests/sim/compile", "tests/sim/gates")
