@@ -222,7 +222,11 @@ def again(name: str, trial: Trial, survivors: list[Survivor]) -> Counter[str]:
     for mutant in survivors:
         began = time.monotonic()
         with mutant.put(trial.child.clone) as line:
-            killer = trial.killed(trial.child.clone / mutant.path, line) if line else "its text is gone"
+            killer = (
+                trial.killed(trial.child.clone / mutant.path, line, whole=True)
+                if line
+                else "its text is gone"
+            )
         outcome = ("killed" if killer else "survived") if line else "gone"
         tally["drawn"] += 1
         tally[outcome] += 1

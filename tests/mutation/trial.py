@@ -8,7 +8,9 @@ seconds of the processor, so that a busy machine kills no mutant.
 from __future__ import annotations
 
 import ast
+import bisect
 import ctypes
+import itertools
 import multiprocessing
 import os
 import re
@@ -141,9 +143,9 @@ def tested(tests: Sequence[str], counted: coverage.Coverage | None = None) -> Wa
     code = pytest.main(
         ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:faulthandler", *tests], plugins=[watch]
     )
-    # A test that goes by another name with the mutant is no usage that kills: the whole file runs after it.
-    good = (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED, pytest.ExitCode.USAGE_ERROR)
-    if code not in good and not watch.reached.failed:
+    if code == pytest.ExitCode.USAGE_ERROR:  # with the mutant a test goes by another name
+        return tested([*dict.fromkeys(name.partition("::")[0] for name in tests)], counted)
+    if code not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED) and not watch.reached.failed:
         watch.reached.failed = f"pytest ends with {code}"
     return watch
 
@@ -193,10 +195,7 @@ class Trial:
         return sum(sum(found.seconds.values()) for found in self.reached.values())
 
     def _reaching(self, path: Path, line: int) -> tuple[list[str], list[str]]:
-        """Tests that ran this line (all that ran its module, where only the import did), and their files.
-
-        A line that no test is seen to run may have been run by a process that a test started: all of them.
-        """
+        """Tests that ran this line (all that ran its module, where only the import did), and their files."""
         wanted = statement(path.read_text("utf-8"), line)
         tests: list[str] = []
         files: list[str] = []
@@ -207,31 +206,32 @@ class Trial:
                 names = {name for some in lines.values() for name in some}
             if names:
                 files.append(test)
-                tests += sorted(names - {""})
-        files = files or [*self.reached]
+                tests += names - {""}
         near = f"test_{path.stem}.py"
-        cost = {name: cost for found in self.reached.values() for name, cost in found.seconds.items()}
-        tests.sort(key=lambda name: (near not in name, cost.get(name, 0.0)))
-        files.sort(key=lambda name: (near not in name, sum(self.reached[name].seconds.values())))
+        costs = self._costs()
+        for some in (tests, files):
+            some.sort(key=lambda name: (near not in name, costs[name]))
         return tests, files
 
-    def killed(self, path: Path, line: int) -> str:
-        """What killed the mutant that now stands on this line of this module; empty if it survives."""
+    def _costs(self) -> dict[str, float]:
+        """Seconds of each test and of each file."""
+        files = {name: sum(found.seconds.values()) for name, found in self.reached.items()}
+        return files | {name: cost for found in self.reached.values() for name, cost in found.seconds.items()}
+
+    def killed(self, path: Path, line: int, whole: bool = False) -> str:
+        """What killed the mutant that now stands on this line of this module; empty if it survives.
+
+        `whole` runs whole files at the end: a test that looks at what an earlier one has computed and kept is not
+        seen to reach the line. A line that only a process of its own runs is not seen to be reached either.
+        """
         tests, files = self._reaching(path, line)
-        cost = {name: cost for found in self.reached.values() for name, cost in found.seconds.items()}
-        first: list[str] = []
-        total = 0.0
-        for name in tests:
-            total += cost.get(name, 0.0)
-            if first and total > FIRST_SECONDS:
-                break
-            first.append(name)
-        whole = {name: sum(self.reached[name].seconds.values()) for name in files}
-        rounds = [first] if first else []
-        if len(first) < sum(len(self.reached[name].seconds) for name in files):
-            rounds.append(files)
-        for some in rounds:
-            limit = 15 + 3 * sum((cost | whole)[name] for name in some)
+        costs = self._costs()
+        spent_by = [*itertools.accumulate(costs[name] for name in tests)]
+        first = max(1, bisect.bisect(spent_by, FIRST_SECONDS))
+        for some in (tests[:first], files if whole else tests[first:]):
+            if not some:
+                continue
+            limit = 15 + 3 * sum(costs[name] for name in some)
             found = self.child.run(False, limit, lambda some=some: tested(some).reached.failed)  # type: ignore[misc]
             if found is None:
                 return f"more than {limit:.0f} s, or the end of the process"
