@@ -143,7 +143,9 @@ def tested(tests: Sequence[str], counted: coverage.Coverage | None = None) -> Wa
     code = pytest.main(
         ["-q", "-x", "-p", "no:cacheprovider", "-p", "no:faulthandler", *tests], plugins=[watch]
     )
-    if code == pytest.ExitCode.USAGE_ERROR:  # with the mutant a test goes by another name
+    if code == pytest.ExitCode.USAGE_ERROR and "::" in "".join(
+        tests
+    ):  # with the mutant a test goes by another name
         return tested([*dict.fromkeys(name.partition("::")[0] for name in tests)], counted)
     if code not in (pytest.ExitCode.OK, pytest.ExitCode.NO_TESTS_COLLECTED) and not watch.reached.failed:
         watch.reached.failed = f"pytest ends with {code}"
