@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from pathlib import Path
 
@@ -244,6 +245,17 @@ def test_a_crash_is_explained(folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
     assert refused(["gate.v"]).startswith(
         "gate.v: Yosys crashed, as it does where gates in a row are too many"
     )
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGPIPE"), reason="only Unix ends a program that writes to nobody")
+def test_a_child_that_does_not_read() -> None:
+    """Also where the program around us lets SIGPIPE end it; the order is larger than a pipe holds."""
+    before = signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    try:
+        done = child_process.run_child([sys.executable, "-I", "-S", "-c", ""], bytes(2**20), 60)
+    finally:
+        signal.signal(signal.SIGPIPE, before)
+    assert done.returncode == 0
 
 
 def test_the_sandbox_is_an_extra(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
