@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 from forelight.designs.sources import yosys
+from forelight.designs.sources.child_process import run_child
 from forelight.designs.sources.python_source import amaranth_rtlil, component
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import NetlistError, SourceError, UsageError
@@ -252,7 +253,7 @@ def test_a_child_that_does_not_read() -> None:
     """Also where the program around us lets SIGPIPE end it; the order is larger than a pipe holds."""
     before = signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     try:
-        done = child_process.run_child([sys.executable, "-I", "-S", "-c", ""], bytes(2**20), 60)
+        done = run_child([sys.executable, "-I", "-S", "-c", ""], bytes(2**20), 60)
     finally:
         signal.signal(signal.SIGPIPE, before)
     assert done.returncode == 0
