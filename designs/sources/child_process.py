@@ -125,7 +125,7 @@ class _Taken(threading.Thread):
 
 def _give(stream: IO[bytes], order: bytes) -> None:
     # Whoever uses this package may have given SIGPIPE back its default, which would end the whole program here.
-    if hasattr(signal, "pthread_sigmask"):
+    if hasattr(signal, "SIGPIPE"):
         signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGPIPE})
     with suppress(OSError):  # it may have ended without reading
         stream.write(order)
