@@ -8,6 +8,7 @@ from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
 from .labels import rewrite_labels
+from .large_blocks import split_large_blocks
 from .leaving import rewrite_leaving
 from .memories import rewrite_memories
 from .pulls import rewrite_pulls
@@ -46,6 +47,6 @@ def rewritten(text: str) -> tuple[Verilog, str]:
         edited = Verilog.read(verilog.edited()) if verilog.edits else verilog
         for rewrite in _REWRITES:
             rewrite(edited)
+        return verilog, split_large_blocks(edited.edited())
     except RecursionError:
         raise SourceError("statements are nested too deeply", remedy="simplify the design") from None
-    return verilog, edited.edited()
