@@ -17,7 +17,7 @@ from .fit import NEVER, Fit, Recording, place
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
-from .otherwise import LINE, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .otherwise import LINE, NO_RESTART, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Foretold
 from .rows import ReadRows
@@ -122,18 +122,26 @@ def check(
 @dataclass(frozen=True)
 class Laid:
     """A timed recording laid on the prediction by all of its clocks: `bits` saved as foretold in all, by the clock
-    `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first."""
+    `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first, a `restart` on the
+    way apart."""
 
     reading: Readout
     bits: float
     recording: Recording
     found: Fit
     otherwise: Sequence[tuple[Recording, Otherwise]] = ()
+    restart: Otherwise | None = None
 
     @property
     def best_bits(self) -> float:
         """Of the likeliest explanation: as foretold, otherwise, or none."""
         return max(self.bits, 0.0, *(other.bits for _, other in self.otherwise))
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether something is not as foretold wherever the recording is laid: else nothing of it is more than left
+        open, however little speaks for its lying there."""
+        return not any(not there.mismatches and there.saved.sum() > -MARGIN for there in self.found.places)
 
     def explains(self) -> bool:
         """Whether something, if not the prediction, explains much of the recording."""
@@ -172,7 +180,8 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         laid = replace(
             laid, bits=restart.bits, recording=recording, found=replace(fits[best], places=(there,))
         )
-    return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
+    otherwise = tuple(pair for pair in others if pair[1].kind != RESTART)
+    return replace(laid, otherwise=otherwise, restart=restarts[0][1] if restarts else None)
 
 
 def _keeps(laid: Laid) -> float:
@@ -188,6 +197,13 @@ def _ran_already(laid: Laid) -> bool:
     return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
 
 
+def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
+    """Whether a restart, which nobody recorded, explains nearly as much as a slip by many steps."""
+    if laid.restart is None or laid.recording.moments.held or abs(slip.steps) <= NO_RESTART:
+        return False
+    return laid.restart.bits > max(slip.bits - MARGIN, laid.bits)
+
+
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
     """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
@@ -201,8 +217,11 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     first: Difference | None = None
     more = 0
     result = replace(plain, evidence=laid.bits)
-    if max(worse, 0.0) - laid.bits >= MARGIN:
-        if other and (worse > -MARGIN or other[1].share < NEARLY):
+    if max(worse, 0.0 if laid.contradicted else NEVER) - laid.bits >= MARGIN:
+        if other and other[1].kind == SLIP and _as_restarted(laid, other[1]):
+            reasons.append("A step lost or gained on the way would explain it, and so would a restart on the way.")
+            remedies.append("Record the restart too.")
+        elif other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)
