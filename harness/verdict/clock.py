@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from scipy import fft
 
 from ..capture.record import Floats
+from ..capture.step_line import through
 
 DRIFT = 200e-6  # of the rate, from one end of a recording to the other
 BENDS = 2  # tried on both sides of none, where the drift would blur the edges
@@ -78,15 +79,6 @@ class Clock:
 
     def times(self, steps: Floats) -> Floats:
         return through(steps, self.u, self.x)
-
-
-def through(times: Floats, x: Floats, y: Floats) -> Floats:
-    """Straight lines through the points, the first and last of them prolonged."""
-    out = np.interp(times, x, y)
-    for beyond, at, inner in ((times < x[0], 0, 1), (times > x[-1], -1, -2)):
-        if beyond.any():
-            out[beyond] = y[at] + (times[beyond] - x[at]) * (y[inner] - y[at]) / (x[inner] - x[at])
-    return out
 
 
 def steady(rate: float, phase: float = 0.0, stray: float = 0.3) -> Clock:

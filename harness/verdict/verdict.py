@@ -92,15 +92,19 @@ def check(
     step_line: str | None = None,
     tolerance: float = 0.02,
     start: int = 0,
+    played: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
-    up at its own pace, so nothing before the last step under restart is compared. Never raises for a readable capture:
-    what cannot be told is inconclusive.
+    up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
+    on were `played` from this capture, step by step, it begins there and nowhere else. Never raises for a readable
+    capture: what cannot be told is inconclusive.
     """
-    reading = read(golden, capture, board, step_line=step_line, tolerance=tolerance, start=start)
+    reading = read(
+        golden, capture, board, step_line=step_line, tolerance=tolerance, start=start, played=played
+    )
     plain = Verdict(
         INCONCLUSIVE, expected_hz=reading.reference.hz, lines=tuple(capture.lines), notes=capture.notes
     )
@@ -110,7 +114,7 @@ def check(
         return _still(plain, reading, capture)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
-        wide = read(golden, capture, board, step_line=step_line, start=start, wide=True)
+        wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
         other = lay(wide, thorough=False)
         if (other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains()) or (
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
@@ -163,8 +167,8 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         )
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
-        slip, restart = in_two(recording, reading.rows, found, reading.before)
-        lines = some_lines(recording, reading.rows, reading.before)
+        slip, restart = in_two(recording, reading.rows, found, reading.before, reading.pinned)
+        lines = some_lines(recording, reading.rows, reading.before, reading.pinned)
         for other in (lines, some_bits(recording, reading.rows, found), slip, restart):
             if other:
                 spent = recording.handicap + share
@@ -219,7 +223,9 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0 if laid.contradicted else NEVER) - laid.bits >= MARGIN:
         if other and other[1].kind == SLIP and _as_restarted(laid, other[1]):
-            reasons.append("A step lost or gained on the way would explain it, and so would a restart on the way.")
+            reasons.append(
+                "A step lost or gained on the way would explain it, and so would a restart on the way."
+            )
             remedies.append("Record the restart too.")
         elif other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
