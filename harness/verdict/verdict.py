@@ -17,7 +17,7 @@ from .fit import NEVER, Fit, Recording, place
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
-from .otherwise import LINE, NO_RESTART, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .otherwise import LINE, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
 from .reference import Foretold
 from .rows import ReadRows
@@ -33,7 +33,9 @@ NEARLY = 0.2  # of the levels that are compared may differ if the first is to be
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 NAMED = 6  # entries of a list that are named
-HALF = 0.5  # of a list, as foretold but for slips: then it is these that are named
+HALF = (
+    0.5  # of a list, as foretold but for slips: then it is these that are named; of what is compared anywhere
+)
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -116,7 +118,8 @@ def check(
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
         other = lay(wide, thorough=False)
-        if (other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains()) or (
+        fits = laid.contradicted and other.explains()
+        if (fits and other.bits >= max(MARGIN, laid.best_bits + MARGIN)) or (
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
         ):
             laid = other
@@ -143,9 +146,13 @@ class Laid:
 
     @property
     def contradicted(self) -> bool:
-        """Whether something is not as foretold wherever the recording is laid: else nothing of it is more than left
-        open, however little speaks for its lying there."""
-        return not any(not there.mismatches and there.saved.sum() > -MARGIN for there in self.found.places)
+        """Whether something is not as foretold wherever most of the recording is compared: else nothing of it is more
+        than left open, however little speaks for its lying there."""
+        most = HALF * self.recording.sums[1, :, -1].sum()
+        return not any(
+            not there.mismatches and there.saved.sum() > -MARGIN and there.compared.sum() > most
+            for there in self.found.places
+        )
 
     def explains(self) -> bool:
         """Whether something, if not the prediction, explains much of the recording."""
@@ -202,10 +209,10 @@ def _ran_already(laid: Laid) -> bool:
 
 
 def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
-    """Whether a restart, which nobody recorded, explains nearly as much as a slip by many steps."""
-    if laid.restart is None or laid.recording.moments.held or abs(slip.steps) <= NO_RESTART:
+    """Whether a restart, which nobody recorded, explains as much as a slip: in a run that repeats itself, it may."""
+    if laid.restart is None or laid.recording.moments.held:
         return False
-    return laid.restart.bits > max(slip.bits - MARGIN, laid.bits)
+    return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
 
 
 def _restarted(recording: Recording, restart: Otherwise) -> bool:

@@ -77,7 +77,9 @@ def draw(way: str, seed: int, names: Sequence[str] = (), wrong: str = "") -> Beg
     lines += [line] * (way != "without its line")
     waves: dict[str, Wave] = {}
     jitter = float(rng.uniform(0, 0.2))
-    at = ran + held + float(np.random.default_rng(seed).integers(AFTER // 4, 3 * AFTER // 4)) + 0.5
+    moved = bench.steps[1:][(np.diff(bench.outputs) != 0) & (bench.steps[1:] > ran + held)] - 1
+    middle = moved[len(moved) // 4 : 3 * len(moved) // 4 + 1]
+    at = float(np.random.default_rng(seed).choice(middle)) + 0.5 if len(middle) else 1e9
     for wanted in lines:
         column = ((bench.outputs if wanted[0] == "o" else bench.inputs) >> int(wanted[1]) & 1).astype(
             np.uint8
