@@ -186,9 +186,9 @@ def say(kind: str, took: float, place: str, words: str) -> None:
     print(f"  {kind} {took:6.1f} s  {place}  {words[:90]}", flush=True)
 
 
-def measured(name: str, room: Room, child: Child) -> Trial:
+def measured(name: str, room: Room, child: Child, kept: Path | None) -> Trial:
     files = tuple(sorted(path for pattern in room.files for path in child.clone.glob(pattern)))
-    trial = Trial(child, files, tests_of(room, child.clone))
+    trial = Trial(child, files, tests_of(room, child.clone), kept)
     trial.measure()
     print(f"\n{name}: its tests take {trial.seconds():.1f} s of the processor", flush=True)
     return trial
@@ -244,7 +244,10 @@ def main() -> None:
     wanted.add_argument("--seed", type=int, default=1)
     wanted.add_argument("--count", type=int, default=30, help="mutants of each room")
     wanted.add_argument("--again", type=Path, metavar="FILE", help="the survivors that a run has printed")
+    wanted.add_argument("--keep", type=Path, metavar="FOLDER", help="where what tests reach is kept")
     asked = wanted.parse_args()
+    if asked.keep:
+        asked.keep.mkdir(parents=True, exist_ok=True)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that what is running ends too
     survivors = printed(asked.again.read_text("utf-8")) if asked.again else []
     if not survivors:
@@ -257,10 +260,11 @@ def main() -> None:
         for name in asked.rooms or ROOMS:
             own = [mutant for mutant in survivors if mutant.room == name]
             if own:
-                total += again(name, measured(name, ROOMS[name], child), own)
+                total += again(name, measured(name, ROOMS[name], child, asked.keep), own)
             elif not survivors:
                 chance = random.Random(f"{asked.seed}/{name}")
-                total += drawn(name, ROOMS[name], measured(name, ROOMS[name], child), chance, asked.count)
+                trial = measured(name, ROOMS[name], child, asked.keep)
+                total += drawn(name, ROOMS[name], trial, chance, asked.count)
     print(
         f"all: {total['killed']} of {total['drawn']} killed, {total['killed'] / max(total['drawn'], 1):.1%}"
     )
