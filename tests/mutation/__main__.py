@@ -120,6 +120,14 @@ def session(room: Room, clone: Path) -> list[MutationSpec]:
     )
 
 
+def is_python(path: Path) -> bool:
+    try:
+        ast.parse(path.read_text("utf-8"))
+    except SyntaxError:
+        return False
+    return True
+
+
 def difference(clone: Path) -> str:
     found = subprocess.run(
         ["git", "diff", "-U0"], cwd=clone, capture_output=True, text=True, check=True
@@ -199,11 +207,17 @@ def drawn(name: str, room: Room, trial: Trial, chance: random.Random, count: int
     clone = trial.child.clone
     mutants = session(room, clone)
     tally: Counter[str] = Counter(all=len(mutants))
-    for mutant in chance.sample(mutants, min(count, len(mutants))):
+    queue = chance.sample(mutants, min(count, len(mutants)))
+    for mutant in queue:
         operator = get_operator(mutant.operator_name)(**mutant.operator_args)
         place = f"{mutant.module_path.relative_to(clone)}:{mutant.start_pos[0]}"
         began = time.monotonic()
         with use_mutation(mutant.module_path, operator, mutant.occurrence):
+            if not is_python(
+                mutant.module_path
+            ):  # `**` of keywords as a division: no mutant, so another is drawn
+                queue.append(chance.choice(mutants))
+                continue
             changed = difference(clone)
             killer = trial.killed(mutant.module_path, mutant.start_pos[0])
         outcome = "killed" if killer else "survived"
