@@ -38,9 +38,10 @@ class Status:
 
     `step_line` is `i0`..`i7`, `own`, or None for plain logic; `clock` one of `RUNNING`, `STOPPED`, `OFF`, `ELSEWHERE`
     (then `clock_line` is where the board has its step clock); `hz` the rate of the step clock, or, by hand, of the
-    hand. `paused` says that a chain has no frames: its oscillator is off. `restart_line` is `i0`..`i7`, `own`, or None for a design without one. `still` says that no output moves now;
-    `holding` are the lines, each of which alone keeps it so. `last_s` is when an output moved last, `next_s` when one
-    will, where that is known. `touches` are those of contacts that have come to rest.
+    hand. `paused` says that a chain has no frames, as its oscillator is off. `restart_line` is `i0`..`i7`, `own`, or
+    None for a design without one. `still` says that no output moves now; `holding` are the lines, each of which alone
+    keeps it so. `last_s` is when an output moved last, `next_s` when one will, where that is known. `touches` are
+    those of contacts that have come to rest.
     """
 
     step_line: str | None
