@@ -24,6 +24,7 @@ def processor_s(code: str, arguments: Sequence[str], cache: Path) -> float:
     """Processor seconds of one process, its children included."""
     before = resource.getrusage(resource.RUSAGE_CHILDREN)
     environment = {**os.environ, "FORELIGHT_CACHE": str(cache)}
+    environment.pop("PYTHONDONTWRITEBYTECODE", None)  # as after any installation
     command = [sys.executable, "-c", code, *arguments]
     subprocess.run(command, env=environment, stdout=subprocess.DEVNULL, check=True)
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
@@ -44,9 +45,9 @@ def table() -> list[str]:
                 for answer in kept.glob("*.answer"):
                     answer.unlink()
                 spent += [processor_s(MAIN, (command, SLOT), kept) for _ in range(2)]
-                for column, took in enumerate(spent):
+                for column, once in enumerate(spent):
                     if column != 1 or turn:  # the first turn fills what is kept
-                        least[command, column] = min(took, least.get((command, column), took))
+                        least[command, column] = min(once, least.get((command, column), once))
     for command in COMMANDS:
         took = [least[command, column] for column in range(3)]
         cells = [f"{1000 * one:.0f} ms, {one / imports:.2f}" for one in took]
