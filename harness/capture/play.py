@@ -81,7 +81,7 @@ def in_doubt(capture: Capture, step: str) -> Floats:
     In the order in which they come; none where the step line was not recorded, or keeps to no clock.
     """
     changes = _changes(capture, [line for line in capture.lines if line in INPUT_LINES and line != step])
-    steps = _Steps.of(capture, step)
+    steps = _Counted.of(capture, step)
     if steps is None or not changes:
         return np.zeros(0)
     behind = _behind(steps.at(np.array([time for time, _, _ in changes])))
@@ -153,7 +153,7 @@ def _actions(
 
 
 @dataclass(frozen=True)
-class _Steps:
+class _Counted:
     """The `rises` of a step line and their numbers, from 0; an instant within `room` steps of one may lie on either
     side of it."""
 
@@ -163,7 +163,7 @@ class _Steps:
     room: float
 
     @staticmethod
-    def of(capture: Capture, step: str | None) -> _Steps | None:
+    def of(capture: Capture, step: str | None) -> _Counted | None:
         """None where there is no such line, or one that hardly rises."""
         line = capture.lines.get(step or "")
         if line is None:
@@ -171,7 +171,7 @@ class _Steps:
         rises: Floats = line.times[(line.levels == 1) & (line.times > capture.start)]
         if len(rises) < 2:
             return None
-        every = _Steps(rises, np.arange(len(rises), dtype=np.float64), None, 0.0)
+        every = _Counted(rises, np.arange(len(rises), dtype=np.float64), None, 0.0)
         clock = step_clock(line)
         if clock is None:
             return every
@@ -185,9 +185,9 @@ class _Steps:
         kept = np.sort(order[np.diff(numbers[order], prepend=-np.inf) > 0])
         shift = numbers[kept[0]]
         if room < EXACT:
-            return _Steps(rises[kept], numbers[kept] - shift, None, 0.0)
+            return _Counted(rises[kept], numbers[kept] - shift, None, 0.0)
         counted = replace(clock, steps=clock.steps - shift)
-        return _Steps(rises[kept], numbers[kept] - shift, counted, room)
+        return _Counted(rises[kept], numbers[kept] - shift, counted, room)
 
     def at(self, times: Floats) -> Floats:
         """Instants counted in steps from the first recorded rise; beyond the ends at the mean rate."""
@@ -216,7 +216,7 @@ def _frames(
     first, whole = clock.frames_to_rise(1) - 1, 2 * clock.half
     if capture.unit == "steps" and step:
         steps = times - capture.start - 0.5  # what was seen at a step stands between two rises
-    elif counted := _Steps.of(capture, step):
+    elif counted := _Counted.of(capture, step):
         frames = first + _laid(capture, changes, counted, whole, other_side)
         return np.maximum(frames[:-1], 0).astype(np.int64), max(int(frames[-1]), 0)
     elif capture.unit == "seconds":
@@ -229,7 +229,7 @@ def _frames(
 
 
 def _laid(
-    capture: Capture, changes: Sequence[_Change], counted: _Steps, whole: int, other_side: Collection[int]
+    capture: Capture, changes: Sequence[_Change], counted: _Counted, whole: int, other_side: Collection[int]
 ) -> Floats:
     """In which frame from the first rise on, of so many to a `whole` step, each change comes and the recording ends."""
     steps = counted.at(np.array([time for time, _, _ in changes] + [capture.end]))
