@@ -29,13 +29,13 @@ class _Assignment:
 
 
 @dataclass(frozen=True)
-class _Choice:
+class _Fork:
     head: Stretch  # from `if` up to its bracket
-    then: list[_Assignment | _Choice]
-    other: list[_Assignment | _Choice]
+    then: list[_Assignment | _Fork]
+    other: list[_Assignment | _Fork]
 
 
-Statements = list[_Assignment | _Choice]
+Statements = list[_Assignment | _Fork]
 
 
 class _LeftError(Exception):
@@ -92,7 +92,7 @@ def _read(verilog: Verilog, at: int) -> tuple[Statements, int]:
         other = Statements()
         if verilog.word(last + 1) == "else":
             other, last = _read(verilog, last + 2)
-        return [_Choice((at, condition), then, other)], last
+        return [_Fork((at, condition), then, other)], last
     last = verilog.until(at, ";")
     return ([_Assignment((at, last), _targets(verilog, at))] if last > at else []), last
 
