@@ -511,6 +511,25 @@ def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
     return run(notebook, board, write, as_json)
 
 
+@survey.command()
+@NOTEBOOK
+@click.argument("slot", type=Slot())
+@click.option(
+    "--id", "wanted", metavar="ID", help="Which entry, by the beginning of its id; the last if not said."
+)
+@click.option(
+    "--who", default="", envvar="FORELIGHT_WHO", metavar="NAME", help="Whose: the last try of this person."
+)
+@click.option("--note", default="", metavar="TEXT", help="Why.")
+@json_option
+def withdraw(notebook: Path, slot: str, wanted: str | None, who: str, note: str, as_json: bool) -> int:
+    """Let a try not count, by an entry of its own: nothing is lost, and a withdrawal can be withdrawn too."""
+    from .commands.survey.withdraw import run
+    from .survey.keeping import Entry
+
+    return run(Entry(notebook, who, note), slot, wanted, as_json)
+
+
 @cli.command()
 @click.argument("slot", type=Slot(), required=False)
 @click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
@@ -640,6 +659,10 @@ EXAMPLES = {
     "survey merge": (
         "forelight card 42 --survey friend.survey",
         "forelight survey merge quay.survey friend.survey",
+    ),
+    "survey withdraw": (
+        "forelight check tide_gauge tide.csv --survey quay.survey",
+        "forelight survey withdraw quay.survey tide_gauge --note 'it was the other board'",
     ),
     "survey again": ("forelight survey again quay.survey", "forelight survey again quay.survey --json"),
     "count": (

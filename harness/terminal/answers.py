@@ -100,7 +100,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "status": ("l", "step clock, restart, why nothing moves, presses, in sentences"),
     "eye": ("o", "what the eye makes of it"),
     "kind": (
-        "s",
+        "s-",
         "steady, readable, flickering, blended, unsettled; or a verdict; or of what kind a difference is",
     ),
     "level": ("n", "mean brightness, 0 to 1"),
@@ -274,7 +274,8 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "reason": ("s", "why it stands so"),
     "inputs": ("s-", "levels of the inputs, `i7` first"),
     "answer": ("a", "what was answered then, with the keys of that time"),
-    "again_of": ("s-", "the try that this one judges anew"),
+    "again_of": ("s-", "the try that this one judges anew, or withdraws"),
+    "withdrawn": ("b", "whether a later entry says that it does not count"),
     "recording": ("s-", "the kept recording"),
     "capture_sha256": ("s-", "hash of a recording"),
     "board_sha256": ("s-", "hash of all in a board that can change a prediction"),

@@ -43,6 +43,7 @@ ORDERS = (
     "survey next quay.survey --tries 2",
     "survey report quay.survey",
     "survey again quay.survey",
+    "survey withdraw quay.survey tide_gauge",
 )
 WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
 
