@@ -27,6 +27,7 @@ from .options import (
     survey_options,
     trust_options,
 )
+from .terminal.answered import answered
 
 #: Those whose answers in JSON can be asked for by name.
 COMMANDS = (
@@ -115,6 +116,7 @@ def slots(words: tuple[str, ...], board: str, as_json: bool) -> int:
     help="With --why: at the end of step N; else of the run.",
 )
 @json_option
+@answered
 def show(
     speed: float,
     motion: bool | None,
@@ -170,6 +172,7 @@ def show(
 @POWER_UPS
 @SEED
 @json_option
+@answered
 def wall(
     runs: bool,
     still: bool,
@@ -216,6 +219,7 @@ def wall(
 )
 @WATCH
 @json_option
+@answered
 def golden(
     output: str,
     everything: bool,
@@ -399,6 +403,7 @@ def strap(hz: float | None, code: int | None, board: str, as_json: bool) -> int:
 @click.option("--all", "everything", is_flag=True, help="The booklet of the chip: a card for each design.")
 @survey_options
 @json_option
+@answered
 def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> int:
     """How to bring a slot up, switch by switch, and what to look for: a card to take to the bench.
 
@@ -432,6 +437,7 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
 @click.option("--volume", type=Amount(most=0.5), metavar="V", help="Share of full scale, at most 0.5.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE.wav")
 @json_option
+@answered
 def listen(line: str | None, volume: float | None, output: Path, as_json: bool, **asked: Any) -> int:
     """Write how an output should sound, as a WAV file. Start it at low volume."""
     from .asking.question import Asked

@@ -51,9 +51,10 @@ class Commands(click.Group):
         try:
             if watched:
                 from .limits import watch
+                from .terminal.answered import Door
 
                 end_in_order()
-                INPUTS.minded = True
+                INPUTS.minded = Door.open = True
                 watch()
             # In a context of its own: what a command was trusted with ends with it.
             code = copy_context().run(run, *args, **options) or DONE

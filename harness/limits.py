@@ -9,13 +9,18 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
+from forelight.sim.allowance import (
+    MIB_VARIABLE,
+    SECONDS_VARIABLE,
+    Spent,
+    most_bytes,
+    most_seconds,
+    resident,
+    spent,
+)
 from forelight.sim.errors import UsageError
 
-#: What the bounds are if the environment says nothing else: seconds of processor time, and MiB.
-SECONDS, MIB = 600, 4096
-SECONDS_VARIABLE, MIB_VARIABLE = "FORELIGHT_SECONDS", "FORELIGHT_MIB"
 _LOOK_S = 0.1
 #: How long a command may take to end by itself once it is told to; what runs outside of Python cannot be told.
 _GRACE_S = 2.0
@@ -36,7 +41,6 @@ class _Reached:
     what = "out of time"
     remedy = ""
     watching = False
-    timed = True
     silent = False
 
 
@@ -66,19 +70,19 @@ def watch(*, silent: bool = False) -> None:
 
     Raises UsageError for bounds in the environment that are no numbers.
     """
-    _Reached.watching, _Reached.silent = True, silent
-    seconds, mib = _stated(SECONDS_VARIABLE, SECONDS), _stated(MIB_VARIABLE, MIB)
-    threading.Thread(target=_look, args=(threading.get_ident(), seconds, mib), daemon=True).start()
+    _Reached.watching, _Reached.silent, Spent.counted = True, silent, True
+    bounds = most_seconds(), most_bytes()
+    threading.Thread(target=_look, args=(threading.get_ident(), *bounds), daemon=True).start()
 
 
 def bounded() -> bool:
     """Whether this process is watched for its time as well as for its memory."""
-    return _Reached.watching and _Reached.timed
+    return _Reached.watching and Spent.counted
 
 
 def untimed() -> None:
     """From here on the command goes on for as long as a person wants it; memory stays bounded."""
-    _Reached.timed = False
+    Spent.counted = False
 
 
 def out_of_memory() -> LimitError:
@@ -87,22 +91,15 @@ def out_of_memory() -> LimitError:
     return LimitError()
 
 
-def _stated(variable: str, default: int) -> int:
-    text = os.environ.get(variable) or str(default)
-    if not text.isdecimal() or not 0 < int(text) < 10**9:
-        raise UsageError(f"{variable} is {text!r}", remedy="give a whole number above 0")
-    return int(text)
-
-
-def _look(worker: int, seconds: int, mib: int) -> None:
+def _look(worker: int, seconds: int, memory: int) -> None:
     drawn = False
     while True:
         time.sleep(_LOOK_S)
         drawn = _show(drawn)
-        if _Reached.timed and time.process_time() > seconds:
+        if spent() > seconds:
             _tell(f"more than {seconds} s of processor time", f"set {SECONDS_VARIABLE} higher")
-        elif _resident() > mib * 2**20:
-            _tell(f"more than {mib} MiB of memory", f"set {MIB_VARIABLE} higher")
+        elif resident() > memory:
+            _tell(f"more than {memory >> 20} MiB of memory", f"set {MIB_VARIABLE} higher")
         else:
             continue
         ctypes.pythonapi.PyThreadState_SetAsyncExc(ctypes.c_ulong(worker), ctypes.py_object(LimitError))
@@ -117,14 +114,6 @@ def _tell(much: str, otherwise: str) -> None:
     _reached.remedy = f"ask for less (--seconds, --power-ups), make the design smaller, or {otherwise}"
 
 
-def _resident() -> int:
-    """Bytes of memory that this process holds; 0 where the system does not say."""
-    try:
-        return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
-    except (OSError, ValueError, AttributeError):
-        return 0
-
-
 def _show(drawn: bool) -> bool:
     """Show on a terminal what takes long, and wipe that away; returns whether it stands there."""
     try:
@@ -132,7 +121,8 @@ def _show(drawn: bool) -> bool:
     except IndexError:
         words, since = "", time.monotonic()
     passed = time.monotonic() - since
-    if words and passed > _PATIENCE_S and not _Reached.silent and sys.stderr.isatty():
+    silent = _Reached.silent or not all(words for words, _ in _stages)
+    if words and passed > _PATIENCE_S and not silent and sys.stderr.isatty():
         os.write(2, f"\r{words}, {passed:.0f} s\x1b[K".encode(errors="replace"))
         return True
     if drawn:

@@ -36,15 +36,16 @@ def write_together(files: Sequence[tuple[str | Path, Data]]) -> None:
         for path, data in files:
             whole = data.encode() if isinstance(data, str) else data
             pieces = [whole] if isinstance(whole, bytes) else whole
+            told = OUTPUTS.told(path, pieces)
             with _told(path):
                 INPUTS.refuse(Path(path))
                 target = Path(path).resolve()
                 if target.exists() and not target.is_file() and not target.is_dir():
                     with target.open("wb") as stream:
-                        stream.writelines(pieces)
+                        stream.writelines(told)
                     continue
                 part = parts.enter_context(unfinished(_beside(target, "part")))
-                _write(part, target, pieces)
+                _write(part, target, told)
                 ready.append((part, target))
         with UNFINISHED.undisturbed(), _told(files[-1][0]):
             _move(ready)
@@ -98,10 +99,13 @@ class Inputs:
 
     def __init__(self) -> None:
         self.minded = False
+        self.hear: Callable[[str], None] | None = None
         self._read: set[tuple[int, int]] = set()
 
     def note(self, path: str | Path) -> None:
-        """This file has been read, or will be."""
+        """This file has been read, or will be; `hear` is told too."""
+        if self.hear:
+            self.hear(str(path))
         if self.minded:
             with contextlib.suppress(OSError, ValueError):
                 found = Path(path).stat()
@@ -121,7 +125,21 @@ class Inputs:
                 )
 
 
-UNFINISHED, INPUTS = Unfinished(), Inputs()
+class Outputs:
+    """What is written: `hear` is told each path and each piece of its data, where there is somebody who wants that."""
+
+    def __init__(self) -> None:
+        self.hear: Callable[[str, bytes], None] | None = None
+
+    def told(self, path: str | Path, pieces: Iterable[bytes]) -> Iterator[bytes]:
+        """The pieces, each of them told as it is taken."""
+        for piece in pieces:
+            if self.hear:
+                self.hear(str(path), piece)
+            yield piece
+
+
+UNFINISHED, INPUTS, OUTPUTS = Unfinished(), Inputs(), Outputs()
 
 
 @contextlib.contextmanager

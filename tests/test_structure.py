@@ -22,7 +22,7 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 FLOORS = {
     "sim": """
         errors kinds levels plain_text units
-        files netlist
+        allowance files netlist
         disk_cache traces
         evaluate rtlil schedule
         compile loops
@@ -39,8 +39,8 @@ FLOORS = {
         sources
     """,
     "harness": """
-        boards golden
-        chip completion groups limits view
+        boards golden limits
+        chip completion groups view
         terminal
         options
         attach hand

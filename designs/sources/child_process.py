@@ -9,16 +9,37 @@ import threading
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import IO
+from typing import IO, NamedTuple
 
-#: Of a native reader: bytes of memory, and of RTLIL, which is all that comes back.
-BYTES = 4 * 2**30
+from forelight.sim.allowance import MIB_VARIABLE, SECONDS_VARIABLE, Spent, bytes_left, seconds_left
+
+#: Bytes of RTLIL, which is all that comes back of a reader.
 BYTES_WRITTEN = 256 * 2**20
 #: Bytes of what it may say beside, on standard error.
 BYTES_SAID = 4 * 2**20
+#: Remedies where a reader has reached a bound.
+MORE_TIME = f"simplify the design, or set {SECONDS_VARIABLE} higher"
+MORE_MEMORY = f"simplify the design, or set {MIB_VARIABLE} higher"
 _PIECE = 2**16
 #: Seconds that the rest of an ended process's output may take to arrive.
 _REST = 5.0
+
+
+class Share(NamedTuple):
+    """What a reader may take: seconds, by the clock and of the processor, bytes of memory, and bytes of a file."""
+
+    seconds: int
+    memory: int
+    written: int
+
+    @staticmethod
+    def left() -> Share:
+        """What is left to this process of its own bounds; raises UsageError for one that is no number."""
+        return Share(seconds_left(), bytes_left(), BYTES_WRITTEN)
+
+    def own(self) -> tuple[int, int, int]:
+        """What the reader sets itself: a net under the time that its parent gives it."""
+        return self.seconds + 5, self.memory, self.written
 
 
 class OutgrownError(Exception):
@@ -39,10 +60,11 @@ def run_child(
 ) -> subprocess.CompletedProcess[bytes]:
     """Give the order to standard input, and take what is printed, no more than BYTES_WRITTEN and BYTES_SAID.
 
-    Raises `subprocess.TimeoutExpired` and OutgrownError. However it comes out, the process has ended then, and where
-    the system has process groups, all that are in its group.
+    The processor time of a child that ends in time counts as that of this process. Raises
+    `subprocess.TimeoutExpired` and OutgrownError. However it comes out, the process has ended then, and where the
+    system has process groups, all that are in its group.
     """
-    pipe = subprocess.PIPE
+    pipe, before = subprocess.PIPE, os.times()
     with subprocess.Popen(
         command, stdin=pipe, stdout=pipe, stderr=pipe, cwd=folder, env=environment, start_new_session=True
     ) as child:
@@ -74,6 +96,8 @@ def run_child(
             raise OutgrownError(stream.most)
     if late.is_set():
         raise subprocess.TimeoutExpired(command, seconds)
+    after = os.times()
+    Spent.of_children += sum(after[2:4]) - sum(before[2:4])
     return subprocess.CompletedProcess(command, child.returncode, *(b"".join(s.pieces) for s in taken))
 
 
@@ -100,6 +124,9 @@ class _Taken(threading.Thread):
 
 
 def _give(stream: IO[bytes], order: bytes) -> None:
+    # Whoever uses this package may have given SIGPIPE back its default, which would end the whole program here.
+    if hasattr(signal, "SIGPIPE"):
+        signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGPIPE})
     with suppress(OSError):  # it may have ended without reading
         stream.write(order)
     with suppress(OSError):

@@ -12,11 +12,10 @@ from pathlib import Path
 from forelight.sim.errors import SourceError
 from forelight.sim.plain_text import clean
 
-from . import child_process, system_calls
-from .child_process import OutgrownError, run_child
+from . import system_calls
+from .child_process import MORE_TIME, OutgrownError, Share, run_child
 from .confinement import landlock_version
 
-SECONDS = 60
 #: All of the environment that a design gets: what Python and the system's libraries go by.
 _ENVIRONMENT = ("HOME", "LANG", "LC_ALL", "LC_CTYPE", "PATH", "SYSTEMROOT", "TEMP", "TMP", "TMPDIR", "TZ")
 #: There are no further threads, and libraries that start some are told so.
@@ -26,24 +25,25 @@ _ONE_THREAD = {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 def rtlil_apart(path: Path, class_name: str | None = None) -> str:
     """The RTLIL text of a component, as `amaranth_rtlil` gives it.
 
-    The process may take SECONDS of time, BYTES of memory and BYTES_WRITTEN of output. On Linux it can also neither
-    write a file, nor start a program, process or thread, nor reach the network or another process, and it reads
-    nothing but the source's folder and what Python and the system's libraries consist of; where the kernel cannot
-    keep it from all of that, standard error says so first. Raises SourceError.
+    The process may take what is left of the bounds of time and memory, and BYTES_WRITTEN of output. On Linux it can
+    also neither write a file, nor start a program, process or thread, nor reach the network or another process, and
+    it reads nothing but the source's folder and what Python and the system's libraries consist of; where the kernel
+    cannot keep it from all of that, standard error says so first. Raises SourceError.
     """
+    share = Share.left()
     order = {
         "path": str(path),
         "class_name": class_name,
-        "limits": (SECONDS + 5, child_process.BYTES, child_process.BYTES_WRITTEN),
+        "limits": share.own(),
         "parent": os.getpid(),
     }
     if left_open():
         sys.stderr.write(f"note: {clean(str(path))} is a program, and {left_open()}\n")
     environment = {key: os.environ[key] for key in _ENVIRONMENT if key in os.environ} | _ONE_THREAD
     try:
-        done = run_child(_command(), json.dumps(order).encode(), SECONDS, environment=environment)
+        done = run_child(_command(), json.dumps(order).encode(), share.seconds, environment=environment)
     except subprocess.TimeoutExpired:
-        raise _failed(path, f"did not finish within {SECONDS} s") from None
+        raise _failed(path, f"did not finish within {share.seconds} s", MORE_TIME) from None
     except OutgrownError as much:
         raise _failed(path, f"writes more than {much.most >> 20} MiB") from None
     # What the design prints is not Forelight's output.
@@ -80,5 +80,5 @@ def _command() -> list[str]:
     return [sys.executable, "-I", "-S", "-c", code.format(f"{__package__}.python_child"), *places]
 
 
-def _failed(path: Path, what: str) -> SourceError:
-    return SourceError(f"the source {what}", place=str(path), remedy="simplify the design")
+def _failed(path: Path, what: str, remedy: str = "simplify the design") -> SourceError:
+    return SourceError(f"the source {what}", place=str(path), remedy=remedy)

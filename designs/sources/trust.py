@@ -8,8 +8,6 @@ from pathlib import Path
 
 from forelight.sim.errors import UsageError
 
-from ..catalogue import is_own
-
 HERE, APART, REFUSED = "here", "apart", "refused"
 
 
@@ -35,6 +33,8 @@ def trust() -> Trust:
 
 def runs_apart(file: Path) -> bool:
     """Whether a Python source is to be run in a process of its own. Raises UsageError where it is not to be run."""
+    from ..catalogue import is_own  # every command knows of trust, and few read a source
+
     if trust().python == HERE or is_own(file):
         return False
     if trust().python == REFUSED:

@@ -12,7 +12,7 @@ from pathlib import Path
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
-from .child_process import OutgrownError
+from .child_process import MORE_TIME, OutgrownError
 from .text.rewrite import rewritten
 from .text.tokens import Verilog
 from .verilog_files import content, included, reachable, refuse_outside, state, tables
@@ -80,7 +80,7 @@ def verilog_rtlil(
         raise SourceError(
             f"Yosys did not finish within {late.timeout} s",
             place=", ".join(names),
-            remedy="simplify the design",
+            remedy=MORE_TIME,
         ) from None
     except OutgrownError as much:
         raise SourceError(

@@ -7,9 +7,10 @@ import signal
 from collections.abc import Sequence
 from pathlib import Path
 
+from forelight.sim.allowance import most_bytes
 from forelight.sim.errors import SourceError
 
-from . import child_process
+from .child_process import MORE_MEMORY
 from .text.checks import both_edges, system_verilog
 from .text.tokens import Verilog
 from .text.unsupported import LACKING
@@ -74,9 +75,7 @@ def failure(done: Done, base: Path, names: Sequence[str], read: Sequence[Verilog
     place = ", ".join(names)
     if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
         return SourceError(
-            f"Yosys needs more than {child_process.BYTES >> 20} MiB",
-            place=place,
-            remedy="simplify the design",
+            f"with Yosys this takes more than {most_bytes() >> 20} MiB", place=place, remedy=MORE_MEMORY
         )
     if done.returncode == -signal.SIGSEGV:
         return SourceError(

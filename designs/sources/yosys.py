@@ -13,12 +13,8 @@ from pathlib import Path
 
 from forelight.sim.errors import SourceError
 
-from . import child_process
-from .child_process import run_child
+from .child_process import Share, run_child
 
-SECONDS = 60
-#: The WebAssembly build translates itself on its first start, which takes this long at most.
-SECONDS_SANDBOX = 600
 _CHILD = Path(__file__).with_name("yosys_child.py")
 #: Stands in a command for a text, whose number follows.
 TEXT = "\0"
@@ -44,12 +40,11 @@ class Native:
 
     def run(self, commands: list[list[str]], texts: Sequence[str], readable: Sequence[Path]) -> Done:
         """Run commands, in which TEXT and a number stand for a text; Yosys can open nothing but `readable`."""
-        # The child's own limit of time is a net under the parent's.
-        limits = (SECONDS + 5, child_process.BYTES, child_process.BYTES_WRITTEN)
+        share = Share.left()
         inlined = [text.encode() for text in texts]
         package, places = str(self.package.parent), list(map(str, readable))
-        order = marshal.dumps((package, os.getpid(), limits, places, inlined, commands))
-        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, SECONDS, order, _NO_THREADS)
+        order = marshal.dumps((package, os.getpid(), share.own(), places, inlined, commands))
+        return _run([sys.executable, "-I", "-S", str(_CHILD)], self.base, share.seconds, order, _NO_THREADS)
 
 
 class Sandbox:
@@ -75,7 +70,7 @@ class Sandbox:
         # The folder becomes the root of all that Yosys sees; -P keeps Python from importing what lies in it.
         mount = {"YOWASP_MOUNT": f"/={self.base}"}
         command = [sys.executable, "-P", "-c", code, "-s", "-"]
-        return _run(command, self.base, SECONDS_SANDBOX, script.encode() + b"\n", mount)
+        return _run(command, self.base, Share.left().seconds, script.encode() + b"\n", mount)
 
 
 def runner(base: Path, sandbox: bool) -> Native | Sandbox:

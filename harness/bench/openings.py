@@ -9,7 +9,8 @@ from typing import Any
 import numpy as np
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
-from forelight.sim.undefined.opened import OPEN, Opened
+from forelight.sim.undefined.drawn import OPEN
+from forelight.sim.undefined.opened import Opened
 from numpy.typing import NDArray
 
 from .freerun import touched

@@ -21,6 +21,7 @@ from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Re
 from forelight.sim.errors import ForelightError
 from forelight.sim.netlist import Netlist
 from forelight.sim.proof.ternary import Proof, Unsettled, worth_following
+from forelight.sim.undefined.machines import CODED_ANEW
 from forelight.sim.undefined.opened import opened
 
 from ..boards.profile import Board
@@ -160,8 +161,8 @@ def _outcome(netlist: Netlist, courses: Sequence[_Tried], left_open: str) -> Res
     shown = reached & reduce(or_, (course.unknown for course in courses), 0)
     return Restarting(
         steps=None if reached else max(course.settled(left_out) for course in courses),
-        left_out=tuple(_named(netlist, one) for one in left_out),
-        late=tuple(_named(netlist, one) for one in late),
+        left_out=tuple(dict.fromkeys(_named(netlist, one) for one in left_out)),
+        late=tuple(dict.fromkeys(_named(netlist, one) for one in late)),
         reached=_outputs(reached),
         shown=_outputs(shown),
         left_open=left_open if left_out else "",
@@ -281,7 +282,7 @@ def _inputs(sheet: Datasheet, levels: int, row: tuple[int, int]) -> int:
 
 def _named(netlist: Netlist, one: Unsettled) -> str:
     """Its name in the source, where that gives one, and its line."""
-    name = one.name
+    name = one.name.removesuffix(CODED_ANEW)
     if "$" in name:  # it is a part of something that has a name
         shown = (n for n, word in netlist.names.items() if "$" not in n and one.key in word.values())
         innermost = max(shown, key=lambda n: (n.count("."), not n.endswith(".outputs")), default="")

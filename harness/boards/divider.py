@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -83,9 +84,13 @@ def span(board: Board) -> tuple[Fraction, Fraction]:
     return min(rates), max(rates)
 
 
-def _candidates(board: Board, wanted: Fraction) -> range:
-    """Codes among which the nearest is: all, or for a long counter the two around the exact half."""
-    if board.codes <= LISTED:
-        return range(board.codes)
-    half = min(max(math.floor(board.frame_hz / (2 * wanted)), 1), board.codes)
-    return range(half - 1, min(half + 1, board.codes))
+def _candidates(board: Board, wanted: Fraction) -> Sequence[int]:
+    """Codes among which the nearest is: those with the halves just below and just above the exact one."""
+    exact = board.frame_hz / (2 * wanted)
+    if board.codes > LISTED:  # a long counter
+        half = min(max(math.floor(exact), 1), board.codes)
+        return range(half - 1, min(half + 1, board.codes))
+    halves = [board.half(code) for code in range(board.codes)]
+    below = max((half for half in halves if half <= math.floor(exact)), default=0)
+    above = min((half for half in halves if half >= math.ceil(exact)), default=0)
+    return [code for code, half in enumerate(halves) if half in (below, above)]

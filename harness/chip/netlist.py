@@ -16,6 +16,8 @@ from forelight.designs.sources.trust import trust
 from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.netlist import FIGHT, Netlist
 
+from ..limits import stage
+
 if TYPE_CHECKING:
     from amaranth.hdl import Elaboratable
 
@@ -58,7 +60,8 @@ def wrapper_netlist(
         return found
     from .wired_design import converted
 
-    made = converted(datasheet, design, bench)
+    with stage(f"reading {datasheet.name}"):
+        made = converted(datasheet, design, bench)
     if name:
         CACHE.store(name, pickle.dumps(made))
     return made

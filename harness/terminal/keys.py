@@ -8,6 +8,8 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from .output import SPEECH
+
 #: What terminals send for keys that have names (ECMA-48 control sequences, in both modes of the cursor keys).
 NAMES = {
     b"\x1b[C": "right",
@@ -28,6 +30,7 @@ def keys() -> Iterator[Callable[[float], str | None]]:
 
     Where standard input is no terminal, or has no such mode, there are no keys, and `wait` only waits.
     """
+    SPEECH.tell("keys", "")  # what goes by keys is more than words
     try:
         import termios
         import tty

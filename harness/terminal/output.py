@@ -33,6 +33,19 @@ if TYPE_CHECKING:
 LONGEST = 800
 
 
+class Speech:
+    """What is said: `hear` is told it, and by which way of `say` it goes, where there is somebody who wants that."""
+
+    hear: Callable[[str, str | bytes], None] | None = None
+
+    def tell(self, way: str, what: str | bytes) -> None:
+        if self.hear:
+            self.hear(way, what)
+
+
+SPEECH = Speech()
+
+
 def lenient_streams() -> None:
     """A character that the terminal's encoding lacks is printed as `?`; it is no reason to fail."""
     for stream in (sys.stdout, sys.stderr):
@@ -47,6 +60,7 @@ def emit(text: str) -> None:
 
 def _write(text: str) -> None:
     """Write as it is."""
+    SPEECH.tell("text", text)
     with _told():
         raw = _unbuffered()
         if raw is None:
@@ -109,9 +123,16 @@ def complain(text: str) -> None:
 
 def _say(text: str) -> None:
     """On standard error; where that takes nothing there is nobody to tell."""
+    SPEECH.tell("aside", text)
     with suppress(OSError, ValueError):
         sys.stderr.write(text)
         sys.stderr.flush()
+
+
+def say(way: str, what: Any) -> None:
+    """Say again what was told to `Speech.hear`."""
+    ways: dict[str, Callable[[Any], None]] = {"text": _write, "aside": _say, "bytes": emit_bytes}
+    ways[way](what)
 
 
 def _filled(text: str) -> str:
@@ -121,6 +142,7 @@ def _filled(text: str) -> str:
 
 def emit_bytes(data: bytes) -> None:
     """The same for bytes, as they are."""
+    SPEECH.tell("bytes", data)
     with _told():
         raw = _unbuffered()
         if raw is None:

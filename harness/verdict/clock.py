@@ -18,8 +18,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+import scipy  # loads its parts where they are used
 from numpy.typing import NDArray
-from scipy import fft
 
 from ..capture.record import Floats
 
@@ -176,7 +176,7 @@ def _peaks(times: Floats, phases: Floats, low: float, high: float) -> Iterator[t
     """Rates and bends at which the edges' vectors add up to nearly the most."""
     middle, span = (times[0] + times[-1]) / 2, max(float(times[-1] - times[0]), 1e-9)
     cell = CELL / high
-    size = fft.next_fast_len(int(4 * (span / cell + 2)))
+    size = scipy.fft.next_fast_len(int(4 * (span / cell + 2)))
     place = ((times - times[0]) / cell + 0.5).astype(np.int64)
     bend = DRIFT * span * (low + high) / 16  # in the middle, at the most
     shape = 1 - (2 * (times - middle) / span) ** 2
@@ -187,7 +187,7 @@ def _peaks(times: Floats, phases: Floats, low: float, high: float) -> Iterator[t
         vectors = np.exp(2j * np.pi * (some * shape - phases))
         binned = np.bincount(place, vectors.real, size) + 1j * np.bincount(place, vectors.imag, size)
         # The inverse transform turns with the rate; its factor is that of the mean.
-        sums.append(np.abs(fft.ifft(binned)[first:last]) * size)
+        sums.append(np.abs(scipy.fft.ifft(binned)[first:last]) * size)
     table = np.array(sums)
     best = table.max(axis=0)
     least = min(ALIKE * best.max(), best.max() - NOISE * math.sqrt(len(times)))

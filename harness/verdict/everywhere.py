@@ -12,8 +12,8 @@ from collections.abc import Iterable
 from functools import cached_property
 
 import numpy as np
+import scipy  # loads its parts where they are used
 from numpy.typing import NDArray
-from scipy import fft
 
 from ..capture.record import Floats, Ints
 from .rows import ReadRows, Words
@@ -27,7 +27,7 @@ class Spectrum:
         beside = rows.strays.sides[0] | rows.strays.sides[1] if rows.strays else np.zeros_like(rows.known)
         known, sign = split(rows.levels[:count], rows.known[:count] & ~beside[:count], range(len(cost)))
         self.cost, self.known, self.sign = (
-            np.conj(fft.rfft(part, size)) for part in (cost[:, :count], known, sign)
+            np.conj(scipy.fft.rfft(part, size)) for part in (cost[:, :count], known, sign)
         )
 
 
@@ -40,7 +40,7 @@ class Everywhere:
         self.ours = ours
         self.part = slice(first, first + count * slots, slots)
         known, sign = split(*theirs, range(len(ours.cost)))
-        self.known, self.sign = (fft.rfft(part, ours.size) for part in (known, sign))
+        self.known, self.sign = (scipy.fft.rfft(part, ours.size) for part in (known, sign))
 
     @cached_property
     def lines(self) -> tuple[Floats, Ints]:
@@ -66,13 +66,13 @@ class Everywhere:
         return saved, np.rint(apart / 2).astype(np.int64)
 
     def _shifted(self, product: NDArray[np.complex128]) -> Floats:
-        every: Floats = fft.irfft(product, self.ours.size)[self.part]
+        every: Floats = scipy.fft.irfft(product, self.ours.size)[self.part]
         return every
 
 
 def fast_length(count: int) -> int:
     """The least size of a transform that is fast and holds so many rows."""
-    return int(fft.next_fast_len(count, real=True))
+    return int(scipy.fft.next_fast_len(count, real=True))
 
 
 def split(levels: Words, known: Words, lines: Iterable[int]) -> tuple[Floats, Floats]:

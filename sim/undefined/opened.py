@@ -10,22 +10,19 @@ them other values.
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-from ..gates.memories import rewired
-from ..netlist import REASON, Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word, source_line
+from ..netlist import REASON, Cell, Const, Memory, Netlist, Param, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
 from .bounds import Bounds
+from .drawn import rewritten, with_draws
+from .lasting import guarded, is_undefined, lost_for_good
+from .machines import CODED_ANEW, StateMachine, state_machines, unmatched
 
-#: The output of `Opened.drawn` with a bit for each place, which is 1 while the value there is open.
-OPEN = "open"
 #: Lines of a source that are told apart.
 MOST_PLACES = 64
-#: Parities of which each undefined bit takes one.
-_PARITIES = 8
 _UNDEFINED = "an undefined value (x, or a net that nothing drives)"
 
 
@@ -61,105 +58,12 @@ class Opened:
         depend on anything, and it is the same where all of that is. Where they hold 0 it is 0. Without places it is
         `netlist`.
         """
-        return _drawn(self.netlist, self.conditions) if self.places else self.netlist
+        return with_draws(self.netlist, self.conditions) if self.places else self.netlist
 
     @property
     def free(self) -> int:
         """How many registers `drawn` has more."""
         return len(self.drawn.registers) - len(self.netlist.registers)
-
-
-def _drawn(netlist: Netlist, conditions: Word) -> Netlist:
-    widths, free, cells = list(netlist.widths), list[Register](), list[Cell]()
-
-    def value(width: int) -> Word:
-        widths.append(width)
-        return Word.value(len(widths) - 1, width)
-
-    def drawn(width: int) -> Word:
-        own, nothing = value(width), Word.const(0, width)
-        kept = Override(nothing, nothing)
-        number = len(widths) - 1
-        free.append(Register(number, width, None, True, own, (kept,), Const(0, width), "undefined"))
-        return own
-
-    def made(kind: str, width: int, *operands: Word) -> Word:
-        found = value(width)
-        cells.append(Cell(kind, len(widths) - 1, operands, {"A_SIGNED": 0, "B_SIGNED": 0}))
-        return found
-
-    state = _state(netlist)
-    odd = [
-        made("$reduce_xor", 1, made("$and", state.width, state, drawn(state.width))) for _ in range(_PARITIES)
-    ]
-
-    def decided(part: Part) -> Word:
-        if isinstance(part, Slice) or not part.undefined:
-            return Word.of((part,))
-        parities = Word.of(p for n in range(part.width) for p in odd[(len(free) + n) % _PARITIES].parts)
-        bits = zip(
-            Word.of((part,)).bits(),
-            made("$xor", part.width, drawn(part.width), parities).bits(),
-            strict=True,
-        )
-        return Word.of(p for n, pair in enumerate(bits) for p in pair[part.undefined >> n & 1].parts)
-
-    changed = _rewritten(netlist, decided)
-    return replace(
-        netlist,
-        cells=(*changed.cells, *cells),
-        registers=(*changed.registers, *free),
-        memories=changed.memories,
-        outputs={**changed.outputs, OPEN: conditions},
-        widths=tuple(widths),
-    )
-
-
-def _state(netlist: Netlist) -> Word:
-    """All inputs, and the registers that follow nothing but clocks and inputs."""
-    inputs = set(netlist.inputs.values())
-    values = [
-        *inputs,
-        *(
-            r.output
-            for r in netlist.registers
-            if r.clock is not None and inputs.issuperset(v for word in r.forcing for v in word.values())
-        ),
-    ]
-    return Word.of(p for v in values for p in Word.value(v, netlist.widths[v]).parts)
-
-
-@dataclass(frozen=True)
-class _Readers:
-    """All of a netlist that reads something."""
-
-    cells: tuple[Cell, ...]
-    registers: tuple[Register, ...]
-    memories: tuple[Memory, ...]
-    outputs: Mapping[str, Word]
-
-
-def _rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> _Readers:
-    """All readers, with each part of each of their words changed."""
-
-    def word(old: Word) -> Word:
-        return Word.of(part for each in old.parts for part in change(each).parts)
-
-    registers = [
-        replace(
-            register,
-            clock=None if register.clock is None else word(register.clock),
-            data=word(register.data),
-            overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
-        )
-        for register in netlist.registers
-    ]
-    return _Readers(
-        tuple(replace(cell, operands=tuple(map(word, cell.operands))) for cell in netlist.cells),
-        tuple(registers),
-        tuple(rewired(memory, word) for memory in netlist.memories),
-        {name: word(old) for name, old in netlist.outputs.items()},
-    )
 
 
 def opened(netlist: Netlist) -> Opened:
@@ -172,7 +76,7 @@ def opened(netlist: Netlist) -> Opened:
         return Word.of((part,))
 
     if unassigned:
-        netlist = replace(netlist, **vars(_rewritten(netlist, constant)))
+        netlist = replace(netlist, **vars(rewritten(netlist, constant)))
     return _Undefining(netlist).opened()
 
 
@@ -194,7 +98,10 @@ class _Undefining:
         self.widths, self.cells = list(netlist.widths), list[Cell]()
         self.memories = list(netlist.memories)
         self.places: dict[tuple[str, str], _PlaceDraft] = {}
-        self.guarded = _guarded(netlist)
+        self.guarded = guarded(netlist)
+        self.registers = list(netlist.registers)
+        #: For each cell that asks for a state, the register that holds it, and what `StateMachine.nameless` is about.
+        self.nameless: dict[int, tuple[Register, Word]] = {}
         buses = (cell.operands[0] for cell in netlist.cells if cell.kind == "$tribuf")
         self.shared = {value for word in buses for value in word.values()}
         whole = ((name, word.parts[0]) for name, word in netlist.names.items() if len(word.parts) == 1)
@@ -202,7 +109,9 @@ class _Undefining:
         self.src = ""
 
     def opened(self) -> Opened:
-        lost = _lost(self.old)
+        lost = lost_for_good(self.old)
+        for machine in tuple(state_machines(self.old)):
+            self._machine(machine)
         for cell in self.old.cells:
             self._cell(cell, cell.output in lost)
         for number, memory in enumerate(self.old.memories):
@@ -216,7 +125,11 @@ class _Undefining:
         ]
         conditions = [self._any(found.conditions) for found in self.places.values()][:MOST_PLACES]
         netlist = replace(
-            self.old, widths=tuple(self.widths), cells=tuple(self.cells), memories=tuple(self.memories)
+            self.old,
+            widths=tuple(self.widths),
+            cells=tuple(self.cells),
+            memories=tuple(self.memories),
+            registers=tuple(self.registers),
         )
         return Opened(
             netlist, tuple(places[:MOST_PLACES]), Word.of(part for word in conditions for part in word.parts)
@@ -224,7 +137,7 @@ class _Undefining:
 
     # Cells
 
-    def _made(self, kind: str, width: int, *operands: Word, **params: int) -> Word:
+    def _made(self, kind: str, width: int, *operands: Word, **params: Param) -> Word:
         self.widths.append(width)
         self.cells.append(Cell(kind, len(self.widths) - 1, operands, params, self.src))
         return Word.value(len(self.widths) - 1, width)
@@ -238,22 +151,53 @@ class _Undefining:
         self.src, width = cell.src, self.old.widths[cell.output]
         if (
             cell.kind == "$pmux"
-            and _is_undefined(cell.operands[0])
+            and is_undefined(cell.operands[0])
             and self.bounds.exhaustive(cell.operands[2])
         ):
             cell = replace(cell, operands=(Word.const(0, width), *cell.operands[1:]))  # which is never shown
         finder = _FINDERS.get(cell.kind)
         found = finder(self, cell) if finder else None
+        machine = self.nameless.get(cell.output)
+        if machine is not None:
+            found = self.asked(cell, *machine)
         if lost:
             found = "what is reckoned with an undefined value", Word.const((1 << width) - 1, width)
         if found is None or not width:
             self.cells.append(cell)
             return
         reason, mask = found
-        self.widths.append(width)
-        inner = replace(cell, output=len(self.widths) - 1)
-        open_ = (Word.value(inner.output, width), Word.const(0, width, (1 << width) - 1), mask)
-        self.cells += [inner, Cell("$bwmux", cell.output, open_, {REASON: reason}, cell.src)]
+        inner = self._made(cell.kind, width, *cell.operands, **cell.params)
+        if machine is not None:
+            inner = self._made("$mux", width, inner, unmatched(cell, width), machine[1].bit(0))
+        open_ = (inner, Word.const(0, width, (1 << width) - 1), mask)
+        self.cells.append(Cell("$bwmux", cell.output, open_, {REASON: reason}, self.src))
+
+    def asked(self, cell: Cell, register: Register, nameless: Word) -> tuple[str, Word]:
+        self.src = register.src
+        anything = self._gate("$and", nameless.bit(0), nameless.bit(1))
+        words = f"state machine {register.name} in none of its states, as a chip may code them anew"
+        return words, self._wide(anything, cell)
+
+    def _machine(self, machine: StateMachine) -> None:
+        """A register of its own for a state machine, which says whether it is in none of its states."""
+        register = machine.register
+        self.src = register.src
+        number = len(self.widths)
+        self.widths.append(2)
+        held = Word.value(number, 2)
+        data, overrides = machine.nameless(held, self._made)
+        name = register.name + CODED_ANEW
+        made = replace(
+            register,
+            output=number,
+            width=2,
+            data=data,
+            overrides=overrides,
+            init=Const(0, 2),
+            name=name,
+        )
+        self.registers.append(made)
+        self.nameless |= dict.fromkeys(machine.asking, (register, held))
 
     def division(self, cell: Cell) -> tuple[str, Word] | None:
         divisor = cell.operands[1]
@@ -382,13 +326,13 @@ class _Undefining:
     def _constants(self) -> None:
         """A place for every undefined constant that something reads."""
         for cell in tuple(self.cells):
-            if any(map(_is_undefined, cell.operands)):
+            if any(map(is_undefined, cell.operands)):
                 place = self._place(str(cell.params.get(REASON, _UNDEFINED)), cell.src, cell.output)
                 place.values.add(cell.output)
                 self.src = cell.src
                 self._when(place, self._condition(cell))
         for register in self.old.registers:
-            if any(map(_is_undefined, register.words)):
+            if any(map(is_undefined, register.words)):
                 place = self._place(_UNDEFINED, register.src)
                 place.values.add(register.output)
                 self._when(place, None)
@@ -398,14 +342,14 @@ class _Undefining:
                 shown[cell.int_param("memory")].add(cell.output)
         for number, memory in enumerate(self.old.memories):
             for port in memory.writes:
-                if any(map(_is_undefined, port.words)):
+                if any(map(is_undefined, port.words)):
                     place = self._place(_UNDEFINED, port.src)
                     place.values |= shown[number]
                     self._when(place, None)
         for name, word in self.old.outputs.items():
-            if _is_undefined(word):
+            if is_undefined(word):
                 place = self._place(_UNDEFINED, f"output {name}")
-                place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if _is_undefined(bit))
+                place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if is_undefined(bit))
                 self._when(place, None)
 
     def _place(self, reason: str, src: str, value: int = -1) -> _PlaceDraft:
@@ -419,20 +363,20 @@ class _Undefining:
     def _condition(self, cell: Cell) -> Word | None:
         """A bit that is 1 while the cell shows one of its undefined constants; None where that is not to be seen."""
         kind, words = cell.kind, cell.operands
-        if kind == "$bwmux" and not _is_undefined(words[0]):
+        if kind == "$bwmux" and not is_undefined(words[0]):
             return self._any([words[2]])
-        if kind == "$mux" and not _is_undefined(words[2]):
-            arms = [Word.const(int(_is_undefined(arm)), 1) for arm in words[:2]]
+        if kind == "$mux" and not is_undefined(words[2]):
+            arms = [Word.const(int(is_undefined(arm)), 1) for arm in words[:2]]
             return self._made("$mux", 1, *arms, words[2])
-        if kind == "case" and not _is_undefined(words[0]):
-            flags = [Word.const(int(_is_undefined(arm)), 1) for arm in words[1:]]
+        if kind == "case" and not is_undefined(words[0]):
+            flags = [Word.const(int(is_undefined(arm)), 1) for arm in words[1:]]
             self.widths.append(1)
             self.cells.append(Cell("case", len(self.widths) - 1, (words[0], *flags), cell.params, cell.src))
             return Word.value(len(self.widths) - 1, 1)
-        if kind == "$pmux" and not _is_undefined(words[2]):
+        if kind == "$pmux" and not is_undefined(words[2]):
             width = words[0].width
             arms = [words[1].cut(n * width, width) for n in range(words[2].width)]
-            flags = [Word.const(int(_is_undefined(arm)), 1) for arm in (words[0], *arms)]
+            flags = [Word.const(int(is_undefined(arm)), 1) for arm in (words[0], *arms)]
             return self._made(
                 "$pmux", 1, flags[0], Word.of(p for flag in flags[1:] for p in flag.parts), words[2]
             )
@@ -450,71 +394,7 @@ _FINDERS: Mapping[str, _MaskFinder] = {
 }
 
 
-#: Cells of which one undefined bit of an operand leaves all of the output open (IEEE 1364-2005, 5.1.5 to 5.1.12); of a
-#: shift or a select the second operand alone.
-_RECKONED = frozenset(
-    {"$add", "$sub", "$mul", "$div", "$mod", "$divfloor", "$modfloor", "$pow", "$neg", "$alu"}
-    | {"$lt", "$le", "$eq", "$ne", "$ge", "$gt"}
-)
-_MOVED = frozenset(("$shl", "$shr", "$sshl", "$sshr", "$shift", "$shiftx", "$bmux"))
-
-
-def _lost(netlist: Netlist) -> set[int]:
-    """Values that are open whatever happens, as they are reckoned with x or with one another."""
-    lost: set[int] = set()
-
-    def touches(word: Word) -> bool:
-        return _is_undefined(word) or not lost.isdisjoint(word.values())
-
-    while True:
-        before = len(lost)
-        for cell in netlist.cells:
-            words = cell.operands
-            asked = words if cell.kind in _RECKONED | {"read"} else words[1:2] if cell.kind in _MOVED else ()
-            if any(map(touches, asked)):
-                lost.add(cell.output)
-        if len(lost) == before:
-            return lost
-
-
-def _is_undefined(word: Word) -> bool:
-    return any(isinstance(part, Const) and part.undefined for part in word.parts)
-
-
 def _holes(memory: Memory) -> Memory:
     """The memory that holds 1 where a memory of constants is undefined."""
     rows = tuple(Const(row.undefined, row.width) for row in memory.init)
     return replace(memory, name=f"{memory.name}.undefined", init=rows)
-
-
-def _guarded(netlist: Netlist) -> set[int]:
-    """Quotients and remainders that are read only where the divisor is not 0, as Amaranth writes them."""
-    divisors = {
-        cell.output: cell.operands[1]
-        for cell in netlist.cells
-        if cell.kind in ("$div", "$mod", "$divfloor", "$modfloor")
-    }
-    if not divisors:
-        return set()
-    tests = {cell.output: cell.operands[0] for cell in netlist.cells if cell.kind == "$reduce_bool"}
-    reads: Counter[int] = Counter()
-    behind: Counter[int] = Counter()
-    for cell in netlist.cells:
-        for word in cell.operands:
-            reads.update(set(word.values()) & divisors.keys())
-        if cell.kind != "$mux" or cell.operands[1].parts[1:]:
-            continue
-        select = cell.operands[2].parts[0]
-        for value in cell.operands[1].values():
-            tested = tests.get(select.value) if isinstance(select, Slice) else None
-            behind[value] += value in divisors and tested == divisors[value]
-    for register in netlist.registers:
-        for word in register.words:
-            reads.update(word.values())
-    for memory in netlist.memories:
-        for port in memory.writes:
-            for word in port.words:
-                reads.update(word.values())
-    for word in netlist.outputs.values():
-        reads.update(word.values())
-    return {value for value in divisors if reads[value] == behind[value]}

@@ -1,4 +1,4 @@
-"""Long runs of the fuzzers: `python -m tests.fuzz --minutes N --seed S`, one reader with `--only NAME`.
+"""Long runs of the fuzzers: `python -m tests.fuzz --minutes N --seed S`, one reader with `--only=NAME`, or several.
 
 Prints how many inputs each reader had, and how they ended; keeps the first input of each bad end in `--keep FOLDER`.
 """
@@ -19,10 +19,10 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Feeds damaged files to every reader.")
     parser.add_argument("--minutes", type=float, default=5.0)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", choices=[reader.name for reader in READERS])
+    parser.add_argument("--only", action="append", choices=[reader.name for reader in READERS])
     parser.add_argument("--keep", type=Path)
     asked = parser.parse_args()
-    readers = [reader for reader in READERS if asked.only in (None, reader.name)]
+    readers = [reader for reader in READERS if not asked.only or reader.name in asked.only]
     for reader in readers:
         reader.seeds()
     limit_memory()

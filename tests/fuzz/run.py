@@ -53,6 +53,8 @@ def limit_memory() -> None:
 def ended(reader: Reader, data: bytes, folder: Path) -> str:
     """How one input ended."""
     path = folder / reader.file
+    # Made anew: a file that is cut to nothing and written again is waited for, five times as long as it is read.
+    path.unlink(missing_ok=True)
     path.write_bytes(data)
     try:
         with limited():

@@ -54,6 +54,16 @@ def test_memory(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
+def test_what_reads_a_source_has_the_same_bounds(tmp_path: Path) -> None:
+    """By the clock too: a source may sleep."""
+    path = tmp_path / "lamp.py"
+    path.write_text("import time\ntime.sleep(60)\n")
+    code, out, words = ended("golden", str(path), "--trust", FORELIGHT_SECONDS="2")
+    assert (code, out) == (2, "")
+    said = f"forelight: {path}: the source did not finish within 2 s; "
+    assert words == f"{said}simplify the design, or set FORELIGHT_SECONDS higher\n"
+
+
 def test_each_of_several_processes(tmp_path: Path) -> None:
     """They are bounded as the command is, which itself only waits for them."""
     script = tmp_path / "many.py"

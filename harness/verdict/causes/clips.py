@@ -6,10 +6,9 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
+import scipy  # loads its parts where they are used
 from forelight.designs.datasheet import OUTPUT_LINES
 from numpy.typing import NDArray
-from scipy import fft
-from scipy.optimize import linear_sum_assignment
 
 from ..everywhere import fast_length, split
 from ..fit import Recording
@@ -96,11 +95,12 @@ def _mismatches(
     if lags < 1:
         return np.zeros((0, 0, 0)), np.zeros((0, 0, 0))
     size = fast_length(len(prediction.levels) + count)
+    there, back = scipy.fft.rfft, scipy.fft.irfft
 
     told, ours = split(recording.rows.levels[rows], recording.rows.known[rows], channels)
     settled, theirs = split(prediction.levels, prediction.known, range(sources))
     first_, second = (
-        fft.irfft(np.conj(fft.rfft(a, size))[:, None] * fft.rfft(b, size)[None], size)[:, :, :lags]
+        back(np.conj(there(a, size))[:, None] * there(b, size)[None], size)[:, :, :lags]
         for a, b in ((ours, theirs), (told, settled))
     )
     compared = np.rint(second)
@@ -125,7 +125,7 @@ def _assigned(cost: Counts, fixed: list[int | None], lines: list[int]) -> dict[i
     for row, level in enumerate(fixed):
         table[row, sources + row] = FIXED if level is not None else NEVER * 2
     chosen: dict[int, Clip] = {}
-    for row, source in zip(*linear_sum_assignment(table), strict=True):
+    for row, source in zip(*scipy.optimize.linear_sum_assignment(table), strict=True):
         if source >= sources:
             chosen[int(row)] = Clip(0, level=fixed[int(row)] or 0)
         else:

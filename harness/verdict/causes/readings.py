@@ -7,9 +7,9 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
+import scipy  # loads its parts where they are used
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.sim.levels import UNKNOWN
-from scipy import fft
 
 from ...boards.profile import Board
 from ...capture.record import Capture, Floats, RecordedLine
@@ -246,9 +246,9 @@ class Readings:
         hz = self.meant.foretold.hz or 1.0
         span = float(np.ptp(times)) or 1.0
         cell = max(1 / (hz * WIDEST * CELLS), span / (1 << 21))
-        count = fft.next_fast_len(int(2 * span / cell) + 2, real=True)
+        count = scipy.fft.next_fast_len(int(2 * span / cell) + 2, real=True)
         marks = np.bincount(((times - times[0]) / cell).astype(np.int64), minlength=count).astype(np.float64)
-        found: Floats = np.abs(fft.rfft(marks)) / len(times)
+        found: Floats = np.abs(scipy.fft.rfft(marks)) / len(times)
         return found, 1 / (count * cell)
 
     @cached_property

@@ -30,6 +30,7 @@ from forelight.designs.sources.system_calls import (
     Instruction,
     program,
 )
+from forelight.sim import allowance
 from forelight.sim.errors import SourceError
 from system_calls import syscalls
 
@@ -229,6 +230,21 @@ def test_what_is_left_behind_ends(tmp_path: Path) -> None:
     with pytest.raises(subprocess.TimeoutExpired):
         run_child([*command, "stay"], b"", 1)
     assert time.monotonic() - began < 20
+
+
+def test_its_time_counts_as_that_of_who_started_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(allowance.Spent, "of_children", 0.0)
+    monkeypatch.setattr(allowance.Spent, "counted", True)
+    code = "import time\nwhile time.process_time() < 1.2: pass"
+    before, left = allowance.spent(), allowance.seconds_left()
+    assert run_child([sys.executable, "-c", code], b"", 60).returncode == 0
+    assert allowance.spent() - before > 1.2
+    assert allowance.seconds_left() in (left - 1, left - 2, left - 3)
+    monkeypatch.setenv(allowance.SECONDS_VARIABLE, "1")
+    assert allowance.seconds_left() == 1, "what has none left may say so"
+    monkeypatch.setattr(allowance.Spent, "counted", False)
+    monkeypatch.setenv(allowance.SECONDS_VARIABLE, "77")
+    assert allowance.seconds_left() == 77, "in a program of somebody else's each has all of it"
 
 
 def wait_for_end(group: int) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from forelight.designs import read
-from forelight.designs.sources import child_process, verilog_files, yosys
+from forelight.designs.sources import child_process, verilog_files
 from forelight.designs.sources.confinement import landlock_version
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import ForelightError, SourceError, UnsupportedError
@@ -170,7 +170,7 @@ def test_a_huge_memory() -> None:
 def test_a_file_that_has_no_end(monkeypatch: pytest.MonkeyPatch) -> None:
     os.mkfifo("pipe.mem")
     Path("peek.v").write_text(MEMORY.format(name='"pipe.mem"', parameter=""))
-    monkeypatch.setattr(yosys, "SECONDS", 1)
+    monkeypatch.setenv("FORELIGHT_SECONDS", "1")
     with pytest.raises(SourceError, match="open"):
         verilog_rtlil(["peek.v"])
     Path("peek.v").write_text(MEMORY.format(name="NAME", parameter='localparam NAME = "pipe.mem";'))

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 from forelight.designs import read
 from forelight.designs.catalogue import load_design
 from forelight.designs.sheets.bare import bare
-from forelight.designs.sources import child_process, python_apart
+from forelight.designs.sources import child_process
 from forelight.designs.sources.confinement import landlock_version
 from forelight.designs.sources.python_apart import rtlil_apart
 from forelight.designs.sources.python_source import amaranth_rtlil, component
@@ -123,9 +123,12 @@ def test_what_it_cannot_do(attempt: str, where: str) -> None:
 
 
 def test_limits(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
-    monkeypatch.setattr(python_apart, "SECONDS", 3)
+    monkeypatch.setenv("FORELIGHT_SECONDS", "3")
     path = write(first="while True: pass")
-    with pytest.raises(SourceError, match=r"^lamp\.py: the source did not finish within 3 s; simplify"):
+    with pytest.raises(
+        SourceError,
+        match=r"^lamp\.py: the source did not finish within 3 s; simplify .*FORELIGHT_SECONDS higher$",
+    ):
         rtlil_apart(path)
     write(inside="b = bytearray(2**40)")
     with pytest.raises(SourceError, match=r"lamp\.py:18: Lamp\.elaborate\(\) fails: MemoryError$"):

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import os
+import signal
 import sys
 from pathlib import Path
 
 import pytest
 from forelight.designs import read
-from forelight.designs.sources import child_process, yosys
+from forelight.designs.sources import yosys
+from forelight.designs.sources.child_process import run_child
 from forelight.designs.sources.python_source import amaranth_rtlil, component
 from forelight.designs.sources.verilog import verilog_rtlil
-from forelight.sim.errors import NetlistError, SourceError
+from forelight.sim.errors import NetlistError, SourceError, UsageError
 from forelight.sim.proof.ternary import Proof
 from forelight.sim.rtlil.reader import parse
 
@@ -205,11 +207,21 @@ def test_limits(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "  genvar i;\n  assign w[0] = a, y = w[999999];\n"
         "  generate for (i = 1; i < 1000000; i = i + 1) assign w[i] = w[i-1] + 8'd3; endgenerate\nendmodule\n"
     )
-    monkeypatch.setattr(child_process, "BYTES", 2**28)
-    assert refused(["many.v"]) == "many.v: Yosys needs more than 256 MiB; simplify the design"
-    monkeypatch.setattr(child_process, "BYTES", 0)
-    monkeypatch.setattr(yosys, "SECONDS", 1)
-    assert refused(["many.v"]) == "many.v: Yosys did not finish within 1 s; simplify the design"
+    monkeypatch.setenv("FORELIGHT_MIB", "400")
+    assert (
+        refused(["many.v"])
+        == "many.v: with Yosys this takes more than 400 MiB; simplify the design, or set FORELIGHT_MIB higher"
+    )
+    monkeypatch.setenv("FORELIGHT_MIB", "4096")
+    monkeypatch.setenv("FORELIGHT_SECONDS", "1")
+    assert (
+        refused(["many.v"])
+        == "many.v: Yosys did not finish within 1 s; simplify the design, or set FORELIGHT_SECONDS higher"
+    )
+    monkeypatch.setenv("FORELIGHT_SECONDS", "soon")
+    Path("gate.v").write_text(GATE)
+    with pytest.raises(UsageError, match=r"^FORELIGHT_SECONDS is 'soon'; give a whole number above 0$"):
+        read("gate.v")
 
 
 @pytest.mark.slow
@@ -234,6 +246,17 @@ def test_a_crash_is_explained(folder: Path, monkeypatch: pytest.MonkeyPatch) -> 
     assert refused(["gate.v"]).startswith(
         "gate.v: Yosys crashed, as it does where gates in a row are too many"
     )
+
+
+@pytest.mark.skipif(not hasattr(signal, "SIGPIPE"), reason="only Unix ends a program that writes to nobody")
+def test_a_child_that_does_not_read() -> None:
+    """Also where the program around us lets SIGPIPE end it; the order is larger than a pipe holds."""
+    before = signal.signal(signal.SIGPIPE, signal.SIG_DFL)
+    try:
+        done = run_child([sys.executable, "-I", "-S", "-c", ""], bytes(2**20), 60)
+    finally:
+        signal.signal(signal.SIGPIPE, before)
+    assert done.returncode == 0
 
 
 def test_the_sandbox_is_an_extra(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -36,7 +36,7 @@ module {name}(input [7:0] inputs, output [7:0] outputs);
 def designs() -> dict[str, str]:
     """Module texts by their names."""
     bodies: dict[str, str] = {}
-    for family in (_divisions, _memories, _selects, _constants, _loose, _fights, _registers):
+    for family in (_divisions, _memories, _selects, _constants, _loose, _fights, _registers, _machines):
         bodies |= dict(family())
     return {name: MACROS + _HEAD.format(name=name) + body + "\nendmodule\n" for name, body in bodies.items()}
 
@@ -258,4 +258,30 @@ def _registers() -> Iterator[tuple[str, str]]:
     yield (
         "flushed",
         "reg [2:0] n, m; `WAKE(n) `WAKE(m) always @(posedge clk) begin n <= a; m <= n; end assign outputs = {5'd0, m};",
+    )
+
+
+def _machines() -> Iterator[tuple[str, str]]:
+    """State machines, which Yosys' `synth` codes anew: its chip may wake up in none of these states."""
+    head = "reg [2:0] s; reg [2:0] q; `WAKE(s) `WAKE(q) always @(posedge clk"
+    turns = """case (s)
+    2: begin if (a[0] & b[1]) s <= 5; else if (q[1]) s <= 5; q <= b; end
+    6: begin s <= 0; q <= q + 1; end
+    1: s <= 1;
+    5: begin if (a[0] & b[1]) s <= 2; else if (q[1]) s <= 6; q <= b; end
+    0: s <= 6;
+    DEFAULT
+  endcase"""
+    show = " assign outputs = s == 2 ? {5'd1, q} : s == 6 ? 8'h20 : s == 1 ? 8'h41 : 8'h01;"
+    bare, homing = turns.replace("DEFAULT", ""), turns.replace("DEFAULT", "default: s <= 0;")
+    yield "machine_bare", f"{head}) {bare}{show}"
+    yield "machine_homing", f"{head}) {homing}{show}"
+    yield "machine_reset", f"{head}) if (rst) s <= 0; else {bare}{show}"
+    yield "machine_reset_last", f"{head}) begin {bare} if (rst) s <= 5; end{show}"
+    yield "machine_cleared", f"{head} or posedge rst) if (rst) s <= 6; else {homing}{show}"
+    yield (
+        "machine_rounds",
+        f"{head}) case (s) 2: begin s <= 4; q <= 0; end 1: begin s <= 2; q <= 0; end 5: begin if (a[1]) s <= 1; else s <= 4; "
+        "q <= b; end 3, 4: if (a[0] & b[1]) s <= 3; else if (q[1]) s <= 5; endcase "
+        "assign outputs = {s == 2, s == 5, s != 1, 2'd0, q};",
     )

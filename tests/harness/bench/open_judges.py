@@ -156,10 +156,10 @@ def yosys(*commands: str) -> None:
     subprocess.run([sys.executable, "-c", _YOSYS, *commands], check=True, timeout=600, capture_output=True)
 
 
-def chip(read: str, name: str, folder: Path, synth: str = "synth") -> Netlist:
+def chip(read: str, name: str, folder: Path) -> Netlist:
     """The gates that Yosys' `synth` makes of a module, which `read` reads; a chip knows no initial values."""
     made = folder / f"{name}.chip.il"
-    yosys(read, "setattr -unset init w:*", f"{synth} -flatten -top {name}", f"write_rtlil {made}")
+    yosys(read, "setattr -unset init w:*", f"synth -flatten -top {name}", f"write_rtlil {made}")
     return parse(made.read_text())
 
 

@@ -3,9 +3,8 @@
 Each register wakes up by chance, `DRAWS` times; nothing else in these designs is open, which Icarus shows: no x reaches
 an output. A design in Amaranth goes to both as Yosys reads Amaranth's own RTLIL.
 
-Yosys codes state machines anew, so that its chip may wake up in states that the source has not. Claims of `p` hold
-there too; those of `s` are about the flip-flops of the source, and where they fail they must hold on a chip that is
-coded as written (of all designs, only in `reaction_test` do some fail).
+Yosys codes state machines anew, so that its chip may wake up in states that the source has not: of the designs, only
+`reaction_test` has one. Of 254 bits that power-ups of its source alone would agree on, 163 do not hold there.
 """
 
 from __future__ import annotations
@@ -53,6 +52,8 @@ DESIGNS = [name for name in names() if name not in RUNS_FREE]
 NO_DRAWS = {"nor_latch"}
 #: Updates by chance before a restart and after, and those of the first run of the datasheet.
 BEFORE, SHAKEN, PLANNED = sized((20, 60, 30), (60, 300, 300))
+#: The one design with a state machine that Yosys codes anew.
+MACHINE = "reaction_test"
 PREFIX = "wrapper.design."
 
 
@@ -93,17 +94,17 @@ def source(sheet: Datasheet, netlist: Netlist, folder: Path) -> Source:
     return Source([written], "judged", read, {})
 
 
-def tally(judge: str, claimed: Claims, judged: NDArray[np.uint8]) -> bool:
-    """Whether the sampled claims hold so often as is said; the proved ones must hold."""
+def tally(judge: str, claimed: Claims, judged: NDArray[np.uint8]) -> None:
+    """The proved claims must hold, and the sampled ones so often as is said."""
     found = Tally()
     found.add(claimed, judged)
     print(f"{judge}: {found}")
     assert found.proved_contradicted == 0
-    return found.sampled_contradicted <= 0.05 * found.sampled
+    assert found.sampled_contradicted <= 0.05 * found.sampled
 
 
 @needs_icarus
-@pytest.mark.parametrize("name", sized(DESIGNS[1::12], DESIGNS))
+@pytest.mark.parametrize("name", sized([*DESIGNS[1::12], MACHINE], DESIGNS))
 def test_no_claim_of_the_catalogue_is_contradicted(name: str, tmp_path: Path) -> None:
     seed = random.Random(name).randrange(1 << 30)
     print("seed", seed)
@@ -112,16 +113,14 @@ def test_no_claim_of_the_catalogue_is_contradicted(name: str, tmp_path: Path) ->
     claimed, given = claims(netlist, values, seed), source(sheet, netlist, tmp_path)
     if name not in NO_DRAWS:
         drawn = by_icarus_waking(given.files, given.top, given.registers, values, tmp_path)
-        assert tally("Icarus", claimed, drawn)
-    if not tally("chip", claimed, by_chip(chip(given.read, given.top, tmp_path), values, seed)):
-        as_written = chip(given.read, given.top, tmp_path, "synth -nofsm")
-        assert tally("chip coded as written", claimed, by_chip(as_written, values, seed))
+        tally("Icarus", claimed, drawn)
+    tally("chip", claimed, by_chip(chip(given.read, given.top, tmp_path), values, seed))
 
 
 def test_what_open_values_cost_the_catalogue() -> None:
     """Bits that were claimed if each open value were 0 for certain; a design that leaves nothing open loses none."""
     lost = everything = 0
-    for name in DESIGNS[:: sized(24, 1)]:
+    for name in sized([*DESIGNS[::24], MACHINE], DESIGNS):
         sheet = load_design(name)
         netlist = wrapper_netlist(sheet)
         if not opened(netlist).places:
@@ -136,5 +135,8 @@ def test_what_open_values_cost_the_catalogue() -> None:
         cost = int(np.bitwise_count(with_zeros & ~(found.proved | found.sampled)).sum())
         print(f"{name}: {cost} of {8 * len(with_zeros)} bits; {opened(netlist).places[0].reason}")
         lost, everything = lost + cost, everything + 8 * len(with_zeros)
-    print(f"{lost} bits lost to open values in the designs that leave some, of {len(DESIGNS)} designs")
-    assert lost == 0
+        assert not cost or name == MACHINE
+    print(
+        f"{lost} of {everything} bits lost to open values in the designs that leave some, of {len(DESIGNS)} designs"
+    )
+    assert 0 < lost < everything / 2

@@ -94,11 +94,16 @@ def test_a_merge_that_is_killed_is_done_or_not(tmp_path: Path) -> None:
     for _ in range(sized(6, 40)):
         child = os.fork()
         if not child:
-            join(mine, [other])
-            os._exit(0)
+            code = 1
+            try:
+                join(mine, [other])
+                code = 0
+            finally:
+                os._exit(code)
         time.sleep(rng.uniform(0, 0.03))
         os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
+        _, status = os.waitpid(child, 0)
+        assert os.waitstatus_to_exitcode(status) in (0, -signal.SIGKILL)
         with reading(mine) as notebook:
             ends.add(len(notebook.attempts()))
     assert ends <= {5, 305}

@@ -228,8 +228,10 @@ def apart(work: Callable[[], object]) -> str:
         except NotebookError as error:
             said = str(error)
         finally:
-            os.write(into, said.encode())
-            os._exit(0)
+            try:
+                os.write(into, said.encode())
+            finally:
+                os._exit(0)
     os.close(into)
     os.waitpid(child, 0)
     with os.fdopen(out, "rb") as pipe:
