@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 # Only click is imported here: everything else waits for its command, so that `forelight --help` is quick.
-from .completion import OUTPUT, BoardName, Cause, Slot
+from .completion import OUTPUT, BoardName, Slot
 from .ending import Commands
 from .groups import Notebooks
 from .options import (
@@ -255,6 +255,13 @@ def golden(
     return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
 
+def _kinds(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Kinds of causes, for a shell to complete."""
+    from .verdict.causes.mishap import SHARES
+
+    return [kind for kind in SHARES if kind.startswith(incomplete)]
+
+
 @cli.command()
 @click.argument("slot", type=Slot(), metavar="[SLOT]")
 @click.argument("capture", type=click.Path(path_type=Path), required=False, metavar="CAPTURE")
@@ -277,7 +284,10 @@ def golden(
     "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write the exercise, as CSV."
 )
 @click.option(
-    "--answer", type=Cause(), metavar="CAUSE", help="What went wrong in exercise N? As `check` names it."
+    "--answer",
+    shell_complete=_kinds,
+    metavar="CAUSE",
+    help="What went wrong in exercise N? As `check` names it.",
 )
 @run_options
 @survey_options

@@ -59,19 +59,6 @@ class RunName(StringParamType):
         return [CompletionItem(run.name) for run in sheet.runs if run.name.startswith(incomplete)]
 
 
-class Cause(StringParamType):
-    """What may have gone wrong, as a text: a kind of cause, or one by its name."""
-
-    name = "cause"
-
-    def shell_complete(
-        self, ctx: click.Context, param: click.Parameter, incomplete: str
-    ) -> list[CompletionItem]:
-        from .verdict.causes.mishap import SHARES
-
-        return [CompletionItem(kind) for kind in SHARES if kind.startswith(incomplete)]
-
-
 class Begun(StringParamType):
     """A text of any kind, of which a few beginnings are completed."""
 
