@@ -23,11 +23,6 @@ from .foretell import Foreteller, clipped
 from .mishap import SHARES, Clip, Handling, Mishap, both
 from .rank import FAMILIES, PAIRED
 
-#: Kinds that a list by eye cannot show, or that are made of what an instrument recorded.
-TIMED_ONLY = frozenset(
-    {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
-     "channel late", "other inputs recorded"}
-)  # fmt: skip
 PAIR = "two slips"
 RECORDED_INPUTS = "other inputs recorded"
 #: The design wakes up in one of so many states, and edges stray by so much of a step.

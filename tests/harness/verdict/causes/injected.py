@@ -39,7 +39,7 @@ from forelight.harness.capture.record import Capture
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.timeline import Timeline, timeline
-from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, TIMED_ONLY, drawn, other_levels
+from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, drawn, other_levels
 from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap, both
 from forelight.harness.verdict.causes.rank import rank
 from forelight.harness.verdict.causes.suspects import Ranking, Suspects
@@ -68,6 +68,11 @@ CHIPS = (
     ("race_start", "fog_bell", "log_check", "tide_clock"),
     ("reaction_test", "sluice_keeper", "horizon", "listening_post"),
 )
+#: Kinds that a list by eye cannot show, or that are made of what an instrument recorded.
+TIMED_ONLY = frozenset(
+    {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
+     "channel late", "other inputs recorded"}
+)  # fmt: skip
 #: Draws until one differs, and power-ups of the prediction.
 DRAWS, POWER_UPS = 12, 32
 OUTPUTS = tuple(f"o{n}" for n in range(8))
