@@ -1,4 +1,4 @@
-"""`==?` and `!=?` against a written constant, as a comparison of the bits that it states.
+"""`==?` and `!=?` as a comparison of the bits that the right side states.
 
 Source: IEEE 1800-2017, 11.4.6: x and z digits of the right side match any bit.
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 
+from .labels import constant_names
 from .tokens import Verilog
 
 #: Signs that bind no tighter than `==`, so that the left side ends there (IEEE 1800-2017, table 11-2).
@@ -49,21 +50,54 @@ _BEFORE_UNARY = _LOOSER | {
     "<<",
     ">>",
 }
+_PREFIXES = {"~", "!", "-", "+", "&", "|", "^", "~&", "~|", "~^", "^~"}
 _BITS = {"b": 1, "o": 3, "h": 4}
 
 
 def rewrite_wildcards(verilog: Verilog) -> None:
-    """Raises SourceError where the right side is not written out."""
+    """Raises SourceError where it cannot be seen which bits of the right side match any."""
+    constants = constant_names(verilog) if verilog.where("==?", "!=?") else set()
     for at in verilog.where("==?", "!=?"):
-        sign = verilog.word(at)
-        pattern = _pattern(verilog.word(at + 1))
-        if pattern is None:
-            raise verilog.refused(
-                at, f"the right side of `{sign}` is no constant with a base", "write it out, as 4'b1?0?"
-            )
-        width, value, free = pattern
+        first, last = at + 1, _right(verilog, at)
+        while verilog.word(first) == "(" and verilog.close(first) == last - 1:
+            first, last = first + 1, last - 1
+        pattern = _pattern(verilog.word(first)) if last == first + 1 else None
+        if pattern is not None:
+            width, value, free = pattern
+            mask, value_of = f"{width}'d{free}", f"{width}'d{value}"
+        else:
+            mask, value_of = _worked_out(verilog, at, first, last, constants)
         verilog.before(_left(verilog, at), "((")
-        verilog.instead(at, at + 2, f") & ~{width}'d{free}) {sign[:-1]} {width}'d{value}")
+        verilog.instead(at, _right(verilog, at), f") & ~{mask}) {verilog.word(at)[:-1]} {value_of}")
+
+
+def _worked_out(verilog: Verilog, at: int, first: int, last: int, constants: set[str]) -> tuple[str, str]:
+    """The bits that match any, and the right side with 0 in their place: of a constant Yosys works them out.
+
+    Of what holds no constant no bit is x or z, once it is a chip.
+    """
+    shown, places = verilog.source(first, last), range(first, last)
+    named = [at for at in places if verilog.tokens[at].is_name() and verilog.word(at + 1) != "::"]
+    names = {verilog.word(at) in constants or verilog.word(at - 1) == "::" for at in named}
+    numbers = [verilog.word(at) for at in places if verilog.tokens[at].kind == "number"]
+    if names == {False} and not any(set(number.lower()) & set("xz?") for number in numbers):
+        return f"{{$bits({shown}){{1'b0}}}}", f"({shown})"
+    end = next((end for _, start, end in verilog.modules() if start < at < end), None)
+    if False in names or end is None:
+        raise verilog.refused(
+            at,
+            f"the right side of `{verilog.word(at)}` is no constant of this module",
+            "write it out, as 4'b1?0?",
+        )
+    free, stated = verilog.unique("free"), verilog.unique("stated")
+    bits = f"[$bits({shown})-1:0]"
+    for name, value, other in ((free, "1'b1", "1'b0"), (stated, "1'b0", "p[i]")):
+        verilog.before(
+            end,
+            f"function {bits} {name}(input {bits} p); integer i; for (i = 0; i < $bits({shown}); i = i + 1)"
+            f" {name}[i] = p[i] === 1'bx || p[i] === 1'bz ? {value} : {other}; endfunction",
+        )
+    return f"{free}({shown})", f"{stated}({shown})"
 
 
 def _pattern(word: str) -> tuple[int, int, int] | None:
@@ -100,6 +134,21 @@ def _left(verilog: Verilog, at: int) -> int:
             break
         index -= 1
     return index + 1
+
+
+def _right(verilog: Verilog, at: int) -> int:
+    """The token behind the right side of the comparison at `at`."""
+    index = at + 1
+    while verilog.word(index) in _PREFIXES:
+        index += 1
+    while index < len(verilog.tokens):
+        word = verilog.word(index)
+        if word in ("(", "[", "{"):
+            index = verilog.close(index)
+        elif word in _LOOSER or word in (")", "]", "}", "==?", "!=?"):
+            break
+        index += 1
+    return index
 
 
 def _unary(verilog: Verilog, at: int) -> bool:
