@@ -20,7 +20,7 @@ from ..verdict.causes.mishap import SHARES, Mishap
 from ..verdict.causes.rank import FAMILIES, rank
 from ..verdict.causes.suspects import Ranking
 from ..verdict.verdict import DIFFERS
-from .check import held_against
+from .judging.judge import held_against
 from .judging.reasons import handling, step_line
 
 #: Draws until one differs, and steps that are recorded of it.

@@ -9,8 +9,8 @@ from click.testing import CliRunner, Result
 from forelight.harness.asking.question import Asked, question
 from forelight.harness.capture.readers import parse_capture
 from forelight.harness.cli import cli
-from forelight.harness.commands.check import held_against
 from forelight.harness.commands.exercise import NEARLY, RIGHT, WRONG, drawn, judged
+from forelight.harness.commands.judging.judge import held_against
 from forelight.harness.verdict.causes.exercise import Exercise
 from forelight.harness.verdict.causes.rank import FAMILIES
 from forelight.harness.verdict.causes.suspects import Ranking
