@@ -277,9 +277,8 @@ def rank(
         again = (whole.explained(one.cause, one.prior, one.handling) for one in found[:FINALISTS])
         found = [one for one in again if one is not None and one.bits > NONE - RARE]
     as_meant = whole.explained(NOTHING, 0.0, it)
+    found, none = _by_length(found, none, whole.readings)
     groups = grouped(found, as_meant)
-    if groups and none > NONE:
-        none = max(NONE, none - _dearer(whole.readings.usual, groups[0].best))
     bits = differing_bits(groups[0].best if groups else None, as_meant)
     return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
 
@@ -315,10 +314,15 @@ def _otherwise(reading: Readout) -> float:
     return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
 
 
-def _dearer(usual: Readout, best: Explained) -> float:
-    """By how many bits the recording is longer as the bench that was meant would make it than as the best cause reads
-    it: what slips of single steps save by the one is not to be compared with what the cause saves by the other."""
-    return usual.null_bits - best.recording.null_bits if best.reading is not usual else 0.0
+def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple[list[Explained], float]:
+    """The same, by the length to which each writes the recording down: how long it is without a prediction depends on
+    the clock by which it is read, and so what is saved by one is not to be compared with what is saved by another."""
+    if not found:
+        return found, none
+    least = min(found, key=lambda one: one.recording.null_bits - one.bits).recording.null_bits
+    if none > NONE:
+        none = max(NONE, none + least - readings.usual.null_bits)
+    return [replace(one, bits=one.bits + least - one.recording.null_bits) for one in found], none
 
 
 def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:

@@ -1,5 +1,4 @@
-"""Which of many power-ups a recording may come from, where nothing settles the design: all side by side, looked at
-quickly.
+"""Which of many power-ups a recording may come from, where nothing settles the design.
 
 Theory of operation. What reaches the design is the same from each power-up, so all of them run in one word, a lane
 each. What the lanes put out is read where the recording was, and laid at all placements at once by Fourier transforms,
