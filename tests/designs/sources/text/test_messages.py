@@ -193,7 +193,7 @@ def test_a_list_of_events_that_leaves_something_out(file: Path) -> None:
 PACKAGE = "package p; typedef logic [3:0] nib; localparam nib K = 5; endpackage"
 HEAD = "module t(input [3:0] a, output [3:0] y); typedef enum logic [1:0] {A, B} kind; kind s; assign s = a; "
 UNSUPPORTED = {
-    "assign y = a ==? {a[0], 3'b1?0};": "the right side of `==?` is no constant of this module; "
+    "assign y = a ==? {a[0], 3'b1?0};": "the right side of `==?` is no plain constant of this module; "
     "write it out, as 4'b1?0?",
     "assign y = s.next();": "the method next of s is not supported; write a case over its members",
     "assign y = s.last;": "the method last of s is not supported; write a case over its members",
