@@ -284,6 +284,8 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "wanted": ("n", "tries that were asked for"),
     "moves": ("n", "switches that move"),
     "why": ("s", "why to try this"),
+    "exercise": ("o", "a recording with a hidden cause, or what an answer to it is worth"),
+    "worth": ("s", "of an answer to an exercise: right, nearly or wrong"),
     "experiment": ("lo-", "actions that part two causes; null where nothing does or is needed"),
     "experiments": ("l", "files of such actions"),
     "contradictions": ("l", "where people contradict each other"),
