@@ -660,8 +660,8 @@ def test_a_try_is_withdrawn_and_nothing_is_lost() -> None:
     assert ": differs, withdrawn later; id " in shown and "  Note: i2 was closed\n" in shown
     # In another notebook too, and joining twice adds nothing.
     for new in (3, 0):
-        (came,) = answered("survey", "merge", "chip.survey", "quay.survey")["joined"]  # type: ignore[misc]
-        assert came["new"] == new
+        joined = answered("survey", "merge", "chip.survey", "quay.survey")["joined"]
+        assert joined[0]["new"] == new  # type: ignore[index]
     assert answered("survey", "chip.survey")["chips"] == answered("survey", "quay.survey")["chips"]
     # Taken back, they contradict each other.
     taken_back = ask("survey", "withdraw", "quay.survey", "101", "--id", str(found["id"])[:6]).output
@@ -692,8 +692,8 @@ def test_what_cannot_be_withdrawn(options: tuple[str, ...], said: str) -> None:
 
 def test_withdrawn_twice() -> None:
     check("good.csv")
-    (one,) = answered("survey", "quay.survey", "101")["tries"]  # type: ignore[misc]
+    tries = answered("survey", "quay.survey", "101")["tries"]
     ask("survey", "withdraw", "quay.survey", "101")
-    output = ask("survey", "withdraw", "quay.survey", "101", "--id", one["id"], code=2).output
+    output = ask("survey", "withdraw", "quay.survey", "101", "--id", tries[0]["id"], code=2).output  # type: ignore[index]
     assert "is withdrawn already; to take a withdrawal back, withdraw it in turn\n" in output
     assert answered("survey", "again", "quay.survey")["judged"] == 0
