@@ -13,6 +13,7 @@ from forelight.sim.disk_cache import DiskCache, key
 from forelight.sim.errors import SourceError
 
 from .child_process import MORE_TIME, OutgrownError
+from .text.packages import declared_by
 from .text.rewrite import rewritten
 from .text.tokens import Verilog
 from .verilog_files import content, included, reachable, refuse_outside, state, tables
@@ -137,14 +138,15 @@ class _SourceReader:
     def rtlil(self, options: list[str], top: str | None) -> str:
         allowed = reachable(self.base, self.names, self.folders)
         expanded, noticed = self.expanded(options, allowed)
-        pairs = [rewritten(text) for text in expanded]
-        read = [verilog for verilog, _ in pairs]
+        read = [Verilog.read(text) for text in expanded]
+        packages = declared_by(read)
+        texts = [rewritten(verilog, packages) for verilog in read]
         refuse_outside(self.base, read, allowed)
         memories, written_out = tables(read)
         if written_out:
             self.places = [*included(read, self.folders), *memories]
             allowed = [path for path in (self.base / place for place in memories) if path.is_file()]
-        done = self.run(_commands(self.names, top), [text for _, text in pairs], allowed)
+        done = self.run(_commands(self.names, top), texts, allowed)
         return _result(done, self, read, noticed)
 
     def expanded(self, options: list[str], allowed: Sequence[Path]) -> tuple[list[str], list[str]]:

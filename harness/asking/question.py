@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cached_property, partial
 from math import ceil
 from pathlib import Path
 
@@ -67,6 +68,7 @@ class Asked:
     steps: int | None = None  # instead of seconds
     play: Path | None = None
     mapping: Mapping[str, str] = field(default_factory=dict)  # columns of the recording that is played
+    other_side: Collection[int] = ()  # its changes in doubt that are to come on the other side of a rise
 
 
 @dataclass(frozen=True)
@@ -75,7 +77,8 @@ class Question:
 
     The procedure's first `added` actions are those that Forelight put before what was asked for; its first
     `setting_up` actions bring the slot up, the restart included. `told` are the actions that were asked for, as they
-    were told; `asked_levels` those of inputs that are to be other than idle.
+    were told; `asked_levels` those of inputs that are to be other than idle. The inputs may have been played from the
+    recording `itself` that is held against it.
     """
 
     board: Board
@@ -89,6 +92,7 @@ class Question:
     power_ups: int
     told: tuple[Action, ...] = ()
     asked_levels: Mapping[str, int] = field(default_factory=dict)
+    itself: bool = False
 
     @property
     def code(self) -> int | None:
@@ -137,7 +141,11 @@ class Question:
         return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
 
     def restarting(self) -> Restarting | None:
-        """What the restart alone settles, whatever was before; None for a design without one."""
+        """What the restart alone settles, whatever was before; None for a design without one. Worked out once."""
+        return self._restarting
+
+    @cached_property
+    def _restarting(self) -> Restarting | None:
         with stage(f"proving what the restart of {self.sheet.name} settles"):
             return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
 
@@ -229,11 +237,21 @@ def _told(
     if any(isinstance(action, Play) for action in told.actions):
         from ..capture.play import played
 
-        done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
+        playing = partial(
+            played,
+            board=board,
+            datasheet=sheet,
+            slot=slot or 0,
+            mapping=asked.mapping,
+            before=before,
+            where=where,
+            other_side=asked.other_side,
+        )
+        done = playing(told)
         if asked.play is not None and _restarts(done.actions[1:], sheet):
             # A recording that was begun before its own restart: nothing is known of what was before it.
             told = replace(told, actions=told.actions[1:])
-            done = played(told, board, sheet, slot or 0, asked.mapping, before=before, where=where)
+            done = playing(told)
             up = len(before)
     whole = replace(done, actions=(*before, *done.actions), places=())
     return Question(

@@ -45,8 +45,10 @@ class Watch:
     def status(self, tick: int, *, recent_s: float | None = None) -> Status:
         """The status at a tick; of presses those that ended within the last `recent_s`, or all."""
         now = self._stands(max(0, int(np.searchsorted(self._starts, tick, side="right")) - 1))
-        if now.clock == RUNNING and self._paused(tick):
-            now = replace(now, clock=STOPPED, hz=None)
+        if self._paused(tick):
+            now = replace(now, paused=True)
+            if now.clock == RUNNING:
+                now = replace(now, clock=STOPPED, hz=None)
         since = -np.inf if recent_s is None else self._seconds(tick) - recent_s
         told = tuple(one for one in self._touched(since, self._rest) if one.end_s <= self._seconds(tick))
         last, following = self._around(tick)

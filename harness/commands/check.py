@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
-from math import ceil
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +10,7 @@ from forelight.designs.datasheet import OUTPUT_LINES
 from rich.text import Text
 
 from ..asking.facts import setting_word, warnings
-from ..asking.question import USUAL_SECONDS, Asked, Question, question
+from ..asking.question import Asked, Question
 from ..asking.settled import from_the_source
 from ..bench.course import seated
 from ..boards.reader import load_board
@@ -22,23 +20,17 @@ from ..coverage.measure import Faults, UntriedError
 from ..coverage.record import Coverage
 from ..coverage.words import FAULTS, drawn, share
 from ..golden.golden import Golden
-from ..hand.routine import divides
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
-from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
+from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from ..view.warned import warned
 from ..view.words import either, hertz, ranges
 from . import noting
 from .judging import reasons
+from .judging.judge import judged
 
 EXIT_CODES = {AGREES: 0, DIFFERS: 1, INCONCLUSIVE: 3}
-#: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
-LONGER = 1.5
-#: Steps within which the period of a design without a restart is looked for.
-LONG_STEPS = 1 << 17
 MILLION = 19.93  # bits
-#: Steps that are foretold at least for a capture without times.
-USUAL_READINGS = 100
 
 
 def run(
@@ -98,45 +90,6 @@ def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict
     proves = proved(asking, golden, capture, verdict)
     why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
     return {"proves": proves.to_json() if proves else None, "explanation": why.to_json() if why else None}
-
-
-def judged(asked: Asked, capture: Capture) -> tuple[Question, Golden, Verdict]:
-    """What was asked, its golden, whose steps count from the moment at which the slot is up, and the verdict."""
-    longer = asked.seconds is None
-    asked = _long_enough(asked, capture)
-    asking = question(asked)
-    golden = asking.golden()
-    if longer and _may_repeat(asking, golden):
-        asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
-        golden = asking.golden()
-    return asking, *held_against(asking, golden, capture)
-
-
-def held_against(asking: Question, golden: Golden, capture: Capture) -> tuple[Golden, Verdict]:
-    """The golden of a question with its steps counted from the moment at which the slot is up, as in `forelight show`,
-    and the verdict on a capture."""
-    step = asking.sheet.step
-    start = asking.start()
-    row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
-    golden = replace(golden, steps=golden.steps - int(golden.steps[row]))
-    return golden, check(golden, capture, asking.board, step_line=step.line if step else None, start=start)
-
-
-def _long_enough(asked: Asked, capture: Capture) -> Asked:
-    """With nothing said about the run, one that is longer than the capture."""
-    if any(said is not None for said in (asked.seconds, asked.run_name, asked.procedure, asked.play)):
-        return asked
-    if capture.unit == "seconds":
-        return replace(asked, seconds=max(USUAL_SECONDS, LONGER * (capture.end - capture.start)))
-    if capture.unit == "steps":
-        return replace(asked, steps=max(USUAL_READINGS, ceil(LONGER * (capture.end - capture.start))))
-    return asked
-
-
-def _may_repeat(asking: Question, golden: Golden) -> bool:
-    """Whether a longer run might find the period of a design that wakes up anywhere."""
-    unsettled = golden.facts["start"] == "fixed" and golden.settled[-1] != 0xFF
-    return unsettled and asking.procedure.name == "default" and divides(asking.board, asking.sheet)
 
 
 def _anywhere(golden: Golden) -> Iterator[str]:

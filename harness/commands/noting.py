@@ -138,6 +138,7 @@ def bench(entry: Entry, asked: Asked, asking: Question) -> dict[str, object]:
         "seed": asking.seed,
         "power_ups": asking.power_ups,
         "map": dict(asked.mapping),
+        "itself": asking.itself,
     }
 
 

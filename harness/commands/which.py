@@ -19,7 +19,8 @@ from ..capture.record import Capture
 from ..terminal.cores import for_each
 from ..terminal.output import emit_json, show
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
-from .check import EXIT_CODES, judged, odds
+from .check import EXIT_CODES, odds
+from .judging.judge import judged
 
 #: In this order; slots that could not be judged come last.
 RANKS = (AGREES, INCONCLUSIVE, DIFFERS)

@@ -292,7 +292,8 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "reason": ("s", "why it stands so"),
     "inputs": ("s-", "levels of the inputs, `i7` first"),
     "answer": ("a", "what was answered then, with the keys of that time"),
-    "again_of": ("s-", "the try that this one judges anew"),
+    "again_of": ("s-", "the try that this one judges anew, or withdraws"),
+    "withdrawn": ("b", "whether a later entry says that it does not count"),
     "recording": ("s-", "the kept recording"),
     "capture_sha256": ("s-", "hash of a recording"),
     "board_sha256": ("s-", "hash of all in a board that can change a prediction"),
@@ -301,6 +302,9 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "wanted": ("n", "tries that were asked for"),
     "moves": ("n", "switches that move"),
     "why": ("s", "why to try this"),
+    "exercise": ("o", "a recording with a hidden cause, or what an answer to it is worth"),
+    "worth": ("s", "of an answer to an exercise: right, nearly or wrong"),
+    "answered": ("s", "the answer to an exercise"),
     "experiment": ("o-", "actions that part two causes; null where nothing does or is needed"),
     "foretells": ("l", "the levels of a line that the first and the second cause foretell"),
     "experiments": ("l", "files of such actions"),
@@ -340,6 +344,7 @@ ANSWERS: Mapping[str, Mapping[str, str]] = {
         "rate_sigma_hz expected_hz strap_codes evidence line_names golden_start_s entries reasons remedies notes "
         "proves explanation",
         "--any": "capture board slots",
+        "--exercise": "capture board exercise",
     },
     "count": {
         "a count": "verdict name board slot strap_code loops seconds steps_per_loop expected_hz hz low_hz high_hz "
@@ -363,6 +368,7 @@ ANSWERS: Mapping[str, Mapping[str, str]] = {
         "next": "file board wanted moves bits tries experiments",
         "report": "board slot_count counts slots contradictions file",
         "merge": "file joined contradictions",
+        "withdraw": "file id again_of slot verdict",
         "again": "file board judged without_recording written moved not_judged",
     },
 }

@@ -22,6 +22,7 @@ import scipy  # loads its parts where they are used
 from numpy.typing import NDArray
 
 from ..capture.record import Floats
+from ..capture.step_line import through
 
 DRIFT = 200e-6  # of the rate, from one end of a recording to the other
 BENDS = 2  # tried on both sides of none, where the drift would blur the edges
@@ -32,6 +33,7 @@ ALIKE = 0.7  # of the best sum of vectors: rates that reach it are candidates
 WIDE = 64.0  # times slower and faster than predicted that a clock may run if nothing is known
 NOISE = 1.2  # times the root of the number of edges: a sum may be so much smaller by chance
 MOST = 16  # candidates
+ASTRAY = 1.05  # times beyond the rates that are asked for may a clock run that was found by them
 SAMPLE = 1 << 16  # edges that are looked at, evenly chosen, where there are more
 FEW_EDGES_KEPT = 8  # edges that tell how they keep to a clock
 FEW_EDGES = 512  # by which candidates among all rates are chosen
@@ -80,15 +82,6 @@ class Clock:
         return through(steps, self.u, self.x)
 
 
-def through(times: Floats, x: Floats, y: Floats) -> Floats:
-    """Straight lines through the points, the first and last of them prolonged."""
-    out = np.interp(times, x, y)
-    for beyond, at, inner in ((times < x[0], 0, 1), (times > x[-1], -1, -2)):
-        if beyond.any():
-            out[beyond] = y[at] + (times[beyond] - x[at]) * (y[inner] - y[at]) / (x[inner] - x[at])
-    return out
-
-
 def steady(rate: float, phase: float = 0.0, stray: float = 0.3) -> Clock:
     """A clock of this rate that nobody doubts."""
     return Clock(np.array([0.0, 1.0]), phase + np.array([0.0, rate]), rate, 0.0, 0.0, stray)
@@ -115,6 +108,8 @@ def clocks(times: Floats, phases: Floats, low: float, high: float) -> list[Clock
             rough.append((round(cost), rate, bend, seed))
     rough = sorted(rough, key=lambda four: four[:2])[:MOST] if bands > 1 else rough
     found = [_refined(times, phases, seed, rate, bend) for _, rate, bend, seed in rough]
+    # Few edges may be explained better by a rate that nobody asked for.
+    found = [pair for pair in found if low / ASTRAY <= pair[1].rate <= high * ASTRAY]
     kept: list[tuple[float, Clock]] = []
     # Twice a rate explains as much: the slowest comes first.
     for cost, clock in sorted(found, key=lambda pair: (round(pair[0]), pair[1].rate)):

@@ -175,14 +175,21 @@ class Fit:
 NOWHERE = Fit(NEVER, 0.0, ())
 
 
-def fit(recording: Recording, prediction: ReadRows, *, before: bool = True, stated: int | None = None) -> Fit:
+def fit(
+    recording: Recording,
+    prediction: ReadRows,
+    *,
+    before: bool = True,
+    stated: int | None = None,
+    pinned: int | None = None,
+) -> Fit:
     """What the prediction saves, over all places at which the recording may begin; `bits` are `NEVER` where it is too
     long to lie in the prediction.
 
     `before` says whether it may begin before the prediction does: in the set-up. The recording is as likely to begin at
-    the `stated` offset as anywhere else.
+    the `stated` offset as anywhere else; if one is `pinned`, there alone.
     """
-    span = Span.of(recording, prediction, before)
+    span = Span.of(recording, prediction, before, pinned)
     if span is None:
         return NOWHERE
     prior = math.log2(span.count)
@@ -242,7 +249,9 @@ class Span:
     slots: int
 
     @staticmethod
-    def of(recording: Recording, prediction: ReadRows, before: bool = True) -> Span | None:
+    def of(
+        recording: Recording, prediction: ReadRows, before: bool = True, pinned: int | None = None
+    ) -> Span | None:
         first, stop = recording.bounds
         slots = prediction.slots
         length = len(prediction.levels)
@@ -251,6 +260,8 @@ class Span:
         # Only the line that ends the set-up shows that most of a recording lies in it.
         most = stop if recording.moments.held else first + (stop - first) // 2
         low = -((most if before else first) // slots) + early
+        if pinned is not None:
+            low = high = pinned // slots
         if high < low or stop <= first:
             return None
         front = max(0, -low * slots)

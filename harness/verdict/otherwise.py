@@ -79,9 +79,11 @@ class Otherwise:
     raw: float = NEVER
 
 
-def some_lines(recording: Recording, prediction: ReadRows, before: bool) -> Otherwise | None:
+def some_lines(
+    recording: Recording, prediction: ReadRows, before: bool, pinned: int | None = None
+) -> Otherwise | None:
     """The recording with lines that do as they like."""
-    span = Span.of(recording, prediction, before)
+    span = Span.of(recording, prediction, before, pinned)
     if span is None or span.count > MOST_AT_ONCE:
         return None
     every = span.everywhere(recording, 4 * MOST_AT_ONCE)
@@ -141,10 +143,11 @@ def _at(
 
 
 def in_two(
-    recording: Recording, prediction: ReadRows, found: Fit, before: bool
+    recording: Recording, prediction: ReadRows, found: Fit, before: bool, pinned: int | None = None
 ) -> tuple[Otherwise | None, Otherwise | None]:
     """The recording in two parts: one that slipped, so that the second lies some steps further on or back than it
-    should, and one that is as foretold in both, as the design ran before it was restarted."""
+    should, and one that is as foretold in both, as the design ran before it was restarted. Where a recording is
+    `pinned`, its first part lies there, and it was not restarted."""
     span = Span.of(recording, prediction, before)
     if span is None:
         return None, None
@@ -165,6 +168,9 @@ def in_two(
     slips[far & (joined.before + CLOSE > joined.on)] = 2 * NEVER
     np.fill_diagonal(slips, 2 * NEVER)
     slips -= early[:, None] + 2 * np.log2(shift + 1.0)
+    if pinned is not None:
+        slips[offsets != pinned] = 2 * NEVER
+        again[:] = False
     restarts = np.where(again, joined.before, 2 * NEVER) - AGAIN - math.log2(span.count * (stop - first))
     best = {}
     for kind, value in ((SLIP, slips), (RESTART, restarts)):

@@ -11,10 +11,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
+from forelight.designs.datasheet import INPUT_LINES
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
 from ..capture.record import Capture, Floats, Ints, RecordedLine
+from ..capture.step_line import step_clock
 from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
@@ -22,7 +24,6 @@ from .closer import closer
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Foretold, reference
 from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
-from .step_line import step_clock
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
 LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
@@ -40,7 +41,8 @@ class Readout:
     """A recording by one or more clocks, the best first, and the prediction that their moments were taken from.
 
     `rows` are those of that prediction; `scale` is how many predicted steps there are to a unit of the recording's
-    time, `edges` how many changes the recording has that tell its clock.
+    time, `edges` how many changes the recording has that tell its clock. A list should begin at the row `stated`, and a
+    recording whose inputs were played begins at the row `pinned`.
 
     How causes are asked about, each with one more prediction in the place of `reading.rows`:
 
@@ -62,6 +64,7 @@ class Readout:
     step_line: str
     before: bool = False
     stated: int | None = None
+    pinned: int | None = None
     bounds: tuple[float, float] = (0.0, 0.0)
     in_seconds: bool = False
 
@@ -106,7 +109,7 @@ class Readout:
         share = math.log2(max(len(self.recordings), 1))
         fits = []
         for recording in self.recordings:
-            found = fit(recording, rows, before=self.before, stated=self.stated)
+            found = fit(recording, rows, before=self.before, stated=self.stated, pinned=self.pinned)
             fits.append(replace(found, bits=found.bits - recording.handicap - share))
         return (summed([found.bits for found in fits]) if fits else NEVER), fits
 
@@ -120,6 +123,7 @@ def read(
     tolerance: float = 0.02,
     start: int = 0,
     wide: bool = False,
+    played: bool = False,
 ) -> Readout:
     """A recording as a golden is compared with it, by clocks within the tolerance of the predicted rate; `wide` has it
     read by clocks at any rate. The other arguments are those of `check`."""
@@ -130,8 +134,8 @@ def read(
     if not capture.timed:
         return _listed(capture, theirs, line)
     if wide or capture.unit != "seconds":
-        return _timed(capture, theirs, line, 1 / WIDE, WIDE)
-    return _timed(capture, theirs, line, 1 - tolerance - SLACK, 1 + tolerance + SLACK)
+        return _timed(capture, theirs, line, (1 / WIDE, WIDE), played)
+    return _timed(capture, theirs, line, (1 - tolerance - SLACK, 1 + tolerance + SLACK), played)
 
 
 def _listed(capture: Capture, theirs: Foretold, line: str) -> Readout:
@@ -146,8 +150,12 @@ def _listed(capture: Capture, theirs: Foretold, line: str) -> Readout:
     )
 
 
-def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high: float) -> Readout:
-    """A recording with times, by clocks that run at `low` to `high` of the predicted rate."""
+def _timed(
+    capture: Capture, theirs: Foretold, step_line: str, rates: tuple[float, float], played: bool
+) -> Readout:
+    """A recording with times, by clocks that run at one of these `rates`, of the predicted one; its inputs may have
+    been `played`."""
+    low, high = rates
     steps = capture.lines.get(step_line)
     own = step_clock(steps) if steps and theirs.hz else None
     scale = own.rate if own else _scale(capture, theirs)
@@ -159,7 +167,8 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
     }
     # What is as short as a spike is taken out of the prediction too: a switch that stood otherwise for a moment, say.
     theirs = theirs.without_short(shortest * AS_SHORT * scale, step_line)
-    names = tuple(name for name in lines if name != step_line)
+    pins = played and own is not None
+    names = tuple(name for name in lines if name != step_line and not (pins and name in INPUT_LINES))
     at = moments(theirs, names)
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
@@ -196,9 +205,20 @@ def _timed(capture: Capture, theirs: Foretold, step_line: str, low: float, high:
         len(times),
         step_line,
         before,
+        pinned=_pinned(readings[0], theirs, steps, capture.start) if pins and steps and readings else None,
         bounds=bounds,
         in_seconds=capture.unit == "seconds",
     )
+
+
+def _pinned(recording: Recording, theirs: Foretold, steps: RecordedLine, start: float) -> int:
+    """The row in which a recording lies whose first rise is the prediction's first once the set-up is over."""
+    rises = steps.times[(steps.levels == 1) & (steps.times > start)]
+    assert recording.clock is not None
+    phase = theirs.onward % 1.0
+    first = round(float(recording.clock.steps(rises[:1])[0]) - phase)
+    shift = round(theirs.onward - phase) - first
+    return (shift + recording.rows.first - int(np.floor(theirs.since))) * recording.rows.slots
 
 
 def _scale(capture: Capture, theirs: Foretold) -> float:

@@ -33,7 +33,9 @@ NEARLY = 0.2  # of the levels that are compared may differ if the first is to be
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 NAMED = 6  # entries of a list that are named
-HALF = 0.5  # of a list, as foretold but for slips: then it is these that are named
+HALF = (
+    0.5  # of a list, as foretold but for slips: then it is these that are named; of what is compared anywhere
+)
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -94,15 +96,19 @@ def check(
     step_line: str | None = None,
     tolerance: float = 0.02,
     start: int = 0,
+    played: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
-    up at its own pace, so nothing before the last step under restart is compared. Never raises for a readable capture:
-    what cannot be told is inconclusive.
+    up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
+    on were `played` from this capture, step by step, it begins there and nowhere else. Never raises for a readable
+    capture: what cannot be told is inconclusive.
     """
-    reading = read(golden, capture, board, step_line=step_line, tolerance=tolerance, start=start)
+    reading = read(
+        golden, capture, board, step_line=step_line, tolerance=tolerance, start=start, played=played
+    )
     plain = Verdict(
         INCONCLUSIVE, expected_hz=reading.reference.hz, lines=tuple(capture.lines), notes=capture.notes
     )
@@ -112,9 +118,10 @@ def check(
         return _still(plain, reading, capture)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
-        wide = read(golden, capture, board, step_line=step_line, start=start, wide=True)
+        wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
         other = lay(wide, thorough=False)
-        if (other.bits >= max(MARGIN, laid.best_bits + MARGIN) and other.explains()) or (
+        fits = laid.contradicted and other.explains()
+        if (fits and other.bits >= max(MARGIN, laid.best_bits + MARGIN)) or (
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
         ):
             laid = other
@@ -124,18 +131,30 @@ def check(
 @dataclass(frozen=True)
 class Laid:
     """A timed recording laid on the prediction by all of its clocks: `bits` saved as foretold in all, by the clock
-    `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first."""
+    `recording` most, where it lies as `found`; and what it may be `otherwise`, the likeliest first, a `restart` on the
+    way apart."""
 
     reading: Readout
     bits: float
     recording: Recording
     found: Fit
     otherwise: Sequence[tuple[Recording, Otherwise]] = ()
+    restart: Otherwise | None = None
 
     @property
     def best_bits(self) -> float:
         """Of the likeliest explanation: as foretold, otherwise, or none."""
         return max(self.bits, 0.0, *(other.bits for _, other in self.otherwise))
+
+    @property
+    def contradicted(self) -> bool:
+        """Whether something is not as foretold wherever most of the recording is compared: else nothing of it is more
+        than left open, however little speaks for its lying there."""
+        most = HALF * self.recording.sums[1, :, -1].sum()
+        return not any(
+            not there.mismatches and there.saved.sum() > -MARGIN and there.compared.sum() > most
+            for there in self.found.places
+        )
 
     def explains(self) -> bool:
         """Whether something, if not the prediction, explains much of the recording."""
@@ -157,8 +176,8 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         )
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
-        slip, restart = in_two(recording, reading.rows, found, reading.before)
-        lines = some_lines(recording, reading.rows, reading.before)
+        slip, restart = in_two(recording, reading.rows, found, reading.before, reading.pinned)
+        lines = some_lines(recording, reading.rows, reading.before, reading.pinned)
         for other in (lines, some_bits(recording, reading.rows, found), slip, restart):
             if other:
                 spent = recording.handicap + share
@@ -174,7 +193,8 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
         laid = replace(
             laid, bits=restart.bits, recording=recording, found=replace(fits[best], places=(there,))
         )
-    return replace(laid, otherwise=tuple(pair for pair in others if pair[1].kind != RESTART))
+    otherwise = tuple(pair for pair in others if pair[1].kind != RESTART)
+    return replace(laid, otherwise=otherwise, restart=restarts[0][1] if restarts else None)
 
 
 def _keeps(laid: Laid) -> float:
@@ -190,6 +210,13 @@ def _ran_already(laid: Laid) -> bool:
     return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
 
 
+def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
+    """Whether a restart, which nobody recorded, explains as much as a slip: in a run that repeats itself, it may."""
+    if laid.restart is None or laid.recording.moments.held:
+        return False
+    return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
+
+
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
     """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
@@ -203,8 +230,13 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     first: Difference | None = None
     more = 0
     result = replace(plain, evidence=laid.bits)
-    if max(worse, 0.0) - laid.bits >= MARGIN:
-        if other and (worse > -MARGIN or other[1].share < NEARLY):
+    if max(worse, 0.0 if laid.contradicted else NEVER) - laid.bits >= MARGIN:
+        if other and other[1].kind == SLIP and _as_restarted(laid, other[1]):
+            reasons.append(
+                "A step lost or gained on the way would explain it, and so would a restart on the way."
+            )
+            remedies.append("Record the restart too.")
+        elif other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
             first, more = _first(reading, capture, *other)

@@ -38,14 +38,16 @@ class Status:
 
     `step_line` is `i0`..`i7`, `own`, or None for plain logic; `clock` one of `RUNNING`, `STOPPED`, `OFF`, `ELSEWHERE`
     (then `clock_line` is where the board has its step clock); `hz` the rate of the step clock, or, by hand, of the
-    hand. `restart_line` is `i0`..`i7`, `own`, or None for a design without one. `still` says that no output moves now;
-    `holding` are the lines, each of which alone keeps it so. `last_s` is when an output moved last, `next_s` when one
-    will, where that is known. `touches` are those of contacts that have come to rest.
+    hand. `paused` says that a chain has no frames, as its oscillator is off. `restart_line` is `i0`..`i7`, `own`, or
+    None for a design without one. `still` says that no output moves now; `holding` are the lines, each of which alone
+    keeps it so. `last_s` is when an output moved last, `next_s` when one will, where that is known. `touches` are
+    those of contacts that have come to rest.
     """
 
     step_line: str | None
     clock: str = RUNNING
     hz: float | None = None
+    paused: bool = False
     clock_line: str = ""
     restart_line: str | None = None
     restart_held: bool = False
@@ -93,7 +95,7 @@ def _stillness(now: Status) -> Iterator[str]:
         return
     if now.restart_held:
         yield f"Nothing moves: restart is held by {_named(now.restart_line or '', 'restart line')}."
-    elif now.clock == STOPPED:
+    elif now.paused or now.clock == STOPPED:
         yield "Nothing moves: the oscillator is off."
     elif now.holding:
         yield f"Nothing moves: {_listed(now.holding)} {'holds' if len(now.holding) == 1 else 'hold'} it."

@@ -9,10 +9,12 @@ Source: what `fsm_detect` and `fsm_recode` of Yosys 0.70 do, the first steps of 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from graphlib import CycleError, TopologicalSorter
 
-from ..netlist import Cell, Netlist, Override, Register, Slice, Word
+from ..netlist import Cell, Netlist, Override, Register, Word
+from .lasting import is_undefined
 
 #: Cells that say which state it is, where all else that they read is constant.
 _ASKING = (
@@ -51,42 +53,38 @@ class StateMachine:
         Bit 0 is 1 while the state has no name; it has one again where all that may come next is one named state. Until
         then comparisons say anything where bit 1 is 1 too, and else none holds.
         """
-        now = held.bit(0)
-        known: dict[Word, Word] = {}
+        known: dict[int, Word] = {self.register.output: held}
 
         def after(word: Word) -> Word:
-            if word not in known:
-                known[word] = found(word)
-            return known[word]
-
-        def found(word: Word) -> Word:
             fixed = word.as_const()
             if fixed is not None:
-                return Word.const(int(fixed.undefined > 0), 1)
-            (value,) = set(word.values())
-            if value == self.register.output:
-                return now
-            cell = self.choosing[value]
-            arms = _arms(cell, self.register.width)
-            flags = [after(arm) for arm in arms]
-            if cell.kind == "$pmux":
-                flags = [flags[0], Word.of(part for flag in flags[1:] for part in flag.parts)]
-            select = cell.operands[0 if cell.kind == "case" else 2]
-            order = (select, *flags) if cell.kind == "case" else (*flags, select)
-            chosen = made(cell.kind, 1, *order, **cell.params)
-            if self.following.isdisjoint(select.values()):
-                return chosen
-            unlike = [made("$ne", 1, arms[0], arm, A_SIGNED=0, B_SIGNED=0) for arm in arms[1:]]
-            either = made(
-                "$reduce_or", 1, Word.of(p for flag in (*unlike, *flags) for p in flag.parts), A_SIGNED=0
-            )
-            kept = made("$and", 1, now, either, A_SIGNED=0, B_SIGNED=0)
-            return made("$or", 1, chosen, kept, A_SIGNED=0, B_SIGNED=0)
+                return Word.const(0, 2, 3 if fixed.undefined else 0)
+            return known[next(iter(word.values()))]
 
-        after_it = after(self.register.data)
-        anything = made("$and", 1, held.bit(1), after_it, A_SIGNED=0, B_SIGNED=0)
+        for value, cell in self.choosing.items():
+            arms = _arms(cell, self.register.width)
+            flags = list(map(after, arms))
+            several = [flags[0], _joined(flags[1:])] if cell.kind == "$pmux" else flags
+            select = cell.operands[0 if cell.kind == "case" else 2]
+            order = (select, *several) if cell.kind == "case" else (*several, select)
+            known[value] = made(cell.kind, 2, *order, **cell.params)
+            if self.following.isdisjoint(select.values()):
+                continue
+            unlike = [
+                made("$ne", 1, arms[0], arm, A_SIGNED=0, B_SIGNED=0)
+                for arm in arms[1:]
+                if not is_undefined(arm)
+            ]
+            open_ = [Word.const(1, 1)] if any(map(is_undefined, arms)) else unlike
+            either = made("$reduce_or", 1, _joined([*open_, *flags]), A_SIGNED=0)
+            kept = made("$and", 2, held, _joined([either, either]), A_SIGNED=0, B_SIGNED=0)
+            known[value] = made("$or", 2, known[value], kept, A_SIGNED=0, B_SIGNED=0)
         overrides = (Override(one.mask.cut(0, 2), Word.const(0, 2)) for one in self.register.overrides)
-        return after_it + anything, tuple(overrides)
+        return after(self.register.data), tuple(overrides)
+
+
+def _joined(words: Iterable[Word]) -> Word:
+    return Word.of(part for word in words for part in word.parts)
 
 
 def unmatched(cell: Cell, width: int) -> Word:
@@ -129,39 +127,47 @@ def _arms(cell: Cell, width: int) -> list[Word]:
 
 
 def _choosing(register: Register, makers: Mapping[int, Cell]) -> dict[int, Cell] | None:
-    """The cells that choose the next state from constants and the state as it is; None where it takes aught else."""
-    own = Word.value(register.output, register.width)
-    found: dict[int, Cell] = {}
-    waiting = [register.data]
+    """The cells that choose the next state from constants and the state as it is, each behind those that it reads.
+
+    None where the register takes aught else, or there are none.
+    """
+    own, width = Word.value(register.output, register.width), register.width
+    found: dict[int, set[int]] = {}
+    waiting = [-1]  # what the register takes
     while waiting:
-        word = waiting.pop()
-        if word != own and word.as_const() is None:
-            value = next(iter(word.values()))
-            cell = makers.get(value)
-            if cell is None or cell.kind not in _CHOOSING or word != Word.value(value, register.width):
-                return None  # it is no choice, or some other bits of one
-            if value not in found:
-                found[value] = cell
-                waiting += _arms(cell, register.width)
-    return found or None
+        value = waiting.pop()
+        cell = makers.get(value)
+        if value >= 0 and (cell is None or cell.kind not in _CHOOSING):
+            return None
+        words = [word for word in (_arms(cell, width) if cell else [register.data]) if word != own]
+        chosen = {value for word in words for value in word.values()}
+        if not all(word.as_const() or word in (Word.value(v, width) for v in chosen) for word in words):
+            return None  # a part of it is chosen by itself
+        found[value] = chosen
+        waiting += chosen - found.keys()
+    try:
+        order = list(TopologicalSorter(found).static_order())[:-1]
+    except CycleError:
+        return None
+    return {value: makers[value] for value in order} or None
 
 
 def _asking(netlist: Netlist, register: Register, choosing: Mapping[int, Cell]) -> frozenset[int] | None:
     """The outputs of the cells that ask which state it is; None where something else reads the state."""
     own, value = Word.value(register.output, register.width), register.output
 
-    def whole(word: Word) -> bool:
-        """Whether it is the state, perhaps with constants above."""
-        return word.parts[:1] == own.parts and not any(isinstance(part, Slice) for part in word.parts[1:])
+    def alone(word: Word) -> bool:
+        """Whether it is bits of the state, perhaps with constants."""
+        return set(word.values()) == {value}
 
     found = set()
     for cell in netlist.cells:
         words = [word for word in cell.operands if value in word.values()]
-        if not words or (cell.output in choosing and all(map(whole, words))):
+        if not words or cell.output in choosing:
             continue
-        others = [word for word in cell.operands if not whole(word)]
+        others = [word for word in cell.operands if not alone(word)]
         constant = all(word.as_const() is not None for word in others)
-        selecting = cell.kind == "case" and len(words) == 1 and whole(cell.operands[0])
+        selecting = cell.kind == "case" and len(words) == 1 and alone(cell.operands[0])
         if not selecting and not (constant and cell.kind in _ASKING):
             return None
         found.add(cell.output)

@@ -23,6 +23,8 @@ from .machines import CODED_ANEW, StateMachine, state_machines, unmatched
 
 #: Lines of a source that are told apart.
 MOST_PLACES = 64
+#: How the reason begins where a state machine is in none of its states.
+STATE_MACHINE = "state machine"
 _UNDEFINED = "an undefined value (x, or a net that nothing drives)"
 
 
@@ -175,7 +177,7 @@ class _Undefining:
     def asked(self, cell: Cell, register: Register, nameless: Word) -> tuple[str, Word]:
         self.src = register.src
         anything = self._gate("$and", nameless.bit(0), nameless.bit(1))
-        words = f"state machine {register.name} in none of its states, as a chip may code them anew"
+        words = f"{STATE_MACHINE} {register.name} in none of its states, as a chip may code them anew"
         return words, self._wide(anything, cell)
 
     def _machine(self, machine: StateMachine) -> None:

@@ -120,6 +120,14 @@ def session(room: Room, clone: Path) -> list[MutationSpec]:
     )
 
 
+def is_python(path: Path) -> bool:
+    try:
+        ast.parse(path.read_text("utf-8"))
+    except SyntaxError:
+        return False
+    return True
+
+
 def difference(clone: Path) -> str:
     found = subprocess.run(
         ["git", "diff", "-U0"], cwd=clone, capture_output=True, text=True, check=True
@@ -186,9 +194,9 @@ def say(kind: str, took: float, place: str, words: str) -> None:
     print(f"  {kind} {took:6.1f} s  {place}  {words[:90]}", flush=True)
 
 
-def measured(name: str, room: Room, child: Child) -> Trial:
+def measured(name: str, room: Room, child: Child, kept: Path | None) -> Trial:
     files = tuple(sorted(path for pattern in room.files for path in child.clone.glob(pattern)))
-    trial = Trial(child, files, tests_of(room, child.clone))
+    trial = Trial(child, files, tests_of(room, child.clone), kept)
     trial.measure()
     print(f"\n{name}: its tests take {trial.seconds():.1f} s of the processor", flush=True)
     return trial
@@ -199,11 +207,17 @@ def drawn(name: str, room: Room, trial: Trial, chance: random.Random, count: int
     clone = trial.child.clone
     mutants = session(room, clone)
     tally: Counter[str] = Counter(all=len(mutants))
-    for mutant in chance.sample(mutants, min(count, len(mutants))):
+    queue = chance.sample(mutants, min(count, len(mutants)))
+    for mutant in queue:
         operator = get_operator(mutant.operator_name)(**mutant.operator_args)
         place = f"{mutant.module_path.relative_to(clone)}:{mutant.start_pos[0]}"
         began = time.monotonic()
         with use_mutation(mutant.module_path, operator, mutant.occurrence):
+            if not is_python(
+                mutant.module_path
+            ):  # `**` of keywords as a division: no mutant, so another is drawn
+                queue.append(chance.choice(mutants))
+                continue
             changed = difference(clone)
             killer = trial.killed(mutant.module_path, mutant.start_pos[0])
         outcome = "killed" if killer else "survived"
@@ -244,7 +258,10 @@ def main() -> None:
     wanted.add_argument("--seed", type=int, default=1)
     wanted.add_argument("--count", type=int, default=30, help="mutants of each room")
     wanted.add_argument("--again", type=Path, metavar="FILE", help="the survivors that a run has printed")
+    wanted.add_argument("--keep", type=Path, metavar="FOLDER", help="where what tests reach is kept")
     asked = wanted.parse_args()
+    if asked.keep:
+        asked.keep.mkdir(parents=True, exist_ok=True)
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))  # so that what is running ends too
     survivors = printed(asked.again.read_text("utf-8")) if asked.again else []
     if not survivors:
@@ -257,10 +274,11 @@ def main() -> None:
         for name in asked.rooms or ROOMS:
             own = [mutant for mutant in survivors if mutant.room == name]
             if own:
-                total += again(name, measured(name, ROOMS[name], child), own)
+                total += again(name, measured(name, ROOMS[name], child, asked.keep), own)
             elif not survivors:
                 chance = random.Random(f"{asked.seed}/{name}")
-                total += drawn(name, ROOMS[name], measured(name, ROOMS[name], child), chance, asked.count)
+                trial = measured(name, ROOMS[name], child, asked.keep)
+                total += drawn(name, ROOMS[name], trial, chance, asked.count)
     print(
         f"all: {total['killed']} of {total['drawn']} killed, {total['killed'] / max(total['drawn'], 1):.1%}"
     )

@@ -10,7 +10,9 @@ from __future__ import annotations
 import ast
 import bisect
 import ctypes
+import hashlib
 import itertools
+import json
 import multiprocessing
 import os
 import re
@@ -42,8 +44,12 @@ class Reached:
     """One file of tests without any mutant: seconds of each test, and which tests ran each line of each module."""
 
     seconds: dict[str, float] = field(default_factory=dict)
-    lines: dict[str, dict[int, list[str]]] = field(default_factory=dict)
+    lines: dict[str, dict[str, list[str]]] = field(default_factory=dict)
     failed: str = ""
+
+
+def key(parts: Iterable[bytes]) -> str:
+    return hashlib.sha256(b"".join(hashlib.sha256(part).digest() for part in parts)).hexdigest()
 
 
 def spent() -> float:
@@ -152,7 +158,7 @@ def tested(tests: Sequence[str], counted: coverage.Coverage | None = None) -> Wa
     return watch
 
 
-def reach(test: str, files: Iterable[Path]) -> Reached:
+def reach(test: str, files: Iterable[Path], clone: Path) -> Reached:
     """One file of tests, and what it reaches of these modules."""
     counted = coverage.Coverage(data_file=None, include=[str(path) for path in files], config_file=False)
     counted.start()
@@ -160,7 +166,9 @@ def reach(test: str, files: Iterable[Path]) -> Reached:
     counted.stop()
     data = counted.get_data()
     for path in data.measured_files():
-        watch.reached.lines[path] = data.contexts_by_lineno(path)
+        lines = data.contexts_by_lineno(path)
+        module = str(Path(path).relative_to(clone))
+        watch.reached.lines[module] = {str(line): names for line, names in lines.items()}
     return watch.reached
 
 
@@ -183,15 +191,26 @@ class Trial:
     child: Child
     files: tuple[Path, ...]
     tests: tuple[str, ...]
+    #: Keeps what was measured, for as long as neither the file of tests nor the room changes.
+    kept: Path | None = None
     reached: dict[str, Reached] = field(default_factory=dict)
 
     def measure(self) -> None:
         """Run every file of tests once; SystemExit if one fails."""
+        room = key(path.read_bytes() for path in self.files)
         for test in self.tests:
-            found = self.child.run(True, 3600, lambda test=test: reach(test, self.files))  # type: ignore[misc]
+            place = self.kept and self.kept / key(
+                (room.encode(), test.encode(), (self.child.clone / test).read_bytes())
+            )
+            if place and place.exists():
+                self.reached[test] = Reached(**json.loads(place.read_text("utf-8")))
+                continue
+            found = self.child.run(True, 3600, lambda test=test: reach(test, self.files, self.child.clone))  # type: ignore[misc]
             if found is None or found.failed:
                 raise SystemExit(f"{test} fails without any mutant: {found and found.failed}")
             self.reached[test] = found
+            if place:
+                place.write_text(json.dumps(vars(found)), "utf-8")
 
     def seconds(self) -> float:
         return sum(sum(found.seconds.values()) for found in self.reached.values())
@@ -199,11 +218,12 @@ class Trial:
     def _reaching(self, path: Path, line: int) -> tuple[list[str], list[str]]:
         """Tests that ran this line (all that ran its module, where only the import did), and their files."""
         wanted = statement(path.read_text("utf-8"), line)
+        module = str(path.relative_to(self.child.clone))
         tests: list[str] = []
         files: list[str] = []
         for test, found in self.reached.items():
-            lines = found.lines.get(str(path), {})
-            names = {name for number in wanted for name in lines.get(number, ())}
+            lines = found.lines.get(module, {})
+            names = {name for number in wanted for name in lines.get(str(number), ())}
             if names == {""}:
                 names = {name for some in lines.values() for name in some}
             if names:

@@ -30,7 +30,7 @@ Stretch = tuple[int, int]
 def rewrite_labels(verilog: Verilog) -> None:
     """Add a 0 that has the width and the sign of the selector and all labels together."""
     cases = _cases(verilog)
-    constants = _constants(verilog) if cases else set()
+    constants = constant_names(verilog) if cases else set()
     for at, worked_out in cases.items():
         if verilog.word(verilog.close(at + 1) + 1) in ("inside", "matches"):
             continue
@@ -75,7 +75,7 @@ def _labels(verilog: Verilog, at: int) -> Iterator[Stretch]:
         item = verilog.statement_end(item) + 1
 
 
-def _constants(verilog: Verilog) -> set[str]:
+def constant_names(verilog: Verilog) -> set[str]:
     """Names that Yosys may know the value of: parameters, counters of loops, members of enumerations."""
     stretches = [(name, last) for _, name, last in declared(verilog, 0, len(verilog.tokens), _FIXED)]
     stretches += [(at + 2, verilog.until(at + 2, ";")) for at in verilog.where("for")]

@@ -1,9 +1,11 @@
 """`tri0` and `tri1`: nets that rest at a level while nothing drives them, as one more driver that is on just then.
 
-Source: IEEE 1364-2005, 4.6.6. Yosys 0.70 has no such nets.
+An input rests at it where an instance connects nothing. Source: IEEE 1364-2005, 4.6.6. Yosys 0.70 has no such nets.
 """
 
 from __future__ import annotations
+
+from collections.abc import Iterator
 
 from .gates import terminals
 from .tokens import Verilog, declared
@@ -14,17 +16,54 @@ _DRIVES = {"bufif1": "({})", "notif1": "({})", "bufif0": "!({})", "notif0": "!({
 
 def rewrite_pulls(verilog: Verilog) -> None:
     """Raises SourceError where it cannot be seen what drives such a net, and when."""
+    resting: set[str] = set()  # inputs that rest at a level where nothing is connected to them
     for _, start, end in list(verilog.modules()):
+        inputs = {
+            verilog.word(first)
+            for _, name, last in declared(verilog, start, end, ("input", "inout"))
+            for first, _ in verilog.parts(name, last)
+        }
         for at, name, last in list(declared(verilog, start, end, ("tri0", "tri1"))):
-            level = verilog.word(at)[-1]
+            level, port = verilog.word(at)[-1], verilog.word(at - 1)
             bounds = verilog.source(at + 1, name)
             verilog.instead(at, at + 1, "wire")
-            for first, _ in verilog.parts(name, last):
-                if verilog.word(at - 1) in ("output", "inout", "input"):
+            for first in _names(verilog, name, last):
+                if port == "input":
+                    verilog.after(first, f"= {{({_count(bounds)}){{1'b{level}}}}}")
+                    resting.add(verilog.word(first))
+                elif port == "inout" or (port == ";" and verilog.word(first) in inputs):
                     raise verilog.refused(
-                        at, f"a port of kind {verilog.word(at)} is not supported", "pull a net inside instead"
+                        at,
+                        f"a port of kind {verilog.word(at)} is not supported",
+                        "pull a net inside instead",
                     )
-                _pull(verilog, first, bounds, level, start, end)
+                else:
+                    _pull(verilog, first, bounds, level, start, end)
+    for rests in resting:
+        _leave_out(verilog, rests)
+
+
+def _names(verilog: Verilog, start: int, last: int) -> Iterator[int]:
+    """The names of a declaration, which may stand among the ports of a module."""
+    for first, end in verilog.parts(start, last):
+        if verilog.word(first) in ("input", "output", "inout"):
+            return
+        yield first
+        if verilog.where(")", start=first, end=end):
+            return
+
+
+def _count(bounds: str) -> str:
+    return f"({bounds[1:-1].replace(':', ')-(')})+1" if bounds else "1"
+
+
+def _leave_out(verilog: Verilog, name: str) -> None:
+    """Ports that instances leave empty: Yosys gives those alone their level that are not named."""
+    for at in verilog.where(name):
+        if verilog.word(at - 1) == "." and verilog.word(at + 1) == "(" and verilog.word(at + 2) == ")":
+            end = at + 4 if verilog.word(at + 3) == "," else at + 3
+            start = at - 2 if end == at + 3 and verilog.word(at - 2) == "," else at - 1
+            verilog.instead(start, end, "")
 
 
 def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: int, end: int) -> None:
@@ -55,12 +94,15 @@ def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: in
         )
     if "1'b1" in enables:
         return  # something drives it always
+    count = _count(bounds)
+    if assigned and len(outputs) == 1:
+        _split(verilog, *assigned[0], f"{{({count}){{1'b{level}}}}}")
+        return  # it never floats
     shared = verilog.unique(f"{net}_shared".removeprefix("\\"))
-    count = f"({bounds[1:-1].replace(':', ')-(')})+1" if bounds else "1"
     for at in outputs:
         verilog.instead(at, at + 1, shared)
     for first, last, enable in assigned:
-        _split(verilog, first, last, enable, count)
+        _split(verilog, first, last, enable, f"{{({count}){{1'bz}}}}")
     idle = " && ".join(f"!({enable})" for enable in enables) or "1'b1"
     pull = f"({idle}) ? {{({count}){{1'b{level}}}}} : {{({count}){{1'bz}}}}"
     verilog.after(verilog.until(declaration, ";"), f"wire {bounds} {shared};")
@@ -69,15 +111,15 @@ def _pull(verilog: Verilog, declaration: int, bounds: str, level: str, start: in
     verilog.before(end, f"{buffer} assign {shared} = {pull};")
 
 
-def _split(verilog: Verilog, first: int, last: int, enable: str, count: str) -> None:
-    """Let one choice say when an assignment drives, as Yosys forgets a z within a choice."""
+def _split(verilog: Verilog, first: int, last: int, enable: str, idle: str) -> None:
+    """Let one choice say when an assignment drives, as Yosys forgets a z within one; else it gives `idle`."""
     equals = next(at for at in range(first, last) if verilog.word(at) == "=")
     for at in range(equals + 1, last):
         if is_z(verilog.word(at)):
             width = verilog.word(at).partition("'")[0].strip() or "1"
             verilog.instead(at, at + 1, f"{width}'b0")
     verilog.before(equals + 1, f"({enable}) ? (")
-    verilog.enclose(last - 1, f") : {{({count}){{1'bz}}}}")
+    verilog.enclose(last - 1, f") : {idle}")
 
 
 def _enable(verilog: Verilog, first: int, last: int, floating: set[str]) -> str:

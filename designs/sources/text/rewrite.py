@@ -8,8 +8,10 @@ from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
 from .labels import rewrite_labels
+from .large_blocks import split_large_blocks
 from .leaving import rewrite_leaving
 from .memories import rewrite_memories
+from .packages import Packages, rewrite_imports
 from .pulls import rewrite_pulls
 from .selects import rewrite_selects
 from .spelling import rewrite_spelling
@@ -32,20 +34,25 @@ _REWRITES = (
 )
 
 
-def rewritten(text: str) -> tuple[Verilog, str]:
-    """The text as it was read, and as Yosys is to read it, each line in its place.
+def rewritten(verilog: Verilog, packages: Packages) -> str:
+    """The text as Yosys is to read it, each line in its place; `packages` are those of all texts.
 
     Raises SourceError for what is refused, with its file and line.
     """
-    verilog = Verilog.read(text)
     try:
         check(verilog)
         refuse_unsupported(verilog)
+        rewrite_imports(verilog, packages)
+        edited = _again(verilog)
         for rewrite in _WITHIN_EXPRESSIONS:
-            rewrite(verilog)
-        edited = Verilog.read(verilog.edited()) if verilog.edits else verilog
+            rewrite(edited)
+        edited = _again(edited)
         for rewrite in _REWRITES:
             rewrite(edited)
+        return split_large_blocks(edited.edited())
     except RecursionError:
         raise SourceError("statements are nested too deeply", remedy="simplify the design") from None
-    return verilog, edited.edited()
+
+
+def _again(verilog: Verilog) -> Verilog:
+    return Verilog.read(verilog.edited()) if verilog.edits else verilog

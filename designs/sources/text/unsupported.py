@@ -33,9 +33,10 @@ _STRENGTHS = (
     "highz0",
     "highz1",
 )
+#: Of enumerations, as in IEEE 1800-2017, 6.19.5.
+_METHODS = ("first", "last", "next", "prev", "num", "name")
 #: Words of IEEE 1800-2017 at which Yosys stops, and what to write instead.
 LACKING = {
-    "import": "write each name with its package, as p::name",
     "inside": "write the comparisons out",
     "foreach": "write a for loop",
     "break": "name a block around the loop, and disable it",
@@ -63,6 +64,12 @@ def refuse_unsupported(verilog: Verilog) -> None:
     for _, start, end in verilog.modules():
         _refuse_wired(verilog, start, end)
     _refuse_structures(verilog)
+    _refuse_methods(verilog)
+    for at in verilog.where("parameter", "localparam"):
+        if verilog.word(at + 1) == "type":
+            raise verilog.refused(
+                at, "a parameter that is a type is not supported", "take its width for the parameter"
+            )
 
 
 def _refuse_wired(verilog: Verilog, start: int, end: int) -> None:
@@ -80,6 +87,30 @@ def _refuse_wired(verilog: Verilog, start: int, end: int) -> None:
                 f"a driver of {verilog.word(at + 1)} that may be off is not supported on a net that joins its drivers",
                 "let it drive 1 on a wand and 0 on a wor instead of z",
             )
+
+
+def _refuse_methods(verilog: Verilog) -> None:
+    """Methods of enumerations, which without brackets Yosys takes for nets that nothing drives."""
+    kinds = {
+        verilog.word(verilog.until(at, ";") - 1)
+        for at in verilog.where("typedef")
+        if verilog.word(at + 1) == "enum"
+    }
+    variables = {
+        verilog.word(first)
+        for kind in kinds
+        for at in verilog.where(kind)
+        if verilog.tokens[at + 1].is_name()
+        for first, _ in verilog.parts(at + 1, verilog.until_any(at + 1, len(verilog.tokens), ";", ")"))
+    }
+    for name in variables:
+        for at in verilog.where(name):
+            if verilog.word(at + 1) == "." and verilog.word(at + 2) in _METHODS:
+                raise verilog.refused(
+                    at,
+                    f"the method {verilog.word(at + 2)} of {name} is not supported",
+                    "write a case over its members",
+                )
 
 
 def _refuse_structures(verilog: Verilog) -> None:

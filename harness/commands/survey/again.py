@@ -26,7 +26,8 @@ from ...survey.standing import valid
 from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
 from .. import noting
-from ..check import answer, grounds, held_against
+from ..check import answer, grounds
+from ..judging.judge import held_against
 from .places import board_of
 
 MOVED = 1
@@ -142,7 +143,8 @@ def question_of(board: Board, attempt: Attempt, details: Details, path: Path) ->
     check_on(board, found.datasheet, actions, where, slot=found.slot)
     told = actions[added:] if added < up else ()
     procedure = Procedure(attempt.procedure, actions)
-    return Question(board, found.datasheet, found.slot, procedure, None, added, up, seed, power_ups, told)
+    asking = Question(board, found.datasheet, found.slot, procedure, None, added, up, seed, power_ups, told)
+    return replace(asking, itself=details.bench.get("itself") is True)
 
 
 def _number(details: Details, key: str) -> int:

@@ -20,6 +20,7 @@ from forelight.designs.procedures.procedure import (
     parse,
     to_text,
 )
+from forelight.harness.bench.inside import Inside
 from forelight.harness.bench.live import LiveBench
 from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
@@ -146,6 +147,29 @@ def bench_on(name: str, *texts: str, board: str = "quay") -> LiveBench:
     for action in parse(texts):
         bench.do(action)
     return bench
+
+
+@pytest.mark.parametrize("rows", [None, 1, 7])
+def test_what_is_played_looks_from_within_as_what_is_foretold(rows: int | None) -> None:
+    """The last state is the one that the bench stands in, any other is run again from power-up."""
+    bench = bench_on("free_counter", "strap 0", "steps 9")
+    played = Procedure("played", tuple(bench.actions))
+    whole = Inside.of(bench.board, bench.datasheet, played, bench.slot)
+    within = bench.inside(rows)
+    assert within is not None
+    last = int(np.searchsorted(whole.frames, within.frames[-1]))
+    count = len(within.rows)
+    assert count == (last + 1 if rows is None else rows)
+    part = slice(last + 1 - count, last + 1)
+    for name in ("rows", "frames", "ticks", "steps"):
+        np.testing.assert_array_equal(getattr(within, name), getattr(whole, name)[part], name)
+    states = [
+        (within.state(row, power_up), whole.state(last + 1 - count + row, power_up))
+        for row in (count - 1, 0)
+        for power_up in (0, 1)
+    ]
+    assert all(one == other for one, other in states)
+    assert len(set(states)) > 1
 
 
 def outputs(bench: LiveBench) -> str:

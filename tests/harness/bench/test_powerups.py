@@ -8,7 +8,7 @@ from itertools import permutations
 import numpy as np
 import pytest
 from amaranth.hdl import Elaboratable, Module, Mux, Signal
-from amaranth.lib import wiring
+from amaranth.lib import memory, wiring
 from amaranth.lib.wiring import In, Out
 from forelight.harness.bench import powerups
 from forelight.harness.bench.powerups import Answer, sampled_power_ups
@@ -44,6 +44,22 @@ class Half(wiring.Component):
         m.d.sync += kept.eq(self.inputs[:4])
         m.d.comb += self.outputs[:4].eq(Mux(self.inputs[6], self.inputs[:4], 5))
         m.d.comb += self.outputs[4:].eq(kept ^ self.inputs[:4])
+        return m
+
+
+class Two(wiring.Component):
+    """Two memories that are written at each step: one with i0, one with i1."""
+
+    inputs: In(8)
+    outputs: Out(8)
+
+    def elaborate(self, platform: object) -> Module:
+        m = Module()
+        for line, name in enumerate(("first", "second")):
+            m.submodules[name] = store = memory.Memory(shape=1, depth=4, init=[])
+            write, read = store.write_port(), store.read_port(domain="comb")
+            m.d.comb += [write.addr.eq(self.inputs[2:4]), write.data.eq(self.inputs[line]), write.en.eq(1)]
+            m.d.comb += [read.addr.eq(self.inputs[2:4]), self.outputs[line].eq(read.data)]
         return m
 
 
@@ -191,3 +207,11 @@ def test_a_switch_moved_with_the_step_clock_is_a_race_and_the_clock_alone_is_non
     assert (fork.update, fork.lines) == (2, (("inputs", 1), ("inputs", 7)))
     assert [name.rpartition(".")[2] for name in fork.registers] == ["kept"]
     assert answer.agreed.tolist()[1:] == [0xFF, 0xFF, 0xDF, 0xDF]  # o5 shows the bit of i1
+
+
+@pytest.mark.parametrize(("line", "name"), [(0, "first"), (1, "second")])
+def test_a_race_names_the_memory_that_it_reaches_and_no_other(line: int, name: str) -> None:
+    values = np.array([0x80, 0, 0x80 | 1 << line], np.uint8)
+    answer = run_power_ups(Simulation(netlist(Two())), values, [0] * 30)
+    (fork,) = answer.forks
+    assert [memory.rpartition(".")[2] for memory in fork.registers] == [name]

@@ -113,6 +113,18 @@ def test_a_register_that_the_outputs_show(tmp_path: Path) -> None:
     assert answer.steps is None and answer.shown == ("o7",)
 
 
+def test_a_few_are_named_and_the_rest_is_counted(tmp_path: Path) -> None:
+    for count, rest in ((6, ")"), (9, ") and 3 more")):
+        kept = [f"q{number}" for number in range(count)]
+        sheet = written(
+            tmp_path,
+            *(f"(* keep *) reg {name}; always @(posedge step) {name} <= restart ^ {name};" for name in kept),
+            "reg n; always @(posedge step) n <= !restart; assign outputs = n;",
+        )
+        said = str(found(sheet))
+        assert (said.count("(own.v:"), f"{rest} may still hold" in said) == (6, True)
+
+
 def test_steps_before_the_restart_do_not_count(tmp_path: Path) -> None:
     """What a few steps settle is named at every rate, however many of them the set-up happens to make."""
     sheet = written(

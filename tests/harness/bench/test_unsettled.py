@@ -9,6 +9,7 @@ import pytest
 from forelight.designs.catalogue import load_design, names
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sheets.bare import bare
+from forelight.harness.bench import period
 from forelight.harness.bench.predict import predict
 from forelight.harness.hand.routine import default_procedure, run_procedure
 
@@ -58,6 +59,16 @@ def test_what_does_not_come_round_for_all_has_a_fixed_start(tmp_path: Path, body
     golden = predict(QUAY, counter(tmp_path, body), procedure("strap 29", f"steps {steps}"))
     assert golden.facts["start"] == "fixed"
     assert golden.settled[-1] == 0
+
+
+def test_a_period_that_would_take_too_long_to_compare_is_not_claimed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """256 steps of two updates, from each state that the sampled power-ups came to: two at least."""
+    sheet, tried = counter(tmp_path, "state + 1"), procedure("strap 29", "steps 700")
+    for most, start in ((512 * 16, "anywhere"), (512 * 2 - 1, "fixed")):
+        monkeypatch.setattr(period, "_MOST", most)
+        assert predict(QUAY, sheet, tried, power_ups=16).facts["start"] == start
 
 
 def test_a_period_begins_where_nothing_but_the_step_line_moves(tmp_path: Path) -> None:

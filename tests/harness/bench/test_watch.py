@@ -49,6 +49,12 @@ def test_plain_logic_and_a_board_with_lines_of_its_own() -> None:
         "Plain logic, without a step clock.",
         "Nothing moves: plain logic moves only when an input does.",
     ]
+    # On a chain no input reaches the design without the oscillator, and no step by hand does.
+    off = "Nothing moves: the oscillator is off."
+    assert at_end("watch_vote", "oscillator off", "wait 3 s")[-1] == off
+    by_hand = at_end("tide_gauge", "restart", "disable", "oscillator off", "wait 3 s")
+    assert by_hand[0].startswith("Step clock off: i7 is stepped by hand")
+    assert by_hand[-1] == off
     said = at_end("tide_gauge", "restart", "steps 2", board="mole")
     assert said == [
         "Step clock on the board's own step line: running at 2 Hz.",

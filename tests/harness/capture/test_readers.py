@@ -68,6 +68,7 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
         "Sample Interval (us);1000\n\nsample;o0\n0;0\n1;0\n2;1\n3;0\n",
         "time_us;o0\n0;0\n1\u00a0000;0\n2\u202f000;1\n3'000;0\n",
         "0,0\n0.001,0\n0.002,1\n0.003,0\n",
+        "1,0,0,1,1,0\n0,0,0,1,1,0\ntime_s;o0\n0;0\n0,001;0\n0,002;1\n0,003;0\n",
         'time_s,o0\n"0,000",0\n"0,001",0\n"0,002",1\n"0,003",0\n',
         "time_s,o0\n\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
         "time_s,o0\n0,0\n0.001,0\n\n\n0.002,1\n\n0.003,0\n",
@@ -179,6 +180,10 @@ def test_a_dump_with_labels_of_the_board_and_a_bus(tmp_path: Path) -> None:
         ),
         (
             "time_s,o0\n0,0\n0.1,0\n0.2,0,1\n0.3,0\n",
+            ", line 4: 3 fields where the rows before have 2 " + understood(2, "time_s") + "; " + AGAIN,
+        ),
+        (  # only a last line that is shorter may have been cut off
+            "time_s,o0\n0,0\n0.1,0\n0.2,0,1\n",
             ", line 4: 3 fields where the rows before have 2 " + understood(2, "time_s") + "; " + AGAIN,
         ),
         ("time_s,o0,O0\n0,0,0\n1,1,1\n", ": o0 may be 'o0' and 'O0'; say which with --map o0=NAME"),

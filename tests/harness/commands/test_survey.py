@@ -640,3 +640,60 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
             "two texts of a deciding try and of one against it, and the roster"
         )
         assert parsed["datasheets"] <= slots
+
+
+def test_a_try_is_withdrawn_and_nothing_is_lost() -> None:
+    check("good.csv", "--who", "Ann")
+    check("bad.csv", "--who", "Bo", code=1)
+    assert "(1 try" not in ask("survey", "quay.survey").output
+    found = answered(
+        "survey", "withdraw", "quay.survey", "tide_gauge", "--note", "i2 was closed", "--who", "Bo"
+    )
+    assert found["verdict"] == "agrees"
+    tries = answered("survey", "quay.survey", "101")["tries"]
+    assert [(one["command"], one["withdrawn"]) for one in tries] == [  # type: ignore[attr-defined]
+        ("check", False),
+        ("check", True),
+        ("withdraw", False),
+    ]
+    shown = ask("survey", "quay.survey", "101").output
+    assert ": differs, withdrawn later; id " in shown and "  Note: i2 was closed\n" in shown
+    # In another notebook too, and joining twice adds nothing.
+    for new in (3, 0):
+        joined = answered("survey", "merge", "chip.survey", "quay.survey")["joined"]
+        assert joined[0]["new"] == new  # type: ignore[index]
+    assert answered("survey", "chip.survey")["chips"] == answered("survey", "quay.survey")["chips"]
+    # Taken back, they contradict each other.
+    taken_back = ask("survey", "withdraw", "quay.survey", "101", "--id", str(found["id"])[:6]).output
+    assert "Tide gauge now stands as cannot be told.\n" in taken_back
+    assert answered("survey", "merge", "chip.survey", "quay.survey", code=1)["contradictions"]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("42",), "slot 42: no try is left to withdraw"),
+        (("101", "--who", "Cleo"), "slot 101: no try by Cleo is left to withdraw"),
+        (("101", "--id", "zz"), "slot 101: no entry begins with zz"),
+        (("101", "--id", ""), "slot 101: 2 entries begin with "),
+    ],
+)
+def test_what_cannot_be_withdrawn(options: tuple[str, ...], said: str) -> None:
+    check("good.csv", "--who", "Ann")
+    check("good.csv", "--who", "Ann")
+    before = Path("quay.survey").read_bytes()
+    output = ask("survey", "withdraw", "quay.survey", *options, code=2).output
+    shows = f"`forelight survey quay.survey {options[0]}` shows all, with the beginnings of their ids"
+    assert output == f"forelight: quay.survey: {said}; {shows}\n"
+    assert Path("quay.survey").read_bytes() == before
+    ask("survey", "withdraw", "nowhere.survey", "101", code=2)
+    assert not Path("nowhere.survey").exists()
+
+
+def test_withdrawn_twice() -> None:
+    check("good.csv")
+    tries = answered("survey", "quay.survey", "101")["tries"]
+    ask("survey", "withdraw", "quay.survey", "101")
+    output = ask("survey", "withdraw", "quay.survey", "101", "--id", tries[0]["id"], code=2).output  # type: ignore[index]
+    assert "is withdrawn already; to take a withdrawal back, withdraw it in turn\n" in output
+    assert answered("survey", "again", "quay.survey")["judged"] == 0

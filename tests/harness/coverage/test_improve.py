@@ -50,6 +50,22 @@ def test_all_that_some_run_may_reveal_is_found() -> None:
     assert answer("lock_gates", "-o", "g.csv", "--improve", "more.toml")["improved"]["coverage"]["share"] == 1
 
 
+def test_a_move_lasts_as_long_as_its_faults_take_to_show(tmp_path: Path) -> None:
+    """Three flip-flops in a row that have shown nothing but 0: a 1 is at the output three steps after it was set, and
+    the fourth step is the one that the search adds so that it is seen."""
+    (tmp_path / "three.v").write_text(
+        "module three(input [7:0] inputs, output [7:0] outputs);\n  reg a, b, c;\n"
+        "  always @(posedge inputs[7]) begin a <= inputs[0]; b <= a; c <= b; end\n  assign outputs = c;\nendmodule\n"
+    )
+    (tmp_path / "zeros.toml").write_text('name = "zeros"\ndo = ["strap 29", "steps 20"]\n')
+    better = answer("three.v", "--procedure", "zeros.toml", "-o", "g.csv", "--improve", "more.toml")[
+        "improved"
+    ]
+    assert better["do"] == ["strap 29", "steps 20", "set i0=1", "steps 4"]
+    assert (better["gained"], better["coverage"]["share"]) == (4, 1.0)
+    assert coverage("three.v", do=[*better["do"][:-1], "steps 2"], power_ups=4).share == 0.5
+
+
 def test_nothing_is_written_where_nothing_helps() -> None:
     Path("plain.v").write_text(
         "module plain(input [7:0] inputs, output [7:0] outputs);\n  assign outputs = 8'h5a;\nendmodule\n"

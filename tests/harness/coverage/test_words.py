@@ -2,8 +2,16 @@
 
 from __future__ import annotations
 
+import doctest
+
+from forelight.harness.coverage import words
 from forelight.harness.coverage.record import Coverage, Growth, StuckLine
 from forelight.harness.coverage.words import brief, curve, drawn, missed, told
+
+
+def test_what_the_docstrings_show() -> None:
+    result = doctest.testmod(words)
+    assert result.attempted and not result.failed
 
 
 def test_a_curve_rises_to_the_share() -> None:

@@ -213,6 +213,11 @@ def test_another_ending_is_refused(tmp_path: Path) -> None:
             ", line 5",
             "the last three fields are not eight characters each in '3333.333333333,5000,0100000111111111,,psssssss'",
         ),
+        (  # of a line without end as much is shown as fits on a screen
+            lambda t: t.replace(b"01000001,11111111,psssssss", b"7" * 5000),
+            ", line 5",
+            f"the last three fields are not eight characters each in '3333.333333333,5000,{'7' * 40}'",
+        ),
     ],
 )
 def test_damage_is_refused_with_its_line(

@@ -7,9 +7,13 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from forelight.designs.datasheet import RestartLine, StepLine
 from forelight.designs.procedures.procedure import parse
+from forelight.harness.boards.profile import Board
 from forelight.harness.hand.hand import Hand
+from forelight.harness.hand.timeline import Track
+from forelight.sim.errors import UsageError
 
 from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises, table
 
@@ -284,3 +288,30 @@ def test_a_hand_alone() -> None:
     hand.do(parse(["set i0=1", "frames 4"]))
     assert hand.contacts == 0xFF
     assert hand.now == hand.frame * CHAIN.frame_ticks > 0
+
+
+@pytest.mark.parametrize("board", [CHAIN, DIRECT], ids=["chain", "direct"])
+def test_a_hand_that_is_followed_move_by_move_is_that_which_is_followed_at_the_end(board: Board) -> None:
+    seed = 6
+    print("seed", seed)
+    rng, hand = random.Random(seed), Hand(board, SHEET)
+    step, done = Track(hand), 0
+    while done < 150:
+        moves = (
+            f"set i{rng.randrange(6)}={rng.randrange(2)}",
+            f"frames {rng.randrange(1, 9)}",
+            f"select {rng.randrange(3)}",
+            rng.choice(["press i0", "release i0", "disable", f"strap {rng.randrange(3)}"]),
+        )
+        try:
+            hand.do(parse([rng.choice(moves)]))
+        except UsageError:  # pressed or off already
+            continue
+        step.follow()
+        done += 1
+    whole = Track(hand)
+    whole.follow()
+    for name in ("frames", "lines", "turns", "slots"):
+        one, other = (getattr(track.timeline(), name) for track in (step, whole))
+        np.testing.assert_array_equal(one, other, name)
+        assert len(one) > 20

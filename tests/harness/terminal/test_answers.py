@@ -43,6 +43,7 @@ ORDERS = (
     "survey next quay.survey --tries 2",
     "survey report quay.survey",
     "survey again quay.survey",
+    "survey withdraw quay.survey tide_gauge",
     "survey merge friends.survey quay.survey",
 )
 #: Those about all slots of a chip.

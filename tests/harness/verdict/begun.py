@@ -19,14 +19,17 @@ import numpy as np
 from forelight.designs.catalogue import load_design
 from forelight.harness.asking.question import Asked
 from forelight.harness.capture.readers import parse_capture
-from forelight.harness.commands.check import judged
+from forelight.harness.capture.record import Floats
+from forelight.harness.commands.judging.judge import judged
 from forelight.harness.scripting.asking import predict
 from forelight.harness.verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from forelight.harness.verdict.verdict import Verdict
+from numpy.typing import NDArray
 
 from tests.harness.verdict.catalogue import moving
 from tests.harness.verdict.noise import Noise, Wave, written
 
+WRONG = ("a step lost", "a step gained", "outputs stuck")
 WAYS = ("with its line", "without its line", "played")
 AFTER = 300  # steps that are recorded after the restart
 CHANGES = 20  # of the outputs after it, from which on a recording should agree
@@ -49,8 +52,11 @@ class Begun:
     changes: int
 
 
-def draw(way: str, seed: int, names: Sequence[str] = ()) -> Begun:
-    """The recording that belongs to this seed, of one of the designs of these names, or of all."""
+def draw(way: str, seed: int, names: Sequence[str] = (), wrong: str = "") -> Begun:
+    """The recording that belongs to this seed, of one of the designs of these names, or of all.
+
+    What is `wrong` is one of `WRONG`, from somewhere after the restart on.
+    """
     rng = np.random.default_rng([seed, *way.encode()])
     name = str(rng.choice(names or designs()))
     sheet = load_design(name)
@@ -70,20 +76,42 @@ def draw(way: str, seed: int, names: Sequence[str] = ()) -> Begun:
     lines = [f"o{bit}" for bit in range(8)] + [sheet.step.line] * (way == "played" or rng.random() < 0.5)
     lines += [line] * (way != "without its line")
     waves: dict[str, Wave] = {}
-    # Inputs are played by the recorded steps: with more jitter a move may come on the other side of a rise.
-    jitter = float(rng.uniform(0, 0.1 if way == "played" else 0.2))
+    jitter = float(rng.uniform(0, 0.2))
+    moved = bench.steps[1:][(np.diff(bench.outputs) != 0) & (bench.steps[1:] > ran + held)] - 1
+    middle = moved[len(moved) // 4 : 3 * len(moved) // 4 + 1]
+    at = float(np.random.default_rng(seed).choice(middle)) + 0.5 if len(middle) else 1e9
     for wanted in lines:
-        column = (bench.outputs if wanted[0] == "o" else bench.inputs) >> int(wanted[1]) & 1
+        column = ((bench.outputs if wanted[0] == "o" else bench.inputs) >> int(wanted[1]) & 1).astype(
+            np.uint8
+        )
         changed = np.flatnonzero(np.diff(column)) + 1
-        times = (bench.ticks[changed] - first) / unit
+        shown_at = (bench.ticks[changed] - first).astype(np.float64) / unit
+        levels = np.concatenate([column[:1], column[changed]])
+        times, levels = _spoilt(shown_at, levels, wrong if wanted[0] == "o" else "", at)
         times = np.sort(times + rng.uniform(-jitter, jitter, len(times)))
-        waves[wanted] = np.r_[-1e9, times], np.r_[column[:1], column[changed]].astype(np.uint8)
+        waves[wanted] = np.concatenate([[-1e9], times]), levels
     noise = Noise(
         rate=float(rng.uniform(-0.02, 0.02)), lines=tuple(lines), start=0.2, length=ran + held + AFTER - 5.0
     )
     shown = bench.outputs[bench.steps > ran + held]
     text = written(waves, unit / bench.oscillator_hz, noise, rng)
     return Begun(name, text, int(np.bitwise_count(shown[1:] ^ shown[:-1]).sum()))
+
+
+def _spoilt(
+    times: Floats, levels: NDArray[np.uint8], wrong: str, at: float
+) -> tuple[Floats, NDArray[np.uint8]]:
+    """When a line goes to which levels, of which the first is its first one, with that wrong from the step `at` on."""
+    before = times < at
+    match wrong:
+        case "a step lost":
+            return np.where(before, times, times + 1), levels
+        case "a step gained":
+            return np.where(before, times, np.maximum(times - 1, at)), levels
+        case "outputs stuck":
+            return times[before], levels[: 1 + before.sum()]
+        case _:
+            return times, levels
 
 
 def verdict(way: str, made: Begun) -> Verdict:
@@ -97,16 +125,17 @@ def verdict(way: str, made: Begun) -> Verdict:
 
 
 def measure(
-    each: int, first_seed: int = 0, names: Sequence[str] = (), ways: Sequence[str] = WAYS
+    each: int, first_seed: int = 0, names: Sequence[str] = (), ways: Sequence[str] = WAYS, wrong: str = ""
 ) -> Counter[tuple[str, str]]:
-    """The verdicts on so many recordings of each kind, those that should agree and those with few changes apart."""
+    """The verdicts on so many recordings of each kind, those with few changes apart."""
     found: Counter[tuple[str, str]] = Counter()
     for way in ways:
         for seed in range(first_seed, first_seed + each):
-            made = draw(way, seed, names)
+            made = draw(way, seed, names, wrong)
             said = verdict(way, made)
             found[way if made.changes >= CHANGES else f"{way}, few changes", said.kind] += 1
-            if said.kind == DIFFERS or (said.kind != AGREES and made.changes >= CHANGES):
+            expected = said.kind == (DIFFERS if wrong else AGREES)
+            if (said.kind == DIFFERS and not wrong) or (not expected and made.changes >= CHANGES):
                 print(way, seed, made.name, made.changes, said.kind, said.reasons)
     return found
 
@@ -116,10 +145,17 @@ def main() -> None:
     parser.add_argument("each", type=int, nargs="?", default=60, help="how many of each kind (%(default)s)")
     parser.add_argument("first", type=int, nargs="?", default=0, help="the first seed (%(default)s)")
     asked = parser.parse_args()
-    found = measure(asked.each, asked.first)
     print(len(designs()), "designs:", *designs())
-    for way in dict.fromkeys(way for way, _ in found):
-        print(way, *(f"{found[way, kind]} {kind}" for kind in (AGREES, INCONCLUSIVE, DIFFERS)), sep=", ")
+    for wrong in ("", *WRONG):
+        print(wrong or "nothing wrong")
+        found = measure(asked.each, asked.first, wrong=wrong)
+        for way in dict.fromkeys(way for way, _ in found):
+            print(
+                way,
+                *(f"{found[way, kind]} {kind}" for kind in (AGREES, INCONCLUSIVE, DIFFERS)),
+                sep=", ",
+                flush=True,
+            )
 
 
 if __name__ == "__main__":

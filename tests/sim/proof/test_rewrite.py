@@ -11,7 +11,7 @@ import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.loops import LoopError
-from forelight.sim.netlist import Cell, Const, Memory, Override, Param, Register, Slice, Word
+from forelight.sim.netlist import Cell, Const, Memory, Override, Param, Register, Slice, Word, WritePort
 from forelight.sim.proof.rewrite import unknowns
 from forelight.sim.state import PowerUp
 
@@ -184,3 +184,19 @@ def test_a_table_is_known_under_a_known_address(size: int) -> None:
     assert settled(netlist, {"a": 9})["y"] == "00001001"
     assert settled(netlist, {"a": 2})["y"] == "0000xxxx"
     assert settled(netlist, {"a": 8, "a.unknown": 1})["y"] == ("0000100x" if size == 16 else "xxxxxxxx")
+
+
+def test_a_memory_that_opens_its_own_port_is_unknown_for_good_and_the_rest_is_known() -> None:
+    """It would have to come to rest before it may be written: even what it was just given counts as unknown."""
+    shows, bit, other = Word.value(2, 1), Word.value(0, 1), Word.value(3, 1)
+    port = WritePort(None, True, Word.const(0, 1), bit, shows)
+    clocked = WritePort(Word.value(1, 1), True, Word.const(0, 1), bit, Word.const(1, 1))
+    memories = tuple(
+        Memory(name, 1, 2, 0, (Const(0, 1),) * 2, (port,))
+        for name, port in (("own", port), ("clocked", clocked))
+    )
+    reads = tuple(Cell("read", 2 + number, (Word.const(0, 1),), {"memory": number}) for number in (0, 1))
+    outputs = {"own": shows, "other": other}
+    netlist = Netlist("waits", (1,) * 4, {"d": 0, "clk": 1}, outputs, reads, (), memories)
+    assert settled(netlist, {"d": 0}, {"clk": 1}) == {"own": "x", "other": "0"}
+    assert settled(netlist, {"d": 1}, {"clk": 1}) == {"own": "x", "other": "1"}

@@ -189,16 +189,17 @@ def test_settled_is_what_every_order_gives(seed: int, known_start: bool) -> None
     assert claims
 
 
-def test_a_run_is_its_updates_one_by_one() -> None:
+@pytest.mark.parametrize(("clock", "count", "often"), [(0, 3000, 0.02), (1, 300, 0.8)])
+def test_a_run_is_its_updates_one_by_one(clock: int, count: int, often: float) -> None:
     netlist = circuit(
-        [("$xor", 1, (line(1), one(2))), ("$and", 3, (one(1), line(2)))],
-        [flip_flop(2, line(0), one(3))],
+        [("$xor", 1, (line((clock + 1) % 3), one(2))), ("$and", 3, (one(1), line((clock + 2) % 3)))],
+        [flip_flop(2, line(clock), one(3))],
         one(2) + one(1),
     )
     rng = random.Random(5)
     print("seed 5")
     values = np.array(
-        [rng.getrandbits(4) if rng.random() < 0.02 else (at >> 6 & 1) * 4 | at & 1 for at in range(3000)],
+        [rng.getrandbits(4) if rng.random() < often else (at >> 6 & 1) * 4 | at & 1 for at in range(count)],
         np.uint8,
     )
     seen, known = Proof(netlist).run("inputs", values, "outputs")

@@ -20,7 +20,7 @@ KINDS = {
     "comparisons": ("$lt", "$le", "$ge", "$gt"),
     "choices": ("$mux", "$pmux", "$bmux", "$shl", "$sshr", "$shiftx"),
 }
-WIDTHS = (5, 6, 13, 64, 65)
+WIDTHS = sized((6, 13), (5, 6, 13, 64, 65))
 #: Where gates grow with more than the width, they take long.
 WIDEST = {"$mul": 32, "$div": 13, "$modfloor": 13, "$pow": 13}
 
@@ -77,7 +77,7 @@ def shown(netlist: Netlist, rng: random.Random) -> tuple[int, list[tuple[int, in
 @pytest.mark.parametrize("kind", [kind for kinds in KINDS.values() for kind in kinds][:: sized(6, 1)])
 def test_words_are_what_their_gates_are(kind: str, monkeypatch: pytest.MonkeyPatch) -> None:
     print("seed", SEED)
-    lost = told = smaller = 0
+    lost = told = 0
     for width in (width for width in WIDTHS if width <= WIDEST.get(kind, 65)):
         for signed in (0, 1):
             netlist = one_cell(kind, width, signed, random.Random(f"{SEED} {kind} {width}"))
@@ -86,8 +86,8 @@ def test_words_are_what_their_gates_are(kind: str, monkeypatch: pytest.MonkeyPat
                 patch.setattr("forelight.sim.proof.words._LEAST", 1 << 30)
                 gates, meant = shown(netlist, random.Random(SEED))
             assert found == meant, (kind, width, signed)
-            smaller += words < gates
+            assert words < gates or width < 13, (kind, width)  # which is what words are for
             lost += sum(unknown != 0 for _, unknown in found)
             told += sum(unknown == 0 for _, unknown in found)
     print(kind, "all known", told, "something unknown", lost)
-    assert lost and told and smaller
+    assert lost and told

@@ -27,6 +27,13 @@ CIRCUITS = {
   tri1 n; tri0 m; tri1 [3:0] x, u; assign n = e ? a : f ? ~a : 1'bz, m = e ? (f ? a : 1'bz) : (1'bz);
   assign x = e ? b : 'bz; assign u = f ? {4{1'bz}} : b;
   assign y = n, z = m, w = x, v = u; endmodule""",
+    "pulled ports": """module u(input tri1 [1:0] a, input tri0 b, output [2:0] y); assign y = {b, a}; endmodule
+module v(input e, a, output tri1 y); assign y = e ? a : 1'bz; endmodule
+module t(input e, f, a, input [3:0] d, output tri1 m, output tri0 [3:0] n, input g, output [2:0] p, q, r, s, w);
+  assign m = e ? a : 1'bz; assign n = f ? d : 4'bz; assign w[2] = m & n[0] & g; v one(e, a, w[0]), two(f, ~a, w[1]);
+  u o(.y(p)); u k(.a(), .b(), .y(q)); u i(.a(d[1:0]), .y(r)); u j(.y(s), .a({d[0], d[1]}), .b()); endmodule""",
+    "pulled ports of old": """module t(e, a, y, z); input e, a; output y, z; tri0 y; tri1 z;
+  assign y = e ? a : 1'bz; bufif0 (z, a, e); endmodule""",
     "z without a width": """module t(input e, input [7:0] a, output [7:0] y); wire [7:0] n;
   assign n = e ? a : 'bz; assign n = e ? 'hZ : ~a; assign y = n; endmodule""",
     "constant arguments": """module t(input [3:0] a, output [7:0] x, y, z); parameter W = 8, P = 4'd9;
@@ -117,6 +124,30 @@ SYSTEM_VERILOG = {
     "wildcard": """module t(input [3:0] a, b, output y, z, u, v, w); assign y = a ==? 4'b1x0z;
   assign z = a + b !=? 4'b1?0?, u = &a ==? 1'b1; assign v = (b[1:0] ==? 2'bx1) & a ==? 4'hX;
   assign w = b < a ==? 1'b0 ? a[0] : a[1]; endmodule""",
+    "wildcards of parameters": """module u #(parameter [3:0] P = 4'b1010) (input [3:0] a, output y);
+  assign y = a ==? P; endmodule
+module t(input c, input [3:0] a, b, output [9:0] y, output reg [3:0] n, output logic [3:0] m, output [3:0] o, r);
+  localparam [3:0] P = 4'b1x0z; parameter Q = 4'b?1??; typedef enum logic [3:0] {A = 4'b1000, B = 4'b1} kind;
+  u one(a, y[0]); u #(4'b1??0) two(a, y[1]); u #(.P(4'b0x1x)) three(a, y[2]);
+  assign y[3] = a ==? P, y[4] = a !=? Q, y[5] = a ==? Q[3:1], y[6] = a ==? {2'b1x, 2'b?0}, y[7] = a !=? (b);
+  assign y[8] = a + b ==? {B, 1'b0} ? a[0] : b[0], y[9] = (a ^ b ==? {2{b[1:0]}}) | a !=? (4'b1??0);
+  initial n = 0; always_ff @(posedge c) if (a ==? P) n <= a; else if (a ==? b + 1) n <= ~a;
+  always_comb begin m = 0; for (int i = 0; i < 4; i++) if ({a[i], b} ==? {1'b1, P}) m[i] = 1; end
+  genvar i; generate for (i = 0; i < 4; i = i + 1) begin : g assign o[i] = {a[i], b[2:0]} ==? P; end endgenerate
+  function automatic [3:0] f(input [3:0] x); if (x ==? P) return 3; return x; endfunction assign r = f(b); endmodule""",
+    "imports": """package p; typedef logic [3:0] nib; localparam nib K = 5, M = 4'b1x?0;
+  function automatic nib f(nib x); f = x + K; endfunction typedef struct packed { nib hi; nib lo; } pair;
+  typedef enum logic [1:0] {A, B = 2, C} kind; endpackage
+module u import p::*; #(parameter nib W = K) (input nib a, output nib y); assign y = a ^ W; endmodule
+module v import p::f; (input [3:0] a, output [3:0] y); import p::K; localparam A = 3; assign y = f(a) + K + A; endmodule
+module t import p::*; (input c, input nib a, b, output nib y, z, w, output kind s, output logic [3:0] v, x, output n);
+  pair q; assign q = {a, b}; initial begin s = A; v = 0; end u one(a, y); u #(.W(K + 1)) two(.a(a), .y(z)); v o(a, w);
+  always_ff @(posedge c) begin case (s) A: s <= B; B: s <= a[0] ? C : A; default: s <= A; endcase
+    v <= f(q.hi) + q.lo; end
+  genvar i; for (i = 0; i < 4; i++) begin : g assign x[i] = a[i] ^ K[i]; end assign n = b ==? M; endmodule""",
+    "types of parameters": """typedef logic signed [3:0] nib;
+module u #(parameter nib P = 3) (input [7:0] a, output [7:0] y); parameter nib K = 2; assign y = a + P - K; endmodule
+module t(input [7:0] a, output [7:0] y, z); u one(a, y); u #(.P(-7), .K(9)) two(a, z); endmodule""",
     "package": """package p; typedef logic [3:0] nib; typedef struct packed { nib hi; nib lo; } pair;
   function automatic nib top(input pair x); return x.hi; endfunction
   function automatic nib inc(input nib x); inc = x + 1; endfunction endpackage

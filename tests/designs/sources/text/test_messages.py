@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from forelight.designs import read
 from forelight.sim.errors import SourceError
+from forelight.sim.netlist import Word
 
 #: A text of several lines, and what is said of it.
 REFUSED = {
@@ -155,11 +156,6 @@ REFUSED_MODERN = {
         "  assign x = a;\n  assign h = x[1].h;\nendmodule\n",
         "t.sv:3: an array of the structure pair is not supported; write a variable for each",
     ),
-    "import": (
-        "package p;\n  parameter N = 1;\nendpackage\nmodule t(input a, output y);\n  import p::*;\n"
-        "  assign y = a;\nendmodule\n",
-        "t.sv:5: `import` is not supported; write each name with its package, as p::name",
-    ),
     "inside": (
         "module t(input [3:0] a, output y);\n  assign y = a inside {1, 3};\nendmodule\n",
         "t.sv:2: `inside` is not supported; write the comparisons out",
@@ -194,11 +190,43 @@ def test_a_list_of_events_that_leaves_something_out(file: Path) -> None:
     ]
 
 
-def test_a_wildcard_must_be_written_out() -> None:
-    from forelight.designs.sources.text.rewrite import rewritten
+PACKAGE = "package p; typedef logic [3:0] nib; localparam nib K = 5; endpackage"
+HEAD = "module t(input [3:0] a, output [3:0] y); typedef enum logic [1:0] {A, B} kind; kind s; assign s = a; "
+UNSUPPORTED = {
+    "assign y = a ==? {a[0], 3'b1?0};": "the right side of `==?` is no plain constant of this module; "
+    "write it out, as 4'b1?0?",
+    "assign y = s.next();": "the method next of s is not supported; write a case over its members",
+    "assign y = s.last;": "the method last of s is not supported; write a case over its members",
+    "localparam type T = logic [3:0];": "a parameter that is a type is not supported; "
+    "take its width for the parameter",
+    "import p::Z;": "there is no Z in package p; it has K, nib",
+    "import q::*;": "there is no package q; name its file too, before this one",
+    "import p::*; wire K = a;": "K is declared here and in package p, which is imported; give it another name",
+}
 
-    with pytest.raises(SourceError, match=r"^t.sv:1: the right side of `==\?` is no constant with a base"):
-        rewritten('`file_push "t.sv"\nmodule t(input [3:0] a, b, output y); assign y = a ==? b; endmodule\n')
+
+@pytest.mark.parametrize("item", UNSUPPORTED)
+def test_what_is_not_supported_has_a_way_out(item: str, tmp_path: Path) -> None:
+    file = tmp_path / "t.sv"
+    file.write_text(f"{PACKAGE}\n{HEAD}\n{item} endmodule\n")
+    with pytest.raises(SourceError) as caught:
+        read(file)
+    assert str(caught.value) == f"t.sv:3: {UNSUPPORTED[item]}"
+
+
+def test_a_package_that_imports_another(tmp_path: Path) -> None:
+    (tmp_path / "t.sv").write_text(f"{PACKAGE}\npackage q; import p::*; endpackage\nmodule t; endmodule\n")
+    with pytest.raises(
+        SourceError, match=r"^t.sv:2: a package that imports another is not supported; join the two$"
+    ):
+        read(tmp_path / "t.sv")
+
+
+def test_a_package_of_another_file_is_imported(tmp_path: Path) -> None:
+    (tmp_path / "p.sv").write_text(PACKAGE)
+    (tmp_path / "t.sv").write_text("import p::*;\nmodule t(output nib y);\n  assign y = K;\nendmodule\n")
+    netlist = read([tmp_path / "p.sv", tmp_path / "t.sv"])
+    assert netlist.outputs["y"] == Word.const(5, 4)
 
 
 def test_what_unused_modules_hold_is_nobodys_business(file: Path) -> None:

@@ -15,7 +15,7 @@ import numpy as np
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import Floats, RecordedLine
+from .record import Floats, RecordedLine
 
 FEW = 8  # rises that are needed
 MOST = 8192  # edges that the rate is found from
@@ -37,6 +37,15 @@ class RecordedClock:
     rate: float
     sigma: float
     phase: float
+
+
+def through(times: Floats, x: Floats, y: Floats) -> Floats:
+    """Straight lines through the points, the first and last of them prolonged."""
+    out = np.interp(times, x, y)
+    for beyond, at, inner in ((times < x[0], 0, 1), (times > x[-1], -1, -2)):
+        if beyond.any():
+            out[beyond] = y[at] + (times[beyond] - x[at]) * (y[inner] - y[at]) / (x[inner] - x[at])
+    return out
 
 
 def step_clock(line: RecordedLine) -> RecordedClock | None:

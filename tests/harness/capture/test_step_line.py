@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from forelight.harness.capture.record import RecordedLine, changes_only
-from forelight.harness.verdict.clock import through
-from forelight.harness.verdict.step_line import step_clock
+from forelight.harness.capture.step_line import step_clock, through
 from numpy.typing import NDArray
 
 STEP = 0.0137
