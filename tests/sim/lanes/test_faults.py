@@ -23,6 +23,7 @@ from forelight.sim.netlist import Word
 from ..bench_format import bench_module, bench_text, netlist_of, read_bench
 
 circuitgraph = pytest.importorskip("circuitgraph", reason="netlists in Verilog come from PyPI: circuitgraph")
+pytestmark = pytest.mark.every_case
 NETLISTS = Path(circuitgraph.__file__).parent / "netlists"
 #: Collapsed single stuck-at faults.
 PUBLISHED = {
