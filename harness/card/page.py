@@ -184,7 +184,8 @@ def _traces(block: Traces) -> Iterator[str]:
 
 def _marks(block: Traces) -> str:
     """The tasks of Start above the place where each begins; one that has no room is left out."""
-    texts, free = [], 0.0
+    texts: list[str] = []
+    free = 0.0
     for tick, number in block.marks:
         at, words = tick * TRACE_MM / max(block.golden.end, 1), number if texts else f"task {number}"
         wide = 1.3 * len(words) + 0.6

@@ -55,8 +55,9 @@ def _listed(names: list[str]) -> str:
     others = [name for name in names if not _SLOT.fullmatch(name)]
     if slots:
         more = [f"{len(slots) - NAMED} more"] if len(slots) > NAMED else []
-        *first, last = [*slots[:NAMED], *more]
-        others.insert(0, f"slot {', '.join(first)} or {last} selected" if first else f"slot {last} selected")
+        numbers = [*slots[:NAMED], *more]
+        listed = " or ".join(filter(None, [", ".join(numbers[:-1]), numbers[-1]]))
+        others.insert(0, f"slot {listed} selected")
     more = [f"{len(others) - NAMED} like that"] if len(others) > NAMED else []
     return " and ".join([", ".join(others[:NAMED]), *more])
 
