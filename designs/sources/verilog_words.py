@@ -37,9 +37,36 @@ def refuse_fights(out: str, names: str) -> None:
         )
 
 
+#: Warnings of Yosys in words of their own.
+_SAID = (
+    (
+        re.compile(r"^(?P<place>\S+): Warning: Identifier `\\(?P<name>\S+\.\S+)' is implicitly declared\.$"),
+        "nothing is called {name}: a net of one bit is taken, which nothing drives",
+    ),
+    (
+        re.compile(r"^(?P<place>\S+): Warning: Identifier `\\(?P<name>\S+)' is implicitly declared\.$"),
+        "{name} is not declared: a net of one bit is taken",
+    ),
+    (
+        re.compile(
+            r"^Warning: wire '\\(?P<name>\S+)' is assigned in a block at (?P<place>\S+:\d+)[-.\d]*\.$"
+        ),
+        "{name} is assigned in a block, but is no variable: declare it as reg",
+    ),
+)
+
+
 def warnings_of(out: str) -> list[str]:
     """The warnings in what Yosys printed, without names that it made up."""
-    return [re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(out)]
+    return [_said(re.sub(r": \$auto\$\S+$", "", line)) for line in _WARNING.findall(out)]
+
+
+def _said(line: str) -> str:
+    for pattern, words in _SAID:
+        match = pattern.match(line)
+        if match is not None:
+            return f"{match['place']}: Warning: {words.format_map(match.groupdict())}"
+    return line
 
 
 def noted(out: str, read: Sequence[Verilog]) -> list[str]:

@@ -177,14 +177,28 @@ class Nets:
 
     def warnings(self) -> Iterable[str]:
         """A line for each wire with bits that are read and that nothing drives."""
-        rest = sorted(self.floating)
-        while rest:
-            wire, name, first = self._wire(rest[0])
-            start = rest[0] - first
-            count = bisect_right(rest, start + wire.width - 1)
-            places, rest = [bit - start for bit in rest[:count]], rest[count:]
-            shown = name if len(places) == wire.width else f"{name}[{','.join(_runs(places))}]"
-            yield f"{_at(shown, wire.src)} is read but nothing drives it: what hangs on it is unsettled"
+        found: dict[tuple[str, str, int], list[int]] = {}
+        for _, (wire, name, place) in sorted(self._names_of_floating().items()):
+            found.setdefault((name, wire.src, wire.width), []).append(place)
+        for (name, src, width), places in found.items():
+            shown = name if len(places) == width else f"{name}[{','.join(_runs(sorted(places)))}]"
+            yield f"{_at(shown, src)} is read but nothing drives it: what hangs on it is unsettled"
+
+    def _names_of_floating(self) -> dict[int, tuple[Wire, str, int]]:
+        """For each bit that nothing drives its wire, by the name that the source gives it before it meets a port."""
+        found = {bit: self._wire(bit) for bit in self.floating}
+        if not found:
+            return found
+        for start, module, path in self._blocks:
+            for wire in module.wires.values():
+                if wire.direction or wire.name[0] != "\\" or "$" in wire.name:
+                    continue
+                first = start + wire.base - module.first
+                for place in range(wire.width):
+                    bit = ~self.drive[first + place]
+                    if bit in found and found[bit][0].direction:
+                        found[bit] = wire, path + public(wire.name), place
+        return found
 
 
 def _at(name: str, src: str) -> str:

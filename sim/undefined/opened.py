@@ -353,7 +353,7 @@ class _Undefining:
                     self._when(place, None)
         for name, word in self.old.outputs.items():
             if is_undefined(word):
-                place = self._place(_UNDEFINED, f"output {name}")
+                place = self._place(_UNDEFINED, "")
                 place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if is_undefined(bit))
                 self._when(place, None)
 
