@@ -75,7 +75,11 @@ def _codes(board: Board, code: int) -> Iterator[Mishap]:
                     other,
                     f"switch {line} did not make contact when the step clock was enabled",
                 )
+        other_law = replace(board, law="counter" if board.law == "two-stage" else "two-stage")
         misread = {
+            next((c for c in range(board.codes) if other_law.half(c) == board.half(code)), code): (
+                "that is the code for this rate on a board whose divider counts the other way"
+            ),
             int(f"{code:08b}"[::-1], 2): "the switches were read from the wrong end",
             code ^ 0xFF: "each switch stood the other way",
             code + 1: "the code is one too high",

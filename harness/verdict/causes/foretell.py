@@ -9,6 +9,8 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
+from forelight.sim.lanes.faults import Fault
+from forelight.sim.lanes.variants import Lanes
 from forelight.sim.levels import UNKNOWN
 
 from ...bench.course import Seat, seated
@@ -20,6 +22,7 @@ from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
 from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
+from .wakes import Woken, woken
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -47,6 +50,11 @@ class Foreteller:
     power_ups: int = POWER_UPS
     seats: dict[str, Seat] = field(default_factory=dict)
     found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
+    lanes: dict[int, Lanes] = field(default_factory=dict)
+
+    def woken(self, plan: Timeline, seats: dict[int, Seat], fault: Fault | None) -> Woken | None:
+        """What the pins show from many power-ups; None where they cannot be run side by side."""
+        return woken(plan, seats, self.lanes) if fault is None else None
 
     def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
@@ -139,9 +147,7 @@ def _steps(actions: tuple[Action, ...]) -> int:
 
 def on_axis(it: Foretold, base: Foretold) -> Foretold:
     """The same on an axis on which steps begin where those of `base` do; its own steps where it has some."""
-    factor = 1.0 if it.hz is not None else it.unit / base.unit
-    ours, theirs = (_phase(one) for one in (it, base))
-    shift = 0.0 if ours is None or theirs is None else (theirs - ours) % 1.0
+    factor, shift = axis(it, base)
 
     def moved(time: float) -> float:
         return time * factor + shift
@@ -154,6 +160,13 @@ def on_axis(it: Foretold, base: Foretold) -> Foretold:
         it, lines=lines, rises=it.rises * factor + shift, unit=it.unit / factor, end=moved(it.end),
         since=moved(it.since), freed=moved(it.freed), onward=moved(it.onward)
     )  # fmt: skip
+
+
+def axis(it: Foretold, base: Foretold) -> tuple[float, float]:
+    """The factor and the shift that bring the time of `it` onto that axis."""
+    factor = 1.0 if it.hz is not None else it.unit / base.unit
+    ours, theirs = (_phase(one) for one in (it, base))
+    return factor, 0.0 if ours is None or theirs is None else (theirs - ours) % 1.0
 
 
 def _phase(it: Foretold) -> float | None:

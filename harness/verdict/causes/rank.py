@@ -26,9 +26,9 @@ from ..reading import Readout
 from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
-from . import clips, clock, hand, recording, silicon, wiring
+from . import clips, clock, hand, recording, silicon, wakes, wiring
 from .foretell import Foreteller, Prospect, clipped, on_axis
-from .mishap import CLIPPED, SHARES, Handling, Mishap
+from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -41,8 +41,10 @@ LOOK = 1024
 AHEAD, ANYWHERE = 512, 4096
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
-#: Power-ups that are tried one by one where a cause keeps the design from settling, or where nothing settles it.
-WAKES = (8, 1)
+#: Power-ups that are tried one by one, where they cannot be run side by side.
+WAKES = 8
+#: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
+SAME, FEW = 0.02, 4
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
@@ -104,7 +106,7 @@ class _Inquiry:
         for members, golden in silicon.foretold(plan, seats, self.it.home):
             first = silicon.unnamed(members[0])
             told = self.teller.laid(golden, up)
-            one = self.best(first, prior, first.change(self.it), [(told, 1.0)])
+            one = self.best(first, prior, first.change(self.it), [(told, 1.0, 0.0)])
             if one is not None and one.bits > NONE - RARE:
                 for fault in members:
                     cause = silicon.unnamed(fault)
@@ -112,7 +114,7 @@ class _Inquiry:
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
         """Clips in any order, on the outputs of this handling."""
-        for told, pace in self.told(it):
+        for told, pace, _ in self.told(it):
             reading = self.readings.of(told, pace)
             for one in reading.recordings[:1] if reading else ():
                 assert reading is not None
@@ -132,11 +134,8 @@ class _Inquiry:
         usual = sorted((c for c in causes if c.kind in PAIRED), key=lambda c: -priors[c.name])[:PAIRS]
         for first, second in combinations(usual, 2):
             self.tried += 1
-            both = Mishap(
-                "two slips", f"{first.name}; {second.name}", f"{first.said} {second.said}",
-                f"{first.remedy} {second.remedy}", _after(first, second),
-            )  # fmt: skip
-            self.keep(self.explained(both, priors[first.name] + priors[second.name], both.change(self.it)))
+            pair = both(first, second)
+            self.keep(self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it)))
         for cause in usual:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
@@ -145,12 +144,12 @@ class _Inquiry:
         return self.best(cause, prior, it, self.told(it))
 
     def best(
-        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float]]
+        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float, float]]
     ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
         bits: list[float] = []
-        for told, pace in tolds:
+        for told, pace, rare in tolds:
             reading = self.readings.of(told, pace)
             if reading is None:
                 continue
@@ -158,22 +157,22 @@ class _Inquiry:
             for one, found in self.readings.fits(rows, reading):
                 if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
                     continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap)
+                bits.append(found.bits + prior - one.handicap - rare)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Handling) -> Iterator[tuple[Prospect, float]]:
-        """What this handling foretells, and at which pace.
+    def told(self, it: Handling) -> Iterator[tuple[Prospect, float, float]]:
+        """What this handling foretells, at which pace, and how rare that is among others like it, in bits.
 
         Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
         settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
         code = _code(it)
-        if code is not None and code != self.code and it.board == self.it.board:
+        if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
             rate = float(it.board.step_hz(code))
             paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
         first = self.teller.prospect(it, self.cut) if paces else None
@@ -184,13 +183,43 @@ class _Inquiry:
             watched = None if self.code is None else clock.by_watch(it, self.code)
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
-        if it.wake is None and self.never_settles(first):
-            others = (
-                self.teller.prospect(replace(it, wake=wake), self.cut)
-                for wake in range(WAKES[self.never_settles(self.readings.meant)])
-            )
-            whole += [other for other in others if other is not None]
-        yield from ((told, pace) for told in whole for pace in paces)
+        yield from ((told, pace, 0.0) for told in whole for pace in paces)
+        if it.wake is not None or not self.never_settles(first):
+            return
+        if self.never_settles(self.readings.meant):
+            if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
+                yield from ((other, pace, 0.0) for pace in paces)
+            return
+        for pace in paces:
+            yield from ((told, pace, rare) for told, rare in self.from_power_ups(it, first, pace))
+
+    def from_power_ups(self, it: Handling, first: Prospect, pace: float) -> Iterator[tuple[Prospect, float]]:
+        """What this handling foretells from the power-ups from which the recording may come, and how rare each is.
+
+        None where what is the same from all power-ups is not as recorded.
+        """
+        reading = self.readings.of(first, pace)
+        planned = self.teller.plan(it, self.cut)
+        if reading is None or planned is None:
+            return
+        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
+        fits = self.readings.fits(rows, reading)
+        if not fits or all(f.best.mismatches > max(FEW, SAME * f.best.compared.sum()) for _, f in fits):
+            return
+        plan, up, seats = planned
+        found = self.teller.woken(plan, seats, it.fault)
+        if found is None:
+            others = (self.teller.prospect(replace(it, wake=wake), self.cut) for wake in range(WAKES))
+            yield from ((told, 0.0) for told in others if told is not None)
+            return
+        recording = fits[0][0]
+        sources = [
+            it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in recording.moments.names
+        ]
+        ticks = self.readings.row_ticks(first.foretold, rows, reading)
+        some = wakes.likely(found, recording, rows, ticks, sources)
+        for wake in some:
+            yield self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
 
     @cached_property
     def code(self) -> int | None:
@@ -248,6 +277,7 @@ def rank(
         again = (whole.explained(one.cause, one.prior, one.handling) for one in found[:FINALISTS])
         found = [one for one in again if one is not None and one.bits > NONE - RARE]
     as_meant = whole.explained(NOTHING, 0.0, it)
+    found, none = _by_length(found, none, whole.readings)
     groups = grouped(found, as_meant)
     bits = differing_bits(groups[0].best if groups else None, as_meant)
     return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
@@ -282,6 +312,17 @@ def _otherwise(reading: Readout) -> float:
         found = listed(reading.recordings[0], reading.rows, reading.stated)
         return found.bits if found and found.slips else NONE
     return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
+
+
+def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple[list[Explained], float]:
+    """The same, by the length to which each writes the recording down: how long it is without a prediction depends on
+    the clock by which it is read, and so what is saved by one is not to be compared with what is saved by another."""
+    if not found:
+        return found, none
+    least = min(found, key=lambda one: one.recording.null_bits - one.bits).recording.null_bits
+    if none > NONE:
+        none = max(NONE, none + least - readings.usual.null_bits)
+    return [replace(one, bits=one.bits + least - one.recording.null_bits) for one in found], none
 
 
 def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
@@ -330,5 +371,10 @@ def _code(it: Handling) -> int | None:
     return next((action.code for action in it.before if isinstance(action, Strap)), None)
 
 
-def _after(first: Mishap, second: Mishap) -> Callable[[Handling], Handling]:
-    return lambda it: second.change(first.change(it))
+def _is_otherwise_alike(one: Handling, other: Handling) -> bool:
+    """Whether two handlings that do the same differ in their strap codes alone."""
+    same = all(
+        a == b or (isinstance(a, Strap) and isinstance(b, Strap))
+        for a, b in zip(one.before, other.before, strict=False)
+    )
+    return same and len(one.before) == len(other.before) and one.then == other.then

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import random
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +15,7 @@ from forelight.sim.lanes.apart import halves_pay
 from forelight.sim.lanes.faults import Fault, FaultLines, Site, collapsed
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
-from forelight.sim.netlist import Cell, Const, Memory, Override, Register, Slice, Word, WritePort
+from forelight.sim.netlist import Cell, Const, Memory, Register, Slice, Word, WritePort
 from forelight.sim.reference import Reference
 from forelight.sim.rtlil.reader import parse
 from forelight.sim.state import PowerUp
@@ -26,6 +25,7 @@ from tests.sizes import sized
 from ...benchmarks.circuits import CIRCUITS
 from ...benchmarks.design import OnPins, rtlil
 from ..any_netlists import any_netlist
+from .broken import broken
 
 LANES = 70
 
@@ -64,42 +64,6 @@ def test_power_ups_and_inputs_are_separate_runs(seed: int, ripple: bool) -> None
         lanes.settle()
         for name in (*netlist.outputs, *(r.name for r in netlist.registers)):
             assert lanes.get(name) == [sim.get(name) for sim in sims], name
-
-
-def broken(netlist: Netlist, fault: Fault) -> Netlist:
-    """The netlist with one fault drawn in: what reads the line reads a constant."""
-    site, level = fault.site, Const(fault.stuck, 1)
-
-    def word(old: Word, place: str, number: int, first: int = 0) -> Word:
-        parts: list[Slice | Const] = []
-        for at, bit in enumerate(old.bits(), first):
-            (part,) = bit.parts
-            driven = isinstance(part, Slice) and Site("driver", part.value, part.low) == site
-            here = Site(place, number, at) == site and isinstance(part, Slice)  # type: ignore[arg-type]
-            parts.append(level if driven or here else part)
-        return Word.of(parts)
-
-    cells = []
-    for number, cell in enumerate(netlist.cells):
-        operands, at = [], 0
-        for operand in cell.operands:
-            operands.append(word(operand, "gate", number, at))
-            at += operand.width
-        cells.append(replace(cell, operands=tuple(operands)))
-    registers = [
-        replace(
-            register,
-            clock=word(register.clock, "clock", number) if register.clock is not None else None,
-            data=word(register.data, "data", number) if register.clock is not None else register.data,
-            overrides=tuple(
-                Override(word(o.mask, "mask", number, k), word(o.value, "value", number, k))
-                for k, o in enumerate(register.overrides)
-            ),
-        )
-        for number, register in enumerate(netlist.registers)
-    ]
-    outputs = {port: word(shown, "output", n) for n, (port, shown) in enumerate(netlist.outputs.items())}
-    return replace(netlist, cells=tuple(cells), registers=tuple(registers), outputs=outputs)
 
 
 @pytest.mark.parametrize("as_drawn", [True, False], ids=["as drawn", "shared"])
