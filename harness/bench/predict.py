@@ -127,8 +127,8 @@ def _undefined(plan: Timeline, shown: Shown) -> Iterator[str]:
             elif not found.always:
                 row = np.searchsorted(shown.frames, story.frames[found.update], side="right") - 1
                 when = f" at step {shown.steps[row]}"
-            shown = (line for bit, line in enumerate(OUTPUT_LINES) if found.outputs >> bit & 1)
-            where = found.line or f"shown by {' and '.join(shown)}"
+            lines = (line for bit, line in enumerate(OUTPUT_LINES) if found.outputs >> bit & 1)
+            where = found.line or f"shown by {' and '.join(lines)}"
             yield f"{found.reason}{when}, {where}".replace("wrapper.design.", "").replace("wrapper.", "")
 
 

@@ -6,6 +6,7 @@ for a bit of a value, `NOTHING` for a wire that nobody drives yet, else an alias
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 
@@ -15,6 +16,10 @@ from .records import FIRST, FLOATING, ONE, Bits, Module, Wire, public
 
 NOTHING = -1
 _VISITING = -2
+
+
+#: A name that Yosys has given a cell, behind its kind.
+_MADE_UP = re.compile(r"(?<=\S) \$\S*\$\S*$")
 
 
 class Nets:
@@ -77,7 +82,8 @@ class Nets:
             return f"the constant {'01xz'[bit]}"
         number = bisect_right(self.bases, bit) - 1
         if number >= 0 and bit < self.bases[number] + self.widths[number]:
-            return _at(self.labels[number][0], self.labels[number][1])
+            name, src = self.labels[number]
+            return _at(_MADE_UP.sub("", name) if src else name, src)
         wire, name, _ = self._wire(bit)
         return _at(f"net {name}", wire.src)
 

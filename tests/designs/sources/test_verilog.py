@@ -142,7 +142,7 @@ def test_warnings_of_yosys(folder: Path) -> None:
         ),
         (
             "module t(output y);\n  lamp l(y);\nendmodule\n",
-            "t.v:2: Yosys: Module `\\lamp' referenced in module `\\t' in cell `\\l' is not part of the design.",
+            "t.v:2: no module is called lamp; name its file too",
         ),
         (
             '\n`include "gone.vh"\nmodule t;\nendmodule\n',
