@@ -25,6 +25,7 @@ from tests.sizes import sized
 from ..bench_format import bench_module, bench_text, netlist_of, read_bench
 
 circuitgraph = pytest.importorskip("circuitgraph", reason="netlists in Verilog come from PyPI: circuitgraph")
+pytestmark = pytest.mark.every_case
 NETLISTS = Path(circuitgraph.__file__).parent / "netlists"
 #: Collapsed single stuck-at faults.
 PUBLISHED = {
