@@ -52,7 +52,7 @@ def run(asked: Asked, seed: int, file: Path | None, answer: str | None, as_json:
         paragraphs = _verdict(made, ranking, worth)
         said["exercise"] = {
             "seed": seed,
-            "answer": answer,
+            "answered": answer,
             "worth": worth,
             "kind": cause.kind,
             "name": cause.name,
