@@ -235,10 +235,10 @@ def golden(
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
 
     With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
-    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
-    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
-    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
-    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": how many
+    faults the design has ("fault_count"), "tried" (fewer where there are many), "possible" (those that some run may
+    reveal), "revealed", "share" of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists
+    of "line", "stuck", "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
     --improve adds "improved": "file" (null where nothing reveals more), "do", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
@@ -312,7 +312,7 @@ def check(
     --json, with the keys of "coverage" in `golden --help`, or null.
 
     With --exercise there is no CAPTURE: give -o FILE for a recording in which something went wrong, then --answer.
-    Exit code 1 where the answer is wrong. --json has "exercise": "seed" and "file", or "answer", its "worth" (right,
+    Exit code 1 where the answer is wrong. --json has "exercise": "seed" and "file", or "answered", its "worth" (right,
     nearly: the kind alone; wrong), and the cause with "kind", "name", "said" and "remedy".
     """
     from .asking.question import Asked
@@ -631,7 +631,7 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
     FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
 
-    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, by name, and all
+    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, one by one, and all
     "together", each with the keys of "coverage" in `golden --help`; "why_not" says why that is not told.
     """
     from .commands.vet import run

@@ -85,7 +85,7 @@ def _one(notebook: Notebook, found: Sequence[Findings], slot: str, as_json: bool
 
 def _plain(attempt: Attempt, details: Details) -> dict[str, object]:
     head = {"id": attempt.id, "board": attempt.board, "slot": attempt.slot, "name": attempt.design}
-    by = {"who": attempt.who, "at": attempt.at, "again_of": attempt.again_of, "kind": attempt.verdict}
+    by = {"who": attempt.who, "at": attempt.at, "again_of": attempt.again_of, "verdict": attempt.verdict}
     return head | by | tried(attempt) | {"answer": details.answer}
 
 

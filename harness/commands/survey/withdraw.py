@@ -33,7 +33,7 @@ def run(entry: Entry, slot: str, wanted: str | None, as_json: bool) -> int:
     stands = next((other.kind for other in found if other.slot == one.slot), None) or beside[0].kind
     if as_json:
         emit_json(
-            {"file": str(entry.path), "id": said.id, "again_of": one.id, "slot": one.slot, "kind": stands}
+            {"file": str(entry.path), "id": said.id, "again_of": one.id, "slot": one.slot, "verdict": stands}
         )
     else:
         by = f" by {one.who}" if one.who else ""

@@ -239,7 +239,7 @@ def test_the_chip_at_a_glance() -> None:
         "agrees": 0,
     }
     one = next(one for one in found["slots"] if one["slot"] == 101)
-    assert (one["kind"], one["who"], one["note"], one["tries"], one["strap_code"]) == (
+    assert (one["verdict"], one["who"], one["remark"], one["try_count"], one["strap_code"]) == (
         "differs",
         "Ann",
         "dim",
@@ -256,7 +256,7 @@ def test_all_tries_of_a_slot() -> None:
     assert "check by Ann: differs" in said
     assert "Note: with the other lead" in said
     tries = answered("survey", "quay.survey", "tide_gauge")["tries"]
-    assert [one["kind"] for one in tries] == ["differs", "agrees"]  # type: ignore[attr-defined]
+    assert [one["verdict"] for one in tries] == ["differs", "agrees"]  # type: ignore[attr-defined]
     ask("survey", "quay.survey", "42", code=2)
 
 
@@ -285,7 +285,7 @@ def test_the_next_tries_and_their_experiments() -> None:
     Path("plans").mkdir()
     found = answered("survey", "next", "q", "--experiments", "plans", "--tries", "60")
     (one,) = [one for one in found["tries"] if one["slot"] == 101]  # type: ignore[attr-defined]
-    assert one["experiment"] == ["restart", "steps 3"]
+    assert one["do"] == ["restart", "steps 3"]
     assert one["command"] == "forelight check 101 RECORDING --survey q --procedure plans/slot_101.toml"
     assert found["experiments"] == ["plans/slot_101.toml"]
     assert load_toml(Path("plans/slot_101.toml")).expect == "look at o4"
@@ -378,7 +378,7 @@ def test_the_reports() -> None:
     assert ask("survey", "report", "quay.survey").output == ask("survey", "report", "quay.survey").output
     rows = list(csv.DictReader(StringIO(Path("quay.csv").read_text())))
     assert len(rows) == 46
-    assert Counter(row["kind"] for row in rows) == {"differs": 1, "untried": 45}
+    assert Counter(row["verdict"] for row in rows) == {"differs": 1, "untried": 45}
     assert json.loads(Path("quay.json").read_text())["counts"]["differs"] == 1
 
 
@@ -447,7 +447,7 @@ def test_bytes_that_are_no_text() -> None:
     check(f"{odd}.csv", "--who", odd, "--note", odd, book=f"{odd}.survey")
     for command in ("survey", "survey report"):
         assert "Tide gauge" in ask(*command.split(), f"{odd}.survey").output
-    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["note"] == "od?d"  # type: ignore[index]
+    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["remark"] == "od?d"  # type: ignore[index]
 
 
 # Merge and again
@@ -535,7 +535,7 @@ def test_a_design_that_changed_moves_its_verdict() -> None:
     assert "1 try has no recording in the notebook" in said
     assert "Nothing was written" in said
     found = answered("survey", "again", "pier.survey", "--write", code=1)
-    assert [(one["before"], one["kind"]) for one in found["moved"]] == [("differs", "agrees")]  # type: ignore[attr-defined]
+    assert [(one["before"], one["verdict"]) for one in found["moved"]] == [("differs", "agrees")]  # type: ignore[attr-defined]
     assert answered("survey", "again", "pier.survey")["moved"] == []
     with reading(Path("pier.survey")) as notebook:
         first, _, last = notebook.attempts()
@@ -649,7 +649,7 @@ def test_a_try_is_withdrawn_and_nothing_is_lost() -> None:
     found = answered(
         "survey", "withdraw", "quay.survey", "tide_gauge", "--note", "i2 was closed", "--who", "Bo"
     )
-    assert found["kind"] == "agrees"
+    assert found["verdict"] == "agrees"
     tries = answered("survey", "quay.survey", "101")["tries"]
     assert [(one["command"], one["withdrawn"]) for one in tries] == [  # type: ignore[attr-defined]
         ("check", False),
