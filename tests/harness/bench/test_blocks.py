@@ -22,7 +22,11 @@ RUNS = (
     ),
     ("quay", "tide_gauge", ("strap 0", "steps 40", "select 1", "frames 30", "select 101", "steps 40")),
     ("quay", "chart_reader", ("strap 0", "restart", "steps 60")),
-    ("quay", "ripple_clock", ("strap 0", "restart", "set i0=1 i1=1", "steps 20", "set i0=0 i1=0", "frames 5")),
+    (
+        "quay",
+        "ripple_clock",
+        ("strap 0", "restart", "set i0=1 i1=1", "steps 20", "set i0=0 i1=0", "frames 5"),
+    ),
     ("mole", "dice", ("strap 0", "restart", "steps 50", "set i0=1", "steps 20")),
 )
 
