@@ -270,6 +270,14 @@ def test_a_register_that_only_feeds_itself_is_redundant() -> None:
     assert names == {"t stuck at 0", "t stuck at 1"}
 
 
+def test_nothing_is_redundant_in_a_gate_before_a_row_of_registers() -> None:
+    """There are more registers than gates, and the gate is read by the last of them."""
+    netlist = drawn_text("INPUT(a)\nINPUT(b)\nOUTPUT(s)\ns = DFF(q)\nq = DFF(r)\nr = DFF(t)\nt = AND(a, b)\n")
+    faults = [members[0] for members in collapsed(netlist, clocks=False)]
+    redundant = Redundant(netlist)
+    assert len(faults) > 4 and not any(fault in redundant for fault in faults)
+
+
 @pytest.mark.parametrize("width", [2, 7, 9, 11])
 def test_a_fault_that_one_combination_of_many_reveals_is_not_redundant(width: int) -> None:
     names = [f"a{n}" for n in range(width)]
