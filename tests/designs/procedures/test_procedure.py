@@ -268,13 +268,14 @@ def test_what_nobody_could_do_is_refused_in_python_too(make: Callable[[], Action
 
 def test_as_many_actions_as_are_allowed_and_one_more() -> None:
     """A repeat is an action too, beside those that it stands for."""
-    inner = (MOST_ACTIONS - 4) // 3
-    most = ["enable", f"repeat {inner} (set i0=1; set i0=0; enable)", "disable", "enable"]
-    assert 1 + 1 + 3 * inner + 2 == MOST_ACTIONS and len(parse(most)) == 4
+    inner = (MOST_ACTIONS - 5) // 5
+    five = "set i0=1; set i0=0; enable; set i1=1; disable"
+    most = ["enable", "disable", f"repeat {inner} ({five})", "enable", "disable"]
+    assert 3 + 5 * inner + 2 == MOST_ACTIONS and len(parse(most)) == 5
     with pytest.raises(
         DatasheetError, match=f"comes to 0 steps and frames, {MOST_ACTIONS + 1} actions and 0 s"
     ):
-        parse([*most, "disable"])
+        parse([*most, "enable"])
 
 
 def test_the_largest_strap_code_has_32_bits() -> None:
