@@ -151,15 +151,16 @@ def test_a_csv_with_plain_line_ends_is_read_too(tmp_path: Path) -> None:
     assert_same(read_golden(tmp_path / "g.csv"), SMALL)
 
 
-def test_another_ending_is_refused(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ending", ["", ".CSV", ".txt", ".vcdx", ".zip"])
+def test_another_ending_is_refused(ending: str, tmp_path: Path) -> None:
+    path = tmp_path / f"g{ending}"
+    said = f"{path}: the ending '{ending}' is not that of a golden; allowed: .csv, .vcd"
     with pytest.raises(UsageError) as caught:
-        write_golden(SMALL, tmp_path / "g.txt")
-    assert (
-        str(caught.value)
-        == f"{tmp_path / 'g.txt'}: the ending '.txt' is not that of a golden; allowed: .csv, .vcd"
-    )
-    with pytest.raises(CaptureError):
-        read_golden(tmp_path / "g.txt")
+        write_golden(SMALL, path)
+    assert str(caught.value) == said
+    with pytest.raises(CaptureError) as unread:
+        read_golden(path)
+    assert str(unread.value) == said
     assert not list(tmp_path.iterdir())
 
 
