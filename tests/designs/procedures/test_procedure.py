@@ -37,6 +37,8 @@ from forelight.sim.errors import DatasheetError, UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.sizes import sized
+
 PLAIN = Datasheet("vote", Path(), "Vote", (), None, "verilog")
 
 LINES = st.sampled_from([f"i{n}" for n in range(8)])
@@ -81,7 +83,7 @@ WORDS = [
 
 
 @given(st.lists(st.one_of(st.lists(st.sampled_from(WORDS)).map(" ".join), st.text()), max_size=4))
-@settings(print_blob=True, deadline=None)
+@settings(print_blob=True, deadline=None, max_examples=sized(40, 200))
 def test_any_text_is_read_or_refused(texts: list[str]) -> None:
     try:
         parse(texts, "here")
