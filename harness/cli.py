@@ -235,10 +235,10 @@ def golden(
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
 
     With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
-    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
-    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
-    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
-    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": how many
+    faults the design has ("fault_count"), "tried" (fewer where there are many), "possible" (those that some run may
+    reveal), "revealed", "share" of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists
+    of "line", "stuck", "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
     --improve adds "improved": "file" (null where nothing reveals more), "do", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
@@ -312,7 +312,7 @@ def check(
     --json, with the keys of "coverage" in `golden --help`, or null.
 
     With --exercise there is no CAPTURE: give -o FILE for a recording in which something went wrong, then --answer.
-    Exit code 1 where the answer is wrong. --json has "exercise": "seed" and "file", or "answer", its "worth" (right,
+    Exit code 1 where the answer is wrong. --json has "exercise": "seed" and "file", or "answered", its "worth" (right,
     nearly: the kind alone; wrong), and the cause with "kind", "name", "said" and "remedy".
     """
     from .asking.question import Asked
@@ -555,6 +555,25 @@ def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
     return run(notebook, board, write, as_json)
 
 
+@survey.command()
+@NOTEBOOK
+@click.argument("slot", type=Slot())
+@click.option(
+    "--id", "wanted", metavar="ID", help="Which entry, by the beginning of its id; the last if not said."
+)
+@click.option(
+    "--who", default="", envvar="FORELIGHT_WHO", metavar="NAME", help="Whose: the last try of this person."
+)
+@click.option("--note", default="", metavar="TEXT", help="Why.")
+@json_option
+def withdraw(notebook: Path, slot: str, wanted: str | None, who: str, note: str, as_json: bool) -> int:
+    """Let a try not count, by an entry of its own: nothing is lost, and a withdrawal can be withdrawn too."""
+    from .commands.survey.withdraw import run
+    from .survey.keeping import Entry
+
+    return run(Entry(notebook, who, note), slot, wanted, as_json)
+
+
 @cli.command()
 @click.argument("slot", type=Slot(), required=False)
 @click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
@@ -612,7 +631,7 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
     FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
 
-    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, by name, and all
+    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, one by one, and all
     "together", each with the keys of "coverage" in `golden --help`; "why_not" says why that is not told.
     """
     from .commands.vet import run
@@ -689,6 +708,10 @@ EXAMPLES = {
     "survey merge": (
         "forelight card 42 --survey friend.survey",
         "forelight survey merge quay.survey friend.survey",
+    ),
+    "survey withdraw": (
+        "forelight check tide_gauge tide.csv --survey quay.survey",
+        "forelight survey withdraw quay.survey tide_gauge --note 'it was the other board'",
     ),
     "survey again": ("forelight survey again quay.survey", "forelight survey again quay.survey --json"),
     "count": (

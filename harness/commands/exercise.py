@@ -26,7 +26,7 @@ from .judging.reasons import handling, step_line
 #: Draws until one differs, and steps that are recorded of it.
 DRAWS, STEPS = 60, 300
 #: Kinds that no family lists.
-ALWAYS = {"another slot", "stuck inside the chip", "two slips"}
+ALWAYS = {"another power-up", "another slot", "stuck inside the chip", "two slips"}
 RIGHT, NEARLY, WRONG = "right", "nearly", "wrong"
 
 
@@ -52,7 +52,7 @@ def run(asked: Asked, seed: int, file: Path | None, answer: str | None, as_json:
         paragraphs = _verdict(made, ranking, worth)
         said["exercise"] = {
             "seed": seed,
-            "answer": answer,
+            "answered": answer,
             "worth": worth,
             "kind": cause.kind,
             "name": cause.name,

@@ -92,8 +92,8 @@ def _fit(item: tuple[Asked, int, str]) -> SlotFit:
 
 
 def _plain(fit: SlotFit) -> dict[str, object]:
-    said = {"slot": fit.slot, "name": fit.name, "title": fit.title, "error": fit.error or None}
-    return said | (fit.verdict.to_json() if fit.verdict else {"kind": None})
+    said = {"slot": fit.slot, "name": fit.name, "title": fit.title, "why_not": fit.error or None}
+    return said | (fit.verdict.to_json() if fit.verdict else {"verdict": None})
 
 
 def paragraphs(

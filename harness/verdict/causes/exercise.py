@@ -44,6 +44,8 @@ def drawn(kind: str, it: Handling, seat: Seat, rng: random.Random) -> tuple[Mish
             some = [_other_order(clips)]
         case "stuck inside the chip":
             some = [silicon.unnamed(fault) for fault in silicon.all_faults(seat)]
+        case "another power-up":
+            some = [recording.power_up(wake) for wake in range(WAKES)]
         case "another slot":
             some = list(recording.other_slots(it))
         case _:

@@ -51,10 +51,14 @@ class Foreteller:
     seats: dict[str, Seat] = field(default_factory=dict)
     found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
     lanes: dict[int, Lanes] = field(default_factory=dict)
+    awake: dict[tuple[object, ...], Woken | None] = field(default_factory=dict)
 
     def woken(self, plan: Timeline, seats: dict[int, Seat], fault: Fault | None) -> Woken | None:
         """What the pins show from many power-ups; None where they cannot be run side by side."""
-        return woken(plan, seats, self.lanes) if fault is None else None
+        key = (_moves(plan), *((number, id(seat)) for number, seat in seats.items()))
+        if fault is None and key not in self.awake:
+            self.awake = {key: woken(plan, seats, self.lanes)}  # the last one alone: it is large
+        return self.awake[key] if fault is None else None
 
     def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
@@ -62,10 +66,7 @@ class Foreteller:
         if planned is None:
             return None
         plan, up, seats = planned
-        moves = tuple(
-            column.tobytes() for column in (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
-        )
-        key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
+        key = (_moves(plan), up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             if len(self.found) == MOST:
                 self.found.pop(next(iter(self.found)))
@@ -110,6 +111,12 @@ class Foreteller:
             elif number in it.board.slots:
                 found[number] = self.seat(replace(it, sheet=find(it.board, str(number)).datasheet))
         return found
+
+
+def _moves(plan: Timeline) -> tuple[int, int]:
+    """The same for timelines in which the same lines move at the same instants."""
+    columns = (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
+    return hash(tuple(column.tobytes() for column in columns)), plan.end
 
 
 def shortened(actions: tuple[Action, ...], steps: int) -> tuple[Action, ...]:

@@ -37,6 +37,8 @@ FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
 
 #: Steps of a long recording by which causes are picked at first.
 LOOK = 1024
+#: Steps of a rest at the end of a recording that are looked at.
+REST = 2048
 #: Steps after the slot is up within which a recording begins; of a design that nothing settles, and may be anywhere.
 AHEAD, ANYWHERE = 512, 4096
 #: Causes that are weighed by the whole of a long recording.
@@ -65,6 +67,8 @@ PAIRED = frozenset(
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
 PAIRS = 16
+#: Slots of a board of which all are tried; of one with more only where nothing else explains the recording.
+FEW_SLOTS = 8
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
@@ -103,14 +107,29 @@ class _Inquiry:
         every = silicon.all_faults(seats[self.it.home])
         self.tried += len(every)
         prior = math.log2(SHARES["stuck inside the chip"] / sum(SHARES.values()) / max(len(every), 1))
-        for members, golden in silicon.foretold(plan, seats, self.it.home):
-            first = silicon.unnamed(members[0])
-            told = self.teller.laid(golden, up)
-            one = self.best(first, prior, first.change(self.it), [(told, 1.0, 0.0)])
+        for broken in silicon.foretold(plan, seats, self.it.home):
+            first = silicon.unnamed(broken.members[0])
+            it, told = first.change(self.it), self.teller.laid(broken.settled, up)
+            tolds = [(told, 1.0, 0.0)]
+            if self.is_open(it, told, 1.0):
+                each = [self.teller.laid(golden, up) for golden in broken.each()]
+                tolds += [(one, 1.0, math.log2(silicon.POWER_UPS / len(each))) for one in each]
+            one = self.best(first, prior, it, tolds)
             if one is not None and one.bits > NONE - RARE:
-                for fault in members:
+                for fault in broken.members:
                     cause = silicon.unnamed(fault)
                     self.keep(replace(one, cause=cause, handling=cause.change(self.it)))
+
+    def weigh_power_ups(self) -> None:
+        """The state in which the design woke up, where what is foretold from some is not so from all."""
+        first = self.readings.meant
+        if self.never_settles(first):
+            return
+        prior = math.log2(SHARES["another power-up"] / sum(SHARES.values()))
+        for wake, told, rare in self.from_power_ups(self.it, first, 1.0):
+            self.tried += 1
+            cause = recording.power_up(wake)
+            self.keep(self.best(cause, prior, cause.change(self.it), [(told, 1.0, rare)]))
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
         """Clips in any order, on the outputs of this handling."""
@@ -184,42 +203,50 @@ class _Inquiry:
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
         yield from ((told, pace, 0.0) for told in whole for pace in paces)
-        if it.wake is not None or not self.never_settles(first):
+        if it.wake is not None:
             return
         if self.never_settles(self.readings.meant):
             if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
                 yield from ((other, pace, 0.0) for pace in paces)
             return
         for pace in paces:
-            yield from ((told, pace, rare) for told, rare in self.from_power_ups(it, first, pace))
+            if self.is_open(it, first, pace):
+                yield from ((told, pace, rare) for _, told, rare in self.from_power_ups(it, first, pace))
 
-    def from_power_ups(self, it: Handling, first: Prospect, pace: float) -> Iterator[tuple[Prospect, float]]:
-        """What this handling foretells from the power-ups from which the recording may come, and how rare each is.
+    def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
+        """Whether what is foretold leaves a part of the recording open, and the rest is so, or nearly so."""
+        reading = self.readings.of(told, pace)
+        if reading is None:
+            return False
+        fits = self.readings.fits(self.readings.rows(clipped(told.foretold, it.clips), reading), reading)
+        return any(
+            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
+            and found.best.compared.sum() < (1 - SAME) * np.bitwise_count(one.rows.known).sum()
+            for one, found in fits
+        )
 
-        None where what is the same from all power-ups is not as recorded.
-        """
-        reading = self.readings.of(first, pace)
-        planned = self.teller.plan(it, self.cut)
+    def from_power_ups(
+        self, it: Handling, first: Prospect, pace: float
+    ) -> Iterator[tuple[int, Prospect, float]]:
+        """The power-ups from which the recording may come, what each foretells, and how rare it is."""
+        reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.cut)
         if reading is None or planned is None:
-            return
-        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
-        fits = self.readings.fits(rows, reading)
-        if not fits or all(f.best.mismatches > max(FEW, SAME * f.best.compared.sum()) for _, f in fits):
             return
         plan, up, seats = planned
         found = self.teller.woken(plan, seats, it.fault)
         if found is None:
-            others = (self.teller.prospect(replace(it, wake=wake), self.cut) for wake in range(WAKES))
-            yield from ((told, 0.0) for told in others if told is not None)
+            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
+            yield from ((number, told, 0.0) for number, told in others if told is not None)
             return
-        recording = fits[0][0]
+        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
+        recording = reading.recordings[0]
         sources = [
             it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in recording.moments.names
         ]
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        some = wakes.likely(found, recording, rows, ticks, sources)
+        some = wakes.likely(found, reading.recordings[0], rows, ticks, sources)
         for wake in some:
-            yield self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
+            yield wake, self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
 
     @cached_property
     def code(self) -> int | None:
@@ -255,6 +282,8 @@ def rank(
     if meant is None:
         return Ranking((), NONE, 0, None)
     long = _length(capture, meant.foretold)
+    capture = _without_long_rest(capture, long)
+    long = min(long, _length(capture, meant.foretold))
     cut = None
     ahead = ANYWHERE if _never_settles(meant, tuple(capture.lines)) else AHEAD
     if len(meant.foretold.rises) > long + 2 * ahead:
@@ -266,11 +295,12 @@ def rank(
     search.weigh(causes)
     search.weigh_silicon()
     search.weigh_clips(it)
+    search.weigh_power_ups()
     none = max(NONE, _otherwise(whole.readings.usual))
-    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+    if len(it.board.slots) <= FEW_SLOTS or not search.found:
         search.weigh(list(recording.other_slots(it)))
-        if not search.found:
-            search.weigh_pairs(causes)
+    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+        search.weigh_pairs(causes)
     found = search.found
     if search is not whole:
         found.sort(key=lambda one: -one.bits)
@@ -281,6 +311,14 @@ def rank(
     groups = grouped(found, as_meant)
     bits = differing_bits(groups[0].best if groups else None, as_meant)
     return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
+
+
+def _without_long_rest(capture: Capture, long: float) -> Capture:
+    """A recording of so many steps without the most of a rest at its end: where nothing moves no cause is told from
+    another for long."""
+    last = max((float(line.times[-1]) for line in capture.lines.values()), default=capture.end)
+    end = last + REST * (capture.end - capture.start) / max(long, 1.0)
+    return beginning(capture, end) if capture.timed and end < capture.end else capture
 
 
 def _length(capture: Capture, base: Foretold) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -21,6 +22,8 @@ from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
 from .foretell import Prospect, axis, on_axis
 
+#: Predictions that are asked about again.
+RECENT = 4
 #: How far an instrument's clock may be off.
 TOLERANCE = 0.021
 #: Bits by which the times of edges may cost more by a clock than by the best one.
@@ -55,6 +58,7 @@ class Readings:
     others: dict[float, Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
+    recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
 
     @cached_property
     def usual(self) -> Readout:
@@ -126,10 +130,16 @@ class Readings:
 
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
+        for known, by, rows in self.recent:
+            if known is told and by is reading:
+                return rows
         there = on_axis(told, reading.reference)
         if reading.stated is not None:
-            return foretold_list(there, reading.moments.names)
-        return predicted(there, reading.moments, reading.stray)
+            rows = foretold_list(there, reading.moments.names)
+        else:
+            rows = predicted(there, reading.moments, reading.stray)
+        self.recent.append((told, reading, rows))
+        return rows
 
     def row_ticks(self, told: Foretold, rows: ReadRows, reading: Readout) -> list[Floats]:
         """At which ticks of a prediction the rows of each line are read; `rows` are its own."""

@@ -186,7 +186,7 @@ def test_a_list_of_events_that_leaves_something_out(file: Path) -> None:
     warnings = [line for line in read(file).warnings if "list of events" in line]
     assert warnings == [
         "t.v:5: Warning: the block reads b, which its list of events leaves out; a chip follows it all the same: "
-        "write @*."
+        "write @*"
     ]
 
 
@@ -238,7 +238,7 @@ def test_what_unused_modules_hold_is_nobodys_business(file: Path) -> None:
     )
     warnings = read(file, top="t").warnings
     assert [line for line in warnings if "delay" in line] == [
-        "t.v:2: Warning: the delay #3 is ignored, as is one more."
+        "t.v:2: Warning: the delay #3 is ignored, as is one more"
     ]
 
 

@@ -382,7 +382,13 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
     found = [one for group in groups for one in group.members]
     if any(one.cause.name == case.cause.name for one in found):
         return True
+    if (
+        case.cause.kind == "another power-up"
+    ):  # in which state it woke up is not the draw's but the chip's to say
+        return any(one.cause.kind == case.cause.kind for one in found)
     truth = case.cause.change(case.meant)
+    if truth.fault is not None:  # has a name in the source
+        return any(one.handling.fault == truth.fault for one in found)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
