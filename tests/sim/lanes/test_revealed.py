@@ -233,7 +233,7 @@ def test_what_is_redundant_beside_registers_is_never_revealed(seed: int) -> None
     for part in batches(lost):
         found = first_revealed(netlist, part, columns, masks, (0,))
         assert (found == NEVER).all(), [
-            describe(FaultLines(netlist), part[n]) for n in np.flatnonzero(found != NEVER)
+            describe(FaultLines(netlist), part[n]) for n in np.flatnonzero(found != NEVER).tolist()
         ]
 
 
