@@ -108,7 +108,7 @@ def shown_within(
     """
     empty = tuple(np.array([levels], np.uint8) for levels in (plan.board.empty_outputs, ALL, ALL))
     most = 2 * len(plan.frames) + sum(2 * len(outcome.frames) for outcome in stories.values())
-    found = _Rows(most + 4 * len(plan.turns) + 2)
+    found = _Unison(most + 4 * len(plan.turns) + 2)
     if plan.latency and not since:  # before the first frame has run: lines at rest, and nothing captured yet
         rest = np.zeros(1, np.uint8)
         found.add((np.array([-1]), [rest]), (np.array([-1]), [rest] * 3))
@@ -139,7 +139,7 @@ def _blocks(plan: Timeline, since: int) -> Iterator[tuple[int, int, int]]:
 Held = tuple[Frames, Sequence[NDArray[Any]]]
 
 
-class _Rows:
+class _Unison:
     """Inputs and pins on one axis of frames, rows in which nothing changes left out."""
 
     def __init__(self, most: int) -> None:
