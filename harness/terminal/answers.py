@@ -43,7 +43,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "strap_code": ("n-", "the code that sets the step rate; null where none is set"),
     "step_hz": ("n-", "step rate in hertz; null where no step clock runs"),
     "procedure": ("ls-", "the actions at the bench as texts, or the name of the procedure"),
-    "run": ("s", "name of a run of the datasheet"),
+    "run": ("s-", "name of a run of the datasheet; null for the usual one"),
     "runs": ("lm", "runs of the datasheet, in order or by name"),
     "do": ("l", "actions of a run, as texts"),
     "expect": ("s", "what the author expects of a run, in words"),

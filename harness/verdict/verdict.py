@@ -14,6 +14,7 @@ from ..capture.record import Capture, Ints, RecordedLine
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit, Recording, place
+from .glance import refused
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
@@ -29,6 +30,7 @@ CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
 RAN = 12.0  # bits that the beginning of a recording saves, if the design ran already
 RATES = 30.0  # bits by which the times of edges must be better explained by another rate: there are millions
+FAR = 0.02  # of the levels that are compared differ: so many that no closer look mends it
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
@@ -95,15 +97,21 @@ def check(
     tolerance: float = 0.02,
     start: int = 0,
     played: bool = False,
+    quick: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
     up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
-    on were `played` from this capture, step by step, it begins there and nowhere else. Never raises for a readable
-    capture: what cannot be told is inconclusive.
+    on were `played` from this capture, step by step, it begins there and nowhere else. A `quick` verdict is the same
+    where the capture agrees; where it is far from that, nothing is asked of what else it may be. Never raises for a
+    readable capture: what cannot be told is inconclusive.
     """
+    if quick and (reason := refused(golden, capture, start)):
+        return Verdict(
+            DIFFERS, evidence=NEVER, lines=tuple(capture.lines), reasons=(reason,), notes=capture.notes
+        )
     reading = read(
         golden, capture, board, step_line=step_line, tolerance=tolerance, start=start, played=played
     )
@@ -114,10 +122,12 @@ def check(
         return _of_list(plain, reading)
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
+    if quick and (glance := lay(reading, thorough=False)).far_off:
+        return _of_laid(plain, glance, capture, board, tolerance)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
-        other = lay(wide, thorough=False)
+        other = lay(wide, thorough=False) if wide.recordings else laid
         fits = laid.contradicted and other.explains()
         if (fits and other.bits >= max(MARGIN, laid.best_bits + MARGIN)) or (
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
@@ -154,6 +164,15 @@ class Laid:
             for there in self.found.places
         )
 
+    @property
+    def far_off(self) -> bool:
+        """Whether no closer look can help: wherever it is laid much differs, or little of it would be as foretold."""
+        much = HALF * self.recording.null_bits
+        return self.bits < MARGIN and not any(
+            there.saved.sum() > much and there.mismatches <= FAR * there.compared.sum()
+            for there in self.found.places
+        )
+
     def explains(self) -> bool:
         """Whether something, if not the prediction, explains much of the recording."""
         return self.best_bits > EXPLAINED * self.recording.null_bits
@@ -167,11 +186,9 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
     others: list[tuple[Recording, Otherwise]] = []
     share = math.log2(len(fits))
     for recording, found in zip(reading.recordings, fits, strict=True):
-        complete = (
-            bool(found.places)
-            and not found.best.mismatches
-            and found.best.bits >= WHOLE * recording.null_bits
-        )
+        # Where it is known where a recording lies, nothing else is asked for as long as nothing differs there.
+        whole = reading.pinned is not None or found.bits >= WHOLE * recording.null_bits
+        complete = bool(found.places) and not found.best.mismatches and whole
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
         slip, restart = in_two(recording, reading.rows, found, reading.before, reading.pinned)
