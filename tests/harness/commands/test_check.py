@@ -162,11 +162,11 @@ def test_odds_that_it_fits_stand_beside_agrees_alone() -> None:
 
 
 def test_no_odds_that_it_fits_where_a_recording_differs(capture: Path) -> None:
-    rows = capture.read_text().splitlines()
-    middle = len(rows) // 2
-    cells = rows[middle].split(",")
-    cells[3] = cells[3][:-1] + "10"[int(cells[3][-1])]
-    capture.write_text("\n".join([*rows[:middle], ",".join(cells), *rows[middle + 1 :]]) + "\n")
+    """The second half of it has one line upside down."""
+    rows = [row.split(",") for row in capture.read_text().splitlines()]
+    for cells in rows[len(rows) // 2 :]:
+        cells[3] = cells[3][:-1] + "10"[int(cells[3][-1])]
+    capture.write_text("\n".join(map(",".join, rows)) + "\n")
     words = " ".join(ask("check", "tide_gauge", str(capture), code=1).output.split())
     assert "Compared: " in words
     assert "to one" not in words

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 from collections import Counter
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -104,14 +103,20 @@ def short(seed: int) -> Verdict | None:
     return judged(setup, setup.states, noise, rng)
 
 
-def rate_error(seed: int) -> float | None:
-    """By how many of its standard deviations a stated rate is off."""
+def rate_error(seed: int, name: str | None = None) -> float | None:
+    """By how many of its standard deviations a stated rate is off; None where none is stated. The run is one by chance,
+    or that of a design."""
     rng = np.random.default_rng([seed, 3])
-    setup = Setup(states("slow", 900, rng), half=2, lead=5, restart=0, unsettled=0)
+    run = shown(name) if name else None
+    seen = run.outputs & run.settled if run else states("slow", 900, rng)
+    setup = Setup(seen, half=2, lead=5, restart=0, unsettled=0)
     noise = Noise(
-        start=100.1, length=300, rate=float(rng.uniform(-0.015, 0.015)), jitter=float(rng.uniform(0.05, 0.3))
+        start=10.1 if run else 100.1,
+        length=min(300.0, len(seen) - 20.0),
+        rate=float(rng.uniform(-0.015, 0.015)),
+        jitter=float(rng.uniform(0.05, 0.3)),
+        lines=OUTPUTS,
     )
-    noise = replace(noise, lines=OUTPUTS)
     verdict = judged(setup, setup.states, noise, rng)
     if verdict.rate_hz is None or not verdict.rate_sigma_hz:
         return None
@@ -123,15 +128,26 @@ def judged(setup: Setup, bench: States, noise: Noise, rng: np.random.Generator) 
     return check(golden_of(setup), capture, BOARD)
 
 
+def _print_rates(errors: list[float]) -> None:
+    inside = np.mean(np.abs(errors) < 1.96)
+    print(f"rates within 1.96 standard deviations: {inside:.3f} of {len(errors)}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=(__doc__ or "").split(":")[0] + ".")
     parser.add_argument("each", type=int, nargs="?", default=100, help="how many of each (%(default)s)")
     parser.add_argument(
         "--bursts", action="store_true", help="bursts of designs alone, so many of each design"
     )
+    parser.add_argument("--rates", action="store_true", help="rates on designs alone, so many of each design")
     asked = parser.parse_args()
     each = range(asked.each)
     print("seeds 0 to", each.stop - 1)
+    if asked.rates:
+        names = moving(20)
+        print(len(names), "designs:", *names)
+        every = [rate_error(seed, name) for name in names for seed in each]
+        return _print_rates([error for error in every if error is not None])
     if asked.bursts:
         print(len(bursting()), "designs:", *bursting())
     for lost in LOST:
@@ -147,8 +163,7 @@ def main() -> None:
         return
     windows = [verdict for seed in each if (verdict := short(seed))]
     print("short windows:", Counter(verdict.kind for verdict in windows))
-    errors = [error for seed in each if (error := rate_error(seed)) is not None]
-    print(f"rates within 1.96 standard deviations: {np.mean(np.abs(errors) < 1.96):.3f} of {len(errors)}")
+    _print_rates([error for seed in each if (error := rate_error(seed)) is not None])
     assert not any(verdict.kind == DIFFERS for verdict in windows)
 
 
