@@ -144,7 +144,7 @@ def main() -> None:
     each = range(asked.each)
     print("seeds 0 to", each.stop - 1)
     if asked.rates:
-        names = moving(20)
+        names = moving(6)
         print(len(names), "designs:", *names)
         every = [rate_error(seed, name) for name in names for seed in each]
         return _print_rates([error for error in every if error is not None])
