@@ -235,10 +235,10 @@ def golden(
     With --all, of every design that comes with Forelight: are they as they were kept? Exit code 1 where one is not.
 
     With --coverage, how much the run proves of a chip that agrees: a fault is one line of the design that is always 0
-    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": "faults" of
-    the design, "tried" (fewer where there are many), "possible" (those that some run may reveal), "revealed", "share"
-    of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists of "line", "stuck",
-    "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
+    or always 1, and is revealed if a settled output is another than foretold. --json then has "coverage": how many
+    faults the design has ("fault_count"), "tried" (fewer where there are many), "possible" (those that some run may
+    reveal), "revealed", "share" of the possible, its "margin" where not all were tried, "missed" and "hopeless" (lists
+    of "line", "stuck", "places" in the source), and "growth" (a list of "step", "seconds", "revealed").
     --improve adds "improved": "file" (null where nothing reveals more), "do", "gained", and the "coverage" of that run.
     """
     if everything == (asked["slot"] is not None) or update > everything:
@@ -255,6 +255,13 @@ def golden(
     return run(Asked(**asked), output, as_json, watch, coverage=coverage, improve=improve)
 
 
+def _kinds(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[str]:
+    """Kinds of causes, for a shell to complete."""
+    from .verdict.causes.mishap import SHARES
+
+    return [kind for kind in SHARES if kind.startswith(incomplete)]
+
+
 @cli.command()
 @click.argument("slot", type=Slot(), metavar="[SLOT]")
 @click.argument("capture", type=click.Path(path_type=Path), required=False, metavar="CAPTURE")
@@ -267,12 +274,35 @@ def golden(
     metavar="FILE",
     help="Write a procedure that tells the two likeliest causes apart.",
 )
+@click.option(
+    "--exercise",
+    type=click.IntRange(min=0),
+    metavar="N",
+    help="Hide something that went wrong, drawn by N, in a recording, for --output.",
+)
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write the exercise, as CSV."
+)
+@click.option(
+    "--answer",
+    shell_complete=_kinds,
+    metavar="CAUSE",
+    help="What went wrong in exercise N? As `check` names it.",
+)
 @run_options
 @survey_options
 @KEEP
 @json_option
 def check(
-    slot: str, capture: Path | None, anywhere: bool, experiment: Path | None, as_json: bool, **asked: Any
+    slot: str,
+    capture: Path | None,
+    anywhere: bool,
+    experiment: Path | None,
+    exercise: int | None,
+    output: Path | None,
+    answer: str | None,
+    as_json: bool,
+    **asked: Any,
 ) -> int:
     """Does a capture from the bench agree, and if not, where does it differ, and what would explain it?
 
@@ -280,11 +310,25 @@ def check(
 
     One that agrees says how many faults of the chip it would have shown, on its lines and in its steps: "proves" in
     --json, with the keys of "coverage" in `golden --help`, or null.
+
+    With --exercise there is no CAPTURE: give -o FILE for a recording in which something went wrong, then --answer.
+    Exit code 1 where the answer is wrong. --json has "exercise": "seed" and "file", or "answered", its "worth" (right,
+    nearly: the kind alone; wrong), and the cause with "kind", "name", "said" and "remedy".
     """
     from .asking.question import Asked
     from .commands import check, which
     from .commands.noting import entry_of
 
+    if exercise is not None:
+        from .commands.exercise import run as run_exercise
+
+        if capture is not None or anywhere or (output is None) == (answer is None):
+            raise click.UsageError("--exercise N wants a SLOT and no CAPTURE, and -o FILE or --answer CAUSE")
+        if experiment or entry_of(asked):
+            raise click.UsageError("an exercise is no try at the bench: leave --survey and --experiment out")
+        return run_exercise(Asked(slot, **asked), exercise, output, answer, as_json)
+    if output is not None or answer is not None:
+        raise click.UsageError("--output and --answer belong to --exercise N")
     if anywhere and capture is not None:
         raise click.UsageError("--any asks which slot it is: give the capture alone")
     if not anywhere and capture is None:
@@ -511,6 +555,25 @@ def again(notebook: Path, write: bool, board: str | None, as_json: bool) -> int:
     return run(notebook, board, write, as_json)
 
 
+@survey.command()
+@NOTEBOOK
+@click.argument("slot", type=Slot())
+@click.option(
+    "--id", "wanted", metavar="ID", help="Which entry, by the beginning of its id; the last if not said."
+)
+@click.option(
+    "--who", default="", envvar="FORELIGHT_WHO", metavar="NAME", help="Whose: the last try of this person."
+)
+@click.option("--note", default="", metavar="TEXT", help="Why.")
+@json_option
+def withdraw(notebook: Path, slot: str, wanted: str | None, who: str, note: str, as_json: bool) -> int:
+    """Let a try not count, by an entry of its own: nothing is lost, and a withdrawal can be withdrawn too."""
+    from .commands.survey.withdraw import run
+    from .survey.keeping import Entry
+
+    return run(Entry(notebook, who, note), slot, wanted, as_json)
+
+
 @cli.command()
 @click.argument("slot", type=Slot(), required=False)
 @click.option("--plain", is_flag=True, help="A dialogue of lines, for screen readers and pipes.")
@@ -568,7 +631,7 @@ def vet(folder: str | None, everything: bool, board: str, power_ups: int, seed: 
 
     FOLDER holds its datasheet.toml and its source. Exit codes: 0 accepted, 1 something must be put right.
 
-    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, by name, and all
+    For one FOLDER --json has "coverage": how many faults of the design its "runs" would reveal, one by one, and all
     "together", each with the keys of "coverage" in `golden --help`; "why_not" says why that is not told.
     """
     from .commands.vet import run
@@ -624,7 +687,12 @@ EXAMPLES = {
         "forelight golden dice --seconds 2 -o dice.vcd --improve more.toml",
     ),
     "card": ("forelight card tide_gauge", "forelight card 101 -o tide.html"),
-    "check": ("forelight check tide_gauge tide.csv", "forelight check 101 tide.csv --json"),
+    "check": (
+        "forelight check tide_gauge tide.csv",
+        "forelight check 101 tide.csv --json",
+        "forelight check tide_gauge --exercise 7 -o what.csv",
+        'forelight check tide_gauge --exercise 7 --answer "restart held"',
+    ),
     "survey": (
         "forelight check tide_gauge tide.csv --survey quay.survey --who Ann --keep",
         "forelight survey quay.survey",
@@ -640,6 +708,10 @@ EXAMPLES = {
     "survey merge": (
         "forelight card 42 --survey friend.survey",
         "forelight survey merge quay.survey friend.survey",
+    ),
+    "survey withdraw": (
+        "forelight check tide_gauge tide.csv --survey quay.survey",
+        "forelight survey withdraw quay.survey tide_gauge --note 'it was the other board'",
     ),
     "survey again": ("forelight survey again quay.survey", "forelight survey again quay.survey --json"),
     "count": (

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import signal
+import zlib
+from collections import defaultdict
+from pathlib import Path
 
 import pytest
 
@@ -11,6 +14,25 @@ from tests import sizes
 
 def pytest_configure(config: pytest.Config) -> None:
     sizes.WHOLE = config.getoption("markexpr") != "not slow"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Of a test with many cases the quick run of all tests takes some: those whose names have the smallest checksums.
+
+    A file or folder that is named is tested whole, and so is what is marked `every_case`.
+    """
+    if sizes.WHOLE or [Path(place).name for place in config.args] != config.getini("testpaths"):
+        return
+    cases = defaultdict(list)
+    for item in items:
+        cases[item.nodeid.partition("[")[0]].append(item)
+    taken = set()
+    for same in cases.values():
+        same.sort(key=lambda item: zlib.crc32(item.nodeid.encode()))
+        whole = len(same) <= sizes.FEW or same[0].get_closest_marker("every_case")
+        taken.update(same if whole else same[: max(sizes.FEW, len(same) // sizes.SHARE)])
+    config.hook.pytest_deselected(items=[item for item in items if item not in taken])
+    items[:] = [item for item in items if item in taken]
 
 
 def pytest_collection_finish() -> None:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+
+#: As in `typing`, whose import takes a command as long as Python's own start: until it is over, Python answers Ctrl-C.
+TYPE_CHECKING = False
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from forelight.designs.sources.source import read
     from forelight.harness.boards.profile import Board
     from forelight.harness.boards.reader import load_board

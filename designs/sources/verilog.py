@@ -112,7 +112,7 @@ def _kept(base: Path, entry: str) -> str | None:
 def _own_version() -> str:
     """What tells this way of reading from others."""
     here = Path(__file__).parent
-    files = [Path(__file__), *sorted((here / "text").glob("*.py"))]
+    files = [Path(__file__), here / "verilog_words.py", *sorted((here / "text").glob("*.py"))]
     return " ".join(f"{file.name} {file.stat().st_size} {file.stat().st_mtime_ns}" for file in files)
 
 

@@ -20,6 +20,15 @@ _ERROR = re.compile(r"^(?:(?P<place>[^\n]*?:\d+)[-.\d]*: )?ERROR: *(?P<words>.*)
 _WARNING = re.compile(r"^(?:[^\n]*?: )?Warning: [^\n]*", re.MULTILINE)
 _USED = re.compile(r"^(?:Top|Used) module: +(?:\$paramod\S*?(?=\\))?\\(\S+?)(?:\\\S*)?$", re.MULTILINE)
 _NOT_CONSTANT = re.compile(r"in memory initialization \$meminit\$\\(\S+?)\$(\S+?:\d+)\$")
+#: Errors of Yosys in words of their own, with a remedy.
+_EXPLAINED = (
+    (re.compile(r"Module `\\(\S+)' referenced in module "), "no module is called {}", "name its file too"),
+    (
+        re.compile("While loops are only allowed"),
+        "`while` is supported in tables that `initial` fills alone",
+        "write a for loop with a constant end",
+    ),
+)
 _FIGHT = re.compile(
     r"Warning: Driver-driver conflict for .* between (?P<driver>cell \$?[^$\s]*(?:\$(?P<place>[^$\s]+:\d+)\S*)?)"
     r" and constant (?P<constant>\S+) in "
@@ -37,9 +46,36 @@ def refuse_fights(out: str, names: str) -> None:
         )
 
 
+#: Warnings of Yosys in words of their own.
+_SAID = (
+    (
+        re.compile(r"^(?P<place>\S+): Warning: Identifier `\\(?P<name>\S+\.\S+)' is implicitly declared\.$"),
+        "nothing is called {name}: a net of one bit is taken, which nothing drives",
+    ),
+    (
+        re.compile(r"^(?P<place>\S+): Warning: Identifier `\\(?P<name>\S+)' is implicitly declared\.$"),
+        "{name} is not declared: a net of one bit is taken",
+    ),
+    (
+        re.compile(
+            r"^Warning: wire '\\(?P<name>\S+)' is assigned in a block at (?P<place>\S+:\d+)[-.\d]*\.$"
+        ),
+        "{name} is assigned in a block, but is no variable: declare it as reg",
+    ),
+)
+
+
 def warnings_of(out: str) -> list[str]:
     """The warnings in what Yosys printed, without names that it made up."""
-    return [re.sub(r": \$auto\$\S+$", "", line) for line in _WARNING.findall(out)]
+    return [_said(re.sub(r": \$auto\$\S+$", "", line)) for line in _WARNING.findall(out)]
+
+
+def _said(line: str) -> str:
+    for pattern, words in _SAID:
+        match = pattern.match(line)
+        if match is not None:
+            return f"{match['place']}: Warning: {words.format_map(match.groupdict())}"
+    return line.removesuffix(".")
 
 
 def noted(out: str, read: Sequence[Verilog]) -> list[str]:
@@ -61,7 +97,7 @@ def noted(out: str, read: Sequence[Verilog]) -> list[str]:
 
 def _twice_clocked(module: str, register: str, clock: str, place: str) -> SourceError:
     return SourceError(
-        f"register {register} of module {module} takes both edges of {clock}",
+        f"register {register} of module {module} takes both edges of {clock.replace(' ', '')}",
         place=place,
         remedy="use one of them: a flip-flop has one",
     )
@@ -113,9 +149,10 @@ def _explained(
     for text in read if "DPI" not in words else ():
         for word in (text.word(at) for at in text.where(*LACKING) if text.tokens[at].place == place):
             return SourceError(f"`{word}` is not supported", place=place or "", remedy=LACKING[word])
-    if "While loops are only allowed" in words:
-        said = "`while` is supported in tables that `initial` fills alone"
-        return SourceError(said, place=place or "", remedy="write a for loop with a constant end")
+    for pattern, said, remedy in _EXPLAINED:
+        if match := pattern.search(words):
+            where = place or _place(words, base, names)
+            return SourceError(said.format(*match.groups()), place=where, remedy=remedy)
     return SourceError(f"Yosys: {words}", place=place or _place(words, base, names))
 
 

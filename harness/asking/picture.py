@@ -94,6 +94,6 @@ def _rest(found: Preview, most: int) -> str:
     )
     more = len(sequence) - most
     note = f"<p>and {more} more</p>" if more > 0 else ""
-    said = as_text([*facts(asking), "", *below(found, UNICODE, COLUMNS)], COLUMNS)
+    said = as_text([*facts(asking), "", *below(found, UNICODE, COLUMNS, strips=bool(found.watched))], COLUMNS)
     pictures = f'<p>{opening(asking)}</p>\n<div class="wall pictures">{shown}</div>{note}\n'
     return (pictures if asking.board.display else "") + f"<pre>{escape(said)}</pre>\n"

@@ -92,15 +92,18 @@ def preview(
     return Preview(asking, golden, asking.settling(whole), sight, offered, over, light, signals, gate_delay)
 
 
-def below(found: Preview, glyphs: Glyphs, width: int) -> Iterator[RenderableType]:
-    """What stands below the pictures: the eye, the status, levels, how far the prediction holds, attachments, runs."""
+def below(found: Preview, glyphs: Glyphs, width: int, *, strips: bool = True) -> Iterator[RenderableType]:
+    """What stands below the pictures: the eye, the status, levels, how far the prediction holds, attachments, runs.
+
+    The recent levels are left out without `strips`, where they are drawn already.
+    """
     asking, golden = found.asking, found.golden
     yield from words(asking, found.sight, found.offered)
     if found.light is not None:
         yield str(found.light)
     yield " ".join(found.status(golden.end))
     yield ""
-    if found.lines or found.watched:
+    if strips and (found.lines or found.watched):
         names = [*found.lines, *(found.watched.values if found.watched else ())]
         rows = recent(golden, found.lines, room(names, found.meanings, width))
         yield from drawn(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
-from functools import partial
+from functools import cached_property, partial
 from math import ceil
 from pathlib import Path
 
@@ -141,7 +141,11 @@ class Question:
         return settling(golden, restart_tick(self.board, self.sheet, self.procedure, slot))
 
     def restarting(self) -> Restarting | None:
-        """What the restart alone settles, whatever was before; None for a design without one."""
+        """What the restart alone settles, whatever was before; None for a design without one. Worked out once."""
+        return self._restarting
+
+    @cached_property
+    def _restarting(self) -> Restarting | None:
         with stage(f"proving what the restart of {self.sheet.name} settles"):
             return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
 

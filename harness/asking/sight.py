@@ -107,7 +107,7 @@ def words(asking: Question, found: Impressions, offered: Readable | None) -> Ite
 def told_to_scripts(found: Impressions, code: int | None, board: Board) -> dict[str, object]:
     """What the eye makes of it, for scripts; `code` makes it readable, where that is wanted and known."""
     return {
-        "display": vars(found.display),
+        "whole": vars(found.display),
         "lines": {line: vars(one) for line, one in found.lines.items()},
         "readable": None if code is None else {"strap_code": code, "hz": float(board.step_hz(code))},
     }

@@ -44,7 +44,7 @@ def changes(found: Trace, oscillator_hz: int) -> dict[str, object]:
             {
                 "time_s": int(found.times[row]) / oscillator_hz,
                 "value": int(values[row]),
-                "unsettled": int(vague[row]),
+                "unsettled_bits": int(vague[row]),
             }
             for row in rows
         ]

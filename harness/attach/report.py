@@ -82,7 +82,7 @@ def _terminal(attachment: Attachment, golden: Golden) -> Report:
         heading += f", {found.baud:.6g} baud, 8N1{said}: {counted(len(found.characters), 'character')}"
         heading += f", {counted(len(found.faults), 'bad frame') if found.faults else 'no bad frames'}"
     facts: dict[str, Any] = {"baud": found.baud, "text": found.text, "characters": len(found.characters)}
-    facts["faults"] = [
+    facts["mistakes"] = [
         {"time_s": one.time / golden.oscillator_hz, "fault": one.fault} for one in found.faults
     ]
     return Report(heading, tuple(_terminal_lines(found, golden)), _named(attachment, facts))
@@ -134,8 +134,8 @@ def reading(found: Reading | None) -> str:
 
 def _measured(found: Reading | None) -> dict[str, Any]:
     if found is None:
-        return {"periods": 0, "hz": None, "duty": None}
-    return {"periods": found.periods, "hz": vars(found.hz), "duty": vars(found.duty)}
+        return {"periods": 0, "range_hz": None, "duty": None}
+    return {"periods": found.periods, "range_hz": vars(found.hz), "duty": vars(found.duty)}
 
 
 def _lamp(attachment: Attachment, golden: Golden) -> Report:
@@ -150,9 +150,7 @@ def _lamp(attachment: Attachment, golden: Golden) -> Report:
             f"then again as from {found[again[0]].start / golden.oscillator_hz:.3f} s, every {period:.3f} s",
         ]
     facts: dict[str, Any] = {
-        "looks": [
-            {"time_s": look.start / golden.oscillator_hz, "brightness": look.lamps[0]} for look in found
-        ]
+        "looks": [{"time_s": look.start / golden.oscillator_hz, "lit": look.lamps[0]} for look in found]
     }
     return Report(f"Lamp on {attachment.lines['signal']}", tuple(lines), _named(attachment, facts))
 
@@ -185,8 +183,8 @@ def _display(attachment: Attachment, golden: Golden) -> Report:
     wrong = counted(len(found.faults), "fault") if found.faults else "no faults"
     heading = f"Character display of {columns} x {rows} at {volts:g} V: {wrong} by its published timing"
     facts: dict[str, Any] = {
-        "screens": [{"time_s": screen.start / hz, "lines": list(screen.lines)} for screen in found.screens],
-        "faults": [{"time_s": fault.time / hz, "fault": fault.found} for fault in found.faults],
+        "screens": [{"time_s": screen.start / hz, "texts": list(screen.lines)} for screen in found.screens],
+        "mistakes": [{"time_s": fault.time / hz, "fault": fault.found} for fault in found.faults],
     }
     return Report(heading, tuple(lines), _named(attachment, facts))
 
@@ -209,7 +207,7 @@ def _memory(attachment: Attachment, golden: Golden) -> Report:
         {"time_s": one.time / hz, "address": one.address(), "data": one.data().hex()}
         for one in found.transfers
     ]
-    facts = {"reads": reads, "faults": [{"time_s": time / hz, "fault": what} for time, what in faults]}
+    facts = {"reads": reads, "mistakes": [{"time_s": time / hz, "fault": what} for time, what in faults]}
     return Report(heading, tuple(lines), _named(attachment, facts))
 
 
@@ -247,7 +245,7 @@ def counted(number: int, noun: str) -> str:
 
 
 def _named(attachment: Attachment, facts: Mapping[str, Any]) -> dict[str, Any]:
-    return {"kind": attachment.kind, "lines": dict(attachment.lines), **facts}
+    return {"kind": attachment.kind, "terminals": dict(attachment.lines), **facts}
 
 
 REPORTERS: Mapping[str, Callable[[Attachment, Golden], Report]] = {

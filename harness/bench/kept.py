@@ -47,6 +47,11 @@ class GoldenDifference:
     first: str | None = None
     facts: tuple[str, ...] = ()
 
+    def to_json(self) -> dict[str, object]:
+        """As plain values."""
+        plain = dict(vars(self))
+        return plain | {"fact_names": plain.pop("facts"), "first_row": plain.pop("first")}
+
 
 def foretold(sheet: Datasheet, boards: Sequence[Board]) -> dict[str, bytes]:
     """The files of a design's goldens as they are to be, by name."""

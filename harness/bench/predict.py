@@ -127,7 +127,9 @@ def _undefined(plan: Timeline, shown: Shown) -> Iterator[str]:
             elif not found.always:
                 row = np.searchsorted(shown.frames, story.frames[found.update], side="right") - 1
                 when = f" at step {shown.steps[row]}"
-            yield f"{found.reason}{when}, {found.line}".replace("wrapper.design.", "").replace("wrapper.", "")
+            lines = (line for bit, line in enumerate(OUTPUT_LINES) if found.outputs >> bit & 1)
+            where = found.line or f"shown by {' and '.join(lines)}"
+            yield f"{found.reason}{when}, {where}".replace("wrapper.design.", "").replace("wrapper.", "")
 
 
 def _races(

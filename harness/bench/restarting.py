@@ -147,7 +147,8 @@ def restarting(
     if not divides(board, sheet):
         return found
     fastest = tried((board.half(0),))
-    raced = tuple(name for name in fastest.left_out if name not in found.left_out)
+    before = frozenset(found.left_out)
+    raced = tuple(name for name in fastest.left_out if name not in before)
     steps = found.steps if found.steps is None or fastest.steps is None else max(found.steps, fastest.steps)
     return replace(found, steps=steps, raced=raced, fastest_hz=float(board.step_hz(0)))
 

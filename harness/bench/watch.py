@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cached_property
 
@@ -24,6 +24,9 @@ STILL_STEPS = 3
 #: Closures of one contact that follow one another within this time are one press that bounces: the worst of 16 switches
 #: came to rest after 6.2 ms; two more, which bounced far longer, were left out (Ganssle, A Guide to Debouncing).
 BOUNCING_S = 0.02
+#: From when to when a contact is closed, in ticks, time after time; and the tick at which a press of such is told.
+Closures = list[tuple[int, int]]
+Ending = Callable[[str, Closures], int]
 
 
 class Watch:
@@ -47,7 +50,7 @@ class Watch:
             if now.clock == RUNNING:
                 now = replace(now, clock=STOPPED, hz=None)
         since = -np.inf if recent_s is None else self._seconds(tick) - recent_s
-        told = tuple(one for one in self._touched(since) if one.end_s <= self._seconds(tick))
+        told = tuple(one for one in self._touched(since, self._rest) if one.end_s <= self._seconds(tick))
         last, following = self._around(tick)
         until = self.golden.end if following is None else following
         begun = self.origin if last is None else last
@@ -137,18 +140,18 @@ class Watch:
 
     @cached_property
     def touches(self) -> tuple[Touch, ...]:
-        """What became of each press of a button."""
-        return self._touched(-np.inf)
+        """What became of each press of a button that is over."""
+        return self._touched(-np.inf, lambda line, group: group[-1][1])
 
-    def _touched(self, since: float) -> tuple[Touch, ...]:
+    def _touched(self, since: float, ending: Ending) -> tuple[Touch, ...]:
         """Of those that ended at a second or later."""
-        return tuple(sorted(self._touches(since), key=lambda one: one.end_s))
+        return tuple(sorted(self._touches(since, ending), key=lambda one: one.end_s))
 
-    def _touches(self, since: float) -> Iterator[Touch]:
+    def _touches(self, since: float, ending: Ending) -> Iterator[Touch]:
         ends = [*self._starts[1:].tolist(), self.golden.end + self.origin]
         for line in self.board.buttons:
             bit = INPUT_LINES.index(line)
-            closed: list[tuple[int, int]] = []
+            closed: Closures = []
             for stretch, start, end in zip(
                 self.inside.plan.stretches, self._starts.tolist(), ends, strict=True
             ):
@@ -157,15 +160,20 @@ class Watch:
                         closed[-1] = closed[-1][0], end
                     else:
                         closed.append((start, end))
-            yield from (
-                self._touch(line, group)
-                for group in self._grouped(closed)
-                if group[-1][1] < ends[-1] and self._seconds(group[-1][1]) >= since
-            )
+            for group in self._grouped(closed):
+                end = ending(line, group)
+                if end < ends[-1] and self._seconds(end) >= since:
+                    yield self._touch(line, group, end)
 
-    def _grouped(self, closed: list[tuple[int, int]]) -> Iterator[list[tuple[int, int]]]:
+    def _rest(self, line: str, group: Closures) -> int:
+        """The tick at which all is known of a press: it is over, or it has bounced and its contact rests."""
+        last, end = group[-1]
+        patience = max(int(BOUNCING_S * self.golden.oscillator_hz), self.board.debounce.get(line, 0))
+        return min(end, last + patience) if len(group) > 1 else end
+
+    def _grouped(self, closed: Closures) -> Iterator[Closures]:
         """Closures as presses: those that follow one another closely are one that bounces."""
-        group: list[tuple[int, int]] = []
+        group: Closures = []
         for one in closed:
             if group and one[0] - group[-1][1] > BOUNCING_S * self.golden.oscillator_hz:
                 yield group
@@ -174,10 +182,10 @@ class Watch:
         if group:
             yield group
 
-    def _touch(self, line: str, group: list[tuple[int, int]]) -> Touch:
+    def _touch(self, line: str, group: Closures, last: int) -> Touch:
         inside, bit = self.inside, INPUT_LINES.index(line)
         frame = self.board.frame_ticks
-        first, last = group[0][0], group[-1][1]
+        first = group[0][0]
         before, after = inside.row_at(first - 1), inside.row_at(last + frame - 1)
         levels = inside.rows[max(before, 0) : after + 1] >> np.uint16(bit) & np.uint16(1)
         rises = int(np.count_nonzero(np.diff(levels.astype(np.int8)) == 1))

@@ -54,8 +54,8 @@ def _chunk(text: Bytes, starts: Ints, stops: Ints) -> tuple[Floats, NDArray[np.b
     power = np.where(good, power - after, 0)
     small, large = TENS[np.minimum(np.maximum(-power, 0), 22)], TENS[np.minimum(np.maximum(power, 0), 22)]
     values = whole / small * large
-    deep = power < -22
-    values[deep] *= 10.0 ** (power[deep] + 22)
+    far = np.abs(power) > 22
+    values[far] *= 10.0 ** (power[far] - 22 * np.sign(power[far]))
     values *= scale
     return np.where(negative, -values, values), good
 

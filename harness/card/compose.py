@@ -92,7 +92,7 @@ def compose(occasion: Occasion) -> Card:
         kinds=kinds(sheet, golden),
         slot=occasion.slot,
         run=occasion.procedure.name,
-        facts={"procedure": [to_text(action) for action in occasion.told]},
+        facts={"do": [to_text(action) for action in occasion.told]},
     )
 
 

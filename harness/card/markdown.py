@@ -28,7 +28,7 @@ def page(card: Card) -> str:
 
 def booklet(title: str, cards: Sequence[Card], index: Sequence[tuple[str, Sequence[Card]]]) -> str:
     """Contents, index of kinds, then each card."""
-    out = [f"# {_escaped(title)}", "", "## Contents", ""]
+    out = [f"# {_escaped(title)}", "", "## Contents, by slot", ""]
     out += [f"- {card.where}: {_escaped(card.title)}" for card in cards]
     out += ["", "## By kind", ""]
     out += [f"- {kind}: {', '.join(_escaped(card.title) for card in found)}" for kind, found in index]

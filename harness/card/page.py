@@ -11,7 +11,7 @@ from ..view.stave import as_svg, columns
 from .leaf import Block, Card, Sentences, Shots, Switches, SwitchPlace, Table, Task, Tasks, Traces
 
 STYLE = """
-@page { size: 148mm 210mm; margin: 8mm 9mm 8mm 8mm }
+@page { size: 148mm 210mm; margin: 7mm 9mm 7mm 8mm }
 * { box-sizing: border-box }
 body { font: 8pt/1.22 "DejaVu Sans Condensed", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff;
   margin: 0 auto; max-width: 131mm; font-variant-numeric: tabular-nums }
@@ -48,12 +48,13 @@ li ol { padding-left: 5mm }
 .shot svg { display: block; margin: 0.4mm auto }
 .traces td:last-child, .traces th:last-child { width: 62mm; padding: 0 }
 .traces { break-inside: avoid }
+.traces td { line-height: 1 }
 .means { overflow-wrap: anywhere }
 .contents { columns: 2; column-gap: 6mm }
 .contents p { break-inside: avoid }
 a { color: inherit; text-decoration: none }
 """
-TRACE_MM, TRACE_HIGH_MM, COLUMNS = 62.0, 3.0, 248
+TRACE_MM, TRACE_HIGH_MM, COLUMNS = 62.0, 2.8, 248
 FIGURE_MM = 8.0
 
 
@@ -70,7 +71,7 @@ def booklet(title: str, cards: Sequence[Card], index: Sequence[tuple[str, Sequen
     )
     front = (
         f"<article><header><h1>{escape(title)}</h1></header><section><h2></h2><div>"
-        f'<h2>Contents</h2><div class="contents">{contents}</div></div></section>'
+        f'<h2>Contents, by slot</h2><div class="contents">{contents}</div></div></section>'
         f'<section><h2></h2><div class="said"><h2>By kind</h2>{kinds}</div></section></article>'
     )
     return _whole(title, [front, *map(_article, cards)])
@@ -182,13 +183,15 @@ def _traces(block: Traces) -> Iterator[str]:
 
 
 def _marks(block: Traces) -> str:
-    """The numbers of the tasks above the place where each begins; one that has no room is left out."""
-    texts, free = [], 0.0
+    """The tasks of Start above the place where each begins; one that has no room is left out."""
+    texts: list[str] = []
+    free = 0.0
     for tick, number in block.marks:
-        at = tick * TRACE_MM / max(block.golden.end, 1)
-        if free <= at <= TRACE_MM - 1.5:
-            texts.append(f'<text x="{at:.1f}" y="2.2" font-size="2.4">{escape(number)}</text>')
-            free = at + 1.6 * len(number) + 0.6
+        at, words = tick * TRACE_MM / max(block.golden.end, 1), number if texts else f"task {number}"
+        wide = 1.3 * len(words) + 0.6
+        if free <= at <= TRACE_MM - wide:
+            texts.append(f'<text x="{at:.1f}" y="2.2" font-size="2.4">{escape(words)}</text>')
+            free = at + wide
     return (
         f'<svg class="trace" width="{TRACE_MM:g}mm" height="2.6mm" viewBox="0 0 {TRACE_MM:g} 2.6" fill="currentColor">'
         f"{''.join(texts)}</svg>"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -25,6 +26,7 @@ NAMED = 4
 #: Steps that are looked at.
 STEPS = 64
 POWER_UPS = 4
+_SLOT = re.compile(r"slot (\d+) selected")
 
 
 def slips(it: Handling, step_line: str) -> Iterator[str]:
@@ -44,8 +46,20 @@ def slips(it: Handling, step_line: str) -> Iterator[str]:
         if look:
             alike.setdefault(look, []).append(cause.name)
     for look, names in list(alike.items())[:MOST]:
-        listed = ", ".join(names[:NAMED])
-        yield f"{look}: {listed}{f' and {len(names) - NAMED} like that' if len(names) > NAMED else ''}."
+        yield f"{look}: {_listed(names)}."
+
+
+def _listed(names: list[str]) -> str:
+    """The names in one list, those of wrong slots by their numbers alone."""
+    slots = [found[1] for name in names if (found := _SLOT.fullmatch(name))]
+    others = [name for name in names if not _SLOT.fullmatch(name)]
+    if slots:
+        more = [f"{len(slots) - NAMED} more"] if len(slots) > NAMED else []
+        numbers = [*slots[:NAMED], *more]
+        listed = " or ".join(filter(None, [", ".join(numbers[:-1]), numbers[-1]]))
+        others.insert(0, f"slot {listed} selected")
+    more = [f"{len(others) - NAMED} like that"] if len(others) > NAMED else []
+    return " and ".join([", ".join(others[:NAMED]), *more])
 
 
 def _usual(it: Handling) -> list[Mishap]:

@@ -163,7 +163,7 @@ def answer(made: Card) -> dict[str, object]:
                 case Tasks(tasks):
                     found["tasks"] = [_plain(task) for task in tasks]
                 case Switches(switches):
-                    found["switches"] = [
+                    found["settings"] = [
                         vars(switch) | {"contact": switch.contact(switch.then) or None} for switch in switches
                     ]
                 case Shots(shots):
@@ -174,12 +174,12 @@ def answer(made: Card) -> dict[str, object]:
                     pass
         parts[part.heading.lower()] = found
     head = {key: getattr(made, key) for key in ("name", "slot", "title", "creator", "description", "run")}
-    return head | {"kinds": list(made.kinds)} | made.facts | parts
+    return head | {"kinds": list(made.kinds)} | made.facts | {"headings": parts}
 
 
 def _plain(task: Task) -> dict[str, object]:
     return {
-        "number": task.number,
+        "item": task.number,
         "sentence": task.sentence,
         "tasks": [_plain(inner) for inner in task.inner],
     }

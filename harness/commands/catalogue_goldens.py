@@ -29,7 +29,11 @@ def run(update: bool, as_json: bool) -> int:
         found += unlike
     if as_json:
         emit_json(
-            {"goldens": count, "updated": update, "differences": [vars(difference) for difference in found]}
+            {
+                "goldens": count,
+                "updated": update,
+                "differences": [difference.to_json() for difference in found],
+            }
         )
     else:
         show(*paragraphs(found, count, len(designs), update))

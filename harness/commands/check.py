@@ -56,7 +56,7 @@ def run(
     proves = proved(asking, golden, capture, verdict)
     found = answer(asking, golden, verdict, str(path)) | {"proves": proves.to_json() if proves else None}
     why = reasons.explained(asking, capture, experiment) if verdict.kind == DIFFERS else None
-    found["causes"] = why.to_json() if why else None
+    found["explanation"] = why.to_json() if why else None
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
@@ -89,7 +89,7 @@ def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict
     """What a recording that agrees proves, and what explains one that differs, for scripts."""
     proves = proved(asking, golden, capture, verdict)
     why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
-    return {"proves": proves.to_json() if proves else None, "causes": why.to_json() if why else None}
+    return {"proves": proves.to_json() if proves else None, "explanation": why.to_json() if why else None}
 
 
 def _anywhere(golden: Golden) -> Iterator[str]:

@@ -123,7 +123,7 @@ def run(
 def answer(asking: Question, count: Count, expected: float, codes: Sequence[range]) -> dict[str, object]:
     """For scripts; codes by the first and the last of neighbours that all fit."""
     return {
-        "kind": count.verdict(expected),
+        "verdict": count.verdict(expected),
         "name": asking.sheet.name,
         "board": asking.board.name,
         "slot": asking.slot,
@@ -136,7 +136,7 @@ def answer(asking: Question, count: Count, expected: float, codes: Sequence[rang
         "low_hz": count.low_hz,
         "high_hz": count.high_hz,
         "expected_loops": expected * count.seconds / count.steps_per_loop,
-        "codes": [[run[0], run[-1]] for run in codes],
+        "code_ranges": [[run[0], run[-1]] for run in codes],
     }
 
 

@@ -44,7 +44,7 @@ def tell_progress(as_json: bool) -> int:
                 {
                     "lesson": one.number,
                     "title": one.title,
-                    "tasks": len(one.tasks),
+                    "task_count": len(one.tasks),
                     "done": done.get(one.title, 0),
                 }
                 for one in lessons()

@@ -44,7 +44,7 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
                 "file": str(output),
                 "name": asking.sheet.name,
                 "board": asking.board.name,
-                "procedure": [to_text(action) for action in asking.procedure.actions],
+                "do": [to_text(action) for action in asking.procedure.actions],
                 "line": line,
                 "seconds": len(samples) / RATE,
                 "samples_per_second": RATE,
@@ -52,7 +52,7 @@ def run(asked: Asked, line: str | None, volume: float | None, output: Path, as_j
                 "highest_hz": heard.hz.most if heard else None,
                 "note": name,
                 "cents": cents,
-                "unsettled": vague,
+                "any_unsettled": vague,
                 "caution": CAUTION,
             }
         )

@@ -10,7 +10,7 @@ from forelight.designs.sheets.keys import KEYS as SHEET_KEYS
 from rich.table import Table
 
 from ..boards.keys import KEYS as BOARD_KEYS
-from ..terminal.answers import ANSWERS, KEYS, VERSION, kinds, schema
+from ..terminal.answers import ANSWERS, KEYS, VERSION, always, kind, schema
 from ..terminal.output import emit, emit_json, show
 
 Tables = Mapping[str, Mapping[str, str]]
@@ -18,8 +18,8 @@ Tables = Mapping[str, Mapping[str, str]]
 
 def run(as_json: bool) -> int:
     if as_json:
-        kinds = {name: {**_terminals(kind), "options": _options(kind)} for name, kind in KINDS.items()}
-        emit_json({"datasheet": SHEET_KEYS, "attachments": kinds, "board": BOARD_KEYS})
+        wired = {name: {**_terminals(one), "options": _options(one)} for name, one in KINDS.items()}
+        emit_json({"datasheet": SHEET_KEYS, "attachment_kinds": wired, "board_profile": BOARD_KEYS})
     else:
         show(*_parts())
     return 0
@@ -30,10 +30,14 @@ def answers(command: str | None, as_json: bool) -> int:
     if as_json:
         emit(json.dumps(schema(command), indent=2) + "\n")
         return 0
-    show(f"Keys of answers with --json, version {VERSION}; whatever follows 'always' is always there.", "")
-    named = [command] if command else list(ANSWERS)
-    show(_columns((name, f"always: {', '.join(('schema', *ANSWERS[name]))}") for name in named), "")
-    show(_columns((key, f"{means} ({' or '.join(kinds(key))})") for key, (_, means) in KEYS.items()))
+    show(f"Answers with --json, version {VERSION}, and the keys that each always has.", "")
+    for name in [command] if command else ANSWERS:
+        show(name, _columns((asked, ", ".join(keys)) for asked, keys in always(name)), "")
+    show(
+        "What the keys mean.",
+        "",
+        _columns((key, f"{means} ({kind(key)})") for key, (_, means) in KEYS.items()),
+    )
     return 0
 
 

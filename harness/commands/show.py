@@ -8,6 +8,7 @@ from pathlib import Path
 
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedures.procedure import to_text
+from forelight.sim.loops import Oscillation
 from rich.padding import Padding
 from rich.text import Text
 
@@ -113,10 +114,15 @@ def _empty(board_name: str, slot: int, as_json: bool) -> int:
     says = empty_slot(board, slot)
     if as_json:
         outputs = f"{board.empty_outputs:08b}"
-        emit_json({"board": board.name, "slot": slot, "empty": True, "outputs": outputs, "says": says})
+        emit_json({"board": board.name, "slot": slot, "empty": True, "output_levels": outputs, "says": says})
     else:
         show(says)
     return 0
+
+
+def _range(loop: Oscillation, gate_delay: tuple[float, float] | None) -> dict[str, float] | None:
+    """The least and the greatest rate of a free-running loop, where the delays of gates are known."""
+    return dict(zip(("least", "most"), loop.frequency(*gate_delay), strict=True)) if gate_delay else None
 
 
 def caution(flash: Flashing, *, held: bool) -> str:
@@ -150,27 +156,27 @@ def answer(found: Preview) -> dict[str, object]:
         "strap_code": asking.code,
         "step_hz": None if asking.code is None else float(board.step_hz(asking.code)),
         "wanted_hz": sheet.step.wanted_hz if sheet.step else None,
-        "procedure": [to_text(action) for action in asking.procedure.actions],
+        "do": [to_text(action) for action in asking.procedure.actions],
         "expect": asking.procedure.expect,
         "assumed": list(sheet.assumed),
         "warnings": list(warnings(asking)),
         "display": dict(board.display),
         "start_s": asking.start() / hz,
         "end_s": golden.end / hz,
-        "outputs": [vars(line) for line in table_rows],
+        "outputs": [line.to_json() for line in table_rows],
         "unsettled": [line.name for line in table_rows if line.unsettled],
         "settling": vars(found.settling),
         "restarting": restart.answer() if (restart := asking.restarting()) else None,
         "start": golden.facts["start"],
         "period_s": None if again_ticks is None else int(again_ticks) / hz,
-        "races": [vars(race) for race in golden.races],
-        "suspects": [vars(race) for race in golden.suspects],
+        "races": [race.to_json() for race in golden.races],
+        "suspects": [race.to_json() for race in golden.suspects],
         "free_running": [
             {
                 "nets": list(loop.nets),
                 "places": list(loop.places),
                 "gates": [loop.shortest, loop.longest],
-                "hz": list(loop.frequency(*found.gate_delay)) if found.gate_delay else None,
+                "range_hz": _range(loop, found.gate_delay),
             }
             for loop in golden.loops
         ],
@@ -183,7 +189,7 @@ def answer(found: Preview) -> dict[str, object]:
             }
             for picture in sequence
         ],
-        "repeats": None if again is None else {"first": again[0], "period": again[1]},
+        "repeats": None if again is None else {"first_picture": again[0], "period": again[1]},
         "attachments": [report.facts for report in reports(asking.sheet, golden)],
         "eye": told_to_scripts(found.sight, found.offered.code if found.offered else None, board),
         "mind": list(obstacles(asking)),
@@ -196,7 +202,7 @@ def answer(found: Preview) -> dict[str, object]:
             "to_s": rows.bounds[-1] / hz,
             "first_step": rows.first_step,
             "lines": {
-                line: {"means": found.meanings.get(line), "levels": as_text(states, PLAIN)}
+                line: {"means": found.meanings.get(line), "marks": as_text(states, PLAIN)}
                 for line, states in rows.rows.items()
             },
         },

@@ -72,7 +72,7 @@ def _proves(one: RunsTried | None) -> dict[str, object] | None:
         return None
     return {
         "why_not": one.why,
-        "runs": {name: found.to_json() for name, found in one.runs.items()},
+        "runs": [{"run": name, **found.to_json()} for name, found in one.runs.items()],
         "together": one.together.to_json() if one.together else None,
     }
 

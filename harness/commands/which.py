@@ -121,9 +121,9 @@ def _plain(fit: SlotFit) -> dict[str, object]:
         "name": fit.name,
         "title": fit.title,
         "run": fit.run,
-        "error": fit.error or None,
+        "why_not": fit.error or None,
     }
-    return said | (fit.verdict.to_json() if fit.verdict else {"kind": None})
+    return said | (fit.verdict.to_json() if fit.verdict else {"verdict": None})
 
 
 def paragraphs(

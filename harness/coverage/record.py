@@ -81,7 +81,7 @@ class Coverage:
     def to_json(self) -> dict[str, object]:
         """As plain values."""
         return {
-            "faults": self.faults,
+            "fault_count": self.faults,
             "tried": self.tried,
             "possible": self.possible,
             "revealed": self.revealed,

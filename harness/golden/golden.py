@@ -24,6 +24,11 @@ class Race:
     outputs: tuple[str, ...]
     registers: tuple[str, ...]
 
+    def to_json(self) -> dict[str, object]:
+        """As plain values."""
+        names = {"line_names": self.lines, "output_names": self.outputs, "registers": self.registers}
+        return {"tick": self.tick, "step": self.step, **names}
+
 
 @dataclass(frozen=True)
 class Golden:

@@ -37,6 +37,8 @@ _KEPT_EVERY = 64
 _REST = 3
 #: Rows from which on a screen is tall; rows of attachments on one that is not.
 TALL = 30
+#: Columns from which on there is room for whole rows of lines beside a wide display.
+BOTH = 70
 _PARTS = 4
 KEYS = (
     "space time  . step  enter switch  b button  r restart  / say  ? help  q quit",
@@ -96,6 +98,7 @@ class Panel(App[None]):
     .tall #about { display: block; }
     #side { width: 27; height: 1fr; margin-left: 1; }
     #side.wide { width: 38; }
+    #side.narrow { width: 14; }
     .title { height: 1; text-style: underline; }
     #beside { height: auto; max-height: 9; display: none; }
     .taught #beside { display: block; }
@@ -201,6 +204,7 @@ class Panel(App[None]):
         """Lay the parts out anew, and draw them once they have their sizes."""
         self.screen.set_class(event.size.height >= TALL, "tall")
         self.query_one("#side").set_class(event.size.width >= 110, "wide")
+        self.query_one("#side").set_class(event.size.width < BOTH, "narrow")
         self.call_after_refresh(self.draw_all)
 
     def _handle_exception(self, error: Exception) -> None:
@@ -264,7 +268,7 @@ class Panel(App[None]):
         if speed is not None and not self.motion:
             seen_lamps = self._guarded(shown, speed, seen_lamps)
         self._lamps = seen_lamps
-        large = self.size.height >= TALL
+        large = self.size.height >= TALL and self.size.width >= BOTH
         self._put("#display", drawing.display(session.board, seen_lamps, large=large))
         self._put("#caption", Text(self._caption(speed)))
         self._put("#head", self._head(shown))

@@ -18,9 +18,8 @@ from .meaning import said_as
 from .reading import LineNow
 from .window import RecentLevels
 
-#: Columns of a name in the datasheet, on a narrow screen and on a wide one; the columns before the trace.
-NARROW, WIDE = 12, 24
-_SOURCE = 13
+#: Columns of the words of a line, its name in the datasheet and who drives it, by the columns that there are at least.
+_WORDS = ((75, 24, 13), (44, 12, 13), (0, 9, 0))
 #: Rows stand close: a high level is filled, so that it does not touch the low one of the row above.
 _BARS = StaveGlyphs("▁▇▒?")
 
@@ -28,7 +27,7 @@ _BARS = StaveGlyphs("▁▇▒?")
 def line_rows(lines: Sequence[LineNow], found: RecentLevels, width: int, chosen: int) -> Text:
     """A row for each line: label, name, meaning, who drives it, level, trace; a gap between inputs and outputs."""
     label = max(len(line.label) for line in lines)
-    means = WIDE if width >= 75 else NARROW
+    means, source = _words(width)
     out = Text(no_wrap=True, overflow="crop")
     for number, line in enumerate(lines):
         if number:
@@ -39,7 +38,8 @@ def line_rows(lines: Sequence[LineNow], found: RecentLevels, width: int, chosen:
         row.append(f"{line.label:<{label}} ")
         row.append(f"{line.name} ", "dim")
         row.append(f"{_cut(line.means, means):<{means}} ")
-        row.append(f"{line.source or 'the design':<{_SOURCE}} ", "" if line.source else "dim")
+        if source:
+            row.append(f"{line.source or 'the design':<{source}} ", "" if line.source else "dim")
         row.append(level, "bold reverse" if line.level else "bold")
         row.append(" ")
         row.append(as_text(found.rows[line.name], _BARS))
@@ -50,8 +50,13 @@ def line_rows(lines: Sequence[LineNow], found: RecentLevels, width: int, chosen:
 def trace_width(lines: Sequence[LineNow], width: int) -> int:
     """How many columns of a trace there is room for."""
     label = max(len(line.label) for line in lines)
-    means = WIDE if width >= 75 else NARROW
-    return max(4, width - (label + 2 + 3 + means + 1 + _SOURCE + 1 + 2) - 1)
+    means, source = _words(width)
+    return max(4, width - (label + 2 + 3 + means + 1 + source + bool(source) + 2) - 1)
+
+
+def _words(width: int) -> tuple[int, int]:
+    """Columns of a line's meaning, and of who drives it; on the narrowest screen its level comes before that."""
+    return next((means, source) for least, means, source in _WORDS if width >= least)
 
 
 def display(board: Board, lamps: Sequence[Lamp], *, large: bool, glyphs: Glyphs = UNICODE) -> Text:

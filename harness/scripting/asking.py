@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import SupportsFloat, SupportsIndex, TypedDict, Unpack
 
 from forelight.designs.procedures.procedure import Procedure, parse
+from forelight.designs.toml_file import did_you_mean
 from forelight.sim.errors import UsageError
 
 from ..asking.question import Asked, Question, question
@@ -53,8 +54,15 @@ def asking(
     steps: SupportsIndex | None = None,
     power_ups: SupportsIndex = 256,
     seed: SupportsIndex = 0,
+    **others: object,
 ) -> Question:
     """What a program asks, as `predict` explains it."""
+    if others:
+        near = did_you_mean(next(iter(others)), Asking.__annotations__)
+        raise UsageError(
+            f"found {', '.join(others)} beside the design",
+            remedy=near or f"what may be said: {', '.join(Asking.__annotations__)}",
+        )
     lasting = steps is not None or seconds is not None
     if steps is not None and seconds is not None:
         raise UsageError("steps and seconds contradict each other", remedy="give one of them")

@@ -2,7 +2,8 @@
 
 The hand moves inputs while the step line is low, makes steps, and restarts now and then. The proof goes through all
 pairs of states that such moves lead to from a restart, so that it holds for moves of any length; where there are too
-many, nothing is claimed but what was tried.
+many, nothing is claimed but what was tried. That a restart leads to one pair is proved where ternary simulation can,
+and else seen from some power-ups.
 """
 
 from __future__ import annotations
@@ -20,7 +21,9 @@ from forelight.designs.procedures.procedure import Action, Procedure, Pulse, Res
 from forelight.sim.errors import UsageError
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
+from forelight.sim.undefined.opened import STATE_MACHINE, opened
 
+from ..bench.restarting import restarting
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
@@ -47,13 +50,16 @@ class Equivalence:
     """`equal` is True (proved), False (there is a `counterexample`) or None (no difference found, and no proof).
 
     The counterexample is a procedure after which the outputs of the two designs differ: `predict` shows it on either.
-    `moves` were tried at random, `states` pairs of states were reached in the proof; `because` says it in a sentence.
+    `moves` were tried at random, `states` pairs of states were reached in the proof. That a restart settles both is
+    "proved" or was "seen" from some power-ups; else it is "", as where a difference was found. Without one there is
+    nothing to settle. `because` says it in a sentence.
     """
 
     equal: bool | None
     counterexample: Procedure | None
     moves: int
     states: int
+    settled: str
     because: str
 
     def __bool__(self) -> bool:
@@ -117,19 +123,28 @@ def equivalent(
     if at is not None:
         found = _shortened(pair, lines, actions[: at + 1])
         return _unequal(lines, found, at + 1, 0)
-    settled = _settled(pair, lines)
+    settled = _settled(profile, sheets, pair, lines)
     reached, found = _explored(pair, lines, most.__index__())
     if found:
         return _unequal(lines, found, count, reached)
     if reached < 0:
         because = f"no difference in {count} moves; too many states to go through for a proof"
-        return Equivalence(None, None, count, 0, because)
+        return Equivalence(None, None, count, 0, settled, because)
     if not settled:
         because = f"no difference in {count} moves; no proof, as the restart does not settle what both hold"
-        return Equivalence(None, None, count, reached, because)
+        return Equivalence(None, None, count, reached, settled, because)
+    left_open = list(dict.fromkeys(_left_open(pair)))
+    if left_open:
+        because = (
+            f"no difference in {count} moves; no proof, as a chip's maker may choose: {'; '.join(left_open)}"
+        )
+        return Equivalence(None, None, count, reached, settled, because)
     begin = "a restart" if lines.restart is not None else "all flip-flops at 0"
     because = f"equal: none of the {reached} pairs of states that can be reached from {begin} differs"
-    return Equivalence(True, None, count, reached, because)
+    if lines.restart is not None:
+        how = "is proved" if settled == "proved" else f"was seen from {WOKEN} power-ups"
+        because += f"; that it settles both {how}"
+    return Equivalence(True, None, count, reached, settled, because)
 
 
 def _lines(one: Datasheet, other: Datasheet) -> _Handles:
@@ -205,12 +220,24 @@ def _shortened(pair: Sequence[Simulation], lines: _Handles, actions: Sequence[Ac
     return found
 
 
-def _settled(pair: Sequence[Simulation], lines: _Handles) -> bool:
-    """Whether each design is in one state after a restart, from many power-ups."""
+def _settled(board: Board, sheets: Sequence[Datasheet], pair: Sequence[Simulation], lines: _Handles) -> str:
+    """How it is known that each design is in one state after a restart, but for what no output depends on."""
     if lines.restart is None:
-        return True
+        return "proved"
+    proofs = [restarting(board, sheet, one.netlist) for sheet, one in zip(sheets, pair, strict=True)]
+    if all(found and found.settles in ("everything", "outputs") and not found.late for found in proofs):
+        return "proved"
     ups: list[PowerUp] = [0, 1, *(random.Random(n) for n in range(WOKEN - 2))]
-    return all(len({_begun(simulation, lines, up) for up in ups}) == 1 for simulation in pair)
+    seen = all(len({_begun(simulation, lines, up) for up in ups}) == 1 for simulation in pair)
+    return "seen" if seen else ""
+
+
+def _left_open(pair: Sequence[Simulation]) -> Iterator[str]:
+    """What the sources leave open, other than how a state machine is coded, which a restart sets right."""
+    for simulation in pair:
+        for place in opened(simulation.netlist).places:
+            if not place.reason.startswith(STATE_MACHINE):
+                yield f"{place.reason}, {place.line}".replace("wrapper.design.", "").replace("wrapper.", "")
 
 
 def _begun(simulation: Simulation, lines: _Handles, power_up: PowerUp) -> bytes:
@@ -301,4 +328,4 @@ def _unequal(lines: _Handles, actions: Sequence[Action], moves: int, states: int
     if lines.step is None:
         told.append(Seconds(0.01))
     because = f"they differ after {len(told)} moves of the hand"
-    return Equivalence(False, Procedure("counterexample", tuple(told)), moves, states, because)
+    return Equivalence(False, Procedure("counterexample", tuple(told)), moves, states, "", because)

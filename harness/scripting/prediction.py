@@ -18,9 +18,11 @@ from ..capture.eye import as_character
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
 from ..view.brightness import seen
+from ..view.filmstrip import scale
 from ..view.ink import figure
 from ..view.pictures import display_lamps, pictures, repeat, since
 from ..view.stave import columns, shapes
+from ..view.words import seconds
 
 #: Pictures in a notebook, and the size of its traces, in millimetres.
 MOST_PICTURES, TRACE_MM, ROW_MM, NAME_MM, COLUMNS = 12, 110.0, 5.0, 34.0, 440
@@ -146,15 +148,15 @@ class Prediction(Golden):
         )
         high = ROW_MM * (len(shown) + 1)
         wide = NAME_MM + TRACE_MM
-        end = golden.end / golden.oscillator_hz
-        scale = (
+        end = seconds(golden.end / golden.oscillator_hz)
+        ends = (
             f'<text x="{NAME_MM}" y="{high - 1.5:g}">0 s</text>'
-            f'<text x="{wide}" y="{high - 1.5:g}" text-anchor="end">{end:.6g} s</text>'
+            f'<text x="{wide}" y="{high - 1.5:g}" text-anchor="end">{end}</text>'
         )
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:g}mm" height="{high:g}mm" '
             f'viewBox="0 0 {wide:g} {high:g}" font-family="sans-serif" font-size="2.6" fill="currentColor">'
-            f"{rows}{scale}</svg>"
+            f"{rows}{ends}</svg>"
         )
 
     def _repr_html_(self) -> str:
@@ -167,9 +169,10 @@ class Prediction(Golden):
         sequence = pictures(golden, seen(golden), wired)
         again = repeat(sequence, wired)
         shown = sequence[: min(MOST_PICTURES, sum(again) if again else len(sequence))]
+        clock = scale(sequence, golden.oscillator_hz)
         drawn = "".join(
             f'<div style="text-align:center">{figure(display_lamps(one.lamps, wiring), 12)}'
-            f"<div>{one.start / golden.oscillator_hz:.6g} s</div></div>"
+            f'<div style="font-size:small">{clock.text(one.start)}</div></div>'
             for one in shown
         )
         more = len(sequence) - len(shown)

@@ -33,7 +33,7 @@ def cause(details: Details) -> str:
 
 def parting(details: Details) -> Parting | None:
     """The experiment that was named with the causes."""
-    made = table(table(details.answer, "causes"), "experiment")
+    made = table(_explanation(details), "experiment")
     shares = [group.get("share") for group in _groups(details)[:2]]
     odds = [min(max(share, 0.0), 1.0) for share in shares if isinstance(share, int | float)]
     do = texts(made, "do")
@@ -70,8 +70,13 @@ def text(answer: Mapping[str, object], key: str) -> str:
 
 def _groups(details: Details) -> list[Mapping[str, object]]:
     """The causes that were ranked, those together that a recording cannot tell apart."""
-    found = table(details.answer, "causes").get("groups")
+    found = _explanation(details).get("groups")
     return [group for group in found if isinstance(group, dict)] if isinstance(found, list) else []
+
+
+def _explanation(details: Details) -> Mapping[str, object]:
+    """What explains the recording; in notebooks of before it is called causes."""
+    return table(details.answer, "explanation") or table(details.answer, "causes")
 
 
 def _likeliest(details: Details) -> Mapping[str, object]:

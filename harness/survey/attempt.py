@@ -14,7 +14,9 @@ UNTOLD = "cannot be told"
 VERDICTS = (AGREES, DIFFERS, INCONCLUSIVE, UNTOLD)
 #: Verdicts that a later one which is open does not take away.
 DEFINITE = (AGREES, DIFFERS)
-COMMANDS = ("check", "count", "card")
+#: The entry that takes an earlier one back; both stay in the notebook.
+WITHDRAW = "withdraw"
+COMMANDS = ("check", "count", "card", WITHDRAW)
 #: How long words of people may be.
 LONGEST_NAME, LONGEST_NOTE = 80, 2000
 
@@ -31,13 +33,13 @@ def fresh_id() -> str:
 
 @dataclass(frozen=True)
 class Attempt:
-    """One try, without the bulk of its answer.
+    """One try, without the bulk of its answer, or that an earlier one is withdrawn.
 
     `at` is the time in UTC (ISO 8601). `who` may be empty; `notebook` is the id of the notebook that it was first
     written into. `slot` is None for a design that is in no slot. `code` is the strap code (None without a divided step
     clock) and `inputs` the levels of the eight inputs when the slot is up, bit 0 first. `verdict` is None for a card.
     `evidence` is in bits. `recording` is the SHA-256 of the recorded file, in hexadecimal digits, and `recording_name`
-    its name. `again_of` is the id of the try whose recording was judged anew.
+    its name. `again_of` is the id of the try whose recording was judged anew, or which is withdrawn.
     """
 
     board: str

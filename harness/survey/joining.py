@@ -25,6 +25,16 @@ class Joined:
     recordings: int
     otherwise: int
 
+    def to_json(self) -> dict[str, object]:
+        """As plain values."""
+        return {
+            "file": str(self.file),
+            "try_count": self.tries,
+            "new": self.new,
+            "recordings": self.recordings,
+            "otherwise": self.otherwise,
+        }
+
 
 def join(into: Path, others: Sequence[Path]) -> list[Joined]:
     """Put what others hold into the notebook `into`, all or nothing; it is begun if there is none."""

@@ -17,12 +17,12 @@ from uuid import uuid4
 
 from forelight.sim.errors import UsageError
 
-from .attempt import COMMANDS, VERDICTS, Attempt, ChipRoster, Details
+from .attempt import COMMANDS, VERDICTS, WITHDRAW, Attempt, ChipRoster, Details
 
 #: In the header of each notebook: "Fore".
 APPLICATION = 0x466F7265
-#: Of the tables below.
-VERSION = 1
+#: Of the tables below; 2 since entries may be withdrawn, which a reader of 1 does not know.
+VERSION = 2
 #: How long another program's writing is waited for.
 PATIENCE_S = 20.0
 #: Tries whose details are asked for at a time.
@@ -129,6 +129,8 @@ class Notebook:
             )
         if recording is not None and attempt.recording is not None:
             self.keep(attempt.recording, recording)
+        if attempt.command == WITHDRAW:
+            self._do(f"PRAGMA user_version = {VERSION}")
         attempt = attempt if attempt.notebook else replace(attempt, notebook=self.id)
         marks = ", ".join("?" * (len(_COLUMNS) + 2))
         bulk = (json.dumps(details.answer), json.dumps(details.bench))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .attempt import DEFINITE, UNTOLD, Attempt, ChipRoster
+from .attempt import DEFINITE, UNTOLD, WITHDRAW, Attempt, ChipRoster
 
 UNTRIED = "untried"
 #: In this order they are listed: what wants attention first.
@@ -52,7 +52,8 @@ def standing(slot: int | None, entry: str, attempts: Sequence[Attempt]) -> SlotS
     design = attempts[-1].design if attempts else Path(entry).name
     title = next((one.title for one in reversed(attempts) if one.title), "")
     judged = valid(attempts)
-    cards = sum(one.command == "card" for one in attempts)
+    gone = withdrawn(attempts)
+    cards = sum(one.command == "card" and one.id not in gone for one in attempts)
     counting = current(judged)
     kind, deciding, against = _decided(counting)
     same = sum(one.verdict == kind for one in judged) if deciding else 0
@@ -60,11 +61,22 @@ def standing(slot: int | None, entry: str, attempts: Sequence[Attempt]) -> SlotS
     return SlotStanding(slot, design, title, kind, deciding, against, len(judged), cards, same, procedures)
 
 
-def valid(attempts: Iterable[Attempt]) -> list[Attempt]:
-    """The tries with a verdict; of one that was judged anew, what was said of it last."""
+def withdrawn(attempts: Iterable[Attempt]) -> frozenset[str]:
+    """The ids of the entries that a later one withdraws, unless that is withdrawn itself."""
+    found: set[str] = set()
+    entries = [one for one in attempts if one.command == WITHDRAW and one.again_of]
+    for one in sorted(entries, key=lambda one: (one.at, one.id), reverse=True):
+        if one.again_of and one.id not in found:
+            found.add(one.again_of)
+    return frozenset(found)
+
+
+def valid(attempts: Sequence[Attempt]) -> list[Attempt]:
+    """The tries with a verdict that stand; of one that was judged anew, what was said of it last."""
     found: dict[str, Attempt] = {}
+    gone = withdrawn(attempts)
     for attempt in attempts:
-        if attempt.verdict is not None:
+        if attempt.verdict is not None and not {attempt.id, attempt.again_of} & gone:
             root = attempt.again_of or attempt.id
             if attempt.again_of or root not in found:
                 found[root] = attempt

@@ -8,8 +8,8 @@ change it: what was asked, the content of Forelight's own files, the libraries b
 from __future__ import annotations
 
 import importlib.util
+import marshal
 import os
-import pickle
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -96,13 +96,13 @@ def answered(command: Callable[..., int]) -> Callable[..., int]:
         name = _name(command.__name__, asked)
         body = CACHE.load(name)
         if body is not None:
-            _again(*pickle.loads(body))
+            _again(*marshal.loads(body))
             return 0
         with _listening() as heard:
             code = command(**asked)
         # What was changed while it was read is not kept.
         if code == 0 and heard.whole and _name(command.__name__, asked) == name:
-            CACHE.store(name, pickle.dumps((heard.read, heard.said, heard.written)))
+            CACHE.store(name, marshal.dumps((heard.read, heard.said, heard.written)))
         return code
 
     return answer

@@ -1,15 +1,14 @@
 """The keys of every answer in JSON: one table, with what each means, and the schema that follows from it.
 
-A key means the same in all commands. Where it may hold several kinds of value, the place decides: `outputs` is a list
-of rows in `show`, and eight levels as text where a slot is empty.
+A key means the same in all commands, and holds one kind of value; where there may be nothing to hold, null.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 #: Rises when a key goes, or comes to mean something else; a new key is no new version.
-VERSION = 1
+VERSION = 2
 #: JSON types by the letters that stand for them below; `m` is an object whose keys are names, such as those of lines,
 #: and `a` stands for anything.
 _TYPES = {
@@ -27,11 +26,11 @@ _PARTS = [
     {"$ref": "#/$defs/object"},
     {"$ref": "#/$defs/list"},
 ]
-#: Key -> the types that it may have, and what it means.
+#: Key -> the type that it has, with `-` where it may be null, and what it means.
 KEYS: Mapping[str, tuple[str, str]] = {
     "schema": ("n", "version of these keys; in a list, of each of its objects"),
     # What was asked
-    "board": ("sm", "name of the board profile; with `draft --keys` its keys"),
+    "board": ("s", "name of the board profile"),
     "slot": ("n-", "number of the slot; null for a design that lies in none"),
     "name": ("s", "name of the design"),
     "title": ("s", "title of the design, or of a lesson"),
@@ -42,10 +41,10 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "wanted_hz": ("n-", "step rate that the author, or whoever asked, wants"),
     "strap_code": ("n-", "the code that sets the step rate; null where none is set"),
     "step_hz": ("n-", "step rate in hertz; null where no step clock runs"),
-    "procedure": ("ls-", "the actions at the bench as texts, or the name of the procedure"),
+    "procedure": ("s-", "name of the procedure"),
     "run": ("s-", "name of a run of the datasheet; null for the usual one"),
-    "runs": ("lm", "runs of the datasheet, in order or by name"),
-    "do": ("l", "actions of a run, as texts"),
+    "runs": ("l", "runs of the datasheet, in order"),
+    "do": ("l", "actions at the bench, as texts: of what was asked, of a run, or of an experiment"),
     "expect": ("s", "what the author expects of a run, in words"),
     "seed": ("n", "of what was drawn by chance"),
     "power_ups": ("n", "power-ups that were tried"),
@@ -69,29 +68,32 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "tick": ("n", "periods of the oscillator from power on"),
     "steps": ("n-", "a count of steps; null where there is no such count"),
     # What the display and the lines do
-    "display": ("mo", "output line -> segment of the display; under `eye` the display as a whole"),
+    "display": ("m", "output line -> segment of the display"),
+    "whole": ("o", "what the eye makes of the display as a whole"),
     "pictures": ("l", "what there is to see, picture by picture"),
-    "brightness": ("ln-", "of `o0` to `o7`, from 0 to 1; null where unsettled"),
+    "brightness": ("l", "of `o0` to `o7`, from 0 to 1; null where unsettled"),
     "words": ("l", "what stands at a picture"),
     "repeats": ("o-", "from which picture on it repeats itself, and after how many"),
     "period": ("n", "pictures after which it repeats itself"),
     "period_s": ("n-", "seconds after which a design that may begin anywhere repeats itself"),
-    "outputs": (
-        "lso",
-        "a row for each output; or eight levels, `o7` first; or names of outputs; or both of a capture",
-    ),
-    "changes": ("nl", "how often, or when and to what, it changes"),
+    "outputs": ("l", "a row for each output"),
+    "output_names": ("l", "names of outputs"),
+    "output_levels": ("s", "levels of the outputs, `o7` first"),
+    "changes": ("l", "when and to what a signal changes"),
+    "change_count": ("n", "how often an output changes"),
     "high": ("n", "share of the time at level 1"),
     "last": ("n-", "the level at the end"),
-    "unsettled": (
-        "lnb",
-        "outputs that are not foretold, the share of the time, a mask of bits, or whether any is",
-    ),
+    "unsettled": ("l", "outputs that are not foretold"),
+    "unsettled_share": ("n", "share of the time in which an output is not foretold"),
+    "unsettled_bits": ("n", "mask of the bits of a signal that are not foretold"),
+    "any_unsettled": ("b", "whether anything is not foretold"),
     "line": ("s", "a line: `i0` to `i7`, `o0` to `o7`, or display for all; or a place in the source"),
-    "lines": ("lm", "lines by name, or a list of them"),
-    "levels": (
-        "osl",
-        "recent levels of lines: characters _ - # ? for low, high, on the move and unsettled; or those of two causes",
+    "lines": ("m", "what there is to say of lines, by name"),
+    "line_names": ("l", "names of lines"),
+    "levels": ("o", "recent levels of lines"),
+    "marks": (
+        "s",
+        "a character for each column of the levels: _ - # ? for low, high, on the move and unsettled",
     ),
     "from_s": ("l", "when each column of the levels begins"),
     "to_s": ("n", "when the last column ends"),
@@ -101,11 +103,14 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "eye": ("o", "what the eye makes of it"),
     "kind": (
         "s",
-        "steady, readable, flickering, blended, unsettled; or a verdict; or of what kind a difference is",
+        "of which kind it is: for the eye steady, readable, flickering, blended or unsettled; or that of an "
+        "attachment, a cause, or a difference",
     ),
+    "verdict": ("s-", "agrees, differs, inconclusive; or of a slot untried, or that it cannot be told"),
     "level": ("n", "mean brightness, 0 to 1"),
     "shortest_s": ("n-", "the shortest time for which it stays as it is"),
-    "hz": ("nlo-", "a rate in hertz, or its least, mean and most"),
+    "hz": ("n-", "a rate in hertz"),
+    "range_hz": ("o-", "the least and the most of a rate in hertz, and its mean where it is measured"),
     "readable": ("o-", "a strap code that makes it readable, where that is wanted and known"),
     "flashes": ("o", "the worst second, by the limits for light that flashes"),
     "in_a_second": ("n", "flashes in the worst second"),
@@ -113,25 +118,25 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "held": ("b", "whether it is held still for that reason"),
     "first_light": ("o-", "when the display is lit first, where that is late"),
     "within_the_run": ("b", "whether that lies within the run"),
-    "attachments": ("lm", "what each thing that is wired to the lines makes of them"),
+    "attachments": ("l", "what each thing that is wired to the lines makes of them"),
+    "terminals": ("m", "terminal of an attachment -> line"),
+    "attachment_kinds": ("m", "what may be wired to the lines, by kind"),
     "watched": ("m", "signals of the source by name: width and changes"),
     "width": ("n", "bits of a signal"),
     "value": ("n-", "value of a signal"),
     "alike": ("b", "whether all power-ups give this value"),
-    "causes": (
-        "lo-",
-        "what made it so, each with causes of its own; or what explains a difference, null where nothing differs",
-    ),
+    "causes": ("l", "what made it so, or what would; each may have causes of its own"),
+    "explanation": ("o-", "what would explain a recording that differs; null where nothing differs"),
     "since_s": ("n-", "when it changed last, in seconds"),
     "since_step": ("n-", "when it changed last, in steps"),
     # How far it holds
-    "start": ("so", "fixed, or anywhere in a period; on a card what the hand does"),
+    "start": ("s", "fixed, or anywhere in a period"),
     "settling": ("o-", "whether and when the outputs settle"),
     "restarted": ("b", "whether the procedure has a restart"),
     "anywhere": ("b", "whether power-ups show the same but for a shift in time"),
     "never": ("l", "outputs that are unsettled at the end"),
     "again": ("l", "outputs that were unsettled once more"),
-    "raced": ("l", "outputs or registers that a race leaves open"),
+    "raced": ("l", "outputs that a race leaves open"),
     "proved": ("l", "outputs that are proved"),
     "sampled": ("l", "outputs on which all power-ups that were tried agree"),
     "restarting": ("o-", "what the restart alone settles"),
@@ -151,7 +156,9 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "places": ("l", "places in the source"),
     "gates": ("l", "gates of the shortest and the longest way round"),
     "rows": ("n", "rows of the golden"),
-    "facts": ("ml", "facts of a golden by name, as in its side file; or the names of those that differ"),
+    "facts": ("m", "facts of a golden by name, as in its side file"),
+    "fact_names": ("l", "names of the facts that differ"),
+    "first_row": ("s-", "the first row that only the new golden has"),
     "goldens": ("n", "goldens that are to be kept"),
     "updated": ("b", "whether they were kept anew"),
     "differences": ("l", "goldens that differ from those that are kept"),
@@ -161,13 +168,16 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "baud": ("n-", "bits a second"),
     "text": ("s", "what a terminal received"),
     "characters": ("n", "how many characters"),
-    "faults": ("ln", "what went wrong, with times; or how many stuck-at faults there are"),
+    "mistakes": ("l", "what went wrong, with times"),
+    "fault_count": ("n", "how many stuck-at faults there are"),
     "fault": ("s", "what went wrong, in words"),
     "reads": ("l", "what was read from a memory"),
     "address": ("n-", "address of the first byte"),
     "data": ("s", "bytes in hexadecimal"),
     "looks": ("l", "when and how a lamp changed"),
+    "lit": ("n-", "brightness of a lamp, from 0 to 1; null where unsettled"),
     "screens": ("l", "what a character display showed"),
+    "texts": ("l", "the rows of such a display"),
     "duty": ("o-", "share of a period at level 1: least, mean and most"),
     "least": ("n", "the least of a measure"),
     "mean": ("n", "its mean"),
@@ -186,22 +196,25 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "setting": ("s", "levels of the inputs, `i7` first"),
     "wrong": ("n", "bits that differ"),
     "compared": ("n", "bits that were compared"),
-    "first": ("on-", "the first difference, or the first of something, by its number"),
+    "first": ("o-", "the first difference"),
+    "first_picture": ("n", "number of the picture from which on it repeats itself, from 0"),
     "more": ("n", "how many more there are"),
     "entries": ("l-", "entries of a list by eye that differ"),
     "expected": ("n", "the level that was foretold"),
-    "seen": ("ns", "the level that was recorded"),
-    "foretold": ("s", "the levels that were foretold"),
+    "seen": ("n", "the level that was recorded"),
     "golden_s": ("n-", "when, in seconds of the golden"),
     "capture_s": ("n-", "when, in seconds of the recording"),
     "golden_start_s": ("n-", "where in the golden the recording begins"),
     "expected_hz": ("n-", "step rate that was foretold"),
     "rate_hz": ("n-", "step rate that was found"),
     "rate_sigma_hz": ("n-", "standard deviation of that"),
-    "codes": ("l", "strap codes that fit: first and last of neighbours, or each with its rate and switches"),
+    "codes": ("l", "strap codes with the rate and the switches of each"),
+    "code_ranges": ("l", "strap codes that fit, as first and last of neighbours"),
+    "strap_codes": ("l", "strap codes that fit"),
     "error_percent": ("n-", "how far a rate lies from the wish"),
-    "switches": ("ml-", "level of each switch, by line; on a card each switch; null where no switch sets it"),
-    "error": ("os-", "what is wrong; null where nothing is"),
+    "switches": ("m-", "level of each switch, by line; null where no switch sets it"),
+    "settings": ("l", "switch by switch, how it is to stand"),
+    "error": ("o", "what is wrong, and then there is nothing else"),
     "what": ("s", "what was found"),
     "place": ("s", "where"),
     "remedy": ("s", "what to do"),
@@ -223,22 +236,24 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "missed": ("l", "faults that were not revealed"),
     "hopeless": ("l", "faults that no run can reveal"),
     "stuck": ("n", "the level at which it is stuck"),
-    "number": ("ns", "how many, or which"),
+    "number": ("n", "which of the faults"),
+    "item": ("s", "number of a task, as it is printed"),
     "growth": ("l", "what was revealed after which step"),
     "together": ("o", "all runs together"),
     "improved": ("o-", "a run that reveals more"),
     "gained": ("n", "faults that it reveals more"),
-    "why_not": ("s", "why there is no figure"),
+    "why_not": ("s-", "why there is no answer; null where there is one"),
     # Cards
-    "cards": ("ln", "the cards, or how many there are"),
+    "cards": ("l", "the cards"),
+    "card_count": ("n", "how many cards were made"),
+    "headings": (
+        "m",
+        "what stands below each heading of a card: Care, Set, Start, See, Probe, Slips, in small letters",
+    ),
     "kinds": ("l", "what kinds of design it is of"),
-    "care": ("o", "what to mind"),
-    "set": ("o", "how the selector and the switches stand"),
-    "see": ("o", "what there is to see"),
-    "probe": ("o", "what to measure, and how"),
-    "slips": ("o", "what the usual slips would look like"),
     "sentences": ("l", "what stands there"),
-    "tasks": ("ln", "what to do, in order, each with tasks of its own; or how many"),
+    "tasks": ("l", "what to do, in order, each with tasks of its own"),
+    "task_count": ("n", "how many tasks there are"),
     "label": ("s", "label on the board"),
     "strapped": ("n-", "level while the strap code is taken"),
     "then": ("n", "level after that"),
@@ -248,7 +263,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "samples_per_second": ("n", "samples of sound a second"),
     "volume": ("n", "share of full scale"),
     "highest_hz": ("n-", "the highest pitch"),
-    "note": ("s-", "the nearest note; in a notebook, a remark"),
+    "note": ("s-", "the nearest note"),
     "cents": ("n-", "by how much the note is missed, in cents"),
     "caution": ("s", "what to mind"),
     # Contributions and lessons
@@ -260,13 +275,16 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "lesson": ("n", "number of the lesson"),
     "done": ("n", "tasks that are done"),
     "datasheet": ("m", "keys of a datasheet"),
+    "board_profile": ("m", "keys of a board profile"),
     # Notebooks
     "survey": ("o", "what was written into the notebook"),
     "id": ("s", "of a try"),
     "chips": ("l", "the chips of a notebook"),
     "slot_count": ("n", "slots of the chip"),
     "counts": ("m", "how many slots stand how"),
-    "tries": ("ln", "what was tried, or is to be, or how many"),
+    "tries": ("l", "what was tried, or is to be"),
+    "try_count": ("n", "how many tries there are"),
+    "remark": ("s-", "what else whoever tried it had to say"),
     "at": ("s-", "when it was written down"),
     "who": ("s-", "who tried it"),
     "command": ("s-", "the command that asks for it"),
@@ -274,7 +292,8 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "reason": ("s", "why it stands so"),
     "inputs": ("s-", "levels of the inputs, `i7` first"),
     "answer": ("a", "what was answered then, with the keys of that time"),
-    "again_of": ("s-", "the try that this one judges anew"),
+    "again_of": ("s-", "the try that this one judges anew, or withdraws"),
+    "withdrawn": ("b", "whether a later entry says that it does not count"),
     "recording": ("s-", "the kept recording"),
     "capture_sha256": ("s-", "hash of a recording"),
     "board_sha256": ("s-", "hash of all in a board that can change a prediction"),
@@ -283,7 +302,11 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "wanted": ("n", "tries that were asked for"),
     "moves": ("n", "switches that move"),
     "why": ("s", "why to try this"),
-    "experiment": ("lo-", "actions that part two causes; null where nothing does or is needed"),
+    "exercise": ("o", "a recording with a hidden cause, or what an answer to it is worth"),
+    "worth": ("s", "of an answer to an exercise: right, nearly or wrong"),
+    "answered": ("s", "the answer to an exercise"),
+    "experiment": ("o-", "actions that part two causes; null where nothing does or is needed"),
+    "foretells": ("l", "the levels of a line that the first and the second cause foretell"),
     "experiments": ("l", "files of such actions"),
     "contradictions": ("l", "where people contradict each other"),
     "joined": ("l", "notebook by notebook, what came of it"),
@@ -299,27 +322,68 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "without_recording": ("n", "tries without a kept recording"),
     "written": ("b", "whether that was written down"),
 }
-#: Command -> the keys that its answer always has; of a list, each of its objects.
-ANSWERS: Mapping[str, tuple[str, ...]] = {
-    "slots": ("slot", "name", "title", "format", "wanted_hz", "description"),
-    "show": (),
-    "wall": ("board", "display", "slots"),
-    "golden": (),
-    "check": ("board", "capture"),
-    "count": ("kind", "name", "board", "slot", "strap_code", "loops", "seconds", "steps_per_loop"),
-    "strap": ("board", "wanted_hz", "codes"),
-    "card": ("file",),
-    "listen": ("file", "name", "board", "line", "seconds"),
-    "lesson": ("lesson", "title", "tasks", "done"),
-    "vet": ("name", "accepted", "findings"),
-    "draft": (),
-    "survey": (),
+#: Command -> what is asked of it -> the keys that the answer always has; of a list, each of its objects.
+ANSWERS: Mapping[str, Mapping[str, str]] = {
+    "slots": {"slots": "slot name title format wanted_hz description"},
+    "show": {
+        "a design": "board slot empty name title creator description strap_code step_hz wanted_hz do expect assumed "
+        "warnings mind display start_s end_s outputs unsettled settling restarting start period_s races suspects "
+        "free_running pictures repeats attachments eye status first_light levels watched runs flashes power_ups seed "
+        "file",
+        "an empty slot": "board slot empty output_levels says",
+        "--why": "name step time_s value alike places causes",
+    },
+    "wall": {"a chip": "board display slots"},
+    "golden": {
+        "a design": "files name board do rows start_s end_s settling restarting races suspects unsettled facts "
+        "warnings contention",
+        "--all": "goldens updated differences",
+    },
+    "check": {
+        "a design": "capture name board slot start_s start_step warnings verdict steps bits first more rate_hz "
+        "rate_sigma_hz expected_hz strap_codes evidence line_names golden_start_s entries reasons remedies notes "
+        "proves explanation",
+        "--any": "capture board slots",
+        "--exercise": "capture board exercise",
+    },
+    "count": {
+        "a count": "verdict name board slot strap_code loops seconds steps_per_loop expected_hz hz low_hz high_hz "
+        "expected_loops code_ranges"
+    },
+    "strap": {"a rate or a code": "board wanted_hz codes"},
+    "card": {
+        "a design": "name slot title creator description run kinds do headings file",
+        "--all": "board cards file",
+    },
+    "listen": {
+        "a line": "file name board do line seconds samples_per_second volume highest_hz note cents any_unsettled "
+        "caution"
+    },
+    "lesson": {"--progress": "lesson title task_count done"},
+    "vet": {"contributions": "name title accepted findings settling restarting"},
+    "draft": {"a folder": "folder files", "--keys": "datasheet attachment_kinds board_profile"},
+    "survey": {
+        "a notebook": "file chips",
+        "a slot": "file tries",
+        "next": "file board wanted moves bits tries experiments",
+        "report": "board slot_count counts slots contradictions file",
+        "merge": "file joined contradictions",
+        "withdraw": "file id again_of slot verdict",
+        "again": "file board judged without_recording written moved not_judged",
+    },
 }
 
 
-def kinds(key: str) -> list[str]:
-    """The JSON types that a key may have."""
-    return list(dict.fromkeys(_TYPES[letter] for letter in KEYS[key][0]))
+def kind(key: str) -> str:
+    """The JSON type of a key, and whether it may be null."""
+    types = [_TYPES[letter] for letter in KEYS[key][0]]
+    return " or ".join(types)
+
+
+def always(command: str) -> Iterator[tuple[str, list[str]]]:
+    """What may be asked of a command, and the keys that each answer has."""
+    for asked, keys in ANSWERS[command].items():
+        yield asked, ["schema", *keys.split()]
 
 
 def versioned(answer: object) -> object:
@@ -331,8 +395,9 @@ def versioned(answer: object) -> object:
 
 def schema(command: str | None = None) -> dict[str, object]:
     """What a command may answer, or any of them, as a JSON Schema (draft 2020-12); an error is an answer too."""
-    always = ["schema", *(ANSWERS[command] if command else ())]
-    one = {"$ref": "#/$defs/object", "required": always}
+    one: dict[str, object] = {"$ref": "#/$defs/object", "required": ["schema"]}
+    if command:
+        one["anyOf"] = [{"title": asked, "required": keys} for asked, keys in always(command)]
     failed = {"$ref": "#/$defs/object", "required": ["schema", "error"]}
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -358,11 +423,10 @@ def schema(command: str | None = None) -> dict[str, object]:
 def _property(types: str, means: str) -> dict[str, object]:
     if types == "a":
         return {"description": means}
-    kinds = {"o": "object", "m": "map", "l": "list"}
-    plain = [_TYPES[letter] for letter in types if letter not in kinds]
-    parts: list[dict[str, object]] = [
-        {"$ref": f"#/$defs/{kinds[letter]}"} for letter in types if letter in kinds
-    ]
-    if plain:
-        parts.append({"type": plain[0] if len(plain) == 1 else plain})
-    return {"description": means, **(parts[0] if len(parts) == 1 else {"anyOf": parts})}
+    parts = {"o": "object", "m": "map", "l": "list"}
+    letter = types[0]
+    if letter not in parts:
+        named = [_TYPES[one] for one in types]
+        return {"description": means, "type": named if len(named) > 1 else named[0]}
+    part: dict[str, object] = {"$ref": f"#/$defs/{parts[letter]}"}
+    return {"description": means, **({"anyOf": [part, {"type": "null"}]} if "-" in types else part)}

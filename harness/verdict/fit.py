@@ -278,7 +278,9 @@ class Span:
 
     def set_up(self, recording: Recording) -> Floats:
         """What it costs at each placement that the recording begins before the slot was up."""
-        return np.array([set_up(recording, int(o), self.slots) for o in self.offsets(np.arange(self.count))])
+        early = (-1 - recording.bounds[0] - self.offsets(np.arange(self.count))) / self.slots
+        found: Floats = np.where(early > 0, 2 * np.log2(np.maximum(early, 0) + 2), 0.0)
+        return found
 
     def running(self, recording: Recording) -> NDArray[np.float32]:
         """What the recording saves at most before each row from its first known one on, by placement: a level beside

@@ -51,4 +51,6 @@ class Verdict:
 
     def to_json(self) -> dict[str, object]:
         """The same as a dictionary of plain values."""
-        return asdict(self)
+        plain = asdict(self)
+        renamed = {"kind": "verdict", "codes": "strap_codes", "lines": "line_names"}
+        return {renamed.get(key, key): value for key, value in plain.items()}

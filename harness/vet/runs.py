@@ -114,7 +114,15 @@ def unsettled(datasheet: Datasheet, seen: Examined, restart: Restarting | None) 
     if not found.never or (restart is not None and restart.shown):
         return
     lines = ", ".join(found.never)
-    if datasheet.restart is not None:
+    if restart is not None and restart.settles in ("everything", "outputs"):
+        why = golden.facts.get("undefined")
+        yield Finding(
+            "outputs",
+            f"outputs that do not settle: {STEPS} steps after the restart {lines} may still show either level"
+            + (f": {why}" if why else ""),
+            must=True,
+        )
+    elif datasheet.restart is not None:
         yield Finding(
             "restart",
             f"restart that does not settle: {STEPS} steps after it {lines} still depend on the power-up; "
@@ -177,11 +185,15 @@ def _shown(golden: Golden, procedure: Procedure) -> Iterator[Finding]:
     for said in free_running(golden):
         yield Finding(procedure.name, f'run "{procedure.name}": {said.rstrip(".")}', DATASHEET_FILE)
     yield from _raced(golden, procedure)
+    if why := golden.facts.get("undefined"):
+        said = f'run "{procedure.name}": the source leaves open what outputs show: {why}'
+        yield Finding(procedure.name, said, DATASHEET_FILE)
     vague = _unsettled(golden)
     if vague:
+        depend = "depends" if len(vague) == 1 else "depend"
         yield Finding(
             procedure.name,
-            f'run "{procedure.name}": at its end {", ".join(vague)} depend on the power-up or on a race',
+            f'run "{procedure.name}": at its end {", ".join(vague)} {depend} on the power-up or on a race',
             DATASHEET_FILE,
         )
     flash = flashing(golden)

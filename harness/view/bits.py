@@ -25,6 +25,11 @@ class LineRow:
     unsettled: float
     last: int | None
 
+    def to_json(self) -> dict[str, object]:
+        """As plain values."""
+        counted = {"change_count": self.changes, "high": self.high, "unsettled_share": self.unsettled}
+        return {"name": self.name, **counted, "last": self.last}
+
 
 def lines(golden: Golden) -> list[LineRow]:
     """The eight outputs, `o0` first; an unsettled stretch counts neither as high nor as a change."""

@@ -132,5 +132,5 @@ _PAGE = (
     "body{font:1rem/1.45 sans-serif;max-width:76rem;margin:1.5rem auto;padding:0 1rem}"
     "h1{font-size:1.4rem}p{max-width:44rem;margin:.4rem 0}svg{max-width:100%;height:auto}"
     ".wall{display:flex;flex-wrap:wrap}.pictures{gap:.8rem 1.2rem}"
-    "figure{margin:0;text-align:center}figcaption{font-size:.8rem}pre{overflow-x:auto;line-height:1.25}"
+    "figure{margin:0;text-align:center}figcaption{font-size:.8rem}pre{overflow-x:auto;font-size:.8rem;line-height:1.25}"
 )

@@ -264,7 +264,7 @@ def _numbers(bits: Bits) -> Numbers:
     """Bits on the last axis as numbers, in the narrowest type that holds them."""
     width = bits.shape[-1]
     size = next(size for size in (8, 16, 32, 64) if width <= size)
-    spare = np.zeros((*bits.shape[:-1], size - width), np.uint8)
-    packed = np.packbits(np.concatenate((bits, spare), axis=-1), axis=-1, bitorder="little")
-    found: Numbers = packed.view(f"<u{size // 8}")[..., 0]
+    found: Numbers = np.zeros(bits.shape[:-1], f"<u{size // 8}", order="F")
+    for bit in range(width):
+        found |= bits[..., bit].astype(found.dtype) << found.dtype.type(bit)
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ..simulation import Simulation
 
@@ -60,18 +61,46 @@ def _join(one: bytes, other: bytes) -> bytes:
     return (a | b).tobytes()
 
 
-def unknown_state(sim: Simulation) -> dict[str, int]:
-    """Masks of the unknown bits of everything that has its rails in registers `.may1` and `.may0`, side by side.
+class Rails:
+    """Where a simulation keeps both rails of what has them in registers `.may1` and `.may0`, side by side.
 
     Of a large memory it is the number of times, in ones, that all of it was lost.
     """
-    state, places = sim.snapshot(), sim.compiled.layout.registers
-    levels = [int.from_bytes(state[p.offset : p.offset + p.size], "little") for p in places]
-    found: dict[str, int] = {}
-    for index, register in enumerate(sim.netlist.registers):
-        if register.name.endswith(".may1"):
-            name = register.name.removesuffix(".may1")
-            found[name] = found.get(name, 0) | levels[index] & levels[index + 1]
-        elif register.name.endswith(".lost"):
-            found[register.name.removesuffix(".lost")] = levels[index]
-    return found
+
+    def __init__(self, sim: Simulation) -> None:
+        registers, places = sim.netlist.registers, sim.compiled.layout.registers
+        number: dict[str, int] = {}
+        rails: list[
+            tuple[int, int, int, int]
+        ] = []  # of each byte: whose, how far up in it, and both in a state
+        for index, (register, place) in enumerate(zip(registers, places, strict=True)):
+            name, _, kind = register.name.rpartition(".")
+            if kind in ("may1", "lost"):
+                other = places[index + 1] if kind == "may1" else place
+                whose = number.setdefault(name, len(number))
+                rails += [
+                    (whose, byte, place.offset + byte, other.offset + byte) for byte in range(place.size)
+                ]
+        #: What has rails.
+        self.names = tuple(number)
+        self._whose, self._byte, self._one, self._other = np.array(rails, np.int64).reshape(-1, 4).T
+
+    def open(self, sim: Simulation) -> NDArray[np.bool_]:
+        """Of each of the names whether a bit is unknown, in the state that the simulation is in."""
+        found = np.zeros(len(self.names), np.bool_)
+        found[self._whose[self._both(sim) != 0]] = True
+        return found
+
+    def unknown(self, sim: Simulation) -> dict[str, int]:
+        """Masks of the unknown bits, of all that has some."""
+        both = self._both(sim)
+        found: dict[str, int] = {}
+        for at in np.flatnonzero(both).tolist():
+            name = self.names[self._whose[at]]
+            found[name] = found.get(name, 0) | int(both[at]) << 8 * int(self._byte[at])
+        return found
+
+    def _both(self, sim: Simulation) -> NDArray[np.uint8]:
+        state = np.frombuffer(sim.snapshot(), np.uint8)
+        both: NDArray[np.uint8] = state[self._one] & state[self._other]
+        return both

@@ -25,6 +25,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -41,7 +42,7 @@ from ..state import is_wiring
 from .clocks import clock_lines
 from .memories import untracked
 from .plain import given_up, tamed, wild
-from .races import InputBit, race, unknown_state
+from .races import InputBit, Rails, race
 from .rewrite import unknowns
 from .rounds.elements import closing
 from .rounds.rewrite import AT_ONCE, LOST, RUN, TooManyCells, in_rounds
@@ -84,7 +85,7 @@ class OpenUpdate:
         return f"update {self.update}: {lines} {moved} {left} unsettled"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # there are many, asked for again and again; a proof makes one of each
 class Unsettled:
     """What a netlist remembers and of which a bit is not proved: a register, a memory, a net that closes a loop.
 
@@ -128,6 +129,7 @@ class Proof:
             self.left_open += given_up(netlist, found) if found else ()
             rewritten = unknowns(tamed(netlist, found), clean_clocks=True, known_start=known_start)
         self._sim = Simulation(rewritten, "init", compiled=Compiled(rewritten, passes=False))
+        self._rails = Rails(self._sim)
         self._clocks = self._clock_lines()
         self.power_cycle()
 
@@ -165,7 +167,15 @@ class Proof:
 
         A written memory that is too large for gates always is.
         """
-        netlist, unknown = self.netlist, unknown_state(self._sim)
+        remembered, numbers = self._remembered
+        # What is not followed has the number beyond the last, which is always open.
+        is_open = np.append(self._rails.open(self._sim), True)
+        return tuple(remembered[is_open[numbers]].tolist())
+
+    @cached_property
+    def _remembered(self) -> tuple[NDArray[np.object_], NDArray[np.int64]]:
+        """All that the netlist remembers, each with its number among what has rails."""
+        netlist = self.netlist
         railed = Counter(
             register.name.removesuffix(".may1")
             for register in self._sim.netlist.registers
@@ -184,7 +194,9 @@ class Proof:
         loops = closing(netlist, schedule(netlist))
         kept += [Unsettled(name, source_line(cell.src), cell.output) for cell, name in loops]
         named = Counter(one.name for one in kept)
-        return tuple(one for one in kept if railed[one.name] != named[one.name] or unknown[one.name])
+        number = {name: n for n, name in enumerate(self._rails.names)}
+        followed = [number[one.name] if railed[one.name] == named[one.name] else len(number) for one in kept]
+        return np.array(kept, object), np.array(followed, np.int64)
 
     def get(self, name: str) -> tuple[int, int]:
         """Value and mask of known bits of an output, or of any name of the source."""
@@ -315,9 +327,9 @@ class Proof:
         except LoopError:  # at one instant a ring of registers runs on, so there is nothing to compare with
             sim.restore(after)
             return
-        state, shown = unknown_state(sim), self._unknown_outputs()
+        state, shown = self._rails.unknown(sim), self._unknown_outputs()
         sim.restore(after)
-        lost = tuple(name for name, mask in unknown_state(sim).items() if mask & ~state.get(name, 0))
+        lost = tuple(name for name, mask in self._rails.unknown(sim).items() if mask & ~state.get(name, 0))
         dark = {port: mask & ~shown[port] for port, mask in self._unknown_outputs().items()}
         dark = {port: mask for port, mask in dark.items() if mask}
         if lost or dark:

@@ -119,7 +119,7 @@ class Linker:
 
     def note_floating(self, site: PlacedCell) -> None:
         if site.kind == "$tribuf":
-            net = self.nets.public_name(site.port("Y")) or site.title
+            net = self.nets.public_name(site.port("Y")) or "a net"
             self.warnings.append(
                 f"{site.place}: {net} floats (z) where nothing drives it: what hangs on it is unsettled then"
             )

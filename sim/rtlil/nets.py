@@ -6,6 +6,7 @@ for a bit of a value, `NOTHING` for a wire that nobody drives yet, else an alias
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 
@@ -15,6 +16,10 @@ from .records import FIRST, FLOATING, ONE, Bits, Module, Wire, public
 
 NOTHING = -1
 _VISITING = -2
+
+
+#: A name that Yosys has given a cell, behind its kind.
+_MADE_UP = re.compile(r"(?<=\S) \$\S*\$\S*$")
 
 
 class Nets:
@@ -77,7 +82,8 @@ class Nets:
             return f"the constant {'01xz'[bit]}"
         number = bisect_right(self.bases, bit) - 1
         if number >= 0 and bit < self.bases[number] + self.widths[number]:
-            return _at(self.labels[number][0], self.labels[number][1])
+            name, src = self.labels[number]
+            return _at(_MADE_UP.sub("", name) if src else name, src)
         wire, name, _ = self._wire(bit)
         return _at(f"net {name}", wire.src)
 
@@ -177,14 +183,28 @@ class Nets:
 
     def warnings(self) -> Iterable[str]:
         """A line for each wire with bits that are read and that nothing drives."""
-        rest = sorted(self.floating)
-        while rest:
-            wire, name, first = self._wire(rest[0])
-            start = rest[0] - first
-            count = bisect_right(rest, start + wire.width - 1)
-            places, rest = [bit - start for bit in rest[:count]], rest[count:]
-            shown = name if len(places) == wire.width else f"{name}[{','.join(_runs(places))}]"
-            yield f"{_at(shown, wire.src)} is read but nothing drives it: what hangs on it is unsettled"
+        found: dict[tuple[str, str, int], list[int]] = {}
+        for _, (wire, name, place) in sorted(self._names_of_floating().items()):
+            found.setdefault((name, wire.src, wire.width), []).append(place)
+        for (name, src, width), places in found.items():
+            shown = name if len(places) == width else f"{name}[{','.join(_runs(sorted(places)))}]"
+            yield f"{_at(shown, src)} is read but nothing drives it: what hangs on it is unsettled"
+
+    def _names_of_floating(self) -> dict[int, tuple[Wire, str, int]]:
+        """For each bit that nothing drives its wire, by the name that the source gives it before it meets a port."""
+        found = {bit: self._wire(bit) for bit in self.floating}
+        if not found:
+            return found
+        for start, module, path in self._blocks:
+            for wire in module.wires.values():
+                if wire.direction or wire.name[0] != "\\" or "$" in wire.name:
+                    continue
+                first = start + wire.base - module.first
+                for place in range(wire.width):
+                    bit = ~self.drive[first + place]
+                    if bit in found and found[bit][0].direction:
+                        found[bit] = wire, path + public(wire.name), place
+        return found
 
 
 def _at(name: str, src: str) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 
 from ..netlist import Cell, Netlist, Override, Register, Word
-from .lasting import is_undefined
+from .choices import CHOOSING, arms_of, is_undefined, selector_of
 
 #: Cells that say which state it is, where all else that they read is constant.
 _ASKING = (
@@ -32,7 +32,6 @@ _ASKING = (
 )
 #: Ends the name of the register that says of a state machine whether its state has no name.
 CODED_ANEW = ", coded anew"
-_CHOOSING = ("$mux", "$pmux", "case")
 #: Makes a cell of a kind and a width: `made(kind, width, *operands, **parameters)`.
 Made = Callable[..., Word]
 
@@ -62,10 +61,10 @@ class StateMachine:
             return known[next(iter(word.values()))]
 
         for value, cell in self.choosing.items():
-            arms = _arms(cell, self.register.width)
+            arms = [arm.cut(0, self.register.width) for arm in arms_of(cell)]
             flags = list(map(after, arms))
             several = [flags[0], _joined(flags[1:])] if cell.kind == "$pmux" else flags
-            select = cell.operands[0 if cell.kind == "case" else 2]
+            select = selector_of(cell)
             order = (select, *several) if cell.kind == "case" else (*several, select)
             known[value] = made(cell.kind, 2, *order, **cell.params)
             if self.following.isdisjoint(select.values()):
@@ -116,16 +115,6 @@ def _is_whole_reset(override: Override) -> bool:
     return fixed is not None and not fixed.undefined and len(set(override.mask.bits())) == 1
 
 
-def _arms(cell: Cell, width: int) -> list[Word]:
-    """The low bits of what a cell chooses from."""
-    if cell.kind == "$pmux":
-        default, several, _ = cell.operands
-        arms = [default, *(several.cut(low, default.width) for low in range(0, several.width, default.width))]
-    else:
-        arms = list(cell.operands[1:] if cell.kind == "case" else cell.operands[:2])
-    return [arm.cut(0, width) for arm in arms]
-
-
 def _choosing(register: Register, makers: Mapping[int, Cell]) -> dict[int, Cell] | None:
     """The cells that choose the next state from constants and the state as it is, each behind those that it reads.
 
@@ -137,9 +126,13 @@ def _choosing(register: Register, makers: Mapping[int, Cell]) -> dict[int, Cell]
     while waiting:
         value = waiting.pop()
         cell = makers.get(value)
-        if value >= 0 and (cell is None or cell.kind not in _CHOOSING):
+        if value >= 0 and (cell is None or cell.kind not in CHOOSING):
             return None
-        words = [word for word in (_arms(cell, width) if cell else [register.data]) if word != own]
+        words = [
+            word
+            for word in ([arm.cut(0, width) for arm in arms_of(cell)] if cell else [register.data])
+            if word != own
+        ]
         chosen = {value for word in words for value in word.values()}
         if not all(word.as_const() or word in (Word.value(v, width) for v in chosen) for word in words):
             return None  # a part of it is chosen by itself

@@ -17,12 +17,15 @@ from functools import cached_property
 from ..netlist import REASON, Cell, Const, Memory, Netlist, Param, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
 from .bounds import Bounds
+from .choices import is_undefined
 from .drawn import rewritten, with_draws
-from .lasting import guarded, is_undefined, lost_for_good
+from .lasting import guarded, idle, lost_for_good
 from .machines import CODED_ANEW, StateMachine, state_machines, unmatched
 
 #: Lines of a source that are told apart.
 MOST_PLACES = 64
+#: How the reason begins where a state machine is in none of its states.
+STATE_MACHINE = "state machine"
 _UNDEFINED = "an undefined value (x, or a net that nothing drives)"
 
 
@@ -98,7 +101,7 @@ class _Undefining:
         self.widths, self.cells = list(netlist.widths), list[Cell]()
         self.memories = list(netlist.memories)
         self.places: dict[tuple[str, str], _PlaceDraft] = {}
-        self.guarded = guarded(netlist)
+        self.guarded, self.idle = guarded(netlist), idle(netlist)
         self.registers = list(netlist.registers)
         #: For each cell that asks for a state, the register that holds it, and what `StateMachine.nameless` is about.
         self.nameless: dict[int, tuple[Register, Word]] = {}
@@ -155,6 +158,8 @@ class _Undefining:
             and self.bounds.exhaustive(cell.operands[2])
         ):
             cell = replace(cell, operands=(Word.const(0, width), *cell.operands[1:]))  # which is never shown
+        if cell.output in self.idle:
+            cell = replace(cell, operands=tuple(map(_defined, cell.operands)))
         finder = _FINDERS.get(cell.kind)
         found = finder(self, cell) if finder else None
         machine = self.nameless.get(cell.output)
@@ -175,7 +180,7 @@ class _Undefining:
     def asked(self, cell: Cell, register: Register, nameless: Word) -> tuple[str, Word]:
         self.src = register.src
         anything = self._gate("$and", nameless.bit(0), nameless.bit(1))
-        words = f"state machine {register.name} in none of its states, as a chip may code them anew"
+        words = f"{STATE_MACHINE} {register.name} in none of its states, as a chip may code them anew"
         return words, self._wide(anything, cell)
 
     def _machine(self, machine: StateMachine) -> None:
@@ -348,7 +353,7 @@ class _Undefining:
                     self._when(place, None)
         for name, word in self.old.outputs.items():
             if is_undefined(word):
-                place = self._place(_UNDEFINED, f"output {name}")
+                place = self._place(_UNDEFINED, "")
                 place.outputs[name] = sum(1 << n for n, bit in enumerate(word.bits()) if is_undefined(bit))
                 self._when(place, None)
 
@@ -392,6 +397,11 @@ _FINDERS: Mapping[str, _MaskFinder] = {
     "$tribuf": _Undefining.floating,
     "read": _Undefining.read,
 }
+
+
+def _defined(word: Word) -> Word:
+    """With 0 for what is undefined."""
+    return Word.of(part if isinstance(part, Slice) else Const(part.bits, part.width) for part in word.parts)
 
 
 def _holes(memory: Memory) -> Memory:

@@ -56,7 +56,7 @@ def main() -> None:
         for name in ("quay", str(board)):
             passed, spent, slots = measured(capture, name)
             runs = sum(1 + len(load_design(str(slot["name"])).runs) for slot in slots)
-            agree = {str(slot["name"]) for slot in slots if slot["kind"] == "agrees"}
+            agree = {str(slot["name"]) for slot in slots if slot["verdict"] == "agrees"}
             print(
                 f"{len(slots):5} slots, {runs:5} runs: {passed:5.1f} s, {spent:5.1f} s of the processors, "
                 f"first {slots[0]['name']}, agree: {', '.join(sorted(agree)) or 'none'}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import random
 import resource
 import signal
@@ -12,7 +13,9 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
+from unittest.mock import patch
 
+from forelight.sim.allowance import MIB_VARIABLE, SECONDS_VARIABLE
 from forelight.sim.errors import ForelightError
 
 from tests.fuzz.mutation import damaged
@@ -20,6 +23,8 @@ from tests.fuzz.readers import Reader
 
 #: What an input may cost at most.
 SECONDS, BYTES = 10.0, 1 << 30
+#: The same for what reads a source in a process of its own.
+BOUNDS = {SECONDS_VARIABLE: f"{SECONDS:.0f}", MIB_VARIABLE: str(BYTES >> 20)}
 GOOD = ("accepted", "refused")
 
 
@@ -37,7 +42,8 @@ def limited() -> Iterator[None]:
     before = signal.signal(signal.SIGALRM, late)
     signal.setitimer(signal.ITIMER_REAL, SECONDS)
     try:
-        yield
+        with patch.dict(os.environ, BOUNDS):
+            yield
     finally:
         signal.setitimer(signal.ITIMER_REAL, 0)
         signal.signal(signal.SIGALRM, before)
@@ -61,6 +67,9 @@ def ended(reader: Reader, data: bytes, folder: Path) -> str:
             reader.read(path)
     except ForelightError as error:
         said = str(error)
+        reached = next((name for name in BOUNDS if name in said), "")
+        if reached:
+            return f"out of {reached}"
         return "refused" if said and len(said) < 4000 else f"wordy: {len(said)} characters"
     except HangError:
         return "hang"

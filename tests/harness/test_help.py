@@ -11,6 +11,11 @@ import pytest
 from click.testing import CliRunner
 from forelight.harness.cli import EXAMPLES, cli
 
+from tests.sizes import sized
+
+#: Commands whose examples take long, since they are about every slot.
+LONG = {"wall"}
+
 
 def commands(group: click.Group, before: str = "") -> Iterator[tuple[str, click.Command]]:
     for name, command in group.commands.items():
@@ -32,6 +37,8 @@ def test_every_command_has_examples_and_says_what_a_procedure_is() -> None:
 def test_every_example_runs_and_stands_in_the_help(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
     for name, examples in EXAMPLES.items():
+        if name in sized(LONG, set()):
+            continue
         shown = CliRunner().invoke(cli, [*name.split(), "--help"], prog_name="forelight").output
         assert len(examples) == 2
         for example in examples:

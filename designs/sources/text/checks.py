@@ -66,7 +66,7 @@ def _note_lists(verilog: Verilog, module: str, start: int, end: int) -> None:
         missing = next((name for name in read if name in nets - listed - written), "")
         if missing:
             words = f"the block reads {missing}, which its list of events leaves out; a chip follows it all the same"
-            verilog.warnings.append((module, f"{verilog.tokens[at].place}: Warning: {words}: write @*."))
+            verilog.warnings.append((module, f"{verilog.tokens[at].place}: Warning: {words}: write @*"))
 
 
 def _note_clocks(verilog: Verilog, module: str, start: int, end: int) -> None:
@@ -102,7 +102,7 @@ def _note_delays(verilog: Verilog, module: str, start: int, end: int) -> None:
     more = (
         f", as are {len(found) - 1} more" if len(found) > 2 else ", as is one more" if len(found) == 2 else ""
     )
-    words = f"{verilog.tokens[found[0]].place}: Warning: the delay {shown} is ignored{more}."
+    words = f"{verilog.tokens[found[0]].place}: Warning: the delay {shown} is ignored{more}"
     verilog.warnings.append((module, words))
     for at in found:
         head = at - 1

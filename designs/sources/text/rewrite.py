@@ -8,6 +8,7 @@ from .arguments import rewrite_arguments
 from .checks import check
 from .gates import rewrite_gates
 from .labels import rewrite_labels
+from .large_blocks import split_large_blocks
 from .leaving import rewrite_leaving
 from .memories import rewrite_memories
 from .packages import Packages, rewrite_imports
@@ -48,9 +49,9 @@ def rewritten(verilog: Verilog, packages: Packages) -> str:
         edited = _again(edited)
         for rewrite in _REWRITES:
             rewrite(edited)
+        return split_large_blocks(edited.edited())
     except RecursionError:
         raise SourceError("statements are nested too deeply", remedy="simplify the design") from None
-    return edited.edited()
 
 
 def _again(verilog: Verilog) -> Verilog:

@@ -50,6 +50,8 @@ _BEFORE_UNARY = _LOOSER | {
     "<<",
     ">>",
 }
+#: Signs that leave each of the operands as wide as it is.
+_JOINING = {"(", ")", "[", "]", "{", "}", ",", ":", "::", "."}
 _PREFIXES = {"~", "!", "-", "+", "&", "|", "^", "~&", "~|", "~^", "^~"}
 _BITS = {"b": 1, "o": 3, "h": 4}
 
@@ -61,48 +63,61 @@ def rewrite_wildcards(verilog: Verilog) -> None:
         first, last = at + 1, _right(verilog, at)
         while verilog.word(first) == "(" and verilog.close(first) == last - 1:
             first, last = first + 1, last - 1
+        left, behind = _left(verilog, at), _right(verilog, at)
         pattern = _pattern(verilog.word(first)) if last == first + 1 else None
+        if pattern is None and not _is_constant(verilog, first, last, constants):
+            verilog.instead(at, at + 1, verilog.word(at)[:-1])  # once it is a chip, no bit of it is x or z
+            continue
         if pattern is not None:
             width, value, free = pattern
-            mask, value_of = f"{width}'d{free}", f"{width}'d{value}"
+            mask, right = f"({width}'d{free})", f"{width}'d{value}"
         else:
-            mask, value_of = _worked_out(verilog, at, first, last, constants)
-        verilog.before(_left(verilog, at), "((")
-        verilog.instead(at, _right(verilog, at), f") & ~{mask}) {verilog.word(at)[:-1]} {value_of}")
+            mask, right = _worked_out(verilog, at, first, last)
+        verilog.before(left, "((")
+        verilog.instead(at, behind, f") & ~{mask}) {verilog.word(at)[:-1]} {right}")
 
 
-def _worked_out(verilog: Verilog, at: int, first: int, last: int, constants: set[str]) -> tuple[str, str]:
-    """The bits that match any, and the right side with 0 in their place: of a constant Yosys works them out.
-
-    Of what holds no constant no bit is x or z, once it is a chip.
-    """
-    shown, places = verilog.source(first, last), range(first, last)
+def _is_constant(verilog: Verilog, first: int, last: int, constants: set[str]) -> bool:
+    """Whether an expression is a constant of a module, or nothing in it is. Raises SourceError for all else."""
+    places = range(first, last)
     named = [at for at in places if verilog.tokens[at].is_name() and verilog.word(at + 1) != "::"]
-    names = {verilog.word(at) in constants or verilog.word(at - 1) == "::" for at in named}
+    kinds = {verilog.word(at) in constants or verilog.word(at - 1) == "::" for at in named}
     numbers = [verilog.word(at) for at in places if verilog.tokens[at].kind == "number"]
-    if names == {False} and not any(set(number.lower()) & set("xz?") for number in numbers):
-        return f"{{$bits({shown}){{1'b0}}}}", f"({shown})"
-    end = next((end for _, start, end in verilog.modules() if start < at < end), None)
-    if False in names or end is None:
+    if kinds == {False} and not any(set(number.lower()) & set("xz?") for number in numbers):
+        return False
+    plain = all(verilog.tokens[at].kind != "sign" or verilog.word(at) in _JOINING for at in places)
+    if False in kinds or not plain or not any(start < first < end for _, start, end in verilog.modules()):
         raise verilog.refused(
-            at,
-            f"the right side of `{verilog.word(at)}` is no constant of this module",
+            first - 1,
+            f"the right side of `{verilog.word(first - 1)}` is no plain constant of this module",
             "write it out, as 4'b1?0?",
         )
-    free, stated = verilog.unique("free"), verilog.unique("stated")
+    return True
+
+
+def _worked_out(verilog: Verilog, at: int, first: int, last: int) -> tuple[str, str]:
+    """The bits of a constant that match any, and the others with 0 in the place of those, worked out by Yosys.
+
+    Both are signed if the constant is.
+    """
+    shown = verilog.source(first, last)
     bits = f"[$bits({shown})-1:0]"
-    for name, value, other in ((free, "1'b1", "1'b0"), (stated, "1'b0", "p[i]")):
+    end = next(end for _, start, end in verilog.modules() if start < at < end)
+    made = []
+    for stem, value, other in (("free", "1'b1", "1'b0"), ("stated", "1'b0", "p[i]")):
+        name = verilog.unique(stem)
         verilog.before(
             end,
             f"function {bits} {name}(input {bits} p); integer i; for (i = 0; i < $bits({shown}); i = i + 1)"
             f" {name}[i] = p[i] === 1'bx || p[i] === 1'bz ? {value} : {other}; endfunction",
         )
-    return f"{free}({shown})", f"{stated}({shown})"
+        made.append(f"($signed({name}({shown})) | ({shown} & 1'sb0))")
+    return made[0], made[1]
 
 
 def _pattern(word: str) -> tuple[int, int, int] | None:
     """Width, value of the stated bits, and the bits that may be any."""
-    match = re.fullmatch(r"(\d+)\s*'s?([bohd])\s*([\da-fxz?_]+)", word.lower())
+    match = re.fullmatch(r"(\d+)\s*'([bohd])\s*([\da-fxz?_]+)", word.lower())
     if match is None:
         return None
     width, base, shown = int(match[1]), match[2], match[3].replace("_", "").replace("?", "z")

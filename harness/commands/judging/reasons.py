@@ -91,7 +91,7 @@ class Grounds:
         return {
             "do": [to_text(action) for action in made.actions],
             "line": made.line,
-            "levels": [made.first, made.second],
+            "foretells": [made.first, made.second],
             "said": self._sentence(made),
         }
 

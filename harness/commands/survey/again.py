@@ -72,7 +72,7 @@ def run(path: Path, board_name: str | None, write: bool, as_json: bool) -> int:
                 "without_recording": len(tries) - len(held),
                 "written": write,
                 "moved": [_plain(one) for one in moved],
-                "not_judged": [{"id": one.attempt.id, "error": one.error} for one in found if one.error],
+                "not_judged": [{"id": one.attempt.id, "why_not": one.error} for one in found if one.error],
             }
         )
     else:
@@ -187,7 +187,7 @@ def _plain(one: Judged) -> Mapping[str, object]:
         "name": one.attempt.design,
         "who": one.attempt.who,
         "before": one.attempt.verdict,
-        "kind": one.anew.verdict,
+        "verdict": one.anew.verdict,
         "evidence_before": one.attempt.evidence,
         "evidence": one.anew.evidence,
         "design_changed": one.attempt.design_sha256 != one.anew.design_sha256,

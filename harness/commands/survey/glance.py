@@ -10,15 +10,17 @@ from rich.table import Table
 from rich.text import Text
 
 from ...survey import chart
-from ...survey.attempt import Attempt, Details
+from ...survey.attempt import WITHDRAW, Attempt, Details
 from ...survey.findings import Findings, gathered
 from ...survey.notebook import Notebook, reading
 from ...survey.report.content import HEADINGS, name, sections, summary, title
 from ...survey.report.tables import plain, tried
-from ...survey.standing import UNTRIED
+from ...survey.standing import UNTRIED, withdrawn
 from ...terminal.output import emit_json, show
 from ...verdict.kinds import AGREES
 
+#: Characters of an id by which a person names a try.
+SHORT = 8
 NOTHING = "Nothing has been tried yet: `check`, `count` and `card` write into it with --survey."
 
 
@@ -71,29 +73,37 @@ def _one(notebook: Notebook, found: Sequence[Findings], slot: str, as_json: bool
             place=str(notebook.path),
             remedy="give the number or name of one that was",
         )
-    told = notebook.details(attempt.id for attempt in tries)
+    told, gone = notebook.details(attempt.id for attempt in tries), withdrawn(tries)
     if as_json:
-        emit_json({"file": str(notebook.path), "tries": [_plain(one, told[one.id]) for one in tries]})
+        plains = [_plain(one, told[one.id]) | {"withdrawn": one.id in gone} for one in tries]
+        emit_json({"file": str(notebook.path), "tries": plains})
     else:
         for attempt in tries:
-            show(*_try(attempt, told[attempt.id]))
+            show(*_try(attempt, told[attempt.id], attempt.id in gone))
     return 0
 
 
 def _plain(attempt: Attempt, details: Details) -> dict[str, object]:
     head = {"id": attempt.id, "board": attempt.board, "slot": attempt.slot, "name": attempt.design}
-    by = {"who": attempt.who, "at": attempt.at, "again_of": attempt.again_of, "kind": attempt.verdict}
+    by = {"who": attempt.who, "at": attempt.at, "again_of": attempt.again_of, "verdict": attempt.verdict}
     return head | by | tried(attempt) | {"answer": details.answer}
 
 
-def _try(attempt: Attempt, details: Details) -> Iterator[Text | str]:
+def _try(attempt: Attempt, details: Details, gone: bool) -> Iterator[Text | str]:
     """One try, in a few lines."""
     by = f" by {attempt.who}" if attempt.who else ""
     head = f"{attempt.at[:16].replace('T', ' ')} UTC, {attempt.command}{by}"
-    again = ", judged anew" if attempt.again_of else ""
+    said = attempt.verdict or "a card was made"
+    if attempt.command == WITHDRAW:
+        said = f"try {(attempt.again_of or '')[:SHORT]} does not count"
+    again = ", judged anew" if attempt.again_of and attempt.verdict else ""
+    later = ", withdrawn later" if gone else ""
     yield Text(head, style="bold").append(
-        f"{again}: {attempt.verdict or 'a card was made'}", style="not bold"
+        f"{again}: {said}{later}; id {attempt.id[:SHORT]}", style="not bold"
     )
+    if attempt.command == WITHDRAW:
+        yield from ([f"  Note: {attempt.note}"] if attempt.note else [])
+        return
     where = (
         f"slot {attempt.slot} of {attempt.board}" if attempt.slot is not None else f"tried on {attempt.board}"
     )

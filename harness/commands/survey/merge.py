@@ -33,7 +33,7 @@ def run(into: Path, others: Sequence[Path], as_json: bool) -> int:
         emit_json(
             {
                 "file": str(into),
-                "joined": [vars(one) | {"file": str(one.file)} for one in joined],
+                "joined": [one.to_json() for one in joined],
                 "contradictions": [[_plain(side) for side in pair] for pair in pairs],
             }
         )
@@ -82,4 +82,4 @@ def _slots(count: int) -> str:
 
 def _plain(attempt: Attempt) -> dict[str, object]:
     head = {"id": attempt.id, "board": attempt.board, "slot": attempt.slot, "name": attempt.design}
-    return head | {"who": attempt.who, "at": attempt.at, "kind": attempt.verdict} | tried(attempt)
+    return head | {"who": attempt.who, "at": attempt.at, "verdict": attempt.verdict} | tried(attempt)

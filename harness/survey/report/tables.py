@@ -28,13 +28,13 @@ def record(found: Findings, one: SlotStanding, *, names: bool) -> dict[str, obje
         "slot": one.slot,
         "name": one.design,
         "title": one.title,
-        "kind": one.kind,
+        "verdict": one.kind,
         "reason": found.why(one, names=names),
         "cause": cause(details),
         "remedies": list(remedies(details)),
         "proved_share": proved(details),
-        "tries": one.tries,
-        "cards": one.cards,
+        "try_count": one.tries,
+        "card_count": one.cards,
         **(tried(attempt) if attempt else dict.fromkeys(tried(_NONE))),
     }
     if names:
@@ -55,7 +55,7 @@ def tried(attempt: Attempt) -> dict[str, object]:
         "netlist_sha256": attempt.design_sha256,
         "board_sha256": attempt.board_sha256,
         "procedure_sha256": attempt.procedure_sha256,
-        "note": attempt.note,
+        "remark": attempt.note,
     }
 
 
@@ -74,7 +74,7 @@ def plain(found: Findings, *, names: bool) -> dict[str, object]:
 
 
 def _opposite(attempt: Attempt, names: bool) -> dict[str, object]:
-    said = {"kind": attempt.verdict, **tried(attempt)}
+    said = {"verdict": attempt.verdict, **tried(attempt)}
     return said | {"who": attempt.who, "at": attempt.at} if names else said
 
 

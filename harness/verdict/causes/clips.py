@@ -23,7 +23,7 @@ ROWS = 512
 #: Places in the prediction at which it is looked for in full.
 PLACES = 6
 #: What a level costs that is not as foretold, beside what a channel costs that is not on its own output, in bits.
-WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 4.0
+WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 9.0
 NEVER = 1e6
 
 

@@ -75,7 +75,11 @@ def _codes(board: Board, code: int) -> Iterator[Mishap]:
                     other,
                     f"switch {line} did not make contact when the step clock was enabled",
                 )
+        other_law = replace(board, law="counter" if board.law == "two-stage" else "two-stage")
         misread = {
+            next((c for c in range(board.codes) if other_law.half(c) == board.half(code)), code): (
+                "that is the code for this rate on a board whose divider counts the other way"
+            ),
             int(f"{code:08b}"[::-1], 2): "the switches were read from the wrong end",
             code ^ 0xFF: "each switch stood the other way",
             code + 1: "the code is one too high",
@@ -148,7 +152,7 @@ def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Cha
 def by_watch(it: Handling, code: int) -> Handling | None:
     """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
     and counts none. None where nothing is moved after that."""
-    if not any(isinstance(action, Set) for action in it.then):
+    if not any(isinstance(action, Set) for action in _one_by_one(it.then)):
         return None
     hand = Hand(it.board, it.sheet, it.slot)
 
@@ -162,6 +166,12 @@ def by_watch(it: Handling, code: int) -> Handling | None:
             yield from _lasting(action, hand.frame - since, it)
 
     return replace(it, before=tuple(timed(it.before)), then=tuple(timed(it.then)))
+
+
+def _one_by_one(actions: tuple[Action, ...]) -> Iterator[Action]:
+    """The actions, those inside repeats once."""
+    for action in actions:
+        yield from _one_by_one(action.actions) if isinstance(action, Repeat) else (action,)
 
 
 def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:

@@ -141,12 +141,12 @@ def _by_watch(one: Foretold, other: Foretold, lines: tuple[str, ...]) -> tuple[f
     for line in lines:
         levels = []
         for it in (one, other):
-            ticks = it.oscillator_hz / it.unit
-            level = it.lines[line].at(it.freed + waits * ticks)
-            for shift in (-WATCH, -WATCH / 2, WATCH / 2, WATCH):
-                near = it.lines[line].at(it.freed + (waits + shift) * ticks)
-                level = np.where(near == level, level, UNKNOWN)
-            levels.append(level)
+            ticks, shown = it.oscillator_hz / it.unit, it.lines[line]
+            early, late = (
+                np.searchsorted(shown.times, it.freed + (waits + shift) * ticks, side="right")
+                for shift in (-WATCH, WATCH)
+            )
+            levels.append(np.where(early == late, shown.at(it.freed + waits * ticks), UNKNOWN))
         told = np.flatnonzero((levels[0] != UNKNOWN) & (levels[1] != UNKNOWN) & (levels[0] != levels[1]))
         if len(told):
             row = int(told[0])

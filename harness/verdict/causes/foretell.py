@@ -9,6 +9,8 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
+from forelight.sim.lanes.faults import Fault
+from forelight.sim.lanes.variants import Lanes
 from forelight.sim.levels import UNKNOWN
 
 from ...bench.course import Seat, seated
@@ -20,6 +22,7 @@ from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
 from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
+from .wakes import Woken, woken
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -47,6 +50,15 @@ class Foreteller:
     power_ups: int = POWER_UPS
     seats: dict[str, Seat] = field(default_factory=dict)
     found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
+    lanes: dict[int, Lanes] = field(default_factory=dict)
+    awake: dict[tuple[object, ...], Woken | None] = field(default_factory=dict)
+
+    def woken(self, plan: Timeline, seats: dict[int, Seat], fault: Fault | None) -> Woken | None:
+        """What the pins show from many power-ups; None where they cannot be run side by side."""
+        key = (_moves(plan), *((number, id(seat)) for number, seat in seats.items()))
+        if fault is None and key not in self.awake:
+            self.awake = {key: woken(plan, seats, self.lanes)}  # the last one alone: it is large
+        return self.awake[key] if fault is None else None
 
     def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
@@ -54,10 +66,7 @@ class Foreteller:
         if planned is None:
             return None
         plan, up, seats = planned
-        moves = tuple(
-            column.tobytes() for column in (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
-        )
-        key = (hash(moves), plan.end, up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
+        key = (_moves(plan), up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             if len(self.found) == MOST:
                 self.found.pop(next(iter(self.found)))
@@ -104,6 +113,12 @@ class Foreteller:
         return found
 
 
+def _moves(plan: Timeline) -> tuple[int, int]:
+    """The same for timelines in which the same lines move at the same instants."""
+    columns = (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
+    return hash(tuple(column.tobytes() for column in columns)), plan.end
+
+
 def shortened(actions: tuple[Action, ...], steps: int) -> tuple[Action, ...]:
     """The actions up to so many steps; at least the first is kept."""
     found: list[Action] = []
@@ -139,9 +154,7 @@ def _steps(actions: tuple[Action, ...]) -> int:
 
 def on_axis(it: Foretold, base: Foretold) -> Foretold:
     """The same on an axis on which steps begin where those of `base` do; its own steps where it has some."""
-    factor = 1.0 if it.hz is not None else it.unit / base.unit
-    ours, theirs = (_phase(one) for one in (it, base))
-    shift = 0.0 if ours is None or theirs is None else (theirs - ours) % 1.0
+    factor, shift = axis(it, base)
 
     def moved(time: float) -> float:
         return time * factor + shift
@@ -154,6 +167,13 @@ def on_axis(it: Foretold, base: Foretold) -> Foretold:
         it, lines=lines, rises=it.rises * factor + shift, unit=it.unit / factor, end=moved(it.end),
         since=moved(it.since), freed=moved(it.freed), onward=moved(it.onward)
     )  # fmt: skip
+
+
+def axis(it: Foretold, base: Foretold) -> tuple[float, float]:
+    """The factor and the shift that bring the time of `it` onto that axis."""
+    factor = 1.0 if it.hz is not None else it.unit / base.unit
+    ours, theirs = (_phase(one) for one in (it, base))
+    return factor, 0.0 if ours is None or theirs is None else (theirs - ours) % 1.0
 
 
 def _phase(it: Foretold) -> float | None:

@@ -49,14 +49,20 @@ def faults(netlist: Netlist) -> tuple[Fault, ...]:
 
 def faulty(netlist: Netlist, fault: Fault, values: Values, power_ups: PowerUps) -> tuple[Outputs, Outputs]:
     """What a design with this fault puts out from the first power-up, a value more than updates; where all agree."""
-    _, shown, agreed = next(lane_by_lane(netlist, [fault], values, power_ups))
-    return shown, agreed
+    _, shown = next(lane_by_lane(netlist, [fault], values, power_ups))
+    return shown[0], agreement(shown)
+
+
+def agreement(shown: Outputs) -> Outputs:
+    """A mask of what is the same from all power-ups, after each update."""
+    found: Outputs = ~np.bitwise_or.reduce(shown ^ shown[:1], axis=0)
+    return found
 
 
 def lane_by_lane(
     netlist: Netlist, some: Sequence[Fault], values: Values, power_ups: PowerUps
-) -> Iterator[tuple[Fault, Outputs, Outputs]]:
-    """The same for each of these faults, side by side."""
+) -> Iterator[tuple[Fault, Outputs]]:
+    """What the design puts out with each of these faults, side by side: a row for each power-up."""
     each = len(power_ups())
     count = max(LANES // each, 1)
     for part in (some[at : at + count] for at in range(0, len(some), count)):
@@ -68,8 +74,7 @@ def lane_by_lane(
         held = [up for _ in filled for up in power_ups()]
         lanes = Lanes(drawn(netlist), len(faults), held, faults=faults)
         shown = _run(lanes, values).reshape(len(filled), each, -1)
-        differ = np.bitwise_or.reduce(shown ^ shown[:, :1], axis=1)
-        yield from zip(part, shown[:, 0], ~differ, strict=False)
+        yield from zip(part, shown, strict=False)
 
 
 def _run(lanes: Lanes, values: Values) -> Outputs:

@@ -104,6 +104,17 @@ SHARES = {
 }  # fmt: skip
 
 
+def both(first: Mishap, second: Mishap) -> Mishap:
+    """Two that came together."""
+    return Mishap(
+        "two slips",
+        f"{first.name}; {second.name}",
+        f"{first.said} {second.said}",
+        f"{first.remedy} {second.remedy}",
+        lambda it: second.change(first.change(it)),
+    )
+
+
 def edited(actions: Iterable[Action], edit: Edit) -> tuple[Action, ...]:
     """Each action replaced by those that `edit` makes of it, inside repeats too; an empty repeat goes."""
     found: list[Action] = []

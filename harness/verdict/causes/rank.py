@@ -26,9 +26,9 @@ from ..reading import Readout
 from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
-from . import clips, clock, hand, recording, silicon, wiring
+from . import clips, clock, hand, recording, silicon, wakes, wiring
 from .foretell import Foreteller, Prospect, clipped, on_axis
-from .mishap import CLIPPED, SHARES, Handling, Mishap
+from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -37,12 +37,16 @@ FAMILIES = (hand.causes, clock.causes, wiring.causes, recording.causes)
 
 #: Steps of a long recording by which causes are picked at first.
 LOOK = 1024
+#: Steps of a rest at the end of a recording that are looked at.
+REST = 2048
 #: Steps after the slot is up within which a recording begins; of a design that nothing settles, and may be anywhere.
 AHEAD, ANYWHERE = 512, 4096
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
-#: Power-ups that are tried one by one where a cause keeps the design from settling, or where nothing settles it.
-WAKES = (8, 1)
+#: Power-ups that are tried one by one, where they cannot be run side by side.
+WAKES = 8
+#: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
+SAME, FEW = 0.02, 4
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
@@ -63,6 +67,8 @@ PAIRED = frozenset(
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
 PAIRS = 16
+#: Slots of a board of which all are tried; of one with more only where nothing else explains the recording.
+FEW_SLOTS = 8
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
@@ -101,18 +107,33 @@ class _Inquiry:
         every = silicon.all_faults(seats[self.it.home])
         self.tried += len(every)
         prior = math.log2(SHARES["stuck inside the chip"] / sum(SHARES.values()) / max(len(every), 1))
-        for members, golden in silicon.foretold(plan, seats, self.it.home):
-            first = silicon.unnamed(members[0])
-            told = self.teller.laid(golden, up)
-            one = self.best(first, prior, first.change(self.it), [(told, 1.0)])
+        for broken in silicon.foretold(plan, seats, self.it.home):
+            first = silicon.unnamed(broken.members[0])
+            it, told = first.change(self.it), self.teller.laid(broken.settled, up)
+            tolds = [(told, 1.0, 0.0)]
+            if self.is_open(it, told, 1.0):
+                each = [self.teller.laid(golden, up) for golden in broken.each()]
+                tolds += [(one, 1.0, math.log2(silicon.POWER_UPS / len(each))) for one in each]
+            one = self.best(first, prior, it, tolds)
             if one is not None and one.bits > NONE - RARE:
-                for fault in members:
+                for fault in broken.members:
                     cause = silicon.unnamed(fault)
                     self.keep(replace(one, cause=cause, handling=cause.change(self.it)))
 
+    def weigh_power_ups(self) -> None:
+        """The state in which the design woke up, where what is foretold from some is not so from all."""
+        first = self.readings.meant
+        if self.never_settles(first):
+            return
+        prior = math.log2(SHARES["another power-up"] / sum(SHARES.values()))
+        for wake, told, rare in self.from_power_ups(self.it, first, 1.0):
+            self.tried += 1
+            cause = recording.power_up(wake)
+            self.keep(self.best(cause, prior, cause.change(self.it), [(told, 1.0, rare)]))
+
     def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
         """Clips in any order, on the outputs of this handling."""
-        for told, pace in self.told(it):
+        for told, pace, _ in self.told(it):
             reading = self.readings.of(told, pace)
             for one in reading.recordings[:1] if reading else ():
                 assert reading is not None
@@ -132,11 +153,8 @@ class _Inquiry:
         usual = sorted((c for c in causes if c.kind in PAIRED), key=lambda c: -priors[c.name])[:PAIRS]
         for first, second in combinations(usual, 2):
             self.tried += 1
-            both = Mishap(
-                "two slips", f"{first.name}; {second.name}", f"{first.said} {second.said}",
-                f"{first.remedy} {second.remedy}", _after(first, second),
-            )  # fmt: skip
-            self.keep(self.explained(both, priors[first.name] + priors[second.name], both.change(self.it)))
+            pair = both(first, second)
+            self.keep(self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it)))
         for cause in usual:
             self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
 
@@ -145,12 +163,12 @@ class _Inquiry:
         return self.best(cause, prior, it, self.told(it))
 
     def best(
-        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float]]
+        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float, float]]
     ) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
         bits: list[float] = []
-        for told, pace in tolds:
+        for told, pace, rare in tolds:
             reading = self.readings.of(told, pace)
             if reading is None:
                 continue
@@ -158,22 +176,22 @@ class _Inquiry:
             for one, found in self.readings.fits(rows, reading):
                 if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
                     continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap)
+                bits.append(found.bits + prior - one.handicap - rare)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Handling) -> Iterator[tuple[Prospect, float]]:
-        """What this handling foretells, and at which pace.
+    def told(self, it: Handling) -> Iterator[tuple[Prospect, float, float]]:
+        """What this handling foretells, at which pace, and how rare that is among others like it, in bits.
 
         Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
         settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
         code = _code(it)
-        if code is not None and code != self.code and it.board == self.it.board:
+        if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
             rate = float(it.board.step_hz(code))
             paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
         first = self.teller.prospect(it, self.cut) if paces else None
@@ -184,13 +202,51 @@ class _Inquiry:
             watched = None if self.code is None else clock.by_watch(it, self.code)
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
-        if it.wake is None and self.never_settles(first):
-            others = (
-                self.teller.prospect(replace(it, wake=wake), self.cut)
-                for wake in range(WAKES[self.never_settles(self.readings.meant)])
-            )
-            whole += [other for other in others if other is not None]
-        yield from ((told, pace) for told in whole for pace in paces)
+        yield from ((told, pace, 0.0) for told in whole for pace in paces)
+        if it.wake is not None:
+            return
+        if self.never_settles(self.readings.meant):
+            if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
+                yield from ((other, pace, 0.0) for pace in paces)
+            return
+        for pace in paces:
+            if self.is_open(it, first, pace):
+                yield from ((told, pace, rare) for _, told, rare in self.from_power_ups(it, first, pace))
+
+    def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
+        """Whether what is foretold leaves a part of the recording open, and the rest is so, or nearly so."""
+        reading = self.readings.of(told, pace)
+        if reading is None:
+            return False
+        fits = self.readings.fits(self.readings.rows(clipped(told.foretold, it.clips), reading), reading)
+        return any(
+            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
+            and found.best.compared.sum() < (1 - SAME) * np.bitwise_count(one.rows.known).sum()
+            for one, found in fits
+        )
+
+    def from_power_ups(
+        self, it: Handling, first: Prospect, pace: float
+    ) -> Iterator[tuple[int, Prospect, float]]:
+        """The power-ups from which the recording may come, what each foretells, and how rare it is."""
+        reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.cut)
+        if reading is None or planned is None:
+            return
+        plan, up, seats = planned
+        found = self.teller.woken(plan, seats, it.fault)
+        if found is None:
+            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
+            yield from ((number, told, 0.0) for number, told in others if told is not None)
+            return
+        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
+        recording = reading.recordings[0]
+        sources = [
+            it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in recording.moments.names
+        ]
+        ticks = self.readings.row_ticks(first.foretold, rows, reading)
+        some = wakes.likely(found, reading.recordings[0], rows, ticks, sources)
+        for wake in some:
+            yield wake, self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
 
     @cached_property
     def code(self) -> int | None:
@@ -226,6 +282,8 @@ def rank(
     if meant is None:
         return Ranking((), NONE, 0, None)
     long = _length(capture, meant.foretold)
+    capture = _without_long_rest(capture, long)
+    long = min(long, _length(capture, meant.foretold))
     cut = None
     ahead = ANYWHERE if _never_settles(meant, tuple(capture.lines)) else AHEAD
     if len(meant.foretold.rises) > long + 2 * ahead:
@@ -237,20 +295,30 @@ def rank(
     search.weigh(causes)
     search.weigh_silicon()
     search.weigh_clips(it)
+    search.weigh_power_ups()
     none = max(NONE, _otherwise(whole.readings.usual))
-    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+    if len(it.board.slots) <= FEW_SLOTS or not search.found:
         search.weigh(list(recording.other_slots(it)))
-        if not search.found:
-            search.weigh_pairs(causes)
+    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+        search.weigh_pairs(causes)
     found = search.found
     if search is not whole:
         found.sort(key=lambda one: -one.bits)
         again = (whole.explained(one.cause, one.prior, one.handling) for one in found[:FINALISTS])
         found = [one for one in again if one is not None and one.bits > NONE - RARE]
     as_meant = whole.explained(NOTHING, 0.0, it)
+    found, none = _by_length(found, none, whole.readings)
     groups = grouped(found, as_meant)
     bits = differing_bits(groups[0].best if groups else None, as_meant)
     return Ranking(_named(groups, teller, it), none, search.tried, as_meant, bits)
+
+
+def _without_long_rest(capture: Capture, long: float) -> Capture:
+    """A recording of so many steps without the most of a rest at its end: where nothing moves no cause is told from
+    another for long."""
+    last = max((float(line.times[-1]) for line in capture.lines.values()), default=capture.end)
+    end = last + REST * (capture.end - capture.start) / max(long, 1.0)
+    return beginning(capture, end) if capture.timed and end < capture.end else capture
 
 
 def _length(capture: Capture, base: Foretold) -> float:
@@ -282,6 +350,17 @@ def _otherwise(reading: Readout) -> float:
         found = listed(reading.recordings[0], reading.rows, reading.stated)
         return found.bits if found and found.slips else NONE
     return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
+
+
+def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple[list[Explained], float]:
+    """The same, by the length to which each writes the recording down: how long it is without a prediction depends on
+    the clock by which it is read, and so what is saved by one is not to be compared with what is saved by another."""
+    if not found:
+        return found, none
+    least = min(found, key=lambda one: one.recording.null_bits - one.bits).recording.null_bits
+    if none > NONE:
+        none = max(NONE, none + least - readings.usual.null_bits)
+    return [replace(one, bits=one.bits + least - one.recording.null_bits) for one in found], none
 
 
 def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
@@ -330,5 +409,10 @@ def _code(it: Handling) -> int | None:
     return next((action.code for action in it.before if isinstance(action, Strap)), None)
 
 
-def _after(first: Mishap, second: Mishap) -> Callable[[Handling], Handling]:
-    return lambda it: second.change(first.change(it))
+def _is_otherwise_alike(one: Handling, other: Handling) -> bool:
+    """Whether two handlings that do the same differ in their strap codes alone."""
+    same = all(
+        a == b or (isinstance(a, Strap) and isinstance(b, Strap))
+        for a, b in zip(one.before, other.before, strict=False)
+    )
+    return same and len(one.before) == len(other.before) and one.then == other.then

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections import deque
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -12,13 +14,16 @@ from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
 from ...capture.record import Capture, Floats, RecordedLine
-from ..clock import steady
+from ..clean import without_spikes
+from ..clock import Clock, steady
 from ..fit import Fit, Recording, fit, timed
-from ..reading import Readout, read
+from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
-from .foretell import Prospect, on_axis
+from .foretell import Prospect, axis, on_axis
 
+#: Predictions that are asked about again.
+RECENT = 4
 #: How far an instrument's clock may be off.
 TOLERANCE = 0.021
 #: Bits by which the times of edges may cost more by a clock than by the best one.
@@ -31,8 +36,15 @@ FIRST, CELLS = 384, 12
 COHERENT, CHANCE = 0.25, 2.0
 #: How much more or less often a recording may move than the whole prediction does, and moves that do not count.
 BUSY, FEW = 3.0, 6
-#: Rates that are tried for a clock that nobody knows, and how coherent they are beside the best.
-RATES, NEARLY = 6, 0.85
+#: Rates that are tried for a clock that nobody knows, and how coherent they must be.
+RATES, NEARLY = 12, 0.35
+#: Of the usual run of a level, so much is short.
+SHORT = 0.04
+#: Edges that say little of a rate, and nothing at all.
+FEWEST, STILL = 16, 3
+#: Rates within the tolerance that are tried for a recording with too few edges for a clock, and how far, in steps, two
+#: of them part by its end; of the levels so many may be otherwise by the rate that was meant.
+MOST_RATES, APART, NEAR = 24, 0.5, 0.1
 
 
 @dataclass
@@ -45,6 +57,8 @@ class Readings:
     step_line: str
     others: dict[float, Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
+    clockless: dict[int, list[Recording]] = field(default_factory=dict)
+    recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
 
     @cached_property
     def usual(self) -> Readout:
@@ -75,7 +89,11 @@ class Readings:
             if known == rate or (reading is not None and _keeps(reading, rate, known)):
                 return reading
         self.others[rate] = None
-        if self.given or (self.coherence(rate) > self._least and self._is_as_busy(told.foretold, pace)):
+        if (
+            self.given
+            or self.still
+            or (self.coherence(rate) > self._least and self._is_as_busy(told.foretold, pace))
+        ):
             scaled = _scaled(self.capture, 1 / pace)
             found = self._read(told, scaled)
             if found.recordings:
@@ -89,7 +107,12 @@ class Readings:
             return False  # it foretells what was meant
         if self.given is not None:
             return abs(rate / self.given - 1) < TOLERANCE
-        return self.coherence(rate) > self._least
+        return self.still or self.coherence(rate) > self._least
+
+    @cached_property
+    def still(self) -> bool:
+        """Whether the outputs hardly move, so that the recording may be of any clock."""
+        return len(self._edges[-1]) <= STILL
 
     @cached_property
     def given(self) -> float | None:
@@ -101,16 +124,38 @@ class Readings:
         found = read(told.golden, capture, self.board, step_line=self.step_line, start=told.up)
         if found.recordings:
             return found
-        clock = steady(found.scale)
-        rows = recorded(found.lines, found.moments, clock, found.bounds, 0.1)
-        return replace(found, recordings=(timed(found.moments, rows, clock),))
+        found = replace(found, recordings=(self._by(steady(found.scale), found),))
+        self.clockless[id(found)] = []
+        return found
 
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
+        for known, by, rows in self.recent:
+            if known is told and by is reading:
+                return rows
         there = on_axis(told, reading.reference)
         if reading.stated is not None:
-            return foretold_list(there, reading.moments.names)
-        return predicted(there, reading.moments, reading.stray)
+            rows = foretold_list(there, reading.moments.names)
+        else:
+            rows = predicted(there, reading.moments, reading.stray)
+        self.recent.append((told, reading, rows))
+        return rows
+
+    def row_ticks(self, told: Foretold, rows: ReadRows, reading: Readout) -> list[Floats]:
+        """At which ticks of a prediction the rows of each line are read; `rows` are its own."""
+        if reading.stated is not None:
+            begins = np.concatenate([[told.since], told.rises[told.rises > told.since]])
+            ends = np.append(begins[1:], told.end) * told.unit
+            return [ends - 0.5] * len(reading.moments.names)
+        factor, shift = axis(told, reading.reference)
+        found = []
+        for places in reading.moments.places:
+            at = np.zeros(len(rows.levels))
+            for slot in range(rows.slots):
+                steps = rows.first + np.arange(len(at[slot :: rows.slots]))
+                at[slot :: rows.slots] = steps + places[min(slot, len(places) - 1)]
+            found.append((at - shift) / factor * told.unit)
+        return found
 
     def fits(self, rows: ReadRows, reading: Readout) -> list[tuple[Recording, Fit]]:
         """How a prediction lies on a reading by each clock that may be the true one; the same for the same rows."""
@@ -123,54 +168,92 @@ class Readings:
                 (one, fit(one, rows, before=reading.before, stated=at))
                 for one, at in zip(some, stated, strict=True)
             )
-            self.fitted[key] = [(one, found) for one, found in both if found.places]
+            fits = [(one, found) for one, found in both if found.places]
+            self.fitted[key] = self._by_other_rates(rows, reading, fits)
         return self.fitted[key]
+
+    def _by_other_rates(
+        self, rows: ReadRows, reading: Readout, fits: list[tuple[Recording, Fit]]
+    ) -> list[tuple[Recording, Fit]]:
+        """The same, where the recording has no clock and is nearly as foretold, by the best rate that it may have."""
+        if id(reading) not in self.clockless or not fits:
+            return fits
+        wrong, compared = fits[0][1].best.mismatches, fits[0][1].best.compared.sum()
+        if not 0 < wrong <= NEAR * compared:
+            return fits
+        others = self.clockless[id(reading)]
+        if not others:
+            long = (reading.bounds[1] - reading.bounds[0]) * reading.scale
+            count = min(math.ceil(TOLERANCE * long / APART), MOST_RATES)
+            for factor in np.linspace(1 - TOLERANCE, 1 + TOLERANCE, 2 * count + 1).tolist():
+                others.append(self._by(steady(reading.scale * factor), reading))
+        found = [(one, fit(one, rows, before=reading.before)) for one in others]
+        best = max(found, key=lambda pair: pair[1].bits)
+        return [best] if best[1].bits > fits[0][1].bits else fits
+
+    def _by(self, clock: Clock, reading: Readout) -> Recording:
+        rows = recorded(reading.lines, reading.moments, clock, reading.bounds, 0.1)
+        return timed(reading.moments, rows, clock)
 
     # Rates
 
     def coherence(self, rate: float) -> float:
         """How nearly the first edges lie at one place in steps of this rate, give or take the tolerance: 1 where they
         do."""
-        spectrum, width = self._spectrum
-        low, high = (int(rate * side / width) for side in (1 - TOLERANCE, 1 + TOLERANCE))
-        part = spectrum[low : high + 2]
-        return float(part.max()) if len(part) else 0.0
+        best = 0.0
+        for spectrum, width in self._spectra:
+            low, high = (int(rate * side / width) for side in (1 - TOLERANCE, 1 + TOLERANCE))
+            best = max(best, float(spectrum[low : high + 2].max(initial=0.0)))
+        return best
 
     def free_paces(self) -> list[float]:
-        """Paces at which the edges lie at one place in a step of the bench that was meant, the slowest clocks first."""
+        """Paces at which the edges lie at one place in a step of the bench that was meant, the most coherent first."""
         hz = self.meant.foretold.hz
         if hz is None or self.capture.unit != "seconds":
             return []
         if self.given is not None:
             return [hz / self.given] if abs(self.given / hz - 1) > TOLERANCE else []
-        spectrum, width = self._spectrum
-        if not len(spectrum):
-            return []
-        at = np.arange(len(spectrum)) * width
-        free = (at > hz / WIDEST) & (at < hz * WIDEST) & (np.abs(at / hz - 1) > TOLERANCE)
-        some = np.where(free, spectrum, 0.0)
-        peaks = np.flatnonzero((some[1:-1] >= some[:-2]) & (some[1:-1] > some[2:])) + 1
-        good = peaks[some[peaks] > max(NEARLY * some.max(), self._least)]
+        peaks: list[tuple[float, float]] = []
+        for spectrum, width in self._spectra:
+            at = np.arange(len(spectrum)) * width
+            fastest = FASTEST / self.capture.period if self.capture.period else np.inf
+            free = (at > hz / WIDEST) & (at < min(hz * WIDEST, fastest)) & (np.abs(at / hz - 1) > TOLERANCE)
+            some = np.where(free, spectrum, 0.0)
+            tops = np.flatnonzero((some[1:-1] >= some[:-2]) & (some[1:-1] > some[2:])) + 1
+            peaks += [
+                (float(some[top]), float(at[top])) for top in tops if some[top] > max(NEARLY, self._least)
+            ]
         found: list[float] = []
-        for rate in at[good].tolist():
-            if all(abs(rate * pace / hz - 1) > TOLERANCE for pace in found):
-                found.append(hz / rate)
-        return found[:RATES]
+        for _, rate in sorted(peaks, reverse=True):
+            pace = hz / rate
+            if all(abs(pace / other - 1) > TOLERANCE for other in found) and self._is_as_busy(
+                self.meant.foretold, pace
+            ):
+                found.append(pace)
+            if len(found) == RATES:
+                break
+        return found
 
     @cached_property
-    def _edges(self) -> Floats:
-        """The first edges of the outputs."""
-        sure = [_sure(self.capture.lines[name])[:FIRST] for name in self.names]
-        times = np.sort(np.concatenate([np.zeros(0), *sure]))
-        first: Floats = times[:FIRST]
-        return first
+    def _edges(self) -> list[Floats]:
+        """The first edges of the outputs; and those that are left without what is so short that it may be spikes."""
+        runs = [np.diff(_sure(self.capture.lines[name])[:FIRST]) for name in self.names]
+        every = np.concatenate([np.zeros(0), *runs])
+        short = SHORT * float(np.quantile(every, 0.75)) if len(every) else 0.0
+        found = []
+        for least in (0.0, short):
+            sure = [_sure(without_spikes(self.capture.lines[name], least))[:FIRST] for name in self.names]
+            times: Floats = np.sort(np.concatenate([np.zeros(0), *sure]))[:FIRST]
+            found.append(times)
+        return found[:1] if len(found[0]) == len(found[1]) else found
 
     @cached_property
-    def _spectrum(self) -> tuple[Floats, float]:
+    def _spectra(self) -> list[tuple[Floats, float]]:
         """The length of the mean vector of the edges, by rate, and how far two rates are apart."""
-        times, hz = self._edges, self.meant.foretold.hz or 1.0
-        if len(times) < 2:
-            return np.zeros(0), 1.0
+        return [self._spectrum(times) for times in self._edges if len(times) > 1]
+
+    def _spectrum(self, times: Floats) -> tuple[Floats, float]:
+        hz = self.meant.foretold.hz or 1.0
         span = float(np.ptp(times)) or 1.0
         cell = max(1 / (hz * WIDEST * CELLS), span / (1 << 21))
         count = scipy.fft.next_fast_len(int(2 * span / cell) + 2, real=True)
@@ -180,14 +263,15 @@ class Readings:
 
     @cached_property
     def _least(self) -> float:
-        return (
-            max(COHERENT, CHANCE / float(np.sqrt(max(len(self._edges), 1)))) if len(self._edges) > 16 else 0.0
-        )
+        count = len(self._edges[-1])
+        return max(COHERENT, CHANCE / math.sqrt(count)) if count > FEWEST else 0.0
 
     def _is_as_busy(self, told: Foretold, pace: float) -> bool:
         """Whether the recording moves about as often as is foretold at this rate."""
         long = (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
-        seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
+        seen = len(self._edges[-1])
+        if seen == FIRST:
+            seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
         due = sum(len(changes(told, name)) for name in self.names) * long / max(told.end - told.since, 1.0)
         return (seen + FEW) / BUSY < due + FEW < (seen + FEW) * BUSY
 

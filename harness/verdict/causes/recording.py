@@ -5,19 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Frames, Restart, Seconds, Set, Steps, of_run
 from forelight.sim.errors import ForelightError
-from forelight.sim.levels import UNKNOWN
 
 from ...boards.roster import find
-from ...capture.record import Capture
+from ...capture.record import Capture, RecordedLine
 from ...hand.routine import bring_up, default_procedure, divides
 from .mishap import Clip, Handling, Mishap
 from .wiring import clips
 
 #: Factors by which a time base is easily misread: a unit, a switch of 1, 2 and 5, a decade.
 FACTORS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
+#: Of a line's time, so much may be spikes.
+SPIKES = 0.05
 LATE = 3  # rows by which a channel may lag at most
 
 
@@ -44,14 +46,17 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             )
     yield from _runs(it)
     yield from _played(it, capture)
-    for wake in range(8):
-        yield Mishap(
-            "another power-up",
-            f"power-up {wake}",
-            "The design woke up in a state that the restart does not clear.",
-            "Give the restart again, or for longer; if there is none, compare only what is settled.",
-            lambda it, wake=wake: replace(it, wake=wake),  # type: ignore[misc]
-        )
+
+
+def power_up(wake: int) -> Mishap:
+    """The design woke up in the state of this number."""
+    return Mishap(
+        "another power-up",
+        "another power-up",
+        "The design woke up in a state that the restart does not clear.",
+        "Give the restart again, or for longer; if there is none, compare only what is settled.",
+        lambda it: replace(it, wake=wake),
+    )
 
 
 def _runs(it: Handling) -> Iterator[Mishap]:
@@ -101,9 +106,9 @@ def _played(it: Handling, capture: Capture) -> Iterator[Mishap]:
     special = {said.line for said in (it.sheet.step, it.sheet.restart) if said is not None}
     other = {}
     for line, found in capture.lines.items():
-        seen = set(found.levels.tolist()) - {UNKNOWN}
-        if line[0] == "i" and line not in special and len(seen) == 1 and meant.get(line, 0) not in seen:
-            other[line] = seen.pop()
+        level = _usual(found, capture.end)
+        if line[0] == "i" and line not in special and level not in (None, meant.get(line, 0)):
+            other[line] = level
     if other:
         said = ", ".join(f"{line} at {level}" for line, level in sorted(other.items()))
         options = " ".join(f"--set {line}={level}" for line, level in sorted(other.items()))
@@ -114,6 +119,16 @@ def _played(it: Handling, capture: Capture) -> Iterator[Mishap]:
             f"Check it with {options} or with --play of the recording, or set the inputs as was meant.",
             lambda it: replace(it, before=tuple(_set(action, other) for action in it.before)),
         )
+
+
+def _usual(line: RecordedLine, end: float) -> int | None:
+    """The level that a line has all the time but for spikes; None where it has none."""
+    lasting = np.diff(np.append(line.times, end))
+    whole = float(lasting.sum())
+    for level in (0, 1):
+        if whole > 0 and lasting[line.levels == level].sum() > (1 - SPIKES) * whole:
+            return level
+    return None
 
 
 def _set(action: Action, levels: dict[str, int]) -> Action:

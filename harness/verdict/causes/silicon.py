@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 from forelight.sim.lanes.faults import Fault, FaultLines, describe
@@ -15,7 +16,7 @@ from ...bench.course import Seat
 from ...bench.powerups import sampled_power_ups
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from .lanes import drawn, faults, lane_by_lane
+from .lanes import agreement, drawn, faults, lane_by_lane
 from .lightly import reached, shown_with
 from .mishap import Mishap
 
@@ -63,16 +64,31 @@ def all_faults(seat: Seat) -> tuple[Fault, ...]:
     return found if len(found) <= MOST else ()
 
 
-def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[tuple[list[Fault], Golden]]:
-    """What the pins show with each fault of the design in this slot: those that show the same together."""
+@dataclass(frozen=True)
+class Broken:
+    """Faults that show the same, and what the pins show with one of them: where all power-ups agree, and from each."""
+
+    members: list[Fault]
+    settled: Golden
+    each: Callable[[], Iterator[Golden]]
+
+
+def foretold(plan: Timeline, seats: dict[int, Seat], slot: int) -> Iterator[Broken]:
+    """What the pins show with each fault of the design in this slot."""
     seat = seats[slot]
     some = all_faults(seat)
     if not some or set(plan.slots.tolist()) != {slot}:
         return
     course = reached(plan, seats, slot)
-    alike: dict[bytes, tuple[list[Fault], Bytes, Bytes]] = {}
-    for fault, outputs, agreed in lane_by_lane(seat.netlist, some, course.values, _held):
-        shown = outputs & agreed
-        alike.setdefault(shown.tobytes() + agreed.tobytes(), ([], shown, agreed))[0].append(fault)
-    for members, outputs, agreed in alike.values():
-        yield members, shown_with(plan, seats, course, outputs, agreed)
+    alike: dict[bytes, tuple[list[Fault], Bytes]] = {}
+    for fault, outputs in lane_by_lane(seat.netlist, some, course.values, _held):
+        alike.setdefault(outputs.tobytes(), ([], outputs))[0].append(fault)
+
+    def goldens(outputs: Bytes) -> Iterator[Golden]:
+        for shown in np.unique(outputs, axis=0):
+            yield shown_with(plan, seats, course, shown, np.full_like(shown, 0xFF))
+
+    for members, outputs in alike.values():
+        agreed = agreement(outputs)
+        settled = shown_with(plan, seats, course, outputs[0] & agreed, agreed)
+        yield Broken(members, settled, partial(goldens, outputs))

@@ -33,19 +33,33 @@ class Explained:
     rows: ReadRows
 
     @cached_property
-    def signature(self) -> tuple[int, int, bytes, bytes]:
-        """The same for all that foretell the same settled levels for the rows that were recorded."""
+    def signature(self) -> tuple[object, ...]:
+        """The same for all that foretell the same settled levels for what was recorded.
+
+        Of a line that never moves in the recording nothing is learned where a cause leaves it open. Causes that
+        foretell everything as it was recorded foretell the same, by whatever clock the recording was read.
+        """
         mine, rows, offset = self.recording.rows, self.rows, self.fit.best.offset
-        count = len(mine.levels)
+        count, moving = len(mine.levels), _moving(self.recording)
         levels, known = (np.zeros(count, mine.known.dtype) for _ in range(2))
         begin, end = max(0, -offset), max(min(count, len(rows.levels) - offset), 0)
         if end > begin:
             there = slice(begin + offset, end + offset)
             known[begin:end] = rows.known[there] & mine.known[begin:end]
             levels[begin:end] = rows.levels[there] & known[begin:end]
-        told = np.flatnonzero(known)
-        part = slice(int(told[0]), int(told[-1]) + 1) if len(told) else slice(0)
-        return id(self.recording), part.start or 0, levels[part].tobytes(), known[part].tobytes()
+        wrong = np.zeros_like(known) if self.fit.best.mismatches == 0 else (levels ^ mine.levels) & known
+        open_ = mine.known & ~known & moving
+        some = np.flatnonzero(wrong | open_)
+        if not len(some):
+            return ()
+        return id(self.recording), some.tobytes(), wrong[some].tobytes(), open_[some].tobytes()
+
+
+def _moving(recording: Recording) -> np.unsignedinteger:
+    """The lines that do not always keep one level."""
+    known, levels = recording.rows.known, recording.rows.levels
+    high, low = (np.bitwise_or.reduce(part & known, initial=0) for part in (levels, ~levels))
+    return known.dtype.type(high & low)
 
 
 @dataclass(frozen=True)

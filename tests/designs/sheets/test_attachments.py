@@ -56,7 +56,7 @@ def test_each_kind_needs_no_options(tmp_path: Path, kind: str) -> None:
     [
         ('sck = "o1", ', "", ":8: attach[0].lines.sck: is missing; add it: the line that it is wired to"),
         ('sck = "o1"', 'sclk = "o1"', ':8: attach[0].lines.sclk: no such key; did you mean "sck"?'),
-        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: "o9" does not fit; allowed: o0, o1,'),
+        ('sck = "o1"', 'sck = "o8"', ':8: attach[0].lines.sck: "o8" does not fit; allowed: o0, o1,'),
         (
             'so = "i0"',
             'so = "o3"',

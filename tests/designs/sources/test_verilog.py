@@ -127,7 +127,7 @@ output outputs {2'00 v3[0+:4] 2'00}
 def test_warnings_of_yosys(folder: Path) -> None:
     Path("l.v").write_text("module l(input e, d, output reg q);\n  always @* if (e) q = d | n;\nendmodule\n")
     assert read("l.v").warnings == (
-        "l.v:2: Warning: Identifier `\\n' is implicitly declared.",
+        "l.v:2: Warning: n is not declared: a net of one bit is taken",
         "Warning: Latch inferred for signal `\\l.\\q' from process `\\l.$proc$l.v:2$1'",
         "n (l.v:2.28-2.29) is read but nothing drives it: what hangs on it is unsettled",
     )
@@ -142,7 +142,7 @@ def test_warnings_of_yosys(folder: Path) -> None:
         ),
         (
             "module t(output y);\n  lamp l(y);\nendmodule\n",
-            "t.v:2: Yosys: Module `\\lamp' referenced in module `\\t' in cell `\\l' is not part of the design.",
+            "t.v:2: no module is called lamp; name its file too",
         ),
         (
             '\n`include "gone.vh"\nmodule t;\nendmodule\n',

@@ -102,5 +102,5 @@ def test_what_the_reader_found_odd_stands_in_the_facts(tmp_path: Path) -> None:
     sheet = find(board, str(tmp_path / "odd.v")).datasheet
     golden = predict(board, sheet, default_procedure(board, sheet, steps=2), power_ups=16)
     said = str(golden.facts["warnings"])
-    assert "`\\missing' is implicitly declared" in said and "nothing drives it" in said
+    assert "missing is not declared" in said and "loose (odd.v:2" in said and "nothing drives it" in said
     assert not golden.settled[-1] & 0b10

@@ -88,3 +88,15 @@ def test_a_contact_that_bounces_is_counted() -> None:
     assert (touch.line, touch.touches, touch.seen) == ("i0", 4, True)
     levels = found.golden.inputs & 1
     assert touch.rises == int(((levels[1:] == 1) & (levels[:-1] == 0)).sum())
+
+
+def test_a_bouncing_contact_is_told_of_as_soon_as_it_rests() -> None:
+    """While the button is still held, too: nobody waits for the release to hear that four steps were made of one."""
+    do = ["disable", "restart", "press i7 bouncing", "wait 1 s"]
+    found = watched("tide_gauge", *do)
+    told = "The contact of i7 touched four times; the design saw four rises."
+    assert sentences(found.status(found.golden.end))[-1] == told
+    assert at_end("tide_gauge", *do, "release i7", "wait 1 s")[-1] == told
+    (touch,) = found.status(found.golden.end).touches
+    early = round((touch.start_s + 0.001) * found.golden.oscillator_hz)
+    assert told not in sentences(found.status(early))

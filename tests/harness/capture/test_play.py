@@ -19,6 +19,8 @@ from forelight.harness.cli import cli
 from forelight.harness.golden.golden import Golden
 from forelight.harness.golden.write import write_golden
 from forelight.harness.hand.routine import bring_up
+from forelight.harness.verdict.kinds import DIFFERS
+from forelight.harness.verdict.verdict import check
 from forelight.sim.errors import CaptureError, ForelightError, UsageError
 
 QUAY = load_board("quay")
@@ -144,6 +146,16 @@ def test_levels_by_step_and_gaps() -> None:
     assert found.actions[1:-1] == (Set({"i0": 0}), Frames(5), Set(both), Frames(3), Set(both | {"i0": 0}))
 
 
+def test_times_beyond_the_recorded_steps_count_at_their_mean_rate() -> None:
+    """Steps at 1, 2 and 4 s last 1.5 s in the mean: what is done at 7 s is done two of them after the last."""
+    Path("hand.csv").write_text(
+        "time_s,i7,i0\n0,0,0\n1,1,0\n1.5,0,0\n2,1,0\n3,0,0\n4,1,0\n5,0,0\n7,0,1\n8,0,1\n"
+    )
+    found = played(Procedure("test", parse(["strap 0", "play hand.csv"])), QUAY, DICE)
+    # The first rise comes in frame 1 from here, and a step lasts two frames: four steps later is frame 9.
+    assert found.actions[1:4] == (Set({"i0": 0}), Frames(8), Set({"i0": 1}))
+
+
 @pytest.mark.parametrize(
     ("text", "error"),
     [
@@ -200,10 +212,10 @@ def test_columns_of_a_recording_are_mapped_for_any_command() -> None:
 def test_check_plays_the_inputs_of_its_own_capture() -> None:
     """A person rolled the dice by hand while the instrument recorded all lines."""
     write_golden(golden(*THROWS), Path("bench.csv"))
-    alone = CliRunner().invoke(cli, ["check", "dice", "bench.csv", "--strap", "29"])
+    alone = check(golden("restart", "steps 90"), read_capture(Path("bench.csv")), QUAY)
     along = CliRunner().invoke(cli, ["check", "dice", "bench.csv", "--play", "bench.csv", "--strap", "29"])
     assert along.exit_code == 0, along.output
-    assert alone.exit_code != 0, "without the hand on the switch the dice rests"
+    assert alone.kind == DIFFERS, "without the hand on the switch the dice rests"
     assert (
         CliRunner().invoke(cli, ["show", "dice", "--play", "bench.csv", "--run", "two throws"]).exit_code == 2
     )

@@ -15,7 +15,7 @@ from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
 from forelight.harness.card import markdown, page
 from forelight.harness.card.compose import Occasion, compose
-from forelight.harness.card.leaf import Card, Shots, Task, Traces
+from forelight.harness.card.leaf import Card, Sentences, Shots, Task, Traces
 from forelight.harness.card.plain import lines
 from forelight.harness.card.probing import round_up
 from forelight.harness.card.start import tasks
@@ -203,9 +203,17 @@ def test_the_booklet_has_contents_and_an_index_of_kinds() -> None:
     assert kinds["plain logic, no clock"] == ["watch_vote"]
     assert kinds["with a speaker"] == ["ferry_whistle"]
     told = visible(page.booklet("Quay", cards, index))
-    assert told.index("Contents") < told.index("By kind") < told.index("Care")
+    assert told.index("Contents, by slot") < told.index("By kind") < told.index("Care")
     assert "101 Tide gauge" in told
     assert "- slot 101 of quay: Tide gauge" in markdown.booklet("Quay", cards, index).splitlines()
+
+
+def test_wrong_slots_are_told_in_one_list() -> None:
+    slips = next(part for part in card(asked("tide_gauge")).parts if part.heading == "Slips")
+    (said,) = slips.blocks
+    assert isinstance(said, Sentences)
+    assert said.said[0].startswith("It stands still and shows 'blank': slot ")
+    assert re.search(r": slot \d+(, \d+)* or (\d+|\d+ more) selected", said.said[0])
 
 
 def test_traces_go_over_the_whole_run() -> None:

@@ -57,7 +57,7 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     assert "At step 2 line o6" in words  # 0 and 1 do not need the middle bar
     assert re.search(r"That is 1\.\d{3} s after the slot was up", words)
     found = json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)
-    assert (found["kind"], found["first"]["line"]) == ("differs", "o6")
+    assert (found["verdict"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
     assert found["first"]["step"] == 2
     assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
@@ -183,7 +183,7 @@ def test_which_slot_a_capture_fits(capture: Path) -> None:
     board.write_text(head + "[slots]\n" + "".join(f'{slot} = "{name}"\n' for slot, name in ROSTER.items()))
     result = ask("check", "--any", str(capture), "--board", str(board), "--json")
     found = json.loads(result.output)["slots"]
-    assert [(slot["slot"], slot["kind"]) for slot in found[:2]] == [
+    assert [(slot["slot"], slot["verdict"]) for slot in found[:2]] == [
         (8, "agrees"),
         (found[1]["slot"], "differs"),
     ]
@@ -201,7 +201,7 @@ def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
     Path("few.toml").write_text(head + '[slots]\n8 = "tide_gauge"\n9 = "load_counter"\n')
     ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
     found = json.loads(ask("check", "--any", "sacks.vcd", "--board", "few.toml", "--json").output)["slots"]
-    assert [(slot["slot"], slot["kind"], slot["run"]) for slot in found] == [
+    assert [(slot["slot"], slot["verdict"], slot["run"]) for slot in found] == [
         (9, "agrees", "twelve sacks"),
         (8, "differs", found[1]["run"]),
     ]
@@ -219,7 +219,7 @@ def test_a_tone_that_begins_and_ends_agrees_where_the_restart_was_recorded() -> 
     """A whistle fits itself two steps later nearly as well, all but its ends; the restart says which it is."""
     ask("golden", "ferry_whistle", "-o", "whistle.vcd")
     found = json.loads(ask("check", "ferry_whistle", "whistle.vcd", "--json").output)
-    assert found["kind"] == "agrees"
+    assert found["verdict"] == "agrees"
     assert 10 < found["evidence"] < 100
 
 
@@ -250,7 +250,7 @@ def test_restart_that_a_hand_held_for_longer_is_no_difference() -> None:
     Path("hand.toml").write_text('do = ["wait 1.3 s", "set i6=1", "frames 777", "set i6=0", "steps 150"]\n')
     ask("golden", "weather_report", "--procedure", "hand.toml", "-o", "hand.vcd")
     found = json.loads(ask("check", "weather_report", "hand.vcd", "--json").output)
-    assert (found["kind"], found["steps"]) == ("agrees", 151)
+    assert (found["verdict"], found["steps"]) == ("agrees", 151)
 
 
 def test_a_recording_that_agrees_says_what_it_proves(capture: Path) -> None:

@@ -65,9 +65,9 @@ def test_the_same_from_the_command_line(tmp_path: Path) -> None:
         "--json",
     )
     found = json.loads(ask(*arguments, "--strap", "199").stdout)
-    assert (found["kind"], found["codes"]) == ("agrees", [[195, 209]])
+    assert (found["verdict"], found["code_ranges"]) == ("agrees", [[195, 209]])
     found = json.loads(ask(*arguments, "--strap", "127", code=1).stdout)
-    assert (found["kind"], found["codes"]) == ("differs", [[195, 209]])
+    assert (found["verdict"], found["code_ranges"]) == ("differs", [[195, 209]])
 
 
 def test_the_loop_is_found_in_the_prediction() -> None:
@@ -96,7 +96,7 @@ def test_a_step_source_with_millions_of_settings_is_told_in_short() -> None:
     found = json.loads(
         ask("tide_gauge", "--board", "mole", "--loops", "6", "--seconds", "53", "--json").stdout
     )
-    ((first, last),) = found["codes"]
+    ((first, last),) = found["code_ranges"]
     assert 25e6 / (last + 1) >= found["low_hz"] > 25e6 / (last + 2)
     assert 25e6 / (first + 1) <= found["high_hz"] < 25e6 / first
     said = " ".join(ask("tide_gauge", "--board", "mole", "--loops", "6", "--seconds", "53").output.split())

@@ -63,7 +63,7 @@ def test_json_tells_what_was_written(tmp_path: Path) -> None:
     assert found["rows"] == len(file.read_text().splitlines()) - 1
     assert found["unsettled"] == []
     assert 3 < found["end_s"] - found["start_s"] < 3.6
-    assert found["procedure"][:1] == ["select 101"]
+    assert found["do"][:1] == ["select 101"]
 
 
 def contribution(folder: Path, body: str) -> str:
@@ -147,18 +147,18 @@ def test_what_only_the_proof_suspects_is_named_and_read_back(tmp_path: Path) -> 
     dump = file.with_suffix(".vcd")
     found = json.loads(ask(source, "-o", str(dump), "--procedure", str(asked), "--json").output)
     assert read_golden(dump).suspects == (suspect,)
-    assert [race["lines"] for race in found["suspects"]] == [["i0", "i7"]]
+    assert [race["line_names"] for race in found["suspects"]] == [["i0", "i7"]]
 
 
 def test_options_change_the_run(tmp_path: Path) -> None:
     held = json.loads(ask("tide_gauge", "--set", "i0=1", "-o", str(tmp_path / "held.csv"), "--json").output)
-    assert "set i0=1 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0" in held["procedure"]
+    assert "set i0=1 i1=0 i2=0 i3=0 i4=0 i5=0 i6=0 i7=0" in held["do"]
     fast = json.loads(ask("tide_gauge", "--strap", "29", "-o", str(tmp_path / "fast.csv"), "--json").output)
-    assert "strap 29" in fast["procedure"]
+    assert "strap 29" in fast["do"]
     told = json.loads(
         ask("tide_gauge", "--run", "one tide", "-o", str(tmp_path / "told.csv"), "--json").output
     )
-    assert told["procedure"][-2:] != fast["procedure"][-2:]
+    assert told["do"][-2:] != fast["do"][-2:]
 
 
 @pytest.mark.parametrize(

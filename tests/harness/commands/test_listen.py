@@ -39,7 +39,7 @@ def test_the_answer_for_scripts(tmp_path: Path) -> None:
         "ferry_whistle", "--line", "o7", "-o", str(file), "--seconds", "1", "--volume", "0.01", "--json"
     )
     answer = json.loads(found.output)
-    assert (answer["line"], answer["volume"], answer["unsettled"]) == ("o7", 0.01, False)
+    assert (answer["line"], answer["volume"], answer["any_unsettled"]) == ("o7", 0.01, False)
     assert answer["caution"].startswith("Caution")
     assert np.abs(wavfile.read(file)[1]).max() <= 0.01 * 32767 + 1
 

@@ -29,8 +29,8 @@ def test_all_keys_and_kinds_are_printed() -> None:
 
 def test_as_json() -> None:
     found = json.loads(ask("--keys", "--json"))
-    assert (found["datasheet"], found["board"]) == (SHEET, BOARD)
-    assert found["attachments"]["serial memory"]["drives"] == ["so"]
+    assert (found["datasheet"], found["board_profile"]) == (SHEET, BOARD)
+    assert found["attachment_kinds"]["serial memory"]["drives"] == ["so"]
 
 
 def test_neither_a_name_nor_keys() -> None:

@@ -133,7 +133,7 @@ def test_a_rhythm_is_drawn_once() -> None:
     drawn = ask("lighthouse", "--seconds", "30")
     assert "\nThen again as from 0.250000 s, every 5.000000 s, to the end at " in drawn
     found = json.loads(ask("lighthouse", "--seconds", "30", "--json"))
-    assert found["repeats"] == {"first": 1, "period": 3}
+    assert found["repeats"] == {"first_picture": 1, "period": 3}
 
 
 def test_more_pictures_on_request() -> None:
@@ -152,7 +152,7 @@ def test_a_procedure_from_a_file(tmp_path: Path) -> None:
     file = tmp_path / "held.toml"
     file.write_text('do = ["restart", "steps 2", "set i0=1", "steps 3"]\nexpect = "it stands at 2"\n')
     found = json.loads(ask("tide_gauge", "--procedure", str(file), "--json"))
-    assert found["procedure"][-4:] == ["restart", "steps 2", "set i0=1", "steps 3"]
+    assert found["do"][-4:] == ["restart", "steps 2", "set i0=1", "steps 3"]
     assert found["expect"] == "it stands at 2"
     words = " ".join(ask("tide_gauge", "--procedure", str(file)).split())
     assert "Run: held. restart; steps 2; set i0=1; steps 3. Expected: it stands at 2." in words
@@ -168,11 +168,11 @@ def test_an_empty_slot_is_an_answer() -> None:
     says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
     assert " ".join(ask("5").split()) == says
     assert json.loads(ask("5", "--json")) == {
-        "schema": 1,
+        "schema": 2,
         "board": "quay",
         "slot": 5,
         "empty": True,
-        "outputs": "00000000",
+        "output_levels": "00000000",
         "says": says,
     }
 
@@ -303,7 +303,7 @@ def test_signals_of_the_source_are_watched() -> None:
     found = json.loads(ask("tide_gauge", "--seconds", "8", "--watch", "level", "--json"))["watched"]["level"]
     assert found["width"] == 4
     assert [change["value"] for change in found["changes"]][-17:] == [*range(10), *range(8, 1, -1)]
-    assert {change["unsettled"] for change in found["changes"][1:]} == {0}
+    assert {change["unsettled_bits"] for change in found["changes"][1:]} == {0}
     assert 'tide_gauge has no signal "leval"; did you mean "level"?' in ask(
         "tide_gauge", "--watch", "leval", code=2
     )
@@ -380,7 +380,7 @@ def test_a_blend_is_told_and_how_to_read_it() -> None:
     assert "To the eye: flickering: the shortest picture stays" in drawn
     offered = json.loads(ask("tide_gauge", "--hz", "300", "--json"))["eye"]["readable"]
     at = json.loads(ask("tide_gauge", "--strap", str(offered["strap_code"]), "--json"))
-    assert at["eye"]["display"]["kind"] == "readable"
+    assert at["eye"]["whole"]["kind"] == "readable"
     assert at["step_hz"] == offered["hz"] <= 1 / 0.23
     assert f"take strap code {offered['strap_code']}, " in drawn
 

@@ -76,7 +76,7 @@ def test_a_direct_link_has_no_strap_switches() -> None:
         "The code is a setting of the step source; the input switches have no part in it.\n"
     )
     assert json.loads(ask("--hz", "25e6", "--board", "mole", "--json")) == {
-        "schema": 1,
+        "schema": 2,
         "board": "mole",
         "wanted_hz": 25e6,
         "codes": [{"strap_code": 0, "hz": 25e6, "error_percent": 0, "switches": None}],

@@ -239,7 +239,7 @@ def test_the_chip_at_a_glance() -> None:
         "agrees": 0,
     }
     one = next(one for one in found["slots"] if one["slot"] == 101)
-    assert (one["kind"], one["who"], one["note"], one["tries"], one["strap_code"]) == (
+    assert (one["verdict"], one["who"], one["remark"], one["try_count"], one["strap_code"]) == (
         "differs",
         "Ann",
         "dim",
@@ -256,7 +256,7 @@ def test_all_tries_of_a_slot() -> None:
     assert "check by Ann: differs" in said
     assert "Note: with the other lead" in said
     tries = answered("survey", "quay.survey", "tide_gauge")["tries"]
-    assert [one["kind"] for one in tries] == ["differs", "agrees"]  # type: ignore[attr-defined]
+    assert [one["verdict"] for one in tries] == ["differs", "agrees"]  # type: ignore[attr-defined]
     ask("survey", "quay.survey", "42", code=2)
 
 
@@ -285,7 +285,7 @@ def test_the_next_tries_and_their_experiments() -> None:
     Path("plans").mkdir()
     found = answered("survey", "next", "q", "--experiments", "plans", "--tries", "60")
     (one,) = [one for one in found["tries"] if one["slot"] == 101]  # type: ignore[attr-defined]
-    assert one["experiment"] == ["restart", "steps 3"]
+    assert one["do"] == ["restart", "steps 3"]
     assert one["command"] == "forelight check 101 RECORDING --survey q --procedure plans/slot_101.toml"
     assert found["experiments"] == ["plans/slot_101.toml"]
     assert load_toml(Path("plans/slot_101.toml")).expect == "look at o4"
@@ -378,7 +378,7 @@ def test_the_reports() -> None:
     assert ask("survey", "report", "quay.survey").output == ask("survey", "report", "quay.survey").output
     rows = list(csv.DictReader(StringIO(Path("quay.csv").read_text())))
     assert len(rows) == 46
-    assert Counter(row["kind"] for row in rows) == {"differs": 1, "untried": 45}
+    assert Counter(row["verdict"] for row in rows) == {"differs": 1, "untried": 45}
     assert json.loads(Path("quay.json").read_text())["counts"]["differs"] == 1
 
 
@@ -447,7 +447,7 @@ def test_bytes_that_are_no_text() -> None:
     check(f"{odd}.csv", "--who", odd, "--note", odd, book=f"{odd}.survey")
     for command in ("survey", "survey report"):
         assert "Tide gauge" in ask(*command.split(), f"{odd}.survey").output
-    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["note"] == "od?d"  # type: ignore[index]
+    assert answered("survey", f"{odd}.survey", "101")["tries"][0]["remark"] == "od?d"  # type: ignore[index]
 
 
 # Merge and again
@@ -535,7 +535,7 @@ def test_a_design_that_changed_moves_its_verdict() -> None:
     assert "1 try has no recording in the notebook" in said
     assert "Nothing was written" in said
     found = answered("survey", "again", "pier.survey", "--write", code=1)
-    assert [(one["before"], one["kind"]) for one in found["moved"]] == [("differs", "agrees")]  # type: ignore[attr-defined]
+    assert [(one["before"], one["verdict"]) for one in found["moved"]] == [("differs", "agrees")]  # type: ignore[attr-defined]
     assert answered("survey", "again", "pier.survey")["moved"] == []
     with reading(Path("pier.survey")) as notebook:
         first, _, last = notebook.attempts()
@@ -640,3 +640,60 @@ def test_a_large_notebook_costs_no_more_than_it_must(monkeypatch: pytest.MonkeyP
             "two texts of a deciding try and of one against it, and the roster"
         )
         assert parsed["datasheets"] <= slots
+
+
+def test_a_try_is_withdrawn_and_nothing_is_lost() -> None:
+    check("good.csv", "--who", "Ann")
+    check("bad.csv", "--who", "Bo", code=1)
+    assert "(1 try" not in ask("survey", "quay.survey").output
+    found = answered(
+        "survey", "withdraw", "quay.survey", "tide_gauge", "--note", "i2 was closed", "--who", "Bo"
+    )
+    assert found["verdict"] == "agrees"
+    tries = answered("survey", "quay.survey", "101")["tries"]
+    assert [(one["command"], one["withdrawn"]) for one in tries] == [  # type: ignore[attr-defined]
+        ("check", False),
+        ("check", True),
+        ("withdraw", False),
+    ]
+    shown = ask("survey", "quay.survey", "101").output
+    assert ": differs, withdrawn later; id " in shown and "  Note: i2 was closed\n" in shown
+    # In another notebook too, and joining twice adds nothing.
+    for new in (3, 0):
+        joined = answered("survey", "merge", "chip.survey", "quay.survey")["joined"]
+        assert joined[0]["new"] == new  # type: ignore[index]
+    assert answered("survey", "chip.survey")["chips"] == answered("survey", "quay.survey")["chips"]
+    # Taken back, they contradict each other.
+    taken_back = ask("survey", "withdraw", "quay.survey", "101", "--id", str(found["id"])[:6]).output
+    assert "Tide gauge now stands as cannot be told.\n" in taken_back
+    assert answered("survey", "merge", "chip.survey", "quay.survey", code=1)["contradictions"]
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("42",), "slot 42: no try is left to withdraw"),
+        (("101", "--who", "Cleo"), "slot 101: no try by Cleo is left to withdraw"),
+        (("101", "--id", "zz"), "slot 101: no entry begins with zz"),
+        (("101", "--id", ""), "slot 101: 2 entries begin with "),
+    ],
+)
+def test_what_cannot_be_withdrawn(options: tuple[str, ...], said: str) -> None:
+    check("good.csv", "--who", "Ann")
+    check("good.csv", "--who", "Ann")
+    before = Path("quay.survey").read_bytes()
+    output = ask("survey", "withdraw", "quay.survey", *options, code=2).output
+    shows = f"`forelight survey quay.survey {options[0]}` shows all, with the beginnings of their ids"
+    assert output == f"forelight: quay.survey: {said}; {shows}\n"
+    assert Path("quay.survey").read_bytes() == before
+    ask("survey", "withdraw", "nowhere.survey", "101", code=2)
+    assert not Path("nowhere.survey").exists()
+
+
+def test_withdrawn_twice() -> None:
+    check("good.csv")
+    tries = answered("survey", "quay.survey", "101")["tries"]
+    ask("survey", "withdraw", "quay.survey", "101")
+    output = ask("survey", "withdraw", "quay.survey", "101", "--id", tries[0]["id"], code=2).output  # type: ignore[index]
+    assert "is withdrawn already; to take a withdrawal back, withdraw it in turn\n" in output
+    assert answered("survey", "again", "quay.survey")["judged"] == 0

@@ -7,9 +7,14 @@ from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
+import pytest
 from forelight.designs.datasheet import RestartLine, StepLine
 from forelight.designs.procedures.procedure import parse
+from forelight.harness.boards.profile import Board
 from forelight.harness.hand.hand import Hand
+from forelight.harness.hand.leads import STRAIGHT, Lead, other_leads
+from forelight.harness.hand.timeline import Track
+from forelight.sim.errors import UsageError
 
 from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises, table
 
@@ -284,3 +289,41 @@ def test_a_hand_alone() -> None:
     hand.do(parse(["set i0=1", "frames 4"]))
     assert hand.contacts == 0xFF
     assert hand.now == hand.frame * CHAIN.frame_ticks > 0
+
+
+@pytest.mark.parametrize("board", [CHAIN, DIRECT], ids=["chain", "direct"])
+def test_a_hand_that_is_followed_move_by_move_is_that_which_is_followed_at_the_end(board: Board) -> None:
+    seed = 6
+    print("seed", seed)
+    rng, hand = random.Random(seed), Hand(board, SHEET)
+    step, done = Track(hand), 0
+    while done < 150:
+        moves = (
+            f"set i{rng.randrange(6)}={rng.randrange(2)}",
+            f"frames {rng.randrange(1, 9)}",
+            f"select {rng.randrange(3)}",
+            rng.choice(["press i0", "release i0", "disable", f"strap {rng.randrange(3)}"]),
+        )
+        try:
+            hand.do(parse([rng.choice(moves)]))
+        except UsageError:  # pressed or off already
+            continue
+        step.follow()
+        done += 1
+    whole = Track(hand)
+    whole.follow()
+    for name in ("frames", "lines", "turns", "slots"):
+        one, other = (getattr(track.timeline(), name) for track in (step, whole))
+        np.testing.assert_array_equal(one, other, name)
+        assert len(one) > 20
+
+
+def test_leads_that_go_elsewhere_turn_round_or_stay_at_a_level() -> None:
+    """i0 and i2 are swapped, i1 is upside down, i3 stays at 1 and i4 at 0; i5 is as it should be."""
+    leads = other_leads(
+        STRAIGHT,
+        {0: Lead(2), 2: Lead(0), 1: Lead(1, inverted=True), 3: Lead(3, level=1), 4: Lead(4, level=0)},
+    )
+    found = plan("set i0=1 i4=1", "set i1=1 i5=1", "set i2=1 i0=0", leads=leads)
+    assert table(found) == [(0, "00001110"), (1, "00101100"), (2, "00101001")]
+    assert table(plan("set i0=1", leads=STRAIGHT)) == [(0, "00000001")]

@@ -233,3 +233,21 @@ def test_a_fault_leaves_the_screen_and_is_handed_on(monkeypatch: pytest.MonkeyPa
 
     panel = asyncio.run(run())
     assert isinstance(panel.fault, ZeroDivisionError) and panel.return_code == 1
+
+
+@pytest.mark.parametrize("wide", [40, 60, 80, 120])
+def test_each_line_shows_its_level_at_any_width(wide: int) -> None:
+    """Where there is no room for everything, who drives a line gives way, and never its level."""
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("r")
+        room = panel.query_one("#lines").size.width
+        rows = [row[:room] for row in part(panel, "#lines").splitlines() if row.strip()]
+        assert len(rows) == 16
+        driven = "switch open" in rows[0]
+        assert driven == (wide >= 60)
+        for row in rows:
+            level, trace = row.split()[-2:]
+            assert level in {"0", "1", "?"} and set(trace) <= set("▁▇▒?"), row
+
+    on_screen(session_on("tide_gauge"), steps, (wide, 24))

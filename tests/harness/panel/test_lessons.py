@@ -141,9 +141,9 @@ def storm(one: Lesson, count: int) -> Counter[str]:
     return total
 
 
-@pytest.mark.parametrize("number", [1, 5, 10, 14])
+@pytest.mark.parametrize("number", [1, 10])
 def test_at_random(number: int) -> None:
-    total = storm(lesson(number), 40)
+    total = storm(lesson(number), 30)
     print(f"seed {SEED}: {dict(total)}")
     assert total["moves"] > 20
 

@@ -100,6 +100,8 @@ def test_a_board_made_in_code_is_checked() -> None:
         ({"hz": -1.0}, "rate above 0 Hz"),
         ({"strap": 999}, "has no strap code 999"),
         ({"power_ups": 0}, "give at least 1"),
+        ({"level": {"i0": 1}}, 'did you mean "levels"?'),
+        ({"inputs": {"i0": 1}}, "found inputs beside the design; what may be said: board, run, do"),
     ],
 )
 def test_wrong_use_is_one_clear_error(asked: dict[str, Any], said: str) -> None:

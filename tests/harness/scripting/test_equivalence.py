@@ -58,6 +58,33 @@ def test_two_ways_to_count_are_proved_equal(tmp_path: Path) -> None:
     assert found.equal is True and found and found.counterexample is None
     # Ten counts, each with the input up or not.
     assert found.states == 20
+    assert found.settled == "proved" and str(found).endswith(
+        "from a restart differs; that it settles both is proved"
+    )
+
+
+def test_what_no_output_depends_on_need_not_be_settled(tmp_path: Path) -> None:
+    other = f"  reg idle; always @(posedge clk) idle <= idle ^ up;\n{PLAIN}"
+    found = equivalent(design(tmp_path, "plain", PLAIN), design(tmp_path, "idle", other), moves=100)
+    assert found.equal is True and found.settled == "proved"
+
+
+def test_a_restart_that_only_power_ups_tell_of_is_said_to_be_seen(tmp_path: Path) -> None:
+    """Unknown against unknown is unknown, and is 0 all the same."""
+    other = PLAIN.replace("n <= 0", "n <= n ^ n")
+    found = equivalent(design(tmp_path, "plain", PLAIN), design(tmp_path, "itself", other), moves=100)
+    assert found.equal is True and found.settled == "seen"
+    assert str(found).endswith("that it settles both was seen from 64 power-ups")
+
+
+def test_where_a_maker_may_choose_nothing_is_proved(tmp_path: Path) -> None:
+    other = PLAIN.replace("{4'b0, n}", "{4'b0, n} / {7'b0, up}")
+    place = design(tmp_path, "divides", other)
+    found = equivalent(place, place, moves=100)
+    assert found.equal is None
+    assert str(found) == (
+        "no difference in 100 moves; no proof, as a chip's maker may choose: division by zero, design.v:5"
+    )
 
 
 @pytest.mark.parametrize("moves", [0, 3000])
@@ -87,7 +114,7 @@ def test_a_restart_that_leaves_something_out_is_not_proved(tmp_path: Path) -> No
     )
     place = design(tmp_path, "extra", body)
     found = equivalent(place, place, moves=300)
-    assert found.equal is None and "the restart does not settle" in str(found)
+    assert found.equal is None and "the restart does not settle" in str(found) and found.settled == ""
 
 
 def test_too_many_states_are_no_proof(tmp_path: Path) -> None:

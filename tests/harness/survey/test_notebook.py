@@ -18,7 +18,7 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
-from forelight.harness.survey.attempt import Attempt, Details
+from forelight.harness.survey.attempt import WITHDRAW, Attempt, Details
 from forelight.harness.survey.keeping import Entry
 from forelight.harness.survey.notebook import NotebookError, reading, writing
 
@@ -127,11 +127,23 @@ def test_a_file_that_was_just_begun_is_an_empty_notebook(tmp_path: Path) -> None
     assert len(everything(path)) == 1
 
 
+def test_a_withdrawal_makes_an_older_notebook_a_new_one(book: Path) -> None:
+    """Whoever knows the older form alone would take what is withdrawn for what counts."""
+    with closing(sqlite3.connect(book)) as connection:
+        connection.execute("PRAGMA user_version = 1")
+    (one, *_) = everything(book)
+    for added, form in ((attempt(), 1), (attempt(verdict=None, command=WITHDRAW, again_of=one.id), 2)):
+        write(book, added)
+        with closing(sqlite3.connect(book)) as connection:
+            assert connection.execute("PRAGMA user_version").fetchone() == (form,)
+        assert added.id in {other.id for other in everything(book)}
+
+
 def test_a_newer_notebook(book: Path) -> None:
     with closing(sqlite3.connect(book)) as connection:
-        connection.execute("PRAGMA user_version = 2")
+        connection.execute("PRAGMA user_version = 3")
     before = book.read_bytes()
-    refused(book, "was written by a newer Forelight: its form is 2, and this one knows 1; use the newer one")
+    refused(book, "was written by a newer Forelight: its form is 3, and this one knows 2; use the newer one")
     assert book.read_bytes() == before
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from forelight.harness.survey.attempt import UNTOLD, Attempt
+from forelight.harness.survey.attempt import UNTOLD, WITHDRAW, Attempt
 from forelight.harness.survey.standing import (
     UNTRIED,
     contradictions,
@@ -14,6 +14,7 @@ from forelight.harness.survey.standing import (
     standings,
     tallied,
     valid,
+    withdrawn,
 )
 from forelight.harness.verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 
@@ -93,3 +94,32 @@ def test_the_whole_chip() -> None:
         (None, "elsewhere", AGREES),  # slot 7 of another roster
     ]
     assert tallied(found) == {DIFFERS: 1, UNTOLD: 0, INCONCLUSIVE: 0, UNTRIED: 1, AGREES: 2}
+
+
+def withdrawal(of: Attempt, minute: int) -> Attempt:
+    return attempt(verdict=None, command=WITHDRAW, again_of=of.id, at=f"2026-03-01T19:{minute:02}:00Z")
+
+
+def test_what_is_withdrawn_does_not_count() -> None:
+    one, other = tries(("Ann", AGREES), ("Ann", DIFFERS))
+    taken_back = withdrawal(other, 1)
+    assert kind(one, other) == DIFFERS
+    assert kind(one, other, taken_back) == AGREES
+    assert standing(101, "tide_gauge", [one, other, taken_back]).tries == 1
+    assert kind(one, other, taken_back, withdrawal(taken_back, 2)) == DIFFERS
+    assert withdrawn([one, other, taken_back, withdrawal(taken_back, 2)]) == {taken_back.id}
+    assert kind(one, taken_back) == AGREES, "of a try that is in another notebook"
+
+
+def test_what_is_withdrawn_is_no_more_judged_anew() -> None:
+    (one,) = tries(("Ann", DIFFERS))
+    anew = replace(one, id="anew", verdict=AGREES, again_of=one.id, at="2026-03-01T18:30:00Z")
+    assert kind(one, anew) == AGREES
+    assert kind(one, anew, withdrawal(one, 1)) == UNTRIED
+    assert kind(one, anew, withdrawal(anew, 1)) == DIFFERS, "what was said before stands again"
+
+
+def test_a_card_that_is_withdrawn_is_not_counted() -> None:
+    card = attempt(verdict=None, command="card", at="2026-03-01T18:30:00Z")
+    assert standing(101, "tide_gauge", [card]).cards == 1
+    assert standing(101, "tide_gauge", [card, withdrawal(card, 1)]).cards == 0

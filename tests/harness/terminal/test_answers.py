@@ -10,13 +10,13 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 from forelight.harness.cli import COMMANDS, EXAMPLES, cli
-from forelight.harness.terminal.answers import ANSWERS, KEYS, VERSION, schema
+from forelight.harness.terminal.answers import ANSWERS, KEYS, VERSION, always, schema
 from jsonschema import Draft202012Validator
 
 #: Each kind of answer that there is, in an order in which a later one may read what an earlier one wrote.
 ORDERS = (
     "golden tide_gauge -o tide.csv",
-    "golden gated_clock -o gate.vcd --coverage",
+    "golden gated_clock -o gate.vcd --coverage --improve more.toml",
     "slots tide",
     "slots no_such_word",
     "show tide_gauge --seconds 3",
@@ -43,6 +43,15 @@ ORDERS = (
     "survey next quay.survey --tries 2",
     "survey report quay.survey",
     "survey again quay.survey",
+    "survey withdraw quay.survey tide_gauge",
+    "survey merge friends.survey quay.survey",
+)
+#: Those about all slots of a chip.
+WHOLE = (
+    "wall --board mole --seconds 1",
+    "card --all --board mole",
+    "check --any --board mole eye.csv",
+    "golden --all",
 )
 WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
 
@@ -68,7 +77,14 @@ def test_what_the_commands_answer_fits_the_schema(here: Path) -> None:
         command = order.split()[0]
         jsonschema.validate(asked(order), schema(command), Draft202012Validator)
         told.add(command)
-    assert told == set(COMMANDS) - {"wall"}  # which a test of its own asks for
+    assert told == set(COMMANDS) - {"wall"}  # which is about a whole chip
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("order", WHOLE)
+def test_answers_about_a_whole_chip_fit_it_too(order: str, here: Path) -> None:
+    Path("eye.csv").write_text("step,shown\n3,3.\n4,4.\n5,5.\n")
+    jsonschema.validate(asked(order), schema(order.split(maxsplit=1)[0]), Draft202012Validator)
 
 
 def test_errors_fit_it_too(here: Path) -> None:
@@ -95,14 +111,42 @@ def test_what_does_not_belong_there_is_found() -> None:
 
 def test_the_table_names_every_command_and_only_known_keys() -> None:
     assert set(ANSWERS) == set(COMMANDS)
-    assert {key for keys in ANSWERS.values() for key in keys} <= set(KEYS)
+    assert {key for command in ANSWERS for _, keys in always(command) for key in keys} <= set(KEYS)
     own = {command for command in EXAMPLES if command not in {"answers", "panel"} and " " not in command}
     assert own == set(COMMANDS)
+
+
+def test_a_key_holds_one_kind_of_value() -> None:
+    """Beside null: whoever reads an answer need not ask what came."""
+    for key, (types, means) in KEYS.items():
+        assert len(types.removesuffix("-")) == 1, key
+        assert means, key
+
+
+def test_each_answer_has_all_that_is_promised_of_it() -> None:
+    """Every answer is known by its own keys; with one key less it is none, unless another has no more than those."""
+    for command in ANSWERS:
+        judge = Draft202012Validator(schema(command))
+        for asked, keys in always(command):
+            whole = {key: _some(key) for key in keys}
+            assert judge.is_valid(whole), (command, asked)
+            for key in keys:
+                less = {other: value for other, value in whole.items() if other != key}
+                another = any(less.keys() >= set(others) for _, others in always(command))
+                assert judge.is_valid(less) == another, (command, asked, key)
+
+
+def _some(key: str) -> object:
+    """A value of the kind that a key holds."""
+    return {"s": "", "n": 0, "b": True, "l": [], "o": {"schema": 1}, "m": {}}[KEYS[key][0][0]]
 
 
 def test_the_schema_is_printed(here: Path) -> None:
     assert asked("answers show") == schema("show")
     told = CliRunner(env={"COLUMNS": "100"}).invoke(cli, ["answers"]).output
     assert f"version {VERSION}" in told
-    line = "strap_code the code that sets the step rate; null where none is set (number or null)"
-    assert line in " ".join(told.split())
+    for line in (
+        "strap_code the code that sets the step rate; null where none is set (number or null)",
+        "an empty slot schema, board, slot, empty, output_levels, says",
+    ):
+        assert line in " ".join(told.split())

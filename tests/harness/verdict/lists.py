@@ -8,6 +8,7 @@ reader could tell is decided by trying every beginning, with the truth in hand.
 from __future__ import annotations
 
 import argparse
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -167,11 +168,15 @@ def judged(made: List) -> Verdict:
 
 
 def placed(made: List, verdict: Verdict) -> bool:
-    """Whether the entries that are named hold the slip, and no more than the run of equal entries in which it lies."""
+    """Whether the entries that are named hold the slip, and no more than the run of equal entries in which it lies; and
+    the sentence names the same."""
     if verdict.entries is None:
         return False
     if made.kind == "stuck":
         return verdict.first is not None and verdict.first.line == made.line
+    said = re.search(r"ntry (\d+)(?: to (\d+))?", verdict.reasons[0])
+    if said is None or (int(said[1]), int(said[2] or said[1])) != verdict.entries:
+        return False
     first, last = (number - 1 for number in verdict.entries)
     low, high = (made.at - 1 if made.kind == "missed" else made.at), made.at
     while low and _alike(made.entries[low - 1], made.entries[low]):

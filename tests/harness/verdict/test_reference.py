@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from forelight.harness.capture.record import RecordedLine
 from forelight.harness.golden.golden import Golden
 from forelight.harness.verdict.reference import reference
 from forelight.sim.levels import UNKNOWN
@@ -67,3 +68,13 @@ def test_a_golden_that_repeats_itself_is_prolonged() -> None:
         assert a.levels[a.times < until].tolist() == b.levels[b.times < until].tolist()
     times = np.linspace(0, until, 500)
     assert ours.step_at(times).tolist() == truth.step_at(times).tolist()
+
+
+def test_spikes_are_left_out_of_all_lines_but_the_one_that_steps() -> None:
+    """A level for a tenth of a step, on the step line, on an input before it and on an output behind it by name."""
+    ours = reference(golden_of(setup()), "i7")
+    spiky = RecordedLine(np.array([0.0, 3.0, 3.1]), np.array([0, 1, 0], np.uint8))
+    found = replace(ours, lines=dict.fromkeys(("i0", "i7", "o0"), spiky)).without_short(0.2, "i7")
+    assert {name: len(line.times) for name, line in found.lines.items()} == {"i0": 1, "i7": 3, "o0": 1}
+    kept = replace(ours, lines={"o0": spiky}).without_short(0.05, "i7")
+    assert kept.lines["o0"].times.tolist() == [0.0, 3.0, 3.1]

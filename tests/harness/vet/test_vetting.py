@@ -305,3 +305,19 @@ def test_a_run_may_play_a_recording_and_a_slot_may_be_named_by_its_number(tmp_pa
     empty = CliRunner().invoke(cli, ["vet", "1"])
     assert empty.exit_code == 2
     assert "slot 1 of quay is empty" in empty.stderr + str(empty.exception)
+
+
+def test_what_the_source_leaves_open_in_a_run_is_worth_knowing(folder: Path) -> None:
+    found = vetted(folder, COUNT + "  assign outputs = 8'd200 / (8'd4 - count);\n")
+    left_open = "the source leaves open what outputs show: division by zero at step "
+    assert any(left_open in line for line in said(found, must=False))
+
+
+def test_an_output_that_nothing_drives_is_not_blamed_on_the_restart(folder: Path) -> None:
+    found = vetted(folder, COUNT + "  wire loose;\n  assign outputs = {loose, count[6:0]};\n")
+    lines = said(found, must=True)
+    assert any(
+        "outputs that do not settle: 1000 steps after the restart o7 may still show either level" in line
+        for line in lines
+    )
+    assert not any("restart that does not settle" in line for line in lines)

@@ -142,3 +142,14 @@ def test_a_wide_word_is_not_taken_apart() -> None:
     assert fold(*one("$and", wide, Word.const(-1, 65), width=65)) == wide
     narrow = Word.value(0, 64)
     assert fold(*one("$and", narrow, Word.const(1, 64), width=64)) == narrow.bit(0) + Word.const(0, 63)
+
+
+@pytest.mark.parametrize(("kind", "decides"), [("and", 0), ("or", 1), ("bool", 1)])
+def test_a_reduction_folds_where_any_constant_bit_decides_it_and_nowhere_else(
+    kind: str, decides: int
+) -> None:
+    for width in range(1, 5):
+        for bits in range(1 << width):
+            found = fold(*one(f"$reduce_{kind}", A + Word.const(bits, width) + B, width=1))
+            told = any(bits >> place & 1 == decides for place in range(width))
+            assert found == (Word.const(decides, 1) if told else None), (width, bits)

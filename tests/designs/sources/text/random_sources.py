@@ -120,7 +120,8 @@ class SourceWriter:
     def item(self, y: str) -> Item:
         makers = [
             self.plain, self.plain, self.written, self.chosen, self.function, self.generated, self.left,
-            self.shared, self.clocked, self.table, self.loop, *([self.typed] * 2 if self.modern else []),
+            self.shared, self.clocked, self.table, self.loop,
+            *([self.typed, self.typed, self.wildcard] if self.modern else []),
         ]  # fmt: skip
         return self.rng.choice(makers)(y, self.pick("1", "3", "4", "8", "12"), self.pick("", "signed "))
 
@@ -286,6 +287,16 @@ class SourceWriter:
             f"assign {y} = {x} {self.pick('>>>', '+', '*', '<')} {self.pick('1', '2', 's', 't')};",
         )
         return f"output [7:0] {y}", text
+
+    def wildcard(self, y: str, width: str, sign: str) -> Item:
+        """Comparisons in which some bits of the right side match any."""
+        p, size, equal = self.new(), self.rng.randint(1, 9), self.pick("==?", "!=?")
+        digits = "".join(self.pick(*"01x?z") for _ in range(size))
+        sign, mark = self.rng.choice([("", ""), ("signed ", "s")])
+        number = f"{size}'{mark}b{digits}"
+        right = self.pick(p, f"({p})", f"{{{p}, 2'b1?}}", number, "k", "t", "{k, a[0]}")
+        text = f"localparam {sign}[{size}-1:0] {p} = {number}; assign {y} = {self.expression(1)} {equal} {right};"
+        return f"output {y}", text
 
 
 def random_source(rng: random.Random, items: int, modern: bool) -> tuple[str, dict[str, str]]:

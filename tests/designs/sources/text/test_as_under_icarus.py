@@ -130,8 +130,8 @@ module t(input c, input [3:0] a, b, output [9:0] y, output reg [3:0] n, output l
   localparam [3:0] P = 4'b1x0z; parameter Q = 4'b?1??; typedef enum logic [3:0] {A = 4'b1000, B = 4'b1} kind;
   u one(a, y[0]); u #(4'b1??0) two(a, y[1]); u #(.P(4'b0x1x)) three(a, y[2]);
   assign y[3] = a ==? P, y[4] = a !=? Q, y[5] = a ==? Q[3:1], y[6] = a ==? {2'b1x, 2'b?0}, y[7] = a !=? (b);
-  assign y[8] = a + b ==? B + 2 ? a[0] : b[0], y[9] = (a ^ b ==? {2{b[1:0]}}) | a !=? (4'b1??0);
-  initial n = 0; always_ff @(posedge c) if (a ==? P) n <= a; else if (a ==? ~P) n <= ~a;
+  assign y[8] = a + b ==? {B, 1'b0} ? a[0] : b[0], y[9] = (a ^ b ==? {2{b[1:0]}}) | a !=? (4'b1??0);
+  initial n = 0; always_ff @(posedge c) if (a ==? P) n <= a; else if (a ==? b + 1) n <= ~a;
   always_comb begin m = 0; for (int i = 0; i < 4; i++) if ({a[i], b} ==? {1'b1, P}) m[i] = 1; end
   genvar i; generate for (i = 0; i < 4; i = i + 1) begin : g assign o[i] = {a[i], b[2:0]} ==? P; end endgenerate
   function automatic [3:0] f(input [3:0] x); if (x ==? P) return 3; return x; endfunction assign r = f(b); endmodule""",

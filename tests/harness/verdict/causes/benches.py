@@ -15,10 +15,15 @@ from forelight.harness.verdict.causes.mishap import Handling
 OUTPUTS = tuple(f"o{n}" for n in range(8))
 
 
+def slot_of(name: str) -> int:
+    """The slot of the demo board in which a design sits."""
+    return next(slot for slot, found in load_board("quay").slots.items() if found == name)
+
+
 def handling(name: str, then: tuple[Action, ...] = (Steps(60),), **levels: int) -> Handling:
     """A design of the demo board brought up with its inputs at rest but for these, and restarted."""
     board = load_board("quay")
-    slot = next(slot for slot, found in board.slots.items() if found == name)
+    slot = slot_of(name)
     sheet = load_design(name)
     idle = {f"i{n}": sheet.idle >> n & 1 for n in range(8)} | levels
     return Handling(board, sheet, slot, slot, (Select(slot), Set(idle), Strap(29), Restart()), then)

@@ -16,33 +16,49 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
-from functools import cache
+from functools import cache, reduce
+from typing import Any
 
 import numpy as np
 from forelight.designs.catalogue import load_design
-from forelight.designs.procedures.procedure import Action, Restart, Select, Set, Steps, Strap
+from forelight.designs.procedures.procedure import (
+    Action,
+    Press,
+    Pulse,
+    Release,
+    Restart,
+    Select,
+    Set,
+    Steps,
+    Strap,
+)
 from forelight.harness.bench.predict import predict
 from forelight.harness.boards.profile import Board
 from forelight.harness.capture.readers import parse_capture
-from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.harness.capture.record import Capture
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.timeline import Timeline, timeline
-from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap
-from forelight.harness.verdict.causes.rank import FAMILIES, PAIRED, rank
+from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, drawn, other_levels
+from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap, both
+from forelight.harness.verdict.causes.rank import rank
 from forelight.harness.verdict.causes.suspects import Ranking, Suspects
 from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
+from forelight.sim import Simulation
 from forelight.sim.errors import ForelightError
+from forelight.sim.gates.rewrite import gates
 from numpy.typing import NDArray
 
 from tests.harness.bench.rig import Setup, WokenChip
 from tests.harness.bench.setups import chain
 from tests.harness.verdict.cases import drawn_noise
 from tests.harness.verdict.noise import Wave, written
+from tests.sim.lanes.broken import broken
 
 GOOD = "good"
-PAIR = "two slips"
 POSITIONS = 8
+#: Kinds that need other things done than waiting and setting switches.
+BY_HAND, BUTTONS = "steps miscounted", frozenset({"press not seen", "button bounced"})
 #: Contributions by chip: clocked on i7, restarted on i6, and answering of themselves or to inputs.
 CHIPS = (
     ("tide_gauge", "bridge_counter", "sluice_code", "travelling_wave"),
@@ -52,28 +68,31 @@ CHIPS = (
     ("race_start", "fog_bell", "log_check", "tide_clock"),
     ("reaction_test", "sluice_keeper", "horizon", "listening_post"),
 )
-#: Kinds that a list by eye cannot show, or that are made of the recording itself.
+#: Kinds that a list by eye cannot show, or that are made of what an instrument recorded.
 TIMED_ONLY = frozenset(
     {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
      "channel late", "other inputs recorded"}
 )  # fmt: skip
-#: Kinds that belong to one state at power-up of one simulator, or that the recording itself must hold.
-NOT_DRAWN = frozenset({"another power-up", "another slot", "other inputs recorded", "stuck inside the chip"})
 #: Draws until one differs, and power-ups of the prediction.
 DRAWS, POWER_UPS = 12, 32
 OUTPUTS = tuple(f"o{n}" for n in range(8))
 Bytes = NDArray[np.uint8]
 
 
+def board_of(number: int) -> Board:
+    """The board of one chip."""
+    rng = random.Random(f"chip {number}")
+    names = CHIPS[number]
+    slots = rng.sample(range(POSITIONS), len(names))
+    bare = chain(POSITIONS, 1, rng.choice(["counter", "two-stage"]))
+    return replace(bare, slots=dict(zip(slots, names, strict=True)))
+
+
 class InjectedChip:
     """One chip, with designs in some of its slots."""
 
     def __init__(self, number: int) -> None:
-        rng = random.Random(f"chip {number}")
-        names = CHIPS[number]
-        slots = rng.sample(range(POSITIONS), len(names))
-        bare = chain(POSITIONS, 1, rng.choice(["counter", "two-stage"]))
-        self.board = replace(bare, slots=dict(zip(slots, names, strict=True)))
+        self.board = board_of(number)
         sheets = {slot: load_design(name) for slot, name in self.board.slots.items()}
         self.setup = Setup(self.board, sheets, {})
         self.chip = WokenChip(self.setup)
@@ -81,7 +100,18 @@ class InjectedChip:
     def pins(self, plan: Timeline, it: Handling, rng: random.Random) -> tuple[Bytes, Bytes]:
         """The output pins and the lines of the design that was meant, after each frame."""
         self.chip.rig.contacts = it.contacts
-        return self.chip.pins_and_lines(_led(plan, it.leads), it.home, rng)
+        pins, lines = self.chip.pins_and_lines(_led(plan, it.leads), it.home, rng)
+        return (pins, lines) if it.fault is None else (self._with_fault(pins, lines, it, rng), lines)
+
+    def _with_fault(self, pins: Bytes, lines: Bytes, it: Handling, rng: random.Random) -> Bytes:
+        """The pins of a chip whose design in the slot has a fault drawn in; they show it a frame later."""
+        assert it.fault is not None
+        simulation = Simulation(
+            broken(gates(self.setup.seats[it.home].netlist, as_drawn=True), it.fault), rng
+        )
+        simulation.settle()
+        shown = simulation.run_samples("inputs", lines, "outputs").astype(np.uint8)
+        return np.concatenate([pins[:1], shown[:-1]])
 
 
 @cache
@@ -115,6 +145,7 @@ class Injected:
     capture: Capture
     by_eye: bool
     pins: Bytes
+    truth: Handling
 
 
 def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
@@ -123,10 +154,11 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
     number = rng.randrange(len(CHIPS))
     made = chip(number)
     slot = rng.choice(sorted(made.board.slots))
-    meant = _meant(made.board, slot, rng)
-    cause = _drawn(kind, meant, rng)
-    if kind != GOOD and cause is None:
+    meant = meant_by(kind, made.board, slot, rng)
+    parts = drawn(kind, meant, made.setup.seats[slot], rng) if kind != GOOD else ()
+    if kind != GOOD and not parts:
         return None
+    cause = reduce(both, parts) if parts else None
     truth = cause.change(meant) if cause else meant
     try:
         plan = timeline(truth.board, truth.sheet, truth.procedure, slot=truth.slot)
@@ -136,64 +168,87 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
         return None
     if not len(plan.frames) or plan.end > 8000 or len(plan.pauses):
         return None
+    state = rng.getstate()
     pins, lines = made.pins(plan, truth, rng)
-    text = (
+    found = (
         _list(pins, lines, hand.frame, truth, rng)
         if by_eye
-        else _timed(pins, lines, hand.frame, truth, meant, rng)
+        else _timed(kind, pins, lines, hand.frame, truth, meant, rng)
     )
-    if text is None:
+    if found is None:
         return None
+    text, window = found
     capture = (
         parse_capture(text.encode(), "bench", display=made.board.display)
         if by_eye
         else parse_capture(text.encode(), "bench")
     )
-    return Injected(
-        kind, f"{meant.sheet.name} in slot {slot} of chip {number}", meant, cause, capture, by_eye, pins
+    case = Injected(
+        kind,
+        f"{meant.sheet.name} in slot {slot} of chip {number}",
+        meant,
+        cause,
+        capture,
+        by_eye,
+        pins[window],
+        truth,
     )
+    return None if kind == PAIR and _one_is_enough(made, case, parts, window, state) else case
 
 
-def _meant(board: Board, slot: int, rng: random.Random) -> Handling:
-    """A design brought up with some inputs, restarted, and worked for some hundred steps."""
+def _one_is_enough(
+    made: InjectedChip, case: Injected, parts: Sequence[Mishap], window: slice, state: Any
+) -> bool:
+    """Whether one slip of two shows the same as both, from the same power-up."""
+    for one in parts:
+        rng = random.Random()
+        rng.setstate(state)
+        alone = one.change(case.meant)
+        plan = timeline(alone.board, alone.sheet, alone.procedure, slot=alone.slot)
+        pins = made.pins(plan, alone, rng)[0][window]
+        if len(pins) == len(case.pins) and not _apart(
+            _shown(pins, alone.clips), _shown(case.pins, case.truth.clips), case
+        ):
+            return True
+    return False
+
+
+def _apart(one: Bytes, other: Bytes, case: Injected) -> bool:
+    """Whether what was recorded of the outputs differs."""
+    mask = np.uint8(sum(1 << n for n in range(8) if f"o{n}" in case.capture.lines))
+    return bool(((one ^ other) & mask).any())
+
+
+def meant_by(kind: str, board: Board, slot: int, rng: random.Random) -> Handling:
+    """A design brought up with some inputs, restarted, and worked for some hundred steps; with what a kind needs."""
     sheet = load_design(board.slots[slot])
     special = {said.line for said in (sheet.step, sheet.restart) if said is not None}
     free = [f"i{n}" for n in range(8) if f"i{n}" not in special]
     idle = {f"i{n}": sheet.idle >> n & 1 for n in range(8)}
     idle |= {line: rng.randint(0, 1) for line in free if rng.random() < 0.3}
+    if kind == BY_HAND:
+        hz = float(board.frame_hz) / rng.choice([8, 12, 20])
+        then: list[Action] = [Pulse(rng.randint(5, 40), hz)]
+        for _ in range(rng.randint(0, 3)):
+            then += [Set({line: 1 - idle[line]}) for line in rng.sample(free, 1)] + [
+                Pulse(rng.randint(5, 40), hz)
+            ]
+        return Handling(
+            board, sheet, slot, slot, (Select(slot), Set(idle), Restart(3)), (*then, Pulse(40, hz))
+        )
     half = rng.choice([1, 2, 3])
     code = rng.choice([c for c in range(256) if board.half(c) == half])
     before: list[Action] = [Select(slot), Set(idle), Strap(code), Restart(rng.randint(1, 3))]
-    then: list[Action] = [Steps(rng.randint(20, 120))]
+    then = [Steps(rng.randint(20, 120))]
     levels = dict(idle)
     for _ in range(rng.randint(0, 4)):
         line = rng.choice(free)
         levels[line] ^= 1
         then += [Set({line: levels[line]}), Steps(rng.randint(20, 120))]
+    for line in rng.sample([line for line in free if line in board.buttons], kind in BUTTONS):
+        then += [Press(line), Steps(rng.randint(2, 20)), Release(line), Steps(rng.randint(20, 120))]
     then.append(Steps(rng.randint(300, 500)))
     return Handling(board, sheet, slot, slot, tuple(before), tuple(then))
-
-
-def _drawn(kind: str, meant: Handling, rng: random.Random) -> Mishap | None:
-    if kind == GOOD:
-        return None
-    nothing = Capture(dict.fromkeys(OUTPUTS, _NOTHING), 0.0, 1.0)
-    causes = [cause for family in FAMILIES for cause in family(meant, nothing)]
-    if kind == PAIR:
-        some = [cause for cause in causes if cause.kind in PAIRED]
-        first, second = rng.sample(some, 2)
-        return Mishap(
-            PAIR, f"{first.name}; {second.name}", "", "", lambda it: second.change(first.change(it))
-        )
-    if kind == "clip in another order":
-        order = rng.sample(range(8), 8)
-        clips = tuple(Clip(n) for n in order)
-        return Mishap(kind, "clips in any order", "", "", lambda it: replace(it, clips=clips))
-    some = [cause for cause in causes if cause.kind == kind]
-    return rng.choice(some) if some else None
-
-
-_NOTHING = RecordedLine(np.zeros(1), np.zeros(1, np.uint8))
 
 
 def _shown(pins: Bytes, clips: Sequence[Clip]) -> Bytes:
@@ -217,7 +272,9 @@ def _rises(lines: Bytes) -> NDArray[np.int64]:
     return np.flatnonzero(np.diff((lines >> 7).astype(np.int8), prepend=0) == 1)
 
 
-def _list(pins: Bytes, lines: Bytes, up: int, truth: Handling, rng: random.Random) -> str | None:
+def _list(
+    pins: Bytes, lines: Bytes, up: int, truth: Handling, rng: random.Random
+) -> tuple[str, slice] | None:
     """What an eye writes down at the end of each step."""
     rises = _rises(lines)
     rises = rises[rises >= up]
@@ -228,16 +285,17 @@ def _list(pins: Bytes, lines: Bytes, up: int, truth: Handling, rng: random.Rando
     # A line of the design rises at the end of its frame: what stands at the pins until then came a frame before.
     ends = rises[begin : begin + count] - 1
     shown = _shown(pins, truth.clips)[ends]
-    return "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
+    text = "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
+    return text, slice(int(ends[0]), int(ends[-1]) + 1)
 
 
 def _timed(
-    pins: Bytes, lines: Bytes, up: int, truth: Handling, meant: Handling, rng: random.Random
-) -> str | None:
+    kind: str, pins: Bytes, lines: Bytes, up: int, truth: Handling, meant: Handling, rng: random.Random
+) -> tuple[str, slice] | None:
     """What an instrument records, from somewhere near the moment at which the slot is up."""
     rises = _rises(lines)
     rises = rises[rises >= up]
-    half = next(meant.board.half(a.code) for a in meant.before if isinstance(a, Strap))
+    half = next((meant.board.half(a.code) for a in meant.before if isinstance(a, Strap)), 4)
     step = float(np.median(np.diff(rises))) if len(rises) > 4 else 2.0 * half
     steps = (len(pins) - up) / step
     if steps < 60:
@@ -250,6 +308,8 @@ def _timed(
     )
     if rng.random() < 0.4:
         names.append("i7")
+    if kind == RECORDED_INPUTS:
+        names += other_levels(meant, truth)
     noise = drawn_noise(numpy_rng, 0.25, tuple(names), start, length)
     pace = truth.pace if truth.pace is not None else float(numpy_rng.uniform(1.1, 1.9))
     seconds = step / float(meant.board.frame_hz) * pace
@@ -262,7 +322,8 @@ def _timed(
         instants = (changed - up) / step + late
         instants = np.sort(instants + numpy_rng.uniform(-noise.jitter, noise.jitter, len(instants)))
         waves[name] = np.r_[-1e9, instants], np.r_[np.uint8(0), column[changed]]
-    return written(waves, seconds, noise, numpy_rng)
+    window = slice(max(up + int(start * step), 0), up + int((start + length) * step))
+    return written(waves, seconds, noise, numpy_rng), window
 
 
 # Counting
@@ -321,7 +382,13 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
     found = [one for group in groups for one in group.members]
     if any(one.cause.name == case.cause.name for one in found):
         return True
+    if (
+        case.cause.kind == "another power-up"
+    ):  # in which state it woke up is not the draw's but the chip's to say
+        return any(one.cause.kind == case.cause.kind for one in found)
     truth = case.cause.change(case.meant)
+    if truth.fault is not None:  # has a name in the source
+        return any(one.handling.fault == truth.fault for one in found)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
@@ -331,9 +398,8 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
 
 def _same_clips(one: Handling, truth: Handling, case: Injected) -> bool:
     """Whether the channels that were recorded would show the same with the one's clips as with the true ones."""
-    mask = np.uint8(sum(1 << n for n in range(8) if f"o{n}" in case.capture.lines))
-    differ = (_shown(case.pins, one.clips) ^ _shown(case.pins, truth.clips)) & mask
-    return not differ.any() and replace(one, clips=CLIPPED) == replace(truth, clips=CLIPPED)
+    same = not _apart(_shown(case.pins, one.clips), _shown(case.pins, truth.clips), case)
+    return same and replace(one, clips=CLIPPED) == replace(truth, clips=CLIPPED)
 
 
 def judged(case: Injected) -> Verdict:
@@ -388,8 +454,8 @@ def _rank_one(case: Injected, where: str, found: Injections) -> None:
 
 
 def kinds() -> list[str]:
-    """All kinds that can be drawn."""
-    return [kind for kind in SHARES if kind not in NOT_DRAWN]
+    """All of them."""
+    return [*SHARES]
 
 
 def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:

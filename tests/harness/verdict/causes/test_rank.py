@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
@@ -50,9 +51,13 @@ def test_a_slip_is_named_from_an_instrument(name: str) -> None:
     assert name in first_names(ranked(recorded(cause(name).change(meant()))))
 
 
-def test_a_channel_that_stays_at_1_is_named() -> None:
-    stuck = RecordedLine(np.zeros(1), np.ones(1, np.uint8))
-    found = ranked(Capture({**listed().lines, "o4": stuck}, 0.0, listed().end, unit="steps"))
+@pytest.mark.parametrize("eye", [True, False], ids=["by eye", "by an instrument, its beginning first"])
+def test_a_channel_that_stays_at_1_is_named(eye: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.LOOK", 16)  # of some 60 steps
+    it = handling("tide_gauge")
+    shown = by_eye(it) if eye else recorded(it, steps=58)
+    stuck = RecordedLine(np.full(1, shown.start), np.ones(1, np.uint8))
+    found = rank(it, replace(shown, lines={**shown.lines, "o4": stuck}), it.board, "i7")
     assert "o4 stuck at 1" in first_names(found)
     assert {row.line for row in found.differing} == {"o4"}
     assert found.odds(found.groups[0]) > 0.9

@@ -1,0 +1,102 @@
+"""A recording read at the rates of other clocks than was meant: the true one fits it, and others do not."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from forelight.designs.procedures.procedure import Steps, Strap
+from forelight.harness.verdict.causes import clips
+from forelight.harness.verdict.causes.foretell import Foreteller
+from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
+from forelight.harness.verdict.causes.readings import Readings
+from forelight.sim.levels import UNKNOWN
+
+from .benches import OUTPUTS, handling, recorded
+
+TELLER = Foreteller("i7")
+
+
+def meant() -> Handling:
+    """Rule 30, which looks random; it goes on for longer than is recorded."""
+    return handling("travelling_wave", (Steps(200),), i0=1)
+
+
+def strapped(code: int) -> Handling:
+    it = meant()
+    before = tuple(Strap(code) if isinstance(action, Strap) else action for action in it.before)
+    return replace(it, before=before)
+
+
+def readings(true: Handling, names: tuple[str, ...] = OUTPUTS) -> Readings:
+    told = TELLER.prospect(meant())
+    assert told is not None
+    return Readings(recorded(true, names, steps=60), true.board, told, "i7")
+
+
+@pytest.mark.parametrize(("code", "near"), [(20, 23), (56, 53), (60, 56)])
+def test_the_rate_of_the_clock_that_ran_is_known_by_the_edges(code: int, near: int) -> None:
+    """`near` is a code by which the step clock would be a seventh faster or slower."""
+    found = readings(strapped(code))
+    hz, usual = float(meant().board.step_hz(code)), float(meant().board.step_hz(29))
+    assert found.may_step(hz) and not found.may_step(usual)
+    assert not any(found.may_step(hz * away) for away in (0.7, 0.87, 1.15, 1.3))
+    assert any(pace == pytest.approx(usual / hz, rel=0.02) for pace in found.free_paces())
+    told, other = TELLER.prospect(strapped(code)), TELLER.prospect(strapped(near))
+    assert told is not None and other is not None
+    reading = found.of(told, 1.0)
+    assert reading is not None and reading is not found.usual
+    clock = reading.recordings[0].clock
+    assert clock is not None and clock.rate / reading.scale == pytest.approx(1, rel=0.02)
+    assert found.of(other, 1.0) is None
+    assert found.of(found.meant, 1.0) is found.usual
+    # The same clock by an instrument that counts otherwise is the same reading.
+    assert found.of(found.meant, usual / hz) is reading
+    assert found.of(found.meant, usual / hz * 1.01) is reading
+
+
+def test_of_the_clock_that_was_meant_there_is_one_reading() -> None:
+    found = readings(meant())
+    assert not found.may_step(float(meant().board.step_hz(29)))  # that foretells what was meant
+    assert found.of(found.meant, 1.0) is found.usual
+    assert found.of(found.meant, 1.01) is found.usual
+
+
+def test_a_step_line_that_was_recorded_says_the_rate() -> None:
+    hz, usual = (float(meant().board.step_hz(code)) for code in (56, 29))
+    found = readings(strapped(56), (*OUTPUTS, "i7"))
+    assert found.given == pytest.approx(hz, rel=0.01)
+    assert found.may_step(hz) and not found.may_step(hz * 1.05) and not found.may_step(usual)
+    assert found.free_paces() == [pytest.approx(usual / hz, rel=0.01)]
+    assert readings(meant(), (*OUTPUTS, "i7")).free_paces() == []
+
+
+def test_a_list_by_eye_has_no_rate() -> None:
+    found = readings(meant())
+    listed = replace(found, capture=replace(found.capture, unit="steps"))
+    assert listed.free_paces() == [] and not listed.may_step(20.0)
+
+
+def test_channels_in_another_order_are_found_with_those_that_stand_still() -> None:
+    """o1 and o2 are swapped, o5 is upside down, the channel of o3 stays at 0 and that of o6 at 1."""
+    right = recorded(meant(), steps=60).lines
+    upside_down = right["o5"].levels.copy()
+    upside_down[upside_down != UNKNOWN] ^= 1
+    still = replace(right["o3"], times=right["o3"].times[:1], levels=right["o3"].levels[:1] * 0)
+    shown = {
+        **right,
+        "o1": right["o2"],
+        "o2": right["o1"],
+        "o3": still,
+        "o5": replace(right["o5"], levels=upside_down),
+        "o6": replace(still, levels=still.levels + 1),
+    }
+    found = readings(meant())
+    found = replace(found, capture=replace(found.capture, lines=shown))
+    reading = found.usual
+    rows = found.rows(found.meant.foretold, reading)
+    first = next(clips.found(reading.recordings[0], rows, OUTPUTS))
+    assert first.name == "o1 shows o2, o2 shows o1, o3 stays at 0, o5 shows o5 upside down and o6 stays at 1"
+    assert first.kind == "two slips"
+    changes = {1: Clip(2), 2: Clip(1), 3: Clip(0, level=0), 5: Clip(5, inverted=True), 6: Clip(0, level=1)}
+    assert first.change(meant()).clips == tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED))
