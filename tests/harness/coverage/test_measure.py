@@ -75,10 +75,11 @@ def test_c17_vector_by_vector(seventeen: str) -> None:
         seen = [set().union(*(table[v] for v in (VECTORS[0], *vectors[:n]))) for n in range(length + 1)]
         assert (found.possible, len(found.hopeless), found.revealed) == (22, 6, len(seen[-1]))
         assert [one.revealed for one in found.growth] == sorted({len(one) for one in seen})
-        # The first setting follows at once, and each other one a second after the one before.
+        # The first setting follows a frame later, and each other one a second and a frame after the one before.
         grows = [n for n in range(length + 1) if n == 0 or len(seen[n]) > len(seen[n - 1])]
-        for one, number in zip(found.growth, grows, strict=True):
-            assert one.seconds == pytest.approx(max(number - 1, 0), abs=0.01)
+        assert [one.seconds for one in found.growth] == pytest.approx(
+            [max(number - 1, 0) + number / 3000 for number in grows], abs=1e-6
+        )
 
 
 def test_four_vectors_reveal_all_of_c17(seventeen: str) -> None:
