@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from forelight.designs.catalogue import load_design
 from forelight.designs.datasheet import Attachment
 from forelight.designs.sheets.attachments import KINDS, driven_lines, heard_lines
 from forelight.designs.sheets.reader import load
@@ -136,9 +137,34 @@ def test_options_of_a_display_from_bound_to_bound(
         )
 
 
+@pytest.mark.parametrize(
+    ("baud", "fits"), [("0.01", True), ("1e7", True), ("0.009", False), ("-0.5", False), ("1.1e7", False)]
+)
+def test_rates_of_a_terminal_from_bound_to_bound(tmp_path: Path, baud: str, fits: bool) -> None:
+    text = (
+        f'[[attach]]\nkind = "serial terminal"\nlines = {{ receive = "o3" }}\noptions = {{ baud = {baud} }}\n'
+    )
+    if fits:
+        (found,) = attached(tmp_path, text)
+        assert found.options == {"baud": float(baud)}
+    else:
+        assert "does not fit" in complaint(tmp_path, text)
+
+
 def test_what_listens_to_inputs_and_what_drives_them(tmp_path: Path) -> None:
     lamp = '[[attach]]\nkind = "lamp"\nlines = { signal = "i3" }\n'
     meter = '[[attach]]\nkind = "pulse-width meter"\nlines = { signal = "o3" }\n'
     attached(tmp_path, lamp + meter + MEMORY)
     sheet = load(tmp_path)
     assert (heard_lines(sheet), driven_lines(sheet)) == (("i3",), ("i0",))
+
+
+def test_a_line_that_something_outside_drives_has_no_idle_level(tmp_path: Path) -> None:
+    """A switch that is closed for it would fight with the sender."""
+    folder = load_design("listening_post").folder
+    text = (folder / "datasheet.toml").read_text().replace('high at rest" }', 'high at rest", idle = 1 }')
+    (tmp_path / "design.v").write_text((folder / "design.v").read_text())
+    (tmp_path / "datasheet.toml").write_text(text)
+    said = r"lines\.i0\.idle: i0 is the serial terminal's line; leave it out: its rest is known$"
+    with pytest.raises(DatasheetError, match=said):
+        load(tmp_path)
