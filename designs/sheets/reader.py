@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from ..datasheet import (
@@ -11,6 +11,7 @@ from ..datasheet import (
     FORMATS,
     INPUT_LINES,
     OUTPUT_LINES,
+    Attachment,
     Datasheet,
     Meaning,
     RestartLine,
@@ -47,6 +48,7 @@ def read_datasheet(file: Path) -> Datasheet:
             ("restart", "line"), f"{step.line} is the step line too", "give each a line of its own"
         )
     runs = _runs(sheet, step)
+    attach = read_attachments(sheet, step, restart)
     datasheet = Datasheet(
         name=file.resolve().parent.name,
         folder=file.parent,
@@ -59,9 +61,9 @@ def read_datasheet(file: Path) -> Datasheet:
         description=sheet.text("description", "", 2000),
         step=step,
         restart=restart,
-        lines=_lines(sheet, step, restart),
+        lines=_lines(sheet, step, restart, attach),
         ports=_ports(sheet, form, step, restart),
-        attach=read_attachments(sheet, step, restart),
+        attach=attach,
         runs=runs,
     )
     for run in runs:
@@ -123,12 +125,15 @@ def _restart(sheet: Section) -> RestartLine | None:
     )
 
 
-def _lines(sheet: Section, step: StepLine | None, restart: RestartLine | None) -> Mapping[str, Meaning]:
+def _lines(
+    sheet: Section, step: StepLine | None, restart: RestartLine | None, attach: Sequence[Attachment]
+) -> Mapping[str, Meaning]:
     section = sheet.section("lines")
     if section is None:
         return {}
     section.only(*_LINES)
     driven = {role.line: name for role, name in ((step, "step"), (restart, "restart")) if role}
+    driven |= {line: f"{one.kind}'s" for one in attach for line in one.lines.values()}
     lines: dict[str, Meaning] = {}
     for line in section.table:
         entry = section.section(line)

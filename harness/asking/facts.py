@@ -8,7 +8,7 @@ from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Enable, Pulse, Set, Strap, to_text
-from forelight.designs.sheets.attachments import driven_lines
+from forelight.designs.sheets.attachments import driven_lines, heard_lines
 from rich.text import Text
 
 from ..boards.divider import setting_word
@@ -120,7 +120,7 @@ def _inputs(asking: Question) -> Iterator[str]:
     taken = {said.line for said in (sheet.step, sheet.restart) if said}
     for line in INPUT_LINES:
         level, said = levels.get(line, 0), sheet.lines.get(line)
-        if line not in taken and line not in driven_lines(sheet) and (said or level):
+        if line not in (*taken, *driven_lines(sheet), *heard_lines(sheet)) and (said or level):
             word = contact_of(asking.board, line, level)
             stands = f" (switch {word})" if word else ""
             yield f"Input {line} = {level}{stands}" + (f": {said.means}" if said else "")

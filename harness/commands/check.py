@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -61,7 +62,9 @@ def run(
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
         more = proof(proves) if proves else ()
-        show(*paragraphs(asking, path, verdict, start), *more, *_anywhere(golden), *odd, *(why or ()))
+        # What a recording that fits nowhere might be instead is said where no cause explains it.
+        plain = replace(verdict, remedies=()) if why and why.ranking.convincing else verdict
+        show(*paragraphs(asking, path, plain, start), *more, *_anywhere(golden), *odd, *(why or ()))
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)

@@ -20,7 +20,7 @@ from forelight.designs.procedures.procedure import (
     Steps,
     to_text,
 )
-from forelight.designs.sheets.attachments import driven_lines
+from forelight.designs.sheets.attachments import driven_lines, heard_lines
 from forelight.sim.errors import ForelightError
 from forelight.sim.files import write_whole
 from forelight.sim.lanes.revealed import NEVER, FaultRun, batches
@@ -133,9 +133,8 @@ class Search:
         yield ()
         if self.sheet.restart:
             yield (Restart(),)
-        taken = {role.line for role in (self.sheet.step, self.sheet.restart) if role} | set(
-            driven_lines(self.sheet)
-        )
+        taken = {role.line for role in (self.sheet.step, self.sheet.restart) if role}
+        taken |= {*driven_lines(self.sheet), *heard_lines(self.sheet)}
         if situation.clocked and situation.clock_line:
             taken.add(situation.clock_line)
         free = {line: situation.switches[line] for line in INPUT_LINES if line not in taken}

@@ -9,6 +9,7 @@ from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import check, clocked_at_start
 from forelight.designs.procedures.procedure import (
     Action,
+    Drive,
     Frames,
     Procedure,
     Pulse,
@@ -21,7 +22,7 @@ from forelight.designs.procedures.procedure import (
     of_run,
 )
 from forelight.designs.procedures.text import Where
-from forelight.designs.sheets.attachments import driven_lines
+from forelight.designs.sheets.attachments import driven_lines, heard_lines
 
 from ..boards.divider import codes_for
 from ..boards.profile import Board
@@ -43,16 +44,21 @@ def bring_up(
 ) -> tuple[Action, ...]:
     """Select the slot (where it is known), set all inputs to their idle levels but for `levels`, and strap.
 
+    Lines that something outside drives have their switches open; a sender rests at 1, as 8N1 does (NXP AN10386).
     The strap code is `code`, else the one whose rate is nearest to `hz`, else to what the author wants; of several
     with the same rate the smallest. Not strapped where `clocked` is false, for plain logic, and for a design
     whose step line is not the one that the board's divider drives.
     """
     idle = {line: datasheet.idle >> bit & 1 for bit, line in enumerate(INPUT_LINES)}
-    idle |= {line: board.pulls.get(line, 0) for line in driven_lines(datasheet)}  # their switches are open
+    heard = heard_lines(datasheet)
+    idle |= {line: board.pulls.get(line, 0) for line in (*driven_lines(datasheet), *heard)}
     actions: list[Action] = [] if slot is None else [Select(slot)]
     actions.append(Set(idle | dict(levels or {})))
     if clocked and divides(board, datasheet):
         actions.append(Strap(strap_code(board, datasheet, code=code, hz=hz)))
+    sent = {line: 1 for line in heard if line not in (levels or {})}
+    if sent:
+        actions.append(Drive(sent))
     return tuple(actions)
 
 

@@ -54,5 +54,5 @@ def moved_otherwise(
         if bit == divided_line(board) and clocked:
             until = "reaches the design only while the step clock is off"
             yield f"{line} = {level} {until}; while it is on, the clock drives {line}."
-        if line in driven_lines(sheet) and level != board.pulls.get(line, 0):
+        if line in (*driven_lines(sheet), *heard_lines(sheet)) and level != board.pulls.get(line, 0):
             yield f"{line} = {level} would close a switch on a line that is driven: {CAUTION}."

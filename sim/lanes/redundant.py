@@ -170,8 +170,9 @@ def _all_levels(count: int) -> list[Levels]:
 
 def _level(bit: Word, levels: Mapping[Net, Levels]) -> Levels:
     (part,) = bit.parts
-    if isinstance(part, Const):
-        return np.full_like(next(iter(levels.values())), -part.bits & (1 << 64) - 1)
+    if isinstance(part, Const):  # beside which there may be no level at all
+        like = next(iter(levels.values()), np.zeros(1, np.uint64))
+        return np.full_like(like, -part.bits & (1 << 64) - 1)
     return levels[part.value, part.low]
 
 

@@ -18,14 +18,18 @@ from ...capture.record import Capture
 from ...terminal.output import progress
 from ...verdict.causes.experiment import Experiment, sentence, separating
 from ...verdict.causes.foretell import Foreteller
-from ...verdict.causes.mishap import Handling
+from ...verdict.causes.mishap import Handling, Mishap
 from ...verdict.causes.rank import rank
-from ...verdict.causes.suspects import Ranking, Suspects
+from ...verdict.causes.suspects import Explained, Ranking, Suspects
 from ...verdict.causes.table import Differing
 from ...verdict.kinds import WHICH_CAUSE
 
 #: Groups that are named, and members of each.
 GROUPS, MEMBERS = 3, 4
+#: Causes of one group that an experiment is looked for, the first among them.
+TRIED = 3
+#: Bits by which a cause that is not named may be rarer than one that the recording cannot tell it from.
+RARER = 7.0
 #: A cause less likely than that is not named beside the first.
 LEAST = 1e-4
 #: Rows of the table of bits.
@@ -47,12 +51,13 @@ def step_line(asking: Question) -> str:
 
 @dataclass(frozen=True)
 class Grounds:
-    """What explains a recording, the experiment that tells the first two explanations apart (None where none was
+    """What explains a recording, the experiment that tells a `pair` of explanations apart (None where none was
     found), and what became of the file for it."""
 
     asking: Question
     ranking: Ranking
     apart: Experiment | None
+    pair: tuple[Mishap, ...] = ()
     written: str = ""
 
     def __iter__(self) -> Iterator[Text | Table | str]:
@@ -70,7 +75,7 @@ class Grounds:
                 yield f"  {group.best.cause.remedy}"
         if self.apart is not None:
             yield ""
-            yield f"To tell the first two apart: {self._sentence(self.apart)}"
+            yield f"To tell two of these apart: {self._sentence(self.apart)}"
         if ranking.differing:
             yield ""
             yield _table(ranking.differing)
@@ -96,7 +101,7 @@ class Grounds:
         }
 
     def _sentence(self, made: Experiment) -> str:
-        first, second = (group.best.cause for group in self.ranking.convincing[:2])
+        first, second = self.pair
         return sentence(made, first, second, self.asking.board)
 
     def into(self, file: Path) -> Grounds:
@@ -122,14 +127,28 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
     line = step_line(asking)
     with progress("Trying causes") as advance:
         ranking = rank(handling(asking), capture, asking.board, line, advance)
-    apart = None
-    groups = ranking.convincing
-    if len(groups) > 1 and (experiment is not None or ranking.odds(groups[1]) >= LEAST):
-        lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
-        first, second = (group.best.cause for group in groups[:2])
+    lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
+    why = Grounds(asking, ranking, None)
+    for first, second in _pairs(ranking, experiment is not None):
         apart = separating(first, second, handling(asking), lines, Foreteller(line))
-    why = Grounds(asking, ranking, apart)
+        if apart is not None:
+            why = replace(why, apart=apart, pair=(first, second))
+            break
     return why.into(experiment) if experiment is not None else why
+
+
+def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Mishap, Mishap]]:
+    """Causes that are worth an experiment: of the first two groups, or where one is all but certain, of that alone."""
+    groups = ranking.convincing
+    if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
+        return [(groups[0].best.cause, groups[1].best.cause)]
+    some = [one.cause for group in groups[:1] for one in _likely(group)]
+    return [(some[0], other) for other in some[1:TRIED]]
+
+
+def _likely(group: Suspects) -> list[Explained]:
+    """The members that are not far less common than the first."""
+    return [one for one in group.members if one.bits > group.best.bits - RARER]
 
 
 def _plain(group: Suspects, share: float) -> dict[str, object]:
@@ -142,19 +161,25 @@ def _plain(group: Suspects, share: float) -> dict[str, object]:
 
 def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
     head = "Likely cause: " if number == 0 else "Or: "
-    others = [one.cause.name for one in group.members[1:]]
+    others = [one.cause.name for one in _likely(group)[1:]]
     line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
     line.append(f" ({_chance(ranking.odds(group))})", style="not bold")
+    left = len(group.members) - 1 - len(others[: MEMBERS - 1])
     if others:
-        listed = "; ".join(others[: MEMBERS - 1])
-        more = f" and {len(others) - MEMBERS + 1} more" if len(others) >= MEMBERS else ""
-        line.append(f" This recording cannot tell that from: {listed}{more}.", style="not bold")
+        more = f" and {left} more" if left else ""
+        line.append(
+            f" This recording cannot tell that from: {'; '.join(others[: MEMBERS - 1])}{more}.",
+            style="not bold",
+        )
+    elif left:
+        many = f"{left} causes that are" if left > 1 else "a cause that is"
+        line.append(f" This recording cannot tell that from {many} far less common.", style="not bold")
     return line
 
 
 def _chance(share: float) -> str:
     if share > 0.999:
-        return "all but certain, of what was tried"
+        return "all but certain among what was tried"
     if share < 0.001:
         return "less than 1 in 1000"
     return f"{share:.0%} of the odds" if share >= 0.01 else f"1 in {round(1 / share)}"

@@ -38,6 +38,8 @@ COHERENT, CHANCE = 0.25, 2.0
 BUSY, FEW = 3.0, 6
 #: Rates that are tried for a clock that nobody knows, and how coherent they must be.
 RATES, NEARLY = 12, 0.35
+#: Paces that are tried where nothing tells a rate.
+ANY = (0.1, 0.25, 0.5, 0.8, 1.25, 1.6, 2.0, 4.0, 10.0)
 #: Of the usual run of a level, so much is short.
 SHORT = 0.04
 #: Edges that say little of a rate, and nothing at all.
@@ -213,6 +215,8 @@ class Readings:
             return []
         if self.given is not None:
             return [hz / self.given] if abs(self.given / hz - 1) > TOLERANCE else []
+        if self.still:
+            return list(ANY)
         peaks: list[tuple[float, float]] = []
         for spectrum, width in self._spectra:
             at = np.arange(len(spectrum)) * width

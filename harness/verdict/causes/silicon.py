@@ -49,7 +49,7 @@ def described(netlist: Netlist, fault: Fault) -> Mishap:
 def _cause(where: str, fault: Fault) -> Mishap:
     return Mishap(
         "stuck inside the chip",
-        where,
+        f"inside the chip, {where}",
         f"Inside the chip, {where}.",
         "Try the same slot on another chip: only that tells silicon from a slip.",
         lambda it: replace(it, fault=fault),

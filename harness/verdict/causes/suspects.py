@@ -102,13 +102,15 @@ class Ranking:
 def grouped(found: list[Explained], meant: Explained | None) -> tuple[Suspects, ...]:
     """By what they foretell; what foretells nothing else than was meant explains nothing."""
     groups: dict[object, list[Explained]] = {}
-    for one in found:
-        groups.setdefault(one.signature, []).append(one)
+    for one in sorted(found, key=lambda one: -one.bits):
+        group = groups.setdefault(one.signature, [])
+        if all(one.handling != other.handling for other in group):  # the same under another name
+            group.append(one)
     if meant is not None:
         groups.pop(meant.signature, None)
     made = [
         Suspects(
-            tuple(sorted(members, key=lambda one: -one.bits)),
+            tuple(members),
             float(np.logaddexp2.reduce([m.bits for m in members])),
         )
         for members in groups.values()

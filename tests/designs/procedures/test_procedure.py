@@ -32,10 +32,12 @@ from forelight.designs.procedures.procedure import (
     parse,
     to_text,
 )
-from forelight.designs.procedures.text import MOST_SECONDS, MOST_STEPS
+from forelight.designs.procedures.text import MOST_ACTIONS, MOST_SECONDS, MOST_STEPS
 from forelight.sim.errors import DatasheetError, UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
+
+from tests.sizes import sized
 
 PLAIN = Datasheet("vote", Path(), "Vote", (), None, "verilog")
 
@@ -81,7 +83,7 @@ WORDS = [
 
 
 @given(st.lists(st.one_of(st.lists(st.sampled_from(WORDS)).map(" ".join), st.text()), max_size=4))
-@settings(print_blob=True, deadline=None)
+@settings(print_blob=True, deadline=None, max_examples=sized(40, 200))
 def test_any_text_is_read_or_refused(texts: list[str]) -> None:
     try:
         parse(texts, "here")
@@ -264,3 +266,21 @@ def test_what_nobody_could_do_is_refused_in_python_too(make: Callable[[], Action
     with pytest.raises(DatasheetError) as error:
         make()
     assert str(error.value).startswith(message)
+
+
+def test_as_many_actions_as_are_allowed_and_one_more() -> None:
+    """A repeat is an action too, beside those that it stands for."""
+    inner = (MOST_ACTIONS - 5) // 5
+    five = "set i0=1; set i0=0; enable; set i1=1; disable"
+    most = ["enable", "disable", f"repeat {inner} ({five})", "enable", "disable"]
+    assert 3 + 5 * inner + 2 == MOST_ACTIONS and len(parse(most)) == 5
+    with pytest.raises(
+        DatasheetError, match=f"comes to 0 steps and frames, {MOST_ACTIONS + 1} actions and 0 s"
+    ):
+        parse([*most, "enable"])
+
+
+def test_the_largest_strap_code_has_32_bits() -> None:
+    assert parse([f"strap {2**32 - 1}"]) == (Strap(2**32 - 1),)
+    with pytest.raises(DatasheetError, match=f"no whole number from 0 to {2**32 - 1}"):
+        parse([f"strap {2**32}"])

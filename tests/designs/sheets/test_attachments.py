@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from forelight.designs.catalogue import load_design
 from forelight.designs.datasheet import Attachment
 from forelight.designs.sheets.attachments import KINDS, driven_lines, heard_lines
 from forelight.designs.sheets.reader import load
@@ -56,7 +57,7 @@ def test_each_kind_needs_no_options(tmp_path: Path, kind: str) -> None:
     [
         ('sck = "o1", ', "", ":8: attach[0].lines.sck: is missing; add it: the line that it is wired to"),
         ('sck = "o1"', 'sclk = "o1"', ':8: attach[0].lines.sclk: no such key; did you mean "sck"?'),
-        ('sck = "o1"', 'sck = "o9"', ':8: attach[0].lines.sck: "o9" does not fit; allowed: o0, o1,'),
+        ('sck = "o1"', 'sck = "o8"', ':8: attach[0].lines.sck: "o8" does not fit; allowed: o0, o1,'),
         (
             'so = "i0"',
             'so = "o3"',
@@ -142,3 +143,14 @@ def test_what_listens_to_inputs_and_what_drives_them(tmp_path: Path) -> None:
     attached(tmp_path, lamp + meter + MEMORY)
     sheet = load(tmp_path)
     assert (heard_lines(sheet), driven_lines(sheet)) == (("i3",), ("i0",))
+
+
+def test_a_line_that_something_outside_drives_has_no_idle_level(tmp_path: Path) -> None:
+    """A switch that is closed for it would fight with the sender."""
+    folder = load_design("listening_post").folder
+    text = (folder / "datasheet.toml").read_text().replace('high at rest" }', 'high at rest", idle = 1 }')
+    (tmp_path / "design.v").write_text((folder / "design.v").read_text())
+    (tmp_path / "datasheet.toml").write_text(text)
+    said = r"lines\.i0\.idle: i0 is the serial terminal's line; leave it out: its rest is known$"
+    with pytest.raises(DatasheetError, match=said):
+        load(tmp_path)

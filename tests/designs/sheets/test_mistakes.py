@@ -271,6 +271,9 @@ def test_a_clock_port_is_needed_but_in_amaranth(tmp_path: Path) -> None:
     said = ':4: ports: no port has the step line; add one: PORT = "i7"'
     assert complaint(tmp_path, text) == said
     assert load(contribution(tmp_path, text.replace("a.v", "design.py"))).ports == {"a": "i0"}
+    plain = 'title = "x"\nsource = "a.v"\nrestart = { line = "i6", active = "high" }\nports = { a = "i0" }\n'
+    said = ':4: ports: no port has the restart line; add one: PORT = "i6"'
+    assert complaint(tmp_path, plain) == said
 
 
 def test_a_format_that_the_files_have_not_names_the_first_of_them(tmp_path: Path) -> None:

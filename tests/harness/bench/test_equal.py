@@ -59,7 +59,11 @@ def test_chip_and_bench_are_equal_on_the_engine(name: str) -> None:
     assert len(total) >= sized(10, 15)
 
 
-@pytest.mark.parametrize("name", [name for name in SETUPS if name.startswith("amaranth")])
+#: On the engine each of these is tried as well; a step clock on i3 is slow under the simulator of Amaranth.
+UNDER_AMARANTH = [name for name in SETUPS if name.startswith("amaranth") and ("i3" not in name or WHOLE)]
+
+
+@pytest.mark.parametrize("name", UNDER_AMARANTH)
 def test_chip_and_bench_are_equal_under_amaranth(name: str) -> None:
     pair = Pair(SETUPS[name](), contacts=CONTACTS.get(name, 0xFF), under_amaranth=True)
     total = pair.walks(name, sized(1, 4), 130)

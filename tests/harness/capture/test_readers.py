@@ -69,6 +69,7 @@ PLAIN = [(0.0, 0), (0.002, 1), (0.003, 0)]
         "time_us;o0\n0;0\n1\u00a0000;0\n2\u202f000;1\n3'000;0\n",
         "0,0\n0.001,0\n0.002,1\n0.003,0\n",
         "1,0,0,1,1,0\n0,0,0,1,1,0\ntime_s;o0\n0;0\n0,001;0\n0,002;1\n0,003;0\n",
+        "1,0\n0,1\ntime_s;o0;o1;o2;o3;o4;o5\n0;0;0;0;0;0;0\n0,001;0;0;0;0;0;0\n0,002;1;0;0;0;0;0\n0,003;0;0;0;0;0;0\n",
         'time_s,o0\n"0,000",0\n"0,001",0\n"0,002",1\n"0,003",0\n',
         "time_s,o0\n\n0,0\n0.001,0\n0.002,1\n0.003,0\n",
         "time_s,o0\n0,0\n0.001,0\n\n\n0.002,1\n\n0.003,0\n",
@@ -100,6 +101,8 @@ def test_what_an_eye_wrote_down() -> None:
     assert not capture.timed
     assert levels(capture, "o0") == [(3, 0), (4, 1), (5, UNKNOWN), (7, 1)]
     assert (capture.start, capture.end) == (3, 8)
+    numbered = of("step,outputs,no\n3,00000110,1\n4,01011011,2\n7,01001111,3\n")  # the first that counts does
+    assert (numbered.unit, levels(numbered, "o0")) == ("steps", levels(capture, "o0"))
 
 
 def test_a_dump_with_a_variable_for_each_bit_and_no_time_scale() -> None:

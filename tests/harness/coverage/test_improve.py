@@ -66,6 +66,34 @@ def test_a_move_lasts_as_long_as_its_faults_take_to_show(tmp_path: Path) -> None
     assert coverage("three.v", do=[*better["do"][:-1], "steps 2"], power_ups=4).share == 0.5
 
 
+def test_a_move_is_worth_its_cost_whatever_the_rate_of_the_step_clock(tmp_path: Path) -> None:
+    """A counter that rests at 0. A move costs as much as eight steps, and those that are waited for after it: no
+    shorter and no longer one reveals more for that than the first that is proposed. It is the same run by any clock."""
+    (tmp_path / "count.v").write_text(
+        "module count(input [7:0] inputs, output [7:0] outputs);\n  reg [5:0] n;\n  always @(posedge inputs[7])\n"
+        "    if (inputs[6]) n <= 0; else if (inputs[0]) n <= n + 1;\n  assign outputs = n;\nendmodule\n"
+    )
+    found = []
+    for code in (0, 29):
+        rest = [f"strap {code}", "set i6=1", "steps 3", "set i6=0", "steps 5"]
+        (tmp_path / "rest.toml").write_text(f'name = "rest"\ndo = {json.dumps(rest)}\n')
+        asked = ("count.v", "--procedure", "rest.toml", "--power-ups", "4")
+        found.append(answer(*asked, "-o", "g.csv", "--improve", "more.toml")["improved"])
+    quick, slow = found
+    assert (quick["do"][1:], quick["coverage"]["revealed"]) == (slow["do"][1:], slow["coverage"]["revealed"])
+
+    begun = slow["do"][:5]
+    before = coverage("count.v", do=begun, power_ups=4).revealed
+
+    def worth(move: str, wait: str) -> float:
+        revealed = coverage("count.v", do=[*begun, move, wait], power_ups=4).revealed
+        return (revealed - before) / (8 + int(wait.split()[1]))
+
+    first = worth(*slow["do"][5:7])
+    others = (("set i0=1", "steps 2"), ("set i0=1", "steps 17"), ("restart", "steps 9"))
+    assert all(worth(*other) < first for other in others)
+
+
 def test_nothing_is_written_where_nothing_helps() -> None:
     Path("plain.v").write_text(
         "module plain(input [7:0] inputs, output [7:0] outputs);\n  assign outputs = 8'h5a;\nendmodule\n"

@@ -35,7 +35,7 @@ def test_kept_goldens_are_read_alike(design: str) -> None:
                 assert abs(instant - Fraction(tick, golden.oscillator_hz)) <= Fraction(1, 2 * 10**9)
 
 
-@pytest.mark.parametrize(("hz", "scale"), [(1000, "1 ns"), (499_999_999, "1 ns"), (10**10, "1 ps")])
+@pytest.mark.parametrize(("hz", "scale"), [(499_999_999, "1 ns"), (500_000_001, "1 ps")])
 def test_on_other_oscillators(hz: int, scale: str) -> None:
     for design in ("dice", "nor_latch", "free_counter", "inverter_ring"):
         for path in sorted((load_design(design).folder / FOLDER).glob("*.csv")):

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from forelight.harness.golden.golden import Golden
+from forelight.harness.golden.golden import Golden, Race
 from forelight.harness.golden.read import read_golden
-from forelight.harness.golden.write import side, to_csv, to_vcd, write_golden
+from forelight.harness.golden.write import MOST_RACES, side, to_csv, to_vcd, write_golden
 from forelight.sim.errors import CaptureError, UsageError
 from vcd.reader import TokenKind, tokenize
 from vcdvcd import VCDVCD
@@ -151,15 +151,16 @@ def test_a_csv_with_plain_line_ends_is_read_too(tmp_path: Path) -> None:
     assert_same(read_golden(tmp_path / "g.csv"), SMALL)
 
 
-def test_another_ending_is_refused(tmp_path: Path) -> None:
+@pytest.mark.parametrize("ending", ["", ".CSV", ".txt", ".vcdx", ".zip"])
+def test_another_ending_is_refused(ending: str, tmp_path: Path) -> None:
+    path = tmp_path / f"g{ending}"
+    said = f"{path}: the ending '{ending}' is not that of a golden; allowed: .csv, .vcd"
     with pytest.raises(UsageError) as caught:
-        write_golden(SMALL, tmp_path / "g.txt")
-    assert (
-        str(caught.value)
-        == f"{tmp_path / 'g.txt'}: the ending '.txt' is not that of a golden; allowed: .csv, .vcd"
-    )
-    with pytest.raises(CaptureError):
-        read_golden(tmp_path / "g.txt")
+        write_golden(SMALL, path)
+    assert str(caught.value) == said
+    with pytest.raises(CaptureError) as unread:
+        read_golden(path)
+    assert str(unread.value) == said
     assert not list(tmp_path.iterdir())
 
 
@@ -292,3 +293,18 @@ def test_facts_keep_their_letters(tmp_path: Path) -> None:
     golden = replace(SMALL, facts={"design": "own", "note": "Fähre um 7 °"})
     assert 'note = "Fähre um 7 °"\n' in side(golden)
     assert tomllib.loads(side(golden))["note"] == "Fähre um 7 °"
+
+
+@pytest.mark.parametrize("ending", ["csv", "vcd"])
+def test_the_first_races_and_suspects_are_named_and_all_are_counted(ending: str, tmp_path: Path) -> None:
+    races = tuple(Race(10 * n, n, ("i0", "i7"), ("o1",), ("own.q[0]", 'a"b')) for n in range(MOST_RACES + 5))
+    golden = replace(SMALL, races=races, suspects=races[2:4])
+    told = tomllib.loads(side(golden))
+    assert (told["races_found"], told["suspects_found"]) == (MOST_RACES + 5, 2)
+    assert told["races"][3] == {
+        "tick": 30, "step": 3, "lines": "i0 i7", "outputs": "o1", "registers": 'own.q[0] a"b'
+    }  # fmt: skip
+    path = tmp_path / f"g.{ending}"
+    write_golden(golden, path)
+    again = read_golden(path)
+    assert (again.races, again.suspects) == (races[:MOST_RACES], races[2:4])

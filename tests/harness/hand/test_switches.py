@@ -6,7 +6,9 @@ from dataclasses import replace
 
 import pytest
 from forelight.designs.catalogue import load_design
+from forelight.designs.procedures.procedure import Drive, Set, Strap
 from forelight.harness.boards.reader import load_board
+from forelight.harness.hand.routine import bring_up
 from forelight.harness.hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 
 
@@ -27,8 +29,16 @@ def test_a_line_that_a_memory_drives_is_named_with_the_caution() -> None:
 
 
 def test_where_a_sender_may_be_wired_the_switch_stays_open() -> None:
-    (said,) = driven_from_outside(load_design("listening_post"))
+    board, sheet = load_board("quay"), load_design("listening_post")
+    (said,) = driven_from_outside(sheet)
     assert said.startswith("Where a sender is wired to i0, leave its switch open") and "damaged" in said
+    closed, strapped, sends = bring_up(board, sheet)
+    assert (
+        isinstance(closed, Set) and closed.levels["i0"] == board.pulls["i0"] and isinstance(strapped, Strap)
+    )
+    assert sends == Drive({"i0": 1})  # a line in 8N1 rests high
+    (said,) = moved_otherwise(board, sheet, {"i0": 1}, clocked=True)
+    assert said.startswith("i0 = 1 would close a switch on a line that is driven")
 
 
 def test_switches_that_stand_alike_are_said_together() -> None:

@@ -12,6 +12,7 @@ from forelight.designs.datasheet import RestartLine, StepLine
 from forelight.designs.procedures.procedure import parse
 from forelight.harness.boards.profile import Board
 from forelight.harness.hand.hand import Hand
+from forelight.harness.hand.leads import STRAIGHT, Lead, other_leads
 from forelight.harness.hand.timeline import Track
 from forelight.sim.errors import UsageError
 
@@ -315,3 +316,14 @@ def test_a_hand_that_is_followed_move_by_move_is_that_which_is_followed_at_the_e
         one, other = (getattr(track.timeline(), name) for track in (step, whole))
         np.testing.assert_array_equal(one, other, name)
         assert len(one) > 20
+
+
+def test_leads_that_go_elsewhere_turn_round_or_stay_at_a_level() -> None:
+    """i0 and i2 are swapped, i1 is upside down, i3 stays at 1 and i4 at 0; i5 is as it should be."""
+    leads = other_leads(
+        STRAIGHT,
+        {0: Lead(2), 2: Lead(0), 1: Lead(1, inverted=True), 3: Lead(3, level=1), 4: Lead(4, level=0)},
+    )
+    found = plan("set i0=1 i4=1", "set i1=1 i5=1", "set i2=1 i0=0", leads=leads)
+    assert table(found) == [(0, "00001110"), (1, "00101100"), (2, "00101001")]
+    assert table(plan("set i0=1", leads=STRAIGHT)) == [(0, "00000001")]

@@ -113,6 +113,16 @@ def test_a_wide_address_and_a_high_offset() -> None:
         assert sims[0].get("y") == sims[1].get("y"), address
 
 
+@pytest.mark.parametrize("offset", [(1 << 70) - 2, 1 << 64, 8])
+def test_no_address_is_wide_enough_to_reach_a_row(offset: int) -> None:
+    found = netlist(replace(rows(4), offset=offset))
+    for address in range(8):
+        sim = Simulation(found)
+        sim.set("address", address)
+        sim.settle()
+        assert sim.get("y") == 0, address
+
+
 def test_the_image_is_row_after_row() -> None:
     memory = replace(rows(3), init=(Const(5, 3), Const(2, 3, 1), Const(0, 3, 6)))
     assert image(memory) == Const(0b000_010_101, 9, 0b110_001_000)

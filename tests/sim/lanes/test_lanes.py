@@ -103,6 +103,31 @@ def test_faults_are_separate_runs_of_broken_netlists(seed: int, as_drawn: bool) 
             assert found == meant, (name, [f for f, a, b in zip(faults, found, meant, strict=True) if a != b])
 
 
+@pytest.mark.parametrize("rising", [True, False], ids=["rising", "falling"])
+def test_lines_on_the_way_of_a_clock_are_stuck_in_some_lanes(rising: bool) -> None:
+    """A clock through a buffer and an inverter clocks one register, that through a second inverter another."""
+    clock, bit = Word.value(0, 1), Word.value(1, 1)
+    kinds = (("$buf", 2, clock), ("$not", 3, Word.value(2, 1)), ("$not", 4, Word.value(3, 1)))
+    cells = tuple(Cell(kind, output, (operand,)) for kind, output, operand in kinds)
+    registers = tuple(
+        Register(output, 1, Word.value(by, 1), rising, bit, (), Const(0, 1), f"q{output}")
+        for output, by in ((5, 3), (6, 4))
+    )
+    shown = {"y": Word.value(5, 1), "z": Word.value(6, 1)}
+    netlist = Netlist("way", (1,) * 7, {"clk": 0, "d": 1}, shown, cells, registers, ())
+    faults = [None, *(Fault(site, level) for site in sorted(FaultLines(netlist).places) for level in (0, 1))]
+    lanes = Lanes(netlist, len(faults), "init", faults=faults)
+    sims = [Reference(netlist if fault is None else broken(netlist, fault), "init") for fault in faults]
+    for moves in ({"d": 1}, {"clk": 1}, {"d": 0}, {"clk": 0}, {"d": 1}, {"clk": 1}, {"d": 0}, {"clk": 0}):
+        everything: list[Lanes | Reference] = [lanes, *sims]
+        for each in everything:
+            for name, value in moves.items():
+                each.set(name, value)
+            each.settle()
+        for name in shown:
+            assert lanes.get(name) == [sim.get(name) for sim in sims], (moves, name)
+
+
 def clocked(seed: int) -> tuple[Netlist, list[PowerUp]]:
     return any_netlist(random.Random(seed), ripple=False), power_ups(seed, 128)
 
@@ -162,7 +187,7 @@ def test_differences_to_lane_0_over_time(seed: int) -> None:
         if samples:
             found.append(lanes.differs_in_samples(columns))
         else:
-            found.append(lanes.differs_in_clock("i0", bit=0, cycles=30))
+            found.append(lanes.differs_in_clock("i0", cycles=30))  # of bit 0, unless another is named
     assert np.array_equal(np.array(found, bool), np.array(meant))
 
 
@@ -281,6 +306,12 @@ def test_questions_that_cannot_be_answered() -> None:
     ):
         with pytest.raises(UsageError, match=said):
             ask()
+    for columns in (1, 3, 5):  # for four lanes
+        said = rf"input i0 of 8 bits cannot take an array of uint8 of shape \(3, {columns}\)"
+        with pytest.raises(UsageError, match=said):
+            Lanes(netlist, 4, per_lane_inputs=("i0",)).run_samples(
+                {"i0": np.zeros((3, columns), np.uint8)}, "o0"
+            )
     drawn = gates(netlist)
     with pytest.raises(UsageError, match="is at no site of random"):
         Lanes(drawn, 4, faults=[Fault(Site("gate", 10**6), 1)])

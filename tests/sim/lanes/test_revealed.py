@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import random
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -16,6 +17,7 @@ from forelight.sim.netlist import Cell, Const, Netlist, Word
 
 from tests.sizes import sized
 
+from ..any_netlists import any_netlist
 from ..bench_format import bench_text, read_bench
 
 CIRCUITS = ("c17", "c432", "c499", "c880", "c1355", "c1908", "s27", "s298", "s344", "s386")
@@ -171,8 +173,8 @@ def test_what_is_redundant_is_what_no_levels_reveal() -> None:
     seed, called, all_in_all = 23, 0, 0
     print("seed", seed)
     rng = random.Random(seed)
-    for _ in range(12):
-        netlist = drawn_text(any_gates(rng))
+    for number in range(12):
+        netlist = any_cells(rng) if number % 2 else drawn_text(any_gates(rng))
         faults = [members[0] for members in collapsed(netlist)]
         rows = np.array(list(itertools.product((0, 1), repeat=len(netlist.inputs))), np.uint8)
         columns = {port: rows[:, n] for n, port in enumerate(netlist.inputs)}
@@ -196,6 +198,58 @@ def any_gates(rng: random.Random) -> str:
     return "\n".join([*lines, "OUTPUT(n13)", "OUTPUT(n9)", ""])
 
 
+def any_cells(rng: random.Random) -> Netlist:
+    """The same with multiplexers and buffers."""
+    cells = []
+    for output in range(5, 17):
+        kind = rng.choice(("$mux", "$mux", "$buf", "$and", "$or", "$xor", "$not"))
+        count = {"$mux": 3, "$buf": 1, "$not": 1}.get(kind, 2)
+        operands = (Word.value(net, 1) for net in rng.sample(range(max(output - 7, 0), output), count))
+        cells.append(Cell(kind, output, tuple(operands)))
+    outputs = {name: Word.value(net, 1) for name, net in (("y", 16), ("z", 13))}
+    return Netlist(
+        "cells", (1,) * 17, {name: n for n, name in enumerate("abcde")}, outputs, tuple(cells), (), ()
+    )
+
+
+@pytest.mark.parametrize("seed", sized((2, 3), range(20)))
+def test_what_is_redundant_beside_registers_is_never_revealed(seed: int) -> None:
+    """Registers with all sorts of clocks and controls, some of which lead nowhere."""
+    print("seed", seed)
+    rng = random.Random(seed)
+    netlist = gates(any_netlist(rng, cells=8, registers=6, ripple=False), as_drawn=True)
+    outputs = dict(list(netlist.outputs.items())[:1])
+    netlist = replace(netlist, outputs={name: word.cut(0, 3) for name, word in outputs.items()})
+    redundant = Redundant(netlist)
+    faults = [members[0] for members in collapsed(netlist, clocks=False)]
+    lost = [fault for fault in faults if fault in redundant]
+    assert lost
+    drawn = np.random.default_rng(seed)
+    columns = {
+        name: drawn.integers(0, 1 << netlist.widths[value], 120).astype(np.uint64)
+        for name, value in netlist.inputs.items()
+    }
+    masks = {name: np.full(120, (1 << word.width) - 1, np.uint64) for name, word in netlist.outputs.items()}
+    for part in batches(lost):
+        found = first_revealed(netlist, part, columns, masks, (0,))
+        assert (found == NEVER).all(), [
+            describe(FaultLines(netlist), part[n]) for n in np.flatnonzero(found != NEVER).tolist()
+        ]
+
+
+@pytest.mark.parametrize("level", [0, 1])
+def test_a_gate_that_reads_nothing_but_constants_is_stuck_at_one_level_already(level: int) -> None:
+    """And one that reads an input besides is not."""
+    cells = (
+        Cell("$xor", 1, (Word.const(level, 1), Word.const(0, 1))),
+        Cell("$xor", 2, (Word.value(0, 1), Word.value(1, 1))),
+    )
+    netlist = Netlist("constant", (1, 1, 1), {"a": 0}, {"y": Word.value(2, 1)}, cells, (), ())
+    redundant = Redundant(netlist)
+    assert [Fault(Site("driver", 1), stuck) in redundant for stuck in (0, 1)] == [level == 0, level == 1]
+    assert not any(Fault(Site("driver", net), stuck) in redundant for net in (0, 2) for stuck in (0, 1))
+
+
 #: Redundant faults of whole circuits (test generation literature on the circuits of 1985, from memory).
 @pytest.mark.parametrize(("name", "most"), [("c17", 0), ("c432", 4), ("c880", 0)])
 def test_no_more_faults_of_the_published_circuits_are_redundant(name: str, most: int) -> None:
@@ -214,6 +268,14 @@ def test_a_register_that_only_feeds_itself_is_redundant() -> None:
     redundant = Redundant(netlist)
     names = {describe(FaultLines(netlist), fault) for fault in faults if fault in redundant}
     assert names == {"t stuck at 0", "t stuck at 1"}
+
+
+def test_nothing_is_redundant_in_a_gate_before_a_row_of_registers() -> None:
+    """There are more registers than gates, and the gate is read by the last of them."""
+    netlist = drawn_text("INPUT(a)\nINPUT(b)\nOUTPUT(s)\ns = DFF(q)\nq = DFF(r)\nr = DFF(t)\nt = AND(a, b)\n")
+    faults = [members[0] for members in collapsed(netlist, clocks=False)]
+    redundant = Redundant(netlist)
+    assert len(faults) > 4 and not any(fault in redundant for fault in faults)
 
 
 @pytest.mark.parametrize("width", [2, 7, 9, 11])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 from itertools import permutations
 
 import numpy as np
@@ -73,6 +74,23 @@ def test_a_latch_released_from_both_inputs_low_is_unsettled() -> None:
     assert driven(latch, 0b00).get("outputs") == (0b11, 0b11)
     assert driven(latch, 0b00, 0b11).get("outputs") == (0, 0)
     assert driven(latch, 0b00, 0b10).get("outputs") == (0b01, 0b11)
+
+
+def test_a_name_of_the_source_shows_what_an_output_on_it_shows() -> None:
+    """Bits that are 0, that are 1, and that nothing proves."""
+    netlist = circuit([], [flip_flop(1, line(0), line(1)), flip_flop(2, line(2), line(3))], one(1) + one(2))
+    netlist = replace(netlist, names={"both": one(2) + one(1), "first": one(1), "lines": line(3) + line(1)})
+    proof = Proof(netlist)
+    proof.update({"inputs": 0})
+    assert (proof.get("both"), proof.get("lines")) == ((0, 0), (0, 0b11))
+    for value in (0b0010, 0b0011, 0b1010):
+        proof.update({"inputs": value})
+    assert proof.get("outputs") == (0b01, 0b01)
+    assert (proof.get("both"), proof.get("first"), proof.get("lines")) == ((0b10, 0b10), (1, 1), (0b11, 0b11))
+    proof.update({"inputs": 0b1000})
+    proof.update({"inputs": 0b0000})
+    proof.update({"inputs": 0b0100})
+    assert (proof.get("both"), proof.get("lines")) == ((0b10, 0b11), (0, 0b11))
 
 
 def test_data_and_clock_together_leave_the_register_unsettled() -> None:
