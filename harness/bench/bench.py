@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ..chip.routing import routing
+from ..hand.ledger import Ledger
 from ..hand.timeline import Frames, Timeline
 from .course import ALL, Course, Seat, carried, routed, spans
 from .period import period
@@ -56,7 +58,7 @@ def run(
         for number in set(plan.slots.tolist()) & set(seats)
     }
     for course in courses.values():
-        course.reach(plan)
+        course.reach(plan, lasting=True)
     total, done = sum(course.due for course in courses.values()), 0
     stories: dict[int, Story] = {}
     for number, course in courses.items():
@@ -89,6 +91,8 @@ def _repeating(story: Story, course: Course, plan: Timeline) -> Story:
 
 
 _NONE: Frames = np.zeros(0, np.int64)
+#: Changes that are laid out at a time.
+_BLOCK = 1 << 18
 
 
 def shown_within(
@@ -102,53 +106,67 @@ def shown_within(
 
     `tables` are routings by slot; `rises` the frames in which the step line that is counted rises.
     """
-    rest = np.zeros(1, np.uint8)
-    when, what, shown_when = [_NONE], [rest[:0].astype(np.uint16)], [_NONE]
-    shown: list[tuple[NDArray[np.uint8], ...]] = [(rest[:0],) * 3]
-    if plan.latency and not since:  # before the first frame has run: lines at rest, and nothing captured yet
-        when, what = [np.array([-1])], [rest.astype(np.uint16)]
-        shown_when, shown = [np.array([-1])], [(rest,) * 3]
     empty = tuple(np.array([levels], np.uint8) for levels in (plan.board.empty_outputs, ALL, ALL))
-    for first, end, slot in spans(plan, since):
+    most = 2 * len(plan.frames) + sum(2 * len(outcome.frames) for outcome in stories.values())
+    found = _Unison(most + 4 * len(plan.turns) + 2)
+    if plan.latency and not since:  # before the first frame has run: lines at rest, and nothing captured yet
+        rest = np.zeros(1, np.uint8)
+        found.add((np.array([-1]), [rest]), (np.array([-1]), [rest] * 3))
+    for first, end, slot in _blocks(plan, since):
         frames, lines = carried(plan, first, end)
         lines = routed(lines, tables.get(slot, tuple(range(8))))
-        found = np.array([first]), empty
+        pins = np.array([first]), empty
         if slot in stories:
-            found = stories[slot].within(first, end, plan.latency)
+            pins = stories[slot].within(first, end, plan.latency)
             frames, lines = stories[slot].given(first, end) or (frames, lines)
-        when.append(frames)
-        what.append(lines)
-        shown_when.append(found[0])
-        shown.append(found[1])
-    input_frames, inputs = _compact(np.concatenate(when), np.concatenate(what).astype(np.uint8))
-    outputs, sure, agreed = map(np.concatenate, zip(*shown, strict=True))
-    pin_frames, outputs, sure, agreed = _compact(
-        np.concatenate(shown_when), outputs & (sure | agreed), sure, agreed & ~sure
-    )
-    frames, row, pin = _united(input_frames, pin_frames)
-    steps = np.searchsorted(rises, frames, side="right")
-    columns = (inputs[row], outputs[pin], sure[pin], agreed[pin])
-    return Shown(frames, steps, *columns)
+        outputs, sure, agreed = pins[1]
+        shown = [outputs & (sure | agreed), sure, agreed & ~sure]
+        found.add((frames, [lines.astype(np.uint8)]), (pins[0], shown))
+    frames, inputs, outputs, sure, agreed = (column.rows for column in found.columns)
+    return Shown(frames, np.searchsorted(rises, frames, side="right"), inputs, outputs, sure, agreed)
 
 
-def _compact(frames: Frames, *columns: NDArray[Any]) -> tuple[NDArray[Any], ...]:
-    """Without the rows in which nothing changes."""
-    kept = np.zeros(len(frames), bool)
-    kept[:1] = True
-    for column in columns:
-        kept[1:] |= column[1:] != column[:-1]
-    return frames[kept], *(column[kept] for column in columns)
+def _blocks(plan: Timeline, since: int) -> Iterator[tuple[int, int, int]]:
+    """The spans of a timeline, in pieces, so that a long run needs hardly more memory than its answer."""
+    for first, end, slot in spans(plan, since):
+        low, high = np.searchsorted(plan.frames, (first + 1, end)).tolist()
+        marks = plan.frames[low + _BLOCK : high : _BLOCK].tolist()
+        for begin, last in pairwise([first, *marks, end]):
+            yield begin, last, slot
 
 
-def _united(one: Frames, other: Frames) -> tuple[Frames, Frames, Frames]:
-    """Both in one rising sequence, each frame once, and the rows of either that hold there.
+#: A column of frames that rises, and columns of what holds from each of them on.
+Held = tuple[Frames, Sequence[NDArray[Any]]]
 
-    Both must begin with the same frame.
-    """
+
+class _Unison:
+    """Inputs and pins on one axis of frames, rows in which nothing changes left out."""
+
+    def __init__(self, most: int) -> None:
+        self.columns = [Ledger(np.int64, most), *(Ledger(np.uint8, most) for _ in range(4))]
+        self._last = [[np.zeros(1, np.uint8)], [np.zeros(1, np.uint8)] * 3]
+
+    def add(self, inputs: Held, pins: Held) -> None:
+        """What follows on both sides, from one frame on."""
+        sides = []
+        for number, (frames, whole) in enumerate((inputs, pins)):
+            columns = [np.concatenate(pair) for pair in zip(self._last[number], whole, strict=True)]
+            kept = np.logical_or.reduce([column[1:] != column[:-1] for column in columns])
+            kept[:1] |= not len(self.columns[0])
+            self._last[number] = [column[-1:] for column in columns]
+            sides.append((frames[kept], [column[np.append(True, kept)] for column in columns]))
+        united, rows = _merged(sides[0][0], sides[1][0])
+        held = [column[row + 1] for (_, whole), row in zip(sides, rows, strict=True) for column in whole]
+        for ledger, more in zip(self.columns, [united, *held], strict=True):
+            ledger.append(more)
+
+
+def _merged(one: Frames, other: Frames) -> tuple[Frames, tuple[Frames, Frames]]:
+    """Both in one rising sequence, each frame once, and the rows of either that hold there; -1 before its first."""
     both = np.concatenate((one, other))
     order = np.argsort(both, kind="stable")  # which takes hardly more than one look at two rising sequences
     both = both[order]
     last = np.ones(len(both), bool)
     last[:-1] = both[1:] != both[:-1]
     ones = np.cumsum(order < len(one))[last]
-    return both[last], ones - 1, np.flatnonzero(last) - ones
+    return both[last], (ones - 1, np.flatnonzero(last) - ones)

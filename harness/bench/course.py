@@ -131,8 +131,8 @@ class Course:
         """Those that were found to run free; with each one found the whole story changes."""
         return self._run.loops if isinstance(self._run, _Plain) else ()
 
-    def reach(self, plan: Timeline) -> None:
-        """See what the timeline brings, to its end."""
+    def reach(self, plan: Timeline, *, lasting: bool = False) -> None:
+        """See what the timeline brings, to its end; one that is `lasting` does not change any more."""
         since, self._reached = self._reached, plan.end
         reached = [(first, end) for first, end, slot in spans(plan, since) if slot == self.slot]
         if self._follows:
@@ -140,8 +140,10 @@ class Course:
         if not reached:
             return
         parts = [carried(plan, first, end) for first, end in reached]
-        frames = np.concatenate([frames for frames, _ in parts])
-        values = routed(np.concatenate([lines for _, lines in parts]), self.table)
+        frames, lines = (
+            np.concatenate(part) if len(part) > 1 else part[0] for part in zip(*parts, strict=True)
+        )
+        values = routed(lines, self.table)
         before = self._values.rows[-1:].copy()
         if self._step is not None:
             levels = np.concatenate((before if len(before) else _LOW, values)) >> np.uint16(self._step) & 1
@@ -152,9 +154,11 @@ class Course:
             kept = np.ones(len(values), bool)
             kept[1:] = values[1:] != values[:-1]
             kept[:1] &= values[0] != before[0] if len(before) else True
-            frames, values = frames[kept], values[kept]
-        self._frames.append(frames)
-        self._values.append(values)
+            if not kept.all():
+                frames, values = frames[kept], values[kept]
+        put = Ledger.take if lasting else Ledger.append
+        put(self._frames, frames)
+        put(self._values, values)
 
     def run(self, plan: Timeline, progress: Callable[[int], None] = lambda done: None) -> None:
         """Run what is due; `progress` is told how much of that has been run."""
@@ -363,7 +367,10 @@ def carried(plan: Timeline, first: int, end: int) -> tuple[Frames, Lines]:
     """The lines in `first`, and their changes before `end`."""
     low = int(np.searchsorted(plan.frames, first, side="right")) - 1
     high = int(np.searchsorted(plan.frames, end, side="left"))
-    return np.concatenate(([first], plan.frames[low + 1 : high])), plan.lines[low:high]
+    frames = plan.frames[low:high]
+    if frames[0] != first:
+        frames = np.concatenate(([first], frames[1:]))
+    return frames, plan.lines[low:high]
 
 
 def routed(lines: Lines, table: Sequence[int]) -> NDArray[np.uint16]:

@@ -61,8 +61,8 @@ def predict(
             seats[number] = seated(board, find(board, str(number)).datasheet)
     shown = run(plan, seats, slot, lambda: sampled_power_ups(power_ups, seed), seed, progress)
     sampling: dict[str, str | int] = {"power_ups": power_ups, "seed": seed, "bound": f"3/{power_ups}"}
-    bare = golden_of(plan, shown, slot)
-    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | dict(bare.facts)
+    start = _start(plan, shown.stories.get(slot))
+    facts = _facts(plan, datasheet, procedure, slot, seats) | sampling | start
     loops = tuple(loop for story in shown.stories.values() for loop in story.loops)
     if loops:
         facts["free_running"] = "; ".join(map(str, loops))
@@ -81,6 +81,9 @@ def predict(
     races, suspects = (
         _races(plan, datasheet, shown.stories[slot], shown) if slot in shown.stories else ((), ())
     )
+    # What all of it rests on goes: a long run needs the room.
+    shown = replace(shown, stories={})
+    bare = golden_of(plan, shown, slot)
     return replace(bare, facts=facts, races=races, suspects=suspects, loops=loops)
 
 

@@ -57,14 +57,17 @@ class Timeline:
 
     def ticks(self, frames: Frames) -> Frames:
         """The tick in which lines and pins take what these frames bring: a frame's last, or the very tick."""
-        ticks = self.board.frame_ticks
-        return self.start_ticks(frames) + (ticks - 1)
+        found = self.start_ticks(frames)
+        found += self.board.frame_ticks - 1
+        return found
 
     def start_ticks(self, frames: Frames) -> Frames:
         """The first tick of these frames, counted from the start of the procedure."""
-        passed = np.concatenate(([0], np.cumsum(self.pauses[:, 1])))
-        before = passed[np.searchsorted(self.pauses[:, 0], frames, side="right")]
-        return (frames + before) * self.board.frame_ticks
+        found = frames * self.board.frame_ticks
+        if len(self.pauses):
+            passed = np.concatenate(([0], np.cumsum(self.pauses[:, 1]))) * self.board.frame_ticks
+            found += passed[np.searchsorted(self.pauses[:, 0], frames, side="right")]
+        return found
 
 
 def timeline(

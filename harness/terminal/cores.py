@@ -15,6 +15,9 @@ from forelight.sim.errors import UsageError
 from ..limits import bounded, watch
 from .output import no_bars, progress
 
+#: Python's own process that clears up after an interrupted command would say so to the terminal.
+_TIDYING = "ignore::UserWarning:multiprocessing.resource_tracker"
+
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
@@ -47,6 +50,7 @@ def for_each(
                 yield work(item)
                 advance(number, len(items))
             return
+        os.environ.setdefault("PYTHONWARNINGS", _TIDYING)
         # A fork would copy locks that other threads of this process hold.
         context = multiprocessing.get_context("spawn")
         with ProcessPoolExecutor(workers, context, _begin, (trust(), begin, bounded())) as pool:

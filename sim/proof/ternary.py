@@ -55,6 +55,8 @@ _FEW_CELLS, _WORK = 12_000, 1 << 36
 MOST_RACES = 64
 #: The widest output that a run observes: its value, its mask and one bit more make a word.
 WIDEST = 31
+#: Updates whose bits are told apart at a time.
+_BLOCK = 1 << 20
 #: Updates that are made before a first look at what was lost; each further look comes after twice as many.
 _FIRST = 1 << 8
 
@@ -237,9 +239,21 @@ class Proof:
         0 in the first. The other ports keep what `update` gave them last. `observe` is an output of at most
         `WIDEST` bits.
         """
-        width = self._observed(port, observe)
+        width, most = self._observed(port, observe), len(self.races) + MOST_RACES
+        kind: Any = np.uint8 if width <= 8 else np.uint16 if width <= 16 else np.uint32
+        mask = np.uint64((1 << width) - 1)
+        found, known = np.empty(len(values), kind), np.empty(len(values), kind)
+        for first in range(0, len(values), _BLOCK):
+            block = slice(first, first + _BLOCK)
+            seen = self._seen(port, values[block], observe, most)
+            found[block] = seen & mask
+            known[block] = seen >> np.uint64(width) & mask ^ mask
+        return found, known
+
+    def _seen(self, port: str, values: Recorded, observe: str, most: int) -> NDArray[np.uint64]:
+        """Of each update value and mask of unknown bits side by side; `most` races are named."""
         seen = np.empty(len(values), np.uint64)
-        at, most = 0, len(self.races) + MOST_RACES
+        at = 0
         starts = [] if self.in_rounds else self._racing_rows(port, values)
         for row in [*starts, len(values)]:
             if at < row:
@@ -248,10 +262,7 @@ class Proof:
                 self.update({port: int(values[row])})
                 seen[row] = self._sim.get(f"{observe}.both")
             at = row + 1
-        mask = np.uint64((1 << width) - 1)
-        kind: Any = np.uint8 if width <= 8 else np.uint16 if width <= 16 else np.uint32
-        unknown = seen >> np.uint64(width)
-        return (seen & mask).astype(kind), (unknown & mask ^ mask).astype(kind)
+        return seen
 
     def _quiet(self, port: str, values: Recorded, observe: str, seen: NDArray[np.uint64], most: int) -> None:
         """Updates in machine code; one that loses something in rounds is made by itself, so that it is named."""

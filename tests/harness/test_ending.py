@@ -12,9 +12,11 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
+from forelight.harness.survey.notebook import reading
 
 SEED = 20_32
 MAIN = "from forelight.harness.start import main; main()"
@@ -25,8 +27,12 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "listen": (("listen", "ferry_whistle", "--seconds", "3", "-o", "w.wav"), ("w.wav",)),
     "card": (("card", "tide_gauge", "-o", "c.html"), ("c.html",)),
     "picture": (("show", "tide_gauge", "-o", "s.svg"), ("s.svg",)),
+    "wall": (("wall", "--seconds", "1", "-o", "w.svg"), ("w.svg",)),
+    "survey": (("card", "tide_gauge", "--survey", "q.survey"), ("q.survey",)),
     "draft": (("draft", "night_light"), ("night_light/datasheet.toml", "night_light/design.py")),
 }
+#: What SQLite takes back when the notebook is opened again.
+JOURNAL = "q.survey-journal"
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
 
@@ -49,7 +55,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.Random) -> Counter[str]:
     """One command, ended after a time by chance: what is in the folder then is all old, all new, or all absent."""
     arguments, files = WRITERS[name]
-    old = bool(rng.getrandbits(1)) and name != "draft"
+    old = bool(rng.getrandbits(1)) and name not in ("draft", "survey")
     if old:
         for file in files:
             (folder / file).write_bytes(b"old")
@@ -63,7 +69,11 @@ def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.
     # Until the entry point is read Python answers an interrupt by itself.
     assert b"Traceback" not in told or (number == signal.SIGINT and b"/harness/" not in told), said
     assert b"fault of the program" not in told, said
+    if name == "survey" and (folder / "q.survey").exists():
+        with reading(folder / "q.survey") as notebook:
+            assert len(notebook.attempts()) <= 1, said
     found = contents(folder)
+    found.pop(JOURNAL, None)
     assert set(found) <= set(files), f"{said} left {set(found) - set(files)}"
     new = [file for file in files if found.get(file, b"old") != b"old"]
     assert len(new) in (0, len(files)), f"{said} left {new} new and the others not"
@@ -92,6 +102,33 @@ def storm(folder: Path, count: int) -> Counter[str]:
                 (place / "night_light").rmdir()
         total += interrupted(name, rng.choice(SIGNALS), place, lasts[name], rng)
     return total
+
+
+@pytest.mark.slow
+def test_several_processes_end_together(tmp_path: Path) -> None:
+    """All that `golden --all` started is gone with it, whenever that is."""
+    rng = random.Random(SEED)
+    for number in SIGNALS:
+        process = started(("golden", "--all"), tmp_path, start_new_session=True)
+        time.sleep(rng.uniform(1, 4))
+        process.send_signal(number)
+        out, told = process.communicate(timeout=60)
+        assert (process.returncode, out, told) == (128 + number, b"", b"")
+        until = time.monotonic() + 10
+        while of_session(process.pid):
+            assert time.monotonic() < until, of_session(process.pid)
+            time.sleep(0.05)
+
+
+def of_session(leader: int) -> list[str]:
+    """The commands of the processes of a session that have not ended."""
+    found = []
+    for place in Path("/proc").glob("[0-9]*"):
+        with suppress(OSError):
+            state, _, _, session = (place / "stat").read_text().rpartition(") ")[2].split()[:4]
+            if int(session) == leader and state != "Z":
+                found.append((place / "cmdline").read_text())
+    return found
 
 
 @pytest.mark.slow

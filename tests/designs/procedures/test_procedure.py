@@ -32,7 +32,7 @@ from forelight.designs.procedures.procedure import (
     parse,
     to_text,
 )
-from forelight.designs.procedures.text import MOST_ACTIONS, MOST_SECONDS, MOST_STEPS
+from forelight.designs.procedures.text import MOST_ACTIONS, MOST_SECONDS, MOST_STEPS, VERBS
 from forelight.sim.errors import DatasheetError, UsageError
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -284,3 +284,15 @@ def test_the_largest_strap_code_has_32_bits() -> None:
     assert parse([f"strap {2**32 - 1}"]) == (Strap(2**32 - 1),)
     with pytest.raises(DatasheetError, match=f"no whole number from 0 to {2**32 - 1}"):
         parse([f"strap {2**32}"])
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_an_action_wants_as_many_words_as_its_form_shows(verb: str) -> None:
+    """By itself each action stands or is refused with its form, and with more words than any may have it is refused."""
+    alone = ("enable", "disable", "restart")
+    if verb in alone:
+        assert len(parse([verb])) == 1
+    for text in (verb, " ".join([verb, *["i2=1"] * 10])):
+        if text not in alone and verb != "play":
+            with pytest.raises(DatasheetError, match=f"write {verb}"):
+                parse([text])

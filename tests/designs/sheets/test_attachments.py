@@ -137,6 +137,20 @@ def test_options_of_a_display_from_bound_to_bound(
         )
 
 
+@pytest.mark.parametrize(
+    ("baud", "fits"), [("0.01", True), ("1e7", True), ("0.009", False), ("-0.5", False), ("1.1e7", False)]
+)
+def test_rates_of_a_terminal_from_bound_to_bound(tmp_path: Path, baud: str, fits: bool) -> None:
+    text = (
+        f'[[attach]]\nkind = "serial terminal"\nlines = {{ receive = "o3" }}\noptions = {{ baud = {baud} }}\n'
+    )
+    if fits:
+        (found,) = attached(tmp_path, text)
+        assert found.options == {"baud": float(baud)}
+    else:
+        assert "does not fit" in complaint(tmp_path, text)
+
+
 def test_what_listens_to_inputs_and_what_drives_them(tmp_path: Path) -> None:
     lamp = '[[attach]]\nkind = "lamp"\nlines = { signal = "i3" }\n'
     meter = '[[attach]]\nkind = "pulse-width meter"\nlines = { signal = "o3" }\n'

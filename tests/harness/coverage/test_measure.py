@@ -75,6 +75,11 @@ def test_c17_vector_by_vector(seventeen: str) -> None:
         seen = [set().union(*(table[v] for v in (VECTORS[0], *vectors[:n]))) for n in range(length + 1)]
         assert (found.possible, len(found.hopeless), found.revealed) == (22, 6, len(seen[-1]))
         assert [one.revealed for one in found.growth] == sorted({len(one) for one in seen})
+        # The first setting follows a frame later, and each other one a second and a frame after the one before.
+        grows = [n for n in range(length + 1) if n == 0 or len(seen[n]) > len(seen[n - 1])]
+        assert [one.seconds for one in found.growth] == pytest.approx(
+            [max(number - 1, 0) + number / 3000 for number in grows], abs=1e-6
+        )
 
 
 def test_four_vectors_reveal_all_of_c17(seventeen: str) -> None:
@@ -127,6 +132,12 @@ def test_faults_of_a_large_design_are_drawn_and_the_margin_covers_the_truth() ->
         inside += abs(found.share - 0.7) <= found.margin
     print(inside, "of 400")
     assert 365 <= inside <= 395
+
+
+def test_the_margin_where_none_of_ten_is_revealed() -> None:
+    """The interval of Agresti and Coull, The American Statistician 52 (1998), by hand: as if 2 of 14 were."""
+    assert Coverage(10**9, 10, 0).margin == pytest.approx(1.96 * (2 / 14 * 12 / 14 / 14) ** 0.5, rel=1e-6)
+    assert Coverage(10, 10, 0).margin == 0
 
 
 def test_runs_together_miss_what_each_misses() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import doctest
+from itertools import pairwise
 
 from forelight.harness.coverage import words
 from forelight.harness.coverage.record import Coverage, Growth, StuckLine
@@ -21,6 +22,13 @@ def test_a_curve_rises_to_the_share() -> None:
         "  by step 3     ####################                      50.0 %",
         "  by step 9     ##############################            75.0 %",
     ]
+
+
+def test_of_many_steps_eight_are_shown_the_first_and_the_last_among_them() -> None:
+    found = Coverage(40, 40, 40, growth=tuple(Growth(3 * n, float(n), n + 1) for n in range(40)))
+    steps = [int(line.split()[2]) for line in curve(found)]
+    assert (len(steps), steps[0], steps[-1]) == (8, 0, 117)
+    assert max(later - step for step, later in pairwise(steps)) <= 18  # some 117 / 7 each
 
 
 def test_moments_where_there_are_no_steps() -> None:

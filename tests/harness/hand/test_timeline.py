@@ -327,3 +327,16 @@ def test_leads_that_go_elsewhere_turn_round_or_stay_at_a_level() -> None:
     found = plan("set i0=1 i4=1", "set i1=1 i5=1", "set i2=1 i0=0", leads=leads)
     assert table(found) == [(0, "00001110"), (1, "00101100"), (2, "00101001")]
     assert table(plan("set i0=1", leads=STRAIGHT)) == [(0, "00000001")]
+
+
+def test_steps_by_hand_reach_the_pin_to_which_their_lead_goes() -> None:
+    """The lead of the step switch i7 is upside down, or goes to i5 as well."""
+    straight = [(frame, lines) for frame, lines in table(plan("set i1=1", "pulse 2 at 10 Hz"))]
+    assert {lines for _, lines in straight} == {"00000010", "10000010"}
+    for leads, bits in (({7: Lead(7, inverted=True)}, 0b10000000), ({5: Lead(7)}, 0b00100000)):
+        found = table(plan("set i1=1", "pulse 2 at 10 Hz", leads=other_leads(STRAIGHT, leads)))
+        turned = {
+            "00000010": bits & 0x80 | 2,
+            "10000010": (0x82 ^ bits) if bits & 0x80 else 0x82 | bits,
+        }
+        assert found == [(frame, f"{turned[lines]:08b}") for frame, lines in straight]
