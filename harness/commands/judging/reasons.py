@@ -178,7 +178,7 @@ def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
 
 
 def _chance(share: float) -> str:
-    if share > 0.999:
+    if share > 0.995:
         return "all but certain among what was tried"
     if share < 0.001:
         return "less than 1 in 1000"

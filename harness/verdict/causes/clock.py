@@ -118,19 +118,28 @@ def _stopped(board: Board, code: int | None) -> Change:
         return _unclocked(board, code, ())
 
     def change(it: Handling) -> Handling:
+        as_time = _as_time(board, board.half(code or 0))
         still = _unclocked(board, code, (Frames(1), Oscillator(False)))(it)
         return replace(
             still,
-            before=(still.before[0], *edited(still.before[1:], _as_time(board))),
-            then=edited(still.then, _as_time(board)),
+            before=(still.before[0], *edited(still.before[1:], as_time)),
+            then=edited(still.then, as_time),
         )
 
     return change
 
 
-def _as_time(board: Board) -> Edit:
+def _as_time(board: Board, half: int) -> Edit:
+    """What lasts for frames lasts as long by a watch, and a restart that nothing carries is a wait."""
+
     def edit(action: Action) -> Iterable[Action]:
-        return (Seconds(float(action.count / board.frame_hz)),) if isinstance(action, Frames) else (action,)
+        match action:
+            case Frames(count):
+                return (Seconds(float(count / board.frame_hz)),)
+            case Restart(length):
+                return (Seconds(float(2 * half * length / board.frame_hz)),)
+            case _:
+                return (action,)
 
     return edit
 

@@ -131,8 +131,8 @@ class _Inquiry:
             cause = recording.power_up(wake)
             self.keep(self.best(cause, prior, cause.change(self.it), [(told, 1.0, rare)]))
 
-    def weigh_clips(self, it: Handling, prior: float = 0.0, kind: str = "") -> None:
-        """Clips in any order, on the outputs of this handling."""
+    def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
+        """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
         for told, pace, _ in self.told(it):
             reading = self.readings.of(told, pace)
             for one in reading.recordings[:1] if reading else ():
@@ -142,9 +142,7 @@ class _Inquiry:
                     changed = cause.change(it)
                     moved = sum(clip != own for clip, own in zip(changed.clips, CLIPPED, strict=True))
                     share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
-                    made = (
-                        cause if not kind else replace(cause, kind="two slips", said=f"{kind} {cause.said}")
-                    )
+                    made = cause if first is None else both(first, cause)
                     self.keep(self.explained(made, share + prior, changed))
 
     def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
@@ -156,7 +154,7 @@ class _Inquiry:
             pair = both(first, second)
             self.keep(self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it)))
         for cause in usual:
-            self.weigh_clips(cause.change(self.it), priors[cause.name], cause.said)
+            self.weigh_clips(cause.change(self.it), priors[cause.name], cause)
 
     def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""

@@ -73,6 +73,8 @@ TIMED_ONLY = frozenset(
     {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
      "channel late", "other inputs recorded"}
 )  # fmt: skip
+#: Choices of a cause until one is short enough for the chip's model, in frames.
+CHOICES, LONGEST = 24, 24_000
 #: Draws until one differs, and power-ups of the prediction.
 DRAWS, POWER_UPS = 12, 32
 OUTPUTS = tuple(f"o{n}" for n in range(8))
@@ -155,26 +157,14 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
     made = chip(number)
     slot = rng.choice(sorted(made.board.slots))
     meant = meant_by(kind, made.board, slot, rng)
-    parts = drawn(kind, meant, made.setup.seats[slot], rng) if kind != GOOD else ()
-    if kind != GOOD and not parts:
+    made_of = _planned(kind, meant, made, rng)
+    if made_of is None:
         return None
+    parts, truth, plan, up = made_of
     cause = reduce(both, parts) if parts else None
-    truth = cause.change(meant) if cause else meant
-    try:
-        plan = timeline(truth.board, truth.sheet, truth.procedure, slot=truth.slot)
-        hand = Hand(truth.board, truth.sheet, truth.slot)
-        hand.do(truth.before)
-    except ForelightError:
-        return None
-    if not len(plan.frames) or plan.end > 8000 or len(plan.pauses):
-        return None
     state = rng.getstate()
-    pins, lines = made.pins(plan, truth, rng)
-    found = (
-        _list(pins, lines, hand.frame, truth, rng)
-        if by_eye
-        else _timed(kind, pins, lines, hand.frame, truth, meant, rng)
-    )
+    pins, lines = (_while_paused(column, plan) for column in made.pins(plan, truth, rng))
+    found = _list(pins, lines, up, truth, rng) if by_eye else _timed(kind, pins, lines, up, truth, meant, rng)
     if found is None:
         return None
     text, window = found
@@ -194,6 +184,35 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
         truth,
     )
     return None if kind == PAIR and _one_is_enough(made, case, parts, window, state) else case
+
+
+def _planned(
+    kind: str, meant: Handling, made: InjectedChip, rng: random.Random
+) -> tuple[Sequence[Mishap], Handling, Timeline, int] | None:
+    """What goes wrong, what is done then, in time, and in which frame the slot is up; None where nothing is short
+    enough for the chip's model."""
+    for _ in range(CHOICES):
+        parts = drawn(kind, meant, made.setup.seats[meant.slot], rng) if kind != GOOD else ()
+        if kind != GOOD and not parts:
+            return None
+        truth = reduce(both, parts).change(meant) if parts else meant
+        try:
+            plan = timeline(truth.board, truth.sheet, truth.procedure, slot=truth.slot)
+            hand = Hand(truth.board, truth.sheet, truth.slot)
+            hand.do(truth.before)
+        except ForelightError:
+            continue
+        if len(plan.frames) and plan.end <= LONGEST:
+            return parts, truth, plan, hand.frame + sum(length for _, length in hand.pauses)
+    return None
+
+
+def _while_paused(column: Bytes, plan: Timeline) -> Bytes:
+    """The same with what stands still while the oscillator does."""
+    for frame, length in reversed(plan.pauses.tolist()):
+        stands = column[max(frame - 1, 0)]
+        column = np.insert(column, frame, np.full(length, stands, np.uint8))
+    return column
 
 
 def _one_is_enough(
