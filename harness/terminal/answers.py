@@ -42,7 +42,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "strap_code": ("n-", "the code that sets the step rate; null where none is set"),
     "step_hz": ("n-", "step rate in hertz; null where no step clock runs"),
     "procedure": ("s-", "name of the procedure"),
-    "run": ("s", "name of a run of the datasheet"),
+    "run": ("s-", "name of a run of the datasheet; null for the usual one"),
     "runs": ("l", "runs of the datasheet, in order"),
     "do": ("l", "actions at the bench, as texts: of what was asked, of a run, or of an experiment"),
     "expect": ("s", "what the author expects of a run, in words"),

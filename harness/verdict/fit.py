@@ -458,3 +458,17 @@ def differing(recording: Recording, prediction: ReadRows, offset: int) -> tuple[
     amiss = Amiss.of(recording, prediction, offset)
     some = np.flatnonzero(amiss.wrong)
     return amiss.rows[some], amiss.wrong[some]
+
+
+def compared_at(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:
+    """How many steps and bits are compared at this offset."""
+    rows = recording.rows
+    low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
+    told = rows.known[low:high] & prediction.known[low + offset : max(high, low) + offset]
+    steps = (np.flatnonzero(told) + low) // rows.slots
+    return int(np.count_nonzero(np.diff(steps, prepend=-1))), int(np.bitwise_count(told).sum())
+
+
+def lowest(word: int) -> int:
+    """The number of the lowest bit that is set."""
+    return (word & -word).bit_length() - 1

@@ -4,88 +4,35 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import Capture, Ints, RecordedLine
+from ..capture.record import Capture, RecordedLine
 from ..golden.golden import Golden
 from .clock import Clock
-from .fit import NEVER, Fit, Recording, place
+from .fit import NEVER, Fit, Recording, compared_at, lowest, place
+from .glance import refused
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
-from .listing import MISSED, WRONG_ENTRY, Listed, listed
-from .null import line_bits
-from .otherwise import LINE, PRIOR, RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .of_list import of_list
+from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import SLACK, Readout, read
+from .record import MARGIN, Difference, Verdict
 from .reference import Foretold
-from .rows import ReadRows
 
 __all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
 
-MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
 CLOSE = 3.0  # bits within which another explanation leaves a verdict open
 WHOLE = 0.9  # of what a recording holds, as foretold: nothing else is asked for
 RAN = 12.0  # bits that the beginning of a recording saves, if the design ran already
 RATES = 30.0  # bits by which the times of edges must be better explained by another rate: there are millions
+FAR = 0.02  # of the levels that are compared differ: so many that no closer look mends it
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
-FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
-NAMED = 6  # entries of a list that are named
-HALF = (
-    0.5  # of a list, as foretold but for slips: then it is these that are named; of what is compared anywhere
-)
+HALF = 0.5  # of a recording must be compared where nothing is to contradict it, and be as foretold in a closer look
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
-
-
-@dataclass(frozen=True)
-class Difference:
-    """A bit that differs: seconds from the procedure's start, seconds in the capture (None without times), step,
-    line, levels."""
-
-    golden_s: float
-    capture_s: float | None
-    step: int
-    line: str
-    expected: int
-    seen: int
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """`kind` is agrees, differs or inconclusive.
-
-    `steps` and `bits` were compared. `first` is the first difference and `more` how many bits differ beside it.
-    `rate_hz` is the step rate by the capture's clock, with its standard deviation; `expected_hz` the predicted one;
-    `codes` the strap codes whose rate fits within the tolerance. `evidence` is by how many bits the recording is
-    shorter as foretold than without a prediction: 2 to the power of that are the odds. `golden_start_s` is the second
-    of the procedure at which the capture begins. `entries` are the first and the last of the entries of a list, from 1,
-    among which the first slip lies. `reasons` says why, and `remedies` what to record instead, a sentence each.
-    """
-
-    kind: str
-    steps: int = 0
-    bits: int = 0
-    first: Difference | None = None
-    more: int = 0
-    rate_hz: float | None = None
-    rate_sigma_hz: float | None = None
-    expected_hz: float | None = None
-    codes: tuple[int, ...] = ()
-    evidence: float = 0.0
-    lines: tuple[str, ...] = ()
-    golden_start_s: float | None = None
-    entries: tuple[int, int] | None = None
-    reasons: tuple[str, ...] = ()
-    remedies: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
-
-    def to_json(self) -> dict[str, object]:
-        """The same as a dictionary of plain values."""
-        plain = asdict(self)
-        renamed = {"kind": "verdict", "codes": "strap_codes", "lines": "line_names"}
-        return {renamed.get(key, key): value for key, value in plain.items()}
 
 
 def check(
@@ -97,15 +44,21 @@ def check(
     tolerance: float = 0.02,
     start: int = 0,
     played: bool = False,
+    quick: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
     up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
-    on were `played` from this capture, step by step, it begins there and nowhere else. Never raises for a readable
-    capture: what cannot be told is inconclusive.
+    on were `played` from this capture, step by step, it begins there and nowhere else. A `quick` verdict is the same
+    where the capture agrees; where it is far from that, nothing is asked of what else it may be. Never raises for a
+    readable capture: what cannot be told is inconclusive.
     """
+    if quick and (reason := refused(golden, capture, start)):
+        return Verdict(
+            DIFFERS, evidence=NEVER, lines=tuple(capture.lines), reasons=(reason,), notes=capture.notes
+        )
     reading = read(
         golden, capture, board, step_line=step_line, tolerance=tolerance, start=start, played=played
     )
@@ -113,13 +66,15 @@ def check(
         INCONCLUSIVE, expected_hz=reading.reference.hz, lines=tuple(capture.lines), notes=capture.notes
     )
     if not capture.timed:
-        return _of_list(plain, reading)
+        return of_list(plain, reading)
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
+    if quick and (glance := lay(reading, thorough=False)).far_off:
+        return _of_laid(plain, glance, capture, board, tolerance)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
-        other = lay(wide, thorough=False)
+        other = lay(wide, thorough=False) if wide.recordings else laid
         fits = laid.contradicted and other.explains()
         if (fits and other.bits >= max(MARGIN, laid.best_bits + MARGIN)) or (
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
@@ -156,6 +111,15 @@ class Laid:
             for there in self.found.places
         )
 
+    @property
+    def far_off(self) -> bool:
+        """Whether no closer look can help: wherever it is laid much differs, or little of it would be as foretold."""
+        much = HALF * self.recording.null_bits
+        return self.bits < MARGIN and not any(
+            there.saved.sum() > much and there.mismatches <= FAR * there.compared.sum()
+            for there in self.found.places
+        )
+
     def explains(self) -> bool:
         """Whether something, if not the prediction, explains much of the recording."""
         return self.best_bits > EXPLAINED * self.recording.null_bits
@@ -169,11 +133,9 @@ def lay(reading: Readout, thorough: bool = True) -> Laid:
     others: list[tuple[Recording, Otherwise]] = []
     share = math.log2(len(fits))
     for recording, found in zip(reading.recordings, fits, strict=True):
-        complete = (
-            bool(found.places)
-            and not found.best.mismatches
-            and found.best.bits >= WHOLE * recording.null_bits
-        )
+        # Where it is known where a recording lies, nothing else is asked for as long as nothing differs there.
+        whole = reading.pinned is not None or found.bits >= WHOLE * recording.null_bits
+        complete = bool(found.places) and not found.best.mismatches and whole
         if not thorough or not found.places or recording.handicap > HANDICAP or complete:
             continue
         slip, restart = in_two(recording, reading.rows, found, reading.before, reading.pinned)
@@ -286,7 +248,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         reasons.append(
             f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted."
         )
-    rows, bits = _compared(recording, reading.rows, offset)
+    rows, bits = compared_at(recording, reading.rows, offset)
     begin = float(clock.steps(np.array([capture.start]))[0]) if clock else 0.0
     shift = reading.rows.first - recording.rows.first + offset // reading.rows.slots
     return replace(
@@ -318,15 +280,6 @@ def _off(reading: Readout, recording: Recording, tolerance: float) -> bool:
     return abs(clock.rate / expected - 1) > _room(clock, tolerance)
 
 
-def _compared(recording: Recording, prediction: ReadRows, offset: int) -> tuple[int, int]:
-    """How many steps and bits are compared at this offset."""
-    rows = recording.rows
-    low, high = max(0, -offset), max(min(len(rows.levels), len(prediction.levels) - offset), 0)
-    told = rows.known[low:high] & prediction.known[low + offset : max(high, low) + offset]
-    steps = (np.flatnonzero(told) + low) // rows.slots
-    return int(np.count_nonzero(np.diff(steps, prepend=-1))), int(np.bitwise_count(told).sum())
-
-
 def _first(
     reading: Readout, capture: Capture, recording: Recording, other: Otherwise
 ) -> tuple[Difference | None, int]:
@@ -335,7 +288,7 @@ def _first(
     if not len(rows):
         return None, 0
     row = int(rows[0])
-    bit = _lowest(int(wrong[0]))
+    bit = lowest(int(wrong[0]))
     there = row + other.offset
     slots = reading.rows.slots
     line = min(bit, len(recording.moments.names) - 1)
@@ -403,150 +356,3 @@ def _longest(line: RecordedLine, level: int, golden: Foretold) -> float:
     return float(
         max((times[b] - times[a] for a, b in zip(change[::2], change[1::2], strict=True)), default=0.0)
     )
-
-
-# Lists
-
-
-def _of_list(plain: Verdict, reading: Readout) -> Verdict:
-    recording, prediction = reading.recordings[0], reading.rows
-    bits, (found,) = reading.laid(prediction)
-    best = listed(recording, prediction, reading.stated or 0)
-    result = replace(plain, evidence=bits)
-    if found.places and not found.best.mismatches:
-        steps, compared = _compared(recording, prediction, found.best.offset)
-        at = reading.reference.seconds(float(found.best.offset))
-        result = replace(result, steps=steps, bits=compared, golden_start_s=at)
-    slipped = best.bits if best and best.slips else NEVER
-    lines = some_lines(recording, prediction, before=False)
-    amiss = _worth(recording, found, lines) if lines and lines.lines else NEVER
-    if best and slipped >= max(MARGIN, bits + MARGIN, amiss):
-        return _slips_of_hand(result, reading, best)
-    if lines and amiss >= max(MARGIN, bits + MARGIN):
-        return _lines_amiss(result, reading, lines)
-    if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
-        return replace(result, kind=AGREES)
-    if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
-        if best and best.slips and _mostly_right(recording, best):
-            return _slips_of_hand(result, reading, best)
-        return replace(
-            result,
-            kind=DIFFERS,
-            reasons=("The list fits nowhere in the prediction.",),
-            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
-        )
-    return replace(
-        result,
-        reasons=("The list is so short, or its entries so alike, that it would fit somewhere by chance.",),
-        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
-    )
-
-
-def _mostly_right(recording: Recording, best: Listed) -> bool:
-    """Whether most of what a list holds is as foretold but for slips: then these are what is amiss."""
-    cost = recording.cost.sum(axis=0)
-    wrong = [slip.first for slip in best.slips if slip.kind == WRONG_ENTRY]
-    return float(cost[wrong].sum()) < HALF * float(cost.sum()) and len(best.slips) < HALF * len(cost)
-
-
-def _worth(recording: Recording, found: Fit, lines: Otherwise) -> float:
-    """What is saved if some lines do as they like, and all others of a list are as foretold: each of the first is
-    written down by itself, since entries are not written line by line."""
-    bits = [recording.names.index(name) for name in lines.lines]
-    rows = recording.rows
-    alone = sum(float(line_bits(rows.levels, rows.known, bit).sum()) for bit in bits)
-    price = PRIOR + len(bits) * (LINE + math.log2(len(recording.names)))
-    return recording.null_bits - alone - price - found.prior
-
-
-def _lines_amiss(result: Verdict, reading: Readout, lines: Otherwise) -> Verdict:
-    """A list in which some lines do as they like, and all others are as foretold."""
-    recording, prediction = reading.recordings[0], reading.rows
-    rows, wrong = lines.wrong
-    said = []
-    for name in lines.lines:
-        bit = recording.names.index(name)
-        mine = rows[(wrong >> bit & 1) == 1]
-        read = recording.rows.known >> bit & 1 == 1
-        seen = set((recording.rows.levels[read] >> bit & 1).tolist())
-        always = f", and is {min(seen)} throughout" if len(seen) == 1 else ""
-        share = f"{len(mine)} of {np.count_nonzero(read)} entries ({_numbers(mine + 1)}){always}"
-        said.append(f"Line {name} is not as foretold in {share}.")
-    if len(lines.lines) < len(recording.names):
-        said.append("All other lines are as foretold.")
-    row = int(rows[0])
-    bit = _lowest(int(wrong[0]))
-    seen_level = int(recording.rows.levels[row] >> bit & 1)
-    there = row + lines.offset
-    first = Difference(
-        reading.reference.seconds(float(there)),
-        None,
-        prediction.first + there,
-        recording.names[bit],
-        1 - seen_level,
-        seen_level,
-    )
-    steps, bits = _compared(recording, prediction, lines.offset)
-    return replace(
-        result,
-        kind=DIFFERS,
-        first=first,
-        steps=steps,
-        bits=bits,
-        more=int(np.bitwise_count(wrong).sum()) - 1,
-        entries=(row + 1, row + 1),
-        reasons=tuple(said),
-    )
-
-
-def _numbers(entries: Ints) -> str:
-    """The numbers of some entries, the first few of them."""
-    few = ", ".join(str(number) for number in entries[:NAMED].tolist())
-    return f"{few} and so on" if len(entries) > NAMED else few
-
-
-def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
-    recording, prediction = reading.recordings[0], reading.rows
-    slip = best.slips[0]
-    row = best.path[slip.first] if slip.kind == WRONG_ENTRY else best.path[slip.first - 1] + 1
-    theirs = min(row, len(prediction.levels) - 1)
-    told = recording.rows.known[slip.first] & prediction.known[theirs]
-    wrong = int((recording.rows.levels[slip.first] ^ prediction.levels[theirs]) & told)
-    first = None
-    where = f"{slip.first + 1}" if slip.first == slip.last else f"{slip.first + 1} to {slip.last + 1}"
-    step = prediction.first + theirs
-    if wrong:
-        bit = _lowest(wrong)
-        seen = int(recording.rows.levels[slip.first] >> bit & 1)
-        at = reading.reference.seconds(float(theirs))
-        first = Difference(at, None, step, recording.names[bit], 1 - seen, seen)
-    if slip.kind == WRONG_ENTRY and first:
-        reason = (
-            f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted"
-        )
-        reason += f": entry {where}."
-    elif slip.kind == MISSED:
-        reason = f"A step is missing before entry {where}: what was foretold for it was not written down."
-    else:
-        reason = f"Entry {where} shows the same step twice, where the next one was foretold."
-    others = [other.first + 1 for other in best.slips[1:]]
-    told_bits = (
-        recording.rows.known & prediction.known[np.minimum(np.array(best.path), len(prediction.known) - 1)]
-    )
-    return replace(
-        result,
-        kind=DIFFERS,
-        first=first,
-        steps=int(np.count_nonzero(told_bits)),
-        bits=int(np.bitwise_count(told_bits).sum()),
-        more=max(len(best.slips) - 1, 0),
-        entries=(slip.first + 1, slip.last + 1),
-        reasons=(reason, f"Entries amiss beside that: {_numbers(np.array(others))}.")
-        if others
-        else (reason,),
-    )
-
-
-def _lowest(word: int) -> int:
-    """The number of the lowest bit that is set."""
-    return (word & -word).bit_length() - 1

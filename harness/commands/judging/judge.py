@@ -8,11 +8,16 @@ from math import ceil
 import numpy as np
 
 from ...asking.question import USUAL_SECONDS, Asked, Question, question
+from ...bench.course import Seat, seated
+from ...boards.profile import Board
+from ...boards.roster import find
 from ...capture.play import in_doubt
 from ...capture.readers import read_capture
 from ...capture.record import Capture
 from ...golden.golden import Golden
 from ...hand.routine import divides
+from ...hand.timeline import timeline
+from ...verdict.causes.lightly import lightly
 from ...verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 
 #: The prediction is this much longer than the capture, so that one which was begun late still lies in it.
@@ -23,6 +28,9 @@ LONG_STEPS = 1 << 17
 USUAL_READINGS = 100
 #: Predictions that are made for inputs of which it is not known whether they moved before a rise or behind it.
 MOST_SIDES = 20
+
+#: Power-ups that agree on what a glimpse takes to be settled.
+GLIMPSED = 24
 
 Judged = tuple[Question, Golden, Verdict]
 
@@ -41,15 +49,35 @@ def judged(asked: Asked, capture: Capture) -> Judged:
     return asking, *held_against(asking, golden, capture)
 
 
-def held_against(asking: Question, golden: Golden, capture: Capture) -> tuple[Golden, Verdict]:
+def glimpsed(asked: Asked, board: Board, capture: Capture, seats: dict[int, Seat]) -> Verdict:
+    """The verdict by a prediction without proof: what it says to differ does, and what it says to agree may be less
+    settled than that. `seats` are those of the board that were made already."""
+    asking = question(_long_enough(asked, capture), board)
+    slot = asking.slot or 0
+    plan = timeline(board, asking.sheet, asking.procedure, slot=slot)
+    for number in {slot, *plan.slots.tolist()} - set(seats):
+        if number == slot or number in board.slots:
+            sheet = asking.sheet if number == slot else find(board, str(number)).datasheet
+            seats[number] = seated(board, sheet)
+    golden = lightly(plan, seats, GLIMPSED, None, None)
+    if asked.seconds is None and _may_repeat(asking, golden):
+        return judged(asked, capture)[2]
+    return held_against(asking, golden, capture, quick=True)[1]
+
+
+def held_against(
+    asking: Question, golden: Golden, capture: Capture, *, quick: bool = False
+) -> tuple[Golden, Verdict]:
     """The golden of a question with its steps counted from the moment at which the slot is up, as in `forelight show`,
-    and the verdict on a capture."""
+    and the verdict on a capture, which may be a `quick` one."""
     step = asking.sheet.step
     start = asking.start()
     row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
     golden = replace(golden, steps=golden.steps - int(golden.steps[row]))
     line = step.line if step else None
-    return golden, check(golden, capture, asking.board, step_line=line, start=start, played=asking.itself)
+    return golden, check(
+        golden, capture, asking.board, step_line=line, start=start, played=asking.itself, quick=quick
+    )
 
 
 def _as_played(asked: Asked, capture: Capture) -> Judged:

@@ -12,8 +12,9 @@ from forelight.designs.catalogue import load_design
 from forelight.designs.procedures.procedure import Frames, Procedure, Set, parse
 from forelight.harness.bench.predict import predict
 from forelight.harness.boards.reader import load_board
-from forelight.harness.capture.play import played
+from forelight.harness.capture.play import in_doubt, played
 from forelight.harness.capture.readers import read_capture
+from forelight.harness.capture.record import Capture
 from forelight.harness.cli import cli
 from forelight.harness.golden.golden import Golden
 from forelight.harness.golden.write import write_golden
@@ -86,6 +87,38 @@ def test_steps_count_where_they_were_recorded() -> None:
     assert slower.oscillator_hz == again.oscillator_hz and slower.end > 1.5 * again.end
     first, second = (int(found.steps[np.flatnonzero(found.inputs & 0x40)[0]]) for found in (slower, again))
     assert rows(slower, first - second) == rows(again)
+
+
+def write_hand(late: float, jitter: float) -> Capture:
+    """A step line of 200 steps, and i0 that goes up so many steps behind a rise, and down in the middle of a step."""
+    rng = np.random.default_rng(3)
+    print("seed 3")
+    edges = 1.0 + np.arange(400) / 2 + rng.uniform(-jitter, jitter, 400)
+    events = [(time, "i7", 1 - number % 2) for number, time in enumerate(edges.tolist())]
+    level, rows = {"i7": 0, "i0": 0}, ["time_s,i7,i0", "0,0,0"]
+    for time, line, to in sorted([*events, (50 + late, "i0", 1), (80.25, "i0", 0)]):
+        level[line] = to
+        rows.append(f"{time / 50:.9f},{level['i7']},{level['i0']}")
+    Path("hand.csv").write_text("\n".join(rows) + "\n")
+    return read_capture(Path("hand.csv"), {})
+
+
+def test_inputs_that_moved_beside_a_rise_may_have_moved_on_either_side_of_it() -> None:
+    assert in_doubt(write_hand(0.04, 0.1), "i7") == pytest.approx([0.04], abs=0.03)
+    assert len(in_doubt(write_hand(0.3, 0.1), "i7")) == 0
+    assert len(in_doubt(write_hand(0.04, 0.0), "i7")) == 0, "exact times leave no doubt"
+    write_hand(0.04, 0.1)
+    before = bring_up(QUAY, DICE, slot=137, code=29)
+    rises = []
+    for side in ((), (0,)):
+        procedure = Procedure("test", parse(["restart", "play hand.csv"]))
+        found = played(procedure, QUAY, DICE, 137, before=before, other_side=side)
+        told = predict(QUAY, DICE, replace(found, actions=(*before, *found.actions)), slot=137, power_ups=1)
+        up = int(np.flatnonzero(np.diff((told.inputs & 1).astype(np.int8)) == 1)[-1]) + 1
+        rises.append(int(told.steps[up]))
+        clocked = np.flatnonzero(np.diff(told.steps)) + 1
+        assert not np.isin(told.ticks[up], told.ticks[clocked]), "never together with the step line"
+    assert rises[0] == rises[1] + 1
 
 
 def test_times_count_without_a_step_line() -> None:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner, Result
 from forelight.harness.boards.reader import load_board
 from forelight.harness.cli import cli
+from forelight.harness.commands.check import evidence
+from forelight.harness.commands.which import listed_why
+from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 
 
 def ask(*arguments: str, code: int = 0) -> Result:
@@ -146,6 +150,28 @@ def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: in
     assert "line o0 is" in said
 
 
+def test_odds_that_it_fits_stand_beside_agrees_alone() -> None:
+    """However much speaks for the rest of a recording, odds for it beside 'differs' would mislead."""
+    found = Verdict(AGREES, steps=300, bits=2400, rate_hz=50.0, expected_hz=50.0, evidence=200.0)
+    for kind in (AGREES, DIFFERS, INCONCLUSIVE):
+        said = " ".join(evidence(replace(found, kind=kind), 0.0, "strap code"))
+        assert "2400 bits in 300 steps" in said
+        assert ("to one" in said) == (kind == AGREES)
+        row = listed_why(replace(found, kind=kind, reasons=("Thus.",)))
+        assert ("to one" in row) == (kind == AGREES)
+
+
+def test_no_odds_that_it_fits_where_a_recording_differs(capture: Path) -> None:
+    """The second half of it has one line upside down."""
+    rows = [row.split(",") for row in capture.read_text().splitlines()]
+    for cells in rows[len(rows) // 2 :]:
+        cells[3] = cells[3][:-1] + "10"[int(cells[3][-1])]
+    capture.write_text("\n".join(map(",".join, rows)) + "\n")
+    words = " ".join(ask("check", "tide_gauge", str(capture), code=1).output.split())
+    assert "Compared: " in words
+    assert "to one" not in words
+
+
 ROSTER = {7: "word_roller", 8: "tide_gauge", 9: "travelling_wave", 11: "hex_segments"}
 
 
@@ -165,6 +191,22 @@ def test_which_slot_a_capture_fits(capture: Path) -> None:
     said = " ".join(ask("check", "--any", str(capture), "--board", str(board)).output.split())
     assert said.startswith("bench.csv fits Tide gauge in slot 8; 0 of 4 slots cannot be told.")
     assert re.search(r"8 Tide gauge fits \d+ bits in \d+ steps", said)
+
+
+def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
+    """A run of the datasheet counts as well as the usual one."""
+    profile = load_board("quay").path
+    assert profile is not None
+    head = profile.read_text(encoding="utf-8").partition("[slots]")[0]
+    Path("few.toml").write_text(head + '[slots]\n8 = "tide_gauge"\n9 = "load_counter"\n')
+    ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
+    found = json.loads(ask("check", "--any", "sacks.vcd", "--board", "few.toml", "--json").output)["slots"]
+    assert [(slot["slot"], slot["verdict"], slot["run"]) for slot in found] == [
+        (9, "agrees", "twelve sacks"),
+        (8, "differs", found[1]["run"]),
+    ]
+    said = " ".join(ask("check", "--any", "sacks.vcd", "--board", "few.toml").output.split())
+    assert '9 Load counter, run "twelve' in said
 
 
 def test_any_wants_the_capture_alone(capture: Path) -> None:

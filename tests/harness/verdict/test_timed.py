@@ -17,6 +17,12 @@ def test_a_step_that_was_lost_between_bursts_is_found() -> None:
     assert [in_bursts(seed, lost).kind for seed, lost in ((0, 1), (1, 6))] == [DIFFERS, DIFFERS]
 
 
+def test_bursts_of_designs() -> None:
+    """The same of designs that pause: seed 0, good, and with a step lost and gained."""
+    for name in ("tide_gauge", "berth_number"):
+        assert [in_bursts(0, lost, name).kind for lost in (0, 1, -1)] == [AGREES, DIFFERS, DIFFERS]
+
+
 def test_short_windows_with_twenty_changes() -> None:
     """Seeds 0 to 19."""
     kinds = [verdict.kind for seed in range(20) if (verdict := short(seed))]

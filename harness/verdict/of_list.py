@@ -1,0 +1,161 @@
+"""Decides on a list that an eye wrote down: slips of the hand, lines that do as they like, or as foretold."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from ..capture.record import Ints
+from .fit import NEVER, Fit, Recording, compared_at, lowest
+from .kinds import AGREES, DIFFERS
+from .listing import MISSED, WRONG_ENTRY, Listed, listed
+from .null import line_bits
+from .otherwise import LINE, PRIOR, Otherwise, some_lines
+from .reading import Readout
+from .record import MARGIN, Difference, Verdict
+
+FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
+NAMED = 6  # entries of a list that are named
+HALF = 0.5  # of a list, as foretold but for slips: then it is these that are named
+
+
+def of_list(plain: Verdict, reading: Readout) -> Verdict:
+    """The verdict on a list, from one in which nothing is said yet."""
+    recording, prediction = reading.recordings[0], reading.rows
+    bits, (found,) = reading.laid(prediction)
+    best = listed(recording, prediction, reading.stated or 0)
+    result = replace(plain, evidence=bits)
+    if found.places and not found.best.mismatches:
+        steps, compared = compared_at(recording, prediction, found.best.offset)
+        at = reading.reference.seconds(float(found.best.offset))
+        result = replace(result, steps=steps, bits=compared, golden_start_s=at)
+    slipped = best.bits if best and best.slips else NEVER
+    lines = some_lines(recording, prediction, before=False)
+    amiss = _worth(recording, found, lines) if lines and lines.lines else NEVER
+    if best and slipped >= max(MARGIN, bits + MARGIN, amiss):
+        return _slips_of_hand(result, reading, best)
+    if lines and amiss >= max(MARGIN, bits + MARGIN):
+        return _lines_amiss(result, reading, lines)
+    if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
+        return replace(result, kind=AGREES)
+    if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
+        if best and best.slips and _mostly_right(recording, best):
+            return _slips_of_hand(result, reading, best)
+        return replace(
+            result,
+            kind=DIFFERS,
+            reasons=("The list fits nowhere in the prediction.",),
+            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+        )
+    return replace(
+        result,
+        reasons=("The list is so short, or its entries so alike, that it would fit somewhere by chance.",),
+        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+    )
+
+
+def _mostly_right(recording: Recording, best: Listed) -> bool:
+    """Whether most of what a list holds is as foretold but for slips: then these are what is amiss."""
+    cost = recording.cost.sum(axis=0)
+    wrong = [slip.first for slip in best.slips if slip.kind == WRONG_ENTRY]
+    return float(cost[wrong].sum()) < HALF * float(cost.sum()) and len(best.slips) < HALF * len(cost)
+
+
+def _worth(recording: Recording, found: Fit, lines: Otherwise) -> float:
+    """What is saved if some lines do as they like, and all others of a list are as foretold: each of the first is
+    written down by itself, since entries are not written line by line."""
+    bits = [recording.names.index(name) for name in lines.lines]
+    rows = recording.rows
+    alone = sum(float(line_bits(rows.levels, rows.known, bit).sum()) for bit in bits)
+    price = PRIOR + len(bits) * (LINE + math.log2(len(recording.names)))
+    return recording.null_bits - alone - price - found.prior
+
+
+def _lines_amiss(result: Verdict, reading: Readout, lines: Otherwise) -> Verdict:
+    """A list in which some lines do as they like, and all others are as foretold."""
+    recording, prediction = reading.recordings[0], reading.rows
+    rows, wrong = lines.wrong
+    said = []
+    for name in lines.lines:
+        bit = recording.names.index(name)
+        mine = rows[(wrong >> bit & 1) == 1]
+        read = recording.rows.known >> bit & 1 == 1
+        seen = set((recording.rows.levels[read] >> bit & 1).tolist())
+        always = f", and is {min(seen)} throughout" if len(seen) == 1 else ""
+        share = f"{len(mine)} of {np.count_nonzero(read)} entries ({_numbers(mine + 1)}){always}"
+        said.append(f"Line {name} is not as foretold in {share}.")
+    if len(lines.lines) < len(recording.names):
+        said.append("All other lines are as foretold.")
+    row = int(rows[0])
+    bit = lowest(int(wrong[0]))
+    seen_level = int(recording.rows.levels[row] >> bit & 1)
+    there = row + lines.offset
+    first = Difference(
+        reading.reference.seconds(float(there)),
+        None,
+        prediction.first + there,
+        recording.names[bit],
+        1 - seen_level,
+        seen_level,
+    )
+    steps, bits = compared_at(recording, prediction, lines.offset)
+    return replace(
+        result,
+        kind=DIFFERS,
+        first=first,
+        steps=steps,
+        bits=bits,
+        more=int(np.bitwise_count(wrong).sum()) - 1,
+        entries=(row + 1, row + 1),
+        reasons=tuple(said),
+    )
+
+
+def _numbers(entries: Ints) -> str:
+    """The numbers of some entries, the first few of them."""
+    few = ", ".join(str(number) for number in entries[:NAMED].tolist())
+    return f"{few} and so on" if len(entries) > NAMED else few
+
+
+def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
+    recording, prediction = reading.recordings[0], reading.rows
+    slip = best.slips[0]
+    row = best.path[slip.first] if slip.kind == WRONG_ENTRY else best.path[slip.first - 1] + 1
+    theirs = min(row, len(prediction.levels) - 1)
+    told = recording.rows.known[slip.first] & prediction.known[theirs]
+    wrong = int((recording.rows.levels[slip.first] ^ prediction.levels[theirs]) & told)
+    first = None
+    where = f"{slip.first + 1}" if slip.first == slip.last else f"{slip.first + 1} to {slip.last + 1}"
+    step = prediction.first + theirs
+    if wrong:
+        bit = lowest(wrong)
+        seen = int(recording.rows.levels[slip.first] >> bit & 1)
+        at = reading.reference.seconds(float(theirs))
+        first = Difference(at, None, step, recording.names[bit], 1 - seen, seen)
+    if slip.kind == WRONG_ENTRY and first:
+        reason = (
+            f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted"
+        )
+        reason += f": entry {where}."
+    elif slip.kind == MISSED:
+        reason = f"A step is missing before entry {where}: what was foretold for it was not written down."
+    else:
+        reason = f"Entry {where} shows the same step twice, where the next one was foretold."
+    others = [other.first + 1 for other in best.slips[1:]]
+    told_bits = (
+        recording.rows.known & prediction.known[np.minimum(np.array(best.path), len(prediction.known) - 1)]
+    )
+    return replace(
+        result,
+        kind=DIFFERS,
+        first=first,
+        steps=int(np.count_nonzero(told_bits)),
+        bits=int(np.bitwise_count(told_bits).sum()),
+        more=max(len(best.slips) - 1, 0),
+        entries=(slip.first + 1, slip.last + 1),
+        reasons=(reason, f"Entries amiss beside that: {_numbers(np.array(others))}.")
+        if others
+        else (reason,),
+    )
