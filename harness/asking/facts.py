@@ -11,7 +11,7 @@ from forelight.designs.procedures.procedure import Action, Enable, Pulse, Set, S
 from forelight.designs.sheets.attachments import driven_lines, heard_lines
 from rich.text import Text
 
-from ..boards.profile import Board
+from ..boards.divider import setting_word
 from ..chip.netlist import fights_in, source_warnings, wrapper_netlist
 from ..hand.routine import divides
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
@@ -103,11 +103,6 @@ def _pace(asking: Question) -> Iterator[str]:
         usual = ", the pace of a hand" if paces == {HAND_HZ} else ""
         another = '"pulse 3 at 5 Hz"' if asking.told else "--hz 5"
         yield f"Steps by hand: {said} in a second{usual}; {another} sets another."
-
-
-def setting_word(board: Board) -> str:
-    """What the number is called that sets the step rate of this board."""
-    return "strap code" if board.strapped else "setting of the step source"
 
 
 def _line(designs: str, boards: str | None) -> str:

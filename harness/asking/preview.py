@@ -29,7 +29,7 @@ from ..view.words import ranges
 from .facts import runs
 from .question import Question
 from .settled import told
-from .sight import FirstLight, Readable, first_light, readable, wired, words
+from .sight import FirstLight, Readable, first_light, readable, words
 from .signals import watched
 
 #: Columns that the table of levels needs with segments and meanings.
@@ -82,7 +82,7 @@ def preview(
     """Foretell, and look at what was foretold; `watch` names signals of the source."""
     whole, origin = asking.golden(), asking.start()
     golden = since(whole, origin)
-    sight = impressions(golden, wired(asking.board))
+    sight = impressions(golden, asking.board.shown)
     over = light = None
     if not golden.loops:
         inside = Inside.of(asking.board, asking.sheet, asking.procedure, int(whole.facts["slot"]))
@@ -139,7 +139,7 @@ def opening(asking: Question) -> str:
 
 def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterator[str]:
     """What the characters of a drawing mean."""
-    shown = {picture.shades[line] for picture in sequence for line in wired(asking.board)}
+    shown = {picture.shades[line] for picture in sequence for line in asking.board.shown}
     if asking.board.display:
         yield legend(list(shown), glyphs)
     marks = ["o7 first"]
@@ -164,7 +164,7 @@ def still(found: Preview, most: int, glyphs: Glyphs, width: int) -> Iterator[Ren
 
 def drawn_pictures(golden: Golden, board: Board, speed: float = 1.0) -> list[Picture]:
     """The pictures that an eye can follow; what it cannot is in them at its mean."""
-    return pictures(golden, seen(golden, speed, FOLLOWED_HZ), wired(board))
+    return pictures(golden, seen(golden, speed, FOLLOWED_HZ), board.shown)
 
 
 def levels(asking: Question, golden: Golden, glyphs: Glyphs, width: int) -> Iterator[RenderableType]:

@@ -10,6 +10,7 @@ from forelight.designs.procedures.procedure import Action, Repeat, Strap
 from forelight.sim.errors import ForelightError
 
 from ..bench.inside import Inside
+from ..boards.divider import setting_word
 from ..boards.profile import Board
 from ..chip.routing import step_input
 from ..golden.golden import Golden
@@ -27,7 +28,6 @@ from ..view.eye import (
 from ..view.flashing import Flashing
 from ..view.pictures import since
 from ..view.words import hertz, seconds
-from .facts import setting_word
 from .question import Question
 
 #: Codes that are tried, each slower than the one before.
@@ -38,11 +38,6 @@ FEW = 3
 LATE_S = 2.0
 #: Steps after the run in which the first light is looked for.
 FURTHER = 2_000_000
-
-
-def wired(board: Board) -> list[int]:
-    """The outputs that the display shows; all where there is none."""
-    return sorted(int(line[1:]) for line in board.display) or list(range(8))
 
 
 @dataclass(frozen=True)
@@ -59,7 +54,7 @@ def readable(asking: Question, found: Impressions) -> Readable | None:
     code, board = asking.code, asking.board
     if found.display.kind not in (FLICKERING, BLENDED) or code is None or not divides(board, asking.sheet):
         return None
-    codes = readable_codes(board, code, found)
+    codes = readable_codes(board, float(board.step_hz(code)), found)
     for _ in range(TRIES):
         best = fastest(board, codes)
         if best is None:
@@ -70,7 +65,9 @@ def readable(asking: Question, found: Impressions) -> Readable | None:
             return None
         if look.display.kind == READABLE:
             return Readable(best, float(board.step_hz(best)), codes)
-        codes = readable_codes(board, best, replace(look, holds_s=(look.holds_s or 0) / 2))
+        codes = readable_codes(
+            board, float(board.step_hz(best)), replace(look, holds_s=(look.holds_s or 0) / 2)
+        )
     return None
 
 
@@ -78,7 +75,7 @@ def _at(asking: Question, code: int) -> Impressions:
     """What the eye makes of the same procedure with another strap code."""
     actions = tuple(_strapped(action, code) for action in asking.procedure.actions)
     other = replace(asking, procedure=replace(asking.procedure, actions=actions), power_ups=FEW)
-    return impressions(since(other.golden(), other.start()), wired(asking.board))
+    return impressions(since(other.golden(), other.start()), asking.board.shown)
 
 
 def _strapped(action: Action, code: int) -> Action:
@@ -138,7 +135,7 @@ class FirstLight:
 
 def first_light(asking: Question, golden: Golden, inside: Inside) -> FirstLight | None:
     """The first light where it is late; None where it comes soon, or where there is no display."""
-    mask = sum(1 << line for line in wired(asking.board))
+    mask = sum(1 << line for line in asking.board.shown)
     if not asking.board.display:
         return None
     lit = np.flatnonzero((golden.outputs & golden.settled & mask) | (~golden.settled & mask))

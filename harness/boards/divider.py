@@ -76,6 +76,11 @@ def codes_between(board: Board, low: float, high: float) -> tuple[range, ...]:
     return tuple(found)
 
 
+def setting_word(board: Board) -> str:
+    """What the number is called that sets the step rate of this board."""
+    return "strap code" if board.strapped else "setting of the step source"
+
+
 def span(board: Board) -> tuple[Fraction, Fraction]:
     """The slowest and the fastest step rate of the divider, in hertz."""
     rates = [

@@ -54,6 +54,11 @@ class Board:
         return self.link == "chain"
 
     @property
+    def shown(self) -> list[int]:
+        """The numbers of the outputs that the display shows; all where there is none."""
+        return sorted(int(line[1:]) for line in self.display) or list(range(8))
+
+    @property
     def folder(self) -> Path:
         """Where the paths of the roster start."""
         return self.path.parent if self.path else Path()

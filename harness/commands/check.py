@@ -10,10 +10,11 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 from rich.text import Text
 
-from ..asking.facts import setting_word, warnings
+from ..asking.facts import warnings
 from ..asking.question import Asked, Question
 from ..asking.settled import from_the_source
 from ..bench.course import seated
+from ..boards.divider import setting_word
 from ..boards.reader import load_board
 from ..capture.readers import PIPED, parse_capture
 from ..capture.record import Capture

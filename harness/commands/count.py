@@ -12,9 +12,8 @@ from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
 
-from ..asking.facts import setting_word
 from ..asking.question import Asked, Question, question
-from ..boards.divider import codes_between
+from ..boards.divider import codes_between, setting_word
 from ..golden.golden import Golden
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show

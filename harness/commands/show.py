@@ -17,7 +17,7 @@ from ..asking.picture import check_ending, write
 from ..asking.player import play
 from ..asking.preview import Preview, below, drawn_pictures, opening, preview, still
 from ..asking.question import Asked, Question, question
-from ..asking.sight import flashes, told_to_scripts, wired
+from ..asking.sight import flashes, told_to_scripts
 from ..asking.signals import changes, reasons
 from ..attach.report import reports
 from ..boards.reader import load_board
@@ -140,7 +140,7 @@ def answer(found: Preview) -> dict[str, object]:
     asking, golden = found.asking, found.golden
     sheet, board, hz = asking.sheet, asking.board, golden.oscillator_hz
     sequence = drawn_pictures(golden, board)
-    again = repeat(sequence, wired(board))
+    again = repeat(sequence, board.shown)
     table_rows = lines(golden)
     again_ticks = golden.facts.get("period_ticks")
     rows = recent(golden, found.lines, COLUMNS)

@@ -15,11 +15,11 @@ from rich.console import Group
 from rich.live import Live
 from rich.text import Text
 
-from ..asking.facts import setting_word
 from ..asking.picture import check_ending, check_length
 from ..asking.preview import Preview, preview
 from ..asking.question import USUAL_STEPS, Asked, Question, question
 from ..asking.sight import flashes, told_to_scripts
+from ..boards.divider import setting_word
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,17 +11,25 @@ from forelight.designs.sheets.attachments import driven_lines
 
 from ..bench.live import LiveBench
 from ..bench.watch import Watch
+from ..boards.divider import setting_word
+from ..boards.profile import Board
 from ..boards.roster import empty_slot
 from ..capture.eye import SHAPES
 from ..chip.routing import divided_line, routing
 from ..golden.golden import Golden
 from ..hand.switches import contact_of
-from ..view.status import sentences
+from ..view.eye import BLENDED, FLICKERING, fastest, impressions, readable_codes
+from ..view.pictures import since
+from ..view.status import RUNNING, Status, sentences
+from ..view.words import hertz
+from .window import until
 
 #: Presses are told for so long after their end.
 RECENT_S = 3.0
 #: Rows of the record, and updates of the design, that the status line looks at: a minute and a half at 3000 a second.
 MOST_ROWS = 1 << 18
+#: The eye is asked of the last second, and where less has passed, of no fewer steps than these.
+LOOK_S, FEW_STEPS = 1.0, 64
 
 
 @dataclass(frozen=True)
@@ -150,9 +158,25 @@ def status_of(bench: LiveBench, golden: Golden, at: int | None = None) -> list[s
     if bench.loops:
         return [*found, "A loop in the design runs free: what it reaches cannot be foretold."]
     if inside is not None and len(golden.ticks):
-        found += sentences(
-            Watch(inside, _latest(golden)).status(bench.now if at is None else at, recent_s=RECENT_S)
-        )
+        tick = bench.now if at is None else at
+        now = Watch(inside, _latest(golden)).status(tick, recent_s=RECENT_S)
+        found += [*sentences(now), *_to_the_eye(bench.board, until(golden, tick), now)]
     if len(golden.outputs) and int(golden.settled[-1]) != 0xFF:
         found.append("? cannot be foretold: the power-up or a race decides.")
     return found
+
+
+def _to_the_eye(board: Board, golden: Golden, now: Status) -> Iterator[str]:
+    """What the eye makes of the last second where it cannot read that, and the step clock at which it can."""
+    if now.clock != RUNNING or now.hz is None:
+        return
+    last = since(golden, max(int(golden.ticks[0]), golden.end - int(LOOK_S * golden.oscillator_hz)))
+    if last.end < min(LOOK_S, FEW_STEPS / now.hz) * golden.oscillator_hz:
+        return
+    sight = impressions(last, board.shown)
+    if sight.display.kind in (FLICKERING, BLENDED):
+        best = fastest(board, readable_codes(board, now.hz, sight))
+        slower = ""
+        if best is not None:
+            slower = f"; to read it take {setting_word(board)} {best}, {hertz(board.step_hz(best))}, or a slower one"
+        yield f"To the eye: {sight.display.kind}{slower}."

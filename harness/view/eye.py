@@ -134,15 +134,15 @@ def _together(timed: dict[str, tuple[Ticks, Levels]], lines: dict[str, Impressio
     return Impression(VAGUE, 0.0)
 
 
-def readable_codes(board: Board, code: int, found: Impressions) -> tuple[range, ...]:
+def readable_codes(board: Board, hz: float, found: Impressions) -> tuple[range, ...]:
     """The strap codes at which every picture stays long enough to be read, the smallest first.
 
-    For a run that goes by the steps of the step clock alone, which it made at this `code`. Empty where nothing
+    For a run that goes by the steps of the step clock alone, which it made at `hz`. Empty where nothing
     changes, and where no code of the board is slow enough.
     """
     if found.holds_s is None:
         return ()
-    return codes_between(board, 0.0, float(board.step_hz(code)) * found.holds_s / READABLE_S)
+    return codes_between(board, 0.0, hz * found.holds_s / READABLE_S)
 
 
 def fastest(board: Board, codes: Sequence[range]) -> int | None:

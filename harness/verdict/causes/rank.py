@@ -47,6 +47,8 @@ FINALISTS = 32
 WAKES = 8
 #: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
 SAME, FEW = 0.02, 4
+#: Of the levels that were recorded, so many must be left open for that.
+OPEN = 0.2
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
@@ -219,7 +221,7 @@ class _Inquiry:
         fits = self.readings.fits(self.readings.rows(clipped(told.foretold, it.clips), reading), reading)
         return any(
             found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
-            and found.best.compared.sum() < (1 - SAME) * np.bitwise_count(one.rows.known).sum()
+            and found.best.compared.sum() < (1 - OPEN) * np.bitwise_count(one.rows.known).sum()
             for one, found in fits
         )
 

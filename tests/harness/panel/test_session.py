@@ -267,3 +267,16 @@ def test_why_names_source_lines_and_what_moved_last() -> None:
         assert words in session.say(said).refused
     session.say("select 1")
     assert "the selected slot is empty" in session.say("why o6").refused
+
+
+def test_what_the_eye_cannot_read_is_said_with_the_rate_at_which_it_can() -> None:
+    session = session_on("tide_gauge")
+    session.say("restart")
+    assert "To the eye" not in " ".join(session.say("steps 8").lines)
+    for said in ("disable", "strap 0", "restart"):
+        session.say(said)
+    fast = " ".join(session.say("steps 1600").lines)
+    assert "To the eye: blended; to read it take strap code 149, 4.26136 Hz, or a slower one." in fast
+    for said in ("disable", "strap 149", "restart"):
+        session.say(said)
+    assert "To the eye" not in " ".join(session.say("steps 80").lines)

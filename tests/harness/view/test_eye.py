@@ -154,16 +154,16 @@ def test_codes_that_make_it_readable(make_golden: MakeGolden) -> None:
     board = load_board("quay")
     # A picture a step at 300 Hz (code 4): the rate must come down to one step in READABLE_S.
     golden = make_golden([(n, n % 256) for n in range(2000)], 2000, hz=300)
-    codes = readable_codes(board, 4, impressions(golden))
+    codes = readable_codes(board, 300.0, impressions(golden))
     listed = {code for span in codes for code in span}
     assert listed == {code for code in range(256) if board.step_hz(code) <= 1 / READABLE_S}
     best = fastest(board, codes)
     assert best is not None and board.step_hz(best) == max(map(board.step_hz, listed))
     assert impressions(golden, speed=float(board.step_hz(best) / 300)).display.kind == "readable"
     assert fastest(board, ()) is None
-    assert readable_codes(board, 4, impressions(make_golden([(0, 1)], 900))) == ()
+    assert readable_codes(board, 300.0, impressions(make_golden([(0, 1)], 900))) == ()
     mole = load_board("mole")
-    found = fastest(mole, readable_codes(mole, 83_332, impressions(golden)))
+    found = fastest(mole, readable_codes(mole, float(mole.step_hz(83_332)), impressions(golden)))
     assert found is not None and mole.step_hz(found) == pytest.approx(1 / READABLE_S, rel=1e-4)
 
 

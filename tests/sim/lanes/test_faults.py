@@ -18,7 +18,7 @@ from forelight.sim.errors import UsageError
 from forelight.sim.gates.rewrite import gates
 from forelight.sim.lanes.faults import Fault, FaultLines, Site, collapsed, describe, sites
 from forelight.sim.lanes.variants import Lanes
-from forelight.sim.netlist import Word
+from forelight.sim.netlist import Cell, Word
 
 from tests.sizes import sized
 
@@ -119,6 +119,23 @@ def test_an_output_that_feeds_logic_adds_a_branch() -> None:
     )
 
 
+def test_gates_without_a_name_are_told_by_where_they_lead_and_all_by_their_line() -> None:
+    made = (("$and", 2, (0, 1), "a.v:3"), ("$not", 3, (2,), "a.v:4"))
+    cells = tuple(
+        Cell(kind, out, tuple(Word.value(n, 1) for n in read), {}, src) for kind, out, read, src in made
+    )
+    netlist = Netlist("t", (1,) * 4, {"a": 0, "b": 1}, {"y": Word.value(3, 1)}, cells, (), ())
+    lines = FaultLines(netlist)
+    told = {number: describe(lines, Fault(Site("driver", number), 1)) for number in (0, 2, 3)}
+    assert told == {
+        0: "a[0] stuck at 1",
+        2: "an and gate on the way to output y[0] stuck at 1",
+        3: "an inverter on the way to output y[0] stuck at 1",
+    }
+    drivers = {number: lines.src(Site("driver", number)) for number in range(4)}
+    assert drivers == {0: "a.v:3", 1: "a.v:3", 2: "a.v:3", 3: "a.v:4"}  # a pin stands where it is read first
+
+
 def test_a_netlist_of_words_has_no_sites() -> None:
     netlist = Netlist("wide", (4,), {"a": 0}, {"y": Word.value(0, 4)}, (), (), ())
     assert len(sites(netlist)) == 4
@@ -127,8 +144,6 @@ def test_a_netlist_of_words_has_no_sites() -> None:
 
 
 def read_words() -> Netlist:
-    from forelight.sim.netlist import Cell
-
     return Netlist(
         "words", (4, 4), {"a": 0}, {"y": Word.value(1, 4)}, (Cell("$not", 1, (Word.value(0, 4),)),), (), ()
     )

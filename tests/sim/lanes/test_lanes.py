@@ -128,6 +128,28 @@ def test_lines_on_the_way_of_a_clock_are_stuck_in_some_lanes(rising: bool) -> No
             assert lanes.get(name) == [sim.get(name) for sim in sims], (moves, name)
 
 
+def test_what_a_loop_holds_at_power_up_is_each_lanes_own() -> None:
+    """Two gates that hold each other: at rest they keep the level with which they woke up."""
+    gates_of = (
+        Cell("$or", 2, (Word.value(0, 1), Word.value(3, 1))),
+        Cell("$and", 3, (Word.value(1, 1), Word.value(2, 1))),
+    )
+    netlist = Netlist("holds", (1,) * 4, {"set": 0, "keep": 1}, {"y": Word.value(3, 1)}, gates_of, (), ())
+    lanes, sims = Lanes(netlist, 2, [0, 1]), [Simulation(netlist, 0), Simulation(netlist, 1)]
+    everything: list[Lanes | Simulation] = [lanes, *sims]
+    for moves, held in (
+        ({"keep": 1}, [0, 1]),
+        ({"set": 1}, [1, 1]),
+        ({"set": 0}, [1, 1]),
+        ({"keep": 0}, [0, 0]),
+    ):
+        for each in everything:
+            for name, value in moves.items():
+                each.set(name, value)
+            each.settle()
+        assert lanes.get("y") == [sim.get("y") for sim in sims] == held, moves
+
+
 def clocked(seed: int) -> tuple[Netlist, list[PowerUp]]:
     return any_netlist(random.Random(seed), ripple=False), power_ups(seed, 128)
 
