@@ -32,6 +32,7 @@ FAR = 0.02  # of the levels that are compared differ: so many that no closer loo
 NEARLY = 0.2  # of the levels that are compared may differ if the first is to be named all the same
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 HALF = 0.5  # of a recording must be compared where nothing is to contradict it, and be as foretold in a closer look
+SOON = 0.25  # of a recording, in which a restart is looked for that was not recorded itself
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -173,8 +174,12 @@ def _ran_already(laid: Laid) -> bool:
 
 
 def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
-    """Whether a restart, which nobody recorded, explains as much as a slip: in a run that repeats itself, it may."""
+    """Whether a restart, which nobody recorded, explains as much as a slip: in a run that repeats itself, it may. Who
+    records begins soon before it."""
     if laid.restart is None or laid.recording.moments.held:
+        return False
+    first, stop = laid.recording.bounds
+    if laid.restart.rows[0] - first > SOON * (stop - first):
         return False
     return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
 

@@ -219,7 +219,7 @@ class Verilog:
             elif word in ("(*", "@*"):
                 at = (self.close(at) if word == "(*" else at) + 1
             else:
-                return self.until(at, ";")
+                return min(self.until(at, ";"), len(self.tokens) - 1)
 
     def control_end(self, at: int) -> int:
         """The last token of a delay or an event control: `#5`, `#(1:2:3)`, `@(posedge c)`, `@*`."""

@@ -270,3 +270,12 @@ def test_a_place_in_the_source_where_yosys_has_none(file: Path) -> None:
     )
     warnings = read(file).warnings
     assert warnings and not any("RTLIL" in line for line in warnings)
+
+
+def test_a_text_that_ends_within_a_statement(file: Path) -> None:
+    file.write_text(
+        "module t(output reg [7:0] y);\n  integer n;\n  reg [7:0] w [0:3];\n"
+        "  initial for (n = 0; n < 4; n = n + 1) w[n] "
+    )
+    with pytest.raises(SourceError, match=r"^t\.v:\d: Yosys: syntax error, unexpected end of file$"):
+        read(file)
