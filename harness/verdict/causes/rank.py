@@ -47,7 +47,7 @@ FINALISTS = 32
 WAKES = 8
 #: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
 SAME, FEW = 0.02, 4
-#: Of the levels that were recorded, so many must be left open for that.
+#: Of the levels that are foretold, so many must be open for that.
 OPEN = 0.2
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
@@ -214,16 +214,16 @@ class _Inquiry:
                 yield from ((told, pace, rare) for _, told, rare in self.from_power_ups(it, first, pace))
 
     def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
-        """Whether what is foretold leaves a part of the recording open, and the rest is so, or nearly so."""
+        """Whether what is foretold leaves a good part open, and the rest is as recorded, or nearly so."""
         reading = self.readings.of(told, pace)
         if reading is None:
             return False
-        fits = self.readings.fits(self.readings.rows(clipped(told.foretold, it.clips), reading), reading)
-        return any(
-            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
-            and found.best.compared.sum() < (1 - OPEN) * np.bitwise_count(one.rows.known).sum()
-            for one, found in fits
-        )
+        rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+        levels = len(rows.known) * reading.moments.lines
+        if np.bitwise_count(rows.known).sum() > (1 - OPEN) * levels:
+            return False
+        fits = self.readings.fits(rows, reading)
+        return any(f.best.mismatches <= max(FEW, SAME * f.best.compared.sum()) for _, f in fits)
 
     def from_power_ups(
         self, it: Handling, first: Prospect, pace: float
