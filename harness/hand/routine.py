@@ -50,16 +50,20 @@ def bring_up(
     whose step line is not the one that the board's divider drives.
     """
     idle = {line: datasheet.idle >> bit & 1 for bit, line in enumerate(INPUT_LINES)}
-    heard = heard_lines(datasheet)
-    idle |= {line: board.pulls.get(line, 0) for line in (*driven_lines(datasheet), *heard)}
+    idle |= _open(board, datasheet)
     actions: list[Action] = [] if slot is None else [Select(slot)]
     actions.append(Set(idle | dict(levels or {})))
     if clocked and divides(board, datasheet):
         actions.append(Strap(strap_code(board, datasheet, code=code, hz=hz)))
-    sent = {line: 1 for line in heard if line not in (levels or {})}
+    sent = {line: 1 for line in heard_lines(datasheet) if line not in (levels or {})}
     if sent:
         actions.append(Drive(sent))
     return tuple(actions)
+
+
+def _open(board: Board, datasheet: Datasheet) -> dict[str, int]:
+    """The levels of lines that something outside drives: their switches are open."""
+    return {line: board.pulls.get(line, 0) for line in (*driven_lines(datasheet), *heard_lines(datasheet))}
 
 
 def default_procedure(
@@ -132,7 +136,7 @@ def check_on(
         codes=board.codes,
         buttons=board.buttons,
         pulls=board.pulls,
-        levels=levels,
+        levels=_open(board, datasheet) | dict(levels or {}),
         chained=board.link == "chain",
     )
 
