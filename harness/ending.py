@@ -8,6 +8,8 @@ import os
 import shutil
 import signal
 import sys
+import threading
+import time
 from collections.abc import Callable
 from contextvars import copy_context
 from functools import partial
@@ -23,6 +25,8 @@ from forelight.sim.files import INPUTS, UNFINISHED
 DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
 #: Those that end a command, each with 128 and its number as the exit code: 130 for SIGINT.
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
+#: How long the main thread may take to end the program itself.
+_GRACE_S = 1.0
 #: Click lays help out for this many columns at least, unless it is told otherwise.
 NARROW = 52
 #: Names the file for the traceback of a fault of Forelight itself.
@@ -86,15 +90,29 @@ def end_in_order() -> None:
         # What whoever started this wants it to overlook (nohup) is overlooked.
         if number is not None and signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, _end)
+    if sys.platform != "win32":
+        told, tell = os.pipe()
+        os.set_blocking(tell, False)
+        signal.set_wakeup_fd(tell, warn_on_full_buffer=False)
+        threading.Thread(target=_end_aside, args=(told,), daemon=True).start()
+
+
+def _end_aside(told: int) -> None:
+    """End a program whose main thread does not hear that it should, since it is in one long call of native code."""
+    while number := os.read(told, 1)[0]:
+        if signal.getsignal(number) is _end:
+            time.sleep(_GRACE_S)
+            _end(number)
 
 
 def _end(number: int, frame: FrameType | None = None) -> None:
     """Remove what is unfinished, and end at once: an exception on its way up could be caught by anybody."""
     if UNFINISHED.later(partial(_end, number)):
         return
-    for name in SIGNALS:
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    if threading.current_thread() is threading.main_thread():  # no other may set them
+        for name in SIGNALS:
+            if hasattr(signal, name):
+                signal.signal(getattr(signal, name), signal.SIG_IGN)
     UNFINISHED.remove()
     for child in multiprocessing.active_children():
         child.terminate()

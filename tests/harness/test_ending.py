@@ -143,6 +143,30 @@ def test_signals_at_random_instants(tmp_path: Path) -> None:
     assert total["ended"] > 10
 
 
+#: Native code that goes on for an hour, and that a signal does not break off.
+BUSY = """
+from forelight.harness.ending import end_in_order
+from forelight.sim.files import unfinished
+from pathlib import Path
+import hashlib
+end_in_order()
+with unfinished(Path("half")) as half:
+    half.write_text("half")
+    print("begun", flush=True)
+    hashlib.pbkdf2_hmac("sha256", b"", b"", 2**31 - 1)
+"""
+
+
+@pytest.mark.parametrize("number", SIGNALS)
+def test_one_that_is_ended_in_a_long_call_of_native_code(number: int, tmp_path: Path) -> None:
+    with subprocess.Popen([sys.executable, "-c", BUSY], cwd=tmp_path, stdout=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == b"begun\n"
+        process.send_signal(number)
+        assert process.wait(timeout=60) == 128 + number
+    assert not list(tmp_path.iterdir())
+
+
 def test_one_that_is_ended_while_it_writes(tmp_path: Path) -> None:
     """Its output is a pipe that nobody reads, so it is in the middle of writing for certain."""
     process = started(("golden", "dice", "-o", "-"), tmp_path)
