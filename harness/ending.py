@@ -102,7 +102,7 @@ def _end_aside(told: int) -> None:
     while number := os.read(told, 1)[0]:
         if signal.getsignal(number) is _end:
             time.sleep(_GRACE_S)
-            _end(number)
+            _end(number, None)
 
 
 def _end(number: int, frame: FrameType | None = None) -> None:
