@@ -84,8 +84,10 @@ def _eye(board: Board, golden: Golden, wired: Sequence[int], code: int | None) -
     found = impressions(golden, wired)
     kind = found.display.kind
     if kind in (FLICKERING, BLENDED):
-        seen_as = (
-            "flickers too fast to read" if kind == FLICKERING else "changes too fast to be seen to change"
+        why = (
+            "its patterns pass too fast to be read"
+            if kind == FLICKERING
+            else "it changes too fast to be seen to change"
         )
         better = None if code is None else fastest(board, readable_codes(board, code, found))
         remedy = (
@@ -93,7 +95,7 @@ def _eye(board: Board, golden: Golden, wired: Sequence[int], code: int | None) -
             if better is None
             else f"; at strap code {better}, {hertz(board.step_hz(better))}, it can be read"
         )
-        yield f"To the eye the display {seen_as}{remedy}."
+        yield f"To the eye the display is {kind}: {why}{remedy}."
 
 
 def _share(line: LineRow) -> str:

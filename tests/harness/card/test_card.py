@@ -163,6 +163,16 @@ def test_care_is_of_this_slot() -> None:
     assert all("motor, relay or mains" in told and "navigation" in told for told in care.values())
 
 
+def test_see_names_the_class_of_the_display_and_a_rate_at_which_it_can_be_read() -> None:
+    told = " ".join(printed(card(asked("tide_gauge", strap=100)), 500))
+    assert (
+        "the display is flickering: its patterns pass too fast to be read; at strap code 112, 11.0294 Hz"
+        in told
+    )
+    assert "the display is blended" in " ".join(printed(card(asked("lamp_dimmer", seconds=1.0)), 500))
+    assert "To the eye" not in " ".join(printed(card(asked("tide_gauge", hz=2.0)), 500))
+
+
 def test_probe_sets_the_instrument() -> None:
     told = " ".join(" ".join(printed(card(asked("tide_gauge")), 500)).split())
     # 368 frames of 1/3000 s a half step: 0.2453 s for the step line, four samples in it, rounded up.
