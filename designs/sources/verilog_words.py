@@ -103,13 +103,17 @@ def _twice_clocked(module: str, register: str, clock: str, place: str) -> Source
     )
 
 
+#: What is said where memory ends: by C++, by Python, by the system, and by what loads a library.
+_NO_MEMORY = "bad_alloc|MemoryError|cannot allocate memory|failed to map segment"
+
+
 def failure(done: Done, base: Path, names: Sequence[str], read: Sequence[Verilog]) -> SourceError:
     """The error that Yosys ended with, or the way in which it ended."""
     match = _ERROR.search(done.stderr)
     if match is not None:
         return _explained(" ".join(match["words"].split()), match["place"], base, names, read)
     place = ", ".join(names)
-    if re.search("bad_alloc|MemoryError|cannot allocate memory", done.stderr):
+    if re.search(_NO_MEMORY, done.stderr):
         return SourceError(
             f"with Yosys this takes more than {most_bytes() >> 20} MiB", place=place, remedy=MORE_MEMORY
         )
