@@ -37,12 +37,13 @@ def ended(*words: str, **bounds: str) -> tuple[int, str, str]:
 
 
 def test_processor_time() -> None:
+    """The bound leaves room for what comes before the run, on a machine that is busy too."""
     code, out, words = ended(
-        "golden", "lighthouse", "--seconds", "4000", "--power-ups", "4000", FORELIGHT_SECONDS="1"
+        "golden", "lighthouse", "--seconds", "4000", "--power-ups", "4000", FORELIGHT_SECONDS="3"
     )
     assert (code, out) == (2, "")
     assert words == (
-        "forelight: running lighthouse takes more than 1 s of processor time; ask for less (--seconds, --power-ups), "
+        "forelight: running lighthouse takes more than 3 s of processor time; ask for less (--seconds, --power-ups), "
         "make the design smaller, or set FORELIGHT_SECONDS higher\n"
     )
 
