@@ -1,11 +1,11 @@
-"""A netlist without some of its values: whatever read them reads an undefined constant."""
+"""A netlist whose readers read other words; and one without some of its values, for which they read the undefined."""
 
 from __future__ import annotations
 
-from collections.abc import Container
-from dataclasses import replace
+from collections.abc import Callable, Container, Mapping
+from dataclasses import dataclass, replace
 
-from ..netlist import Const, Netlist, Override, Part, Slice, Word
+from ..netlist import Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word
 from .memories import rewired
 
 
@@ -15,15 +15,37 @@ def without(netlist: Netlist, gone: Container[int]) -> Netlist:
     What does not depend on them is as before.
     """
 
-    def word(old: Word) -> Word:
-        return Word.of(_part(part, gone) for part in old.parts)
+    def change(part: Part) -> Word:
+        return Word.of((_part(part, gone),))
 
-    cells = [
-        replace(cell, operands=tuple(map(word, cell.operands)))
-        for cell in netlist.cells
-        if cell.output not in gone
-    ]
-    registers = [
+    left = rewritten(netlist, change)
+    return replace(
+        netlist,
+        cells=tuple(cell for cell in left.cells if cell.output not in gone),
+        registers=tuple(register for register in left.registers if register.output not in gone),
+        memories=left.memories,
+        outputs=left.outputs,
+        names={name: _changed(word, change) for name, word in netlist.names.items()},
+    )
+
+
+@dataclass(frozen=True)
+class Readers:
+    """All of a netlist that reads something; no netlist, for what it reads may still have to be added."""
+
+    cells: tuple[Cell, ...]
+    registers: tuple[Register, ...]
+    memories: tuple[Memory, ...]
+    outputs: Mapping[str, Word]
+
+
+def rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> Readers:
+    """All readers, with each part of each of their words changed."""
+
+    def word(old: Word) -> Word:
+        return _changed(old, change)
+
+    registers = (
         replace(
             register,
             clock=None if register.clock is None else word(register.clock),
@@ -31,16 +53,17 @@ def without(netlist: Netlist, gone: Container[int]) -> Netlist:
             overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
         )
         for register in netlist.registers
-        if register.output not in gone
-    ]
-    return replace(
-        netlist,
-        outputs={name: word(old) for name, old in netlist.outputs.items()},
-        cells=tuple(cells),
-        registers=tuple(registers),
-        memories=tuple(rewired(memory, word) for memory in netlist.memories),
-        names={name: word(old) for name, old in netlist.names.items()},
     )
+    return Readers(
+        tuple(replace(cell, operands=tuple(map(word, cell.operands))) for cell in netlist.cells),
+        tuple(registers),
+        tuple(rewired(memory, word) for memory in netlist.memories),
+        {name: word(old) for name, old in netlist.outputs.items()},
+    )
+
+
+def _changed(word: Word, change: Callable[[Part], Word]) -> Word:
+    return Word.of(part for each in word.parts for part in change(each).parts)
 
 
 def _part(part: Part, gone: Container[int]) -> Part:

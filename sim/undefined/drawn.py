@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from ..gates.memories import rewired
-from ..netlist import Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word
+from ..gates.without import rewritten
+from ..netlist import Cell, Const, Netlist, Override, Part, Register, Slice, Word
 
 #: The output of a netlist with draws that has a bit for each place, which is 1 while the value there is open.
 OPEN = "open"
@@ -76,36 +75,3 @@ def _state(netlist: Netlist) -> Word:
         ),
     ]
     return Word.of(p for v in values for p in Word.value(v, netlist.widths[v]).parts)
-
-
-@dataclass(frozen=True)
-class Readers:
-    """All of a netlist that reads something."""
-
-    cells: tuple[Cell, ...]
-    registers: tuple[Register, ...]
-    memories: tuple[Memory, ...]
-    outputs: Mapping[str, Word]
-
-
-def rewritten(netlist: Netlist, change: Callable[[Part], Word]) -> Readers:
-    """All readers, with each part of each of their words changed."""
-
-    def word(old: Word) -> Word:
-        return Word.of(part for each in old.parts for part in change(each).parts)
-
-    registers = [
-        replace(
-            register,
-            clock=None if register.clock is None else word(register.clock),
-            data=word(register.data),
-            overrides=tuple(Override(word(o.mask), word(o.value)) for o in register.overrides),
-        )
-        for register in netlist.registers
-    ]
-    return Readers(
-        tuple(replace(cell, operands=tuple(map(word, cell.operands))) for cell in netlist.cells),
-        tuple(registers),
-        tuple(rewired(memory, word) for memory in netlist.memories),
-        {name: word(old) for name, old in netlist.outputs.items()},
-    )

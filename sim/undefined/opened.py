@@ -14,11 +14,12 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from ..gates.without import rewritten
 from ..netlist import REASON, Cell, Const, Memory, Netlist, Param, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
 from .bounds import Bounds
 from .choices import is_undefined
-from .drawn import rewritten, with_draws
+from .drawn import with_draws
 from .lasting import guarded, idle, lost_for_good
 from .machines import CODED_ANEW, StateMachine, state_machines, unmatched
 
