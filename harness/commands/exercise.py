@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from forelight.designs.toml_file import did_you_mean, quoted
@@ -12,13 +12,12 @@ from forelight.sim.files import write_whole
 from rich.text import Text
 
 from ..asking.question import Asked, Question, question
-from ..capture.readers import parse_capture
 from ..terminal.output import emit_json, progress, show
 from ..verdict.causes.exercise import Exercise, exercise
 from ..verdict.causes.foretell import Foreteller
 from ..verdict.causes.mishap import SHARES, Mishap
 from ..verdict.causes.rank import FAMILIES, rank
-from ..verdict.causes.suspects import Ranking
+from ..verdict.causes.suspects import Ranking, Suspects
 from ..verdict.verdict import DIFFERS
 from .judging.judge import held_against
 from .judging.reasons import handling, step_line
@@ -74,8 +73,7 @@ def drawn(asking: Question, seed: int) -> Exercise:
         made = exercise(it, teller, rng, STEPS)
         if made is None:
             continue
-        capture = parse_capture(made.text.encode(), "exercise")
-        if held_against(asking, golden, capture)[1].kind == DIFFERS:
+        if held_against(asking, golden, made.capture)[1].kind == DIFFERS:
             return made
     raise UsageError(
         "no exercise can be made of this run: nothing that goes wrong shows",
@@ -85,14 +83,14 @@ def drawn(asking: Question, seed: int) -> Exercise:
 
 
 def _ranking(asking: Question, made: Exercise) -> Ranking:
-    capture = parse_capture(made.text.encode(), "exercise")
     with progress("Trying causes") as advance:
-        return rank(made.meant, capture, asking.board, step_line(asking), advance)
+        return rank(made.meant, made.capture, asking.board, step_line(asking), advance)
 
 
 def judged(made: Exercise, ranking: Ranking, answer: str) -> str:
     """An answer is right if it names the cause, or one that the recording cannot tell from it; nearly, if its kind."""
-    known = dict.fromkeys([made.cause.name, *(cause.name for cause in _causes(made)), *SHARES])
+    cause, causes = made.cause, _causes(made)
+    known = dict.fromkeys([cause.name, *(other.name for other in causes), *SHARES])
     said = next((word for word in known if word.lower() == answer.strip().lower()), None)
     if said is None:
         raise UsageError(
@@ -100,22 +98,21 @@ def judged(made: Exercise, ranking: Ranking, answer: str) -> str:
             remedy=did_you_mean(answer, known)
             or 'answer with a cause as `forelight check` names it ("i3 stuck at 0"), or with its kind ("input stuck")',
         )
-    cause = made.cause
-    alike = next(
-        ([one.cause for one in group.members] for group in ranking.groups
-         if any(one.cause.name == cause.name for one in group.members)),
-        [],
-    )  # fmt: skip
-    if said in {cause.name, *(one.name for one in alike)}:
+    if said in {cause.name, *(_alike(ranking.groups, cause) or ())}:
         return RIGHT
-    of_its_kind = [other for other in _causes(made) if other.kind == cause.kind]
+    of_its_kind = [other for other in causes if other.kind == cause.kind]
     return (NEARLY if len(of_its_kind) > 1 else RIGHT) if said == cause.kind else WRONG
+
+
+def _alike(groups: Iterable[Suspects], cause: Mishap) -> list[str] | None:
+    """The names in the group of a cause, and its own; None where it is in none."""
+    named = ([one.cause.name for one in group.members] for group in groups)
+    return next((names for names in named if cause.name in names), None)
 
 
 def _causes(made: Exercise) -> list[Mishap]:
     """All that can go wrong here, but for faults inside the chip."""
-    capture = parse_capture(made.text.encode(), "exercise")
-    return [cause for family in FAMILIES for cause in family(made.meant, capture)]
+    return [cause for family in FAMILIES for cause in family(made.meant, made.capture)]
 
 
 def _task(made: Exercise, asking: Question, seed: int, file: Path) -> Iterator[Text | str]:
@@ -131,17 +128,9 @@ def _verdict(made: Exercise, ranking: Ranking, worth: str) -> Iterator[Text | st
     words = {RIGHT: "Right", NEARLY: "Nearly", WRONG: "No"}
     yield Text(words[worth], style="bold").append(f": {made.cause.said}", style="not bold")
     yield made.cause.remedy
-    groups = ranking.convincing
-    place = next(
-        (
-            n
-            for n, group in enumerate(groups, 1)
-            if any(o.cause.name == made.cause.name for o in group.members)
-        ),
-        None,
-    )
-    if place is None:
+    alike = _alike(ranking.convincing, made.cause)
+    if alike is None:
         yield "`check` does not find that by itself."
-    elif len(groups[place - 1].members) > 1:
-        others = [one.cause.name for one in groups[place - 1].members if one.cause.name != made.cause.name]
+    elif len(alike) > 1:
+        others = [name for name in alike if name != made.cause.name]
         yield f"The recording cannot tell that from {'; '.join(others[:3])}{' and others' if len(others) > 3 else ''}."

@@ -24,8 +24,7 @@ class Spectrum:
 
     def __init__(self, rows: ReadRows, cost: Floats, count: int, size: int) -> None:
         self.size = size
-        beside = rows.strays.sides[0] | rows.strays.sides[1] if rows.strays else np.zeros_like(rows.known)
-        known, sign = split(rows.levels[:count], rows.known[:count] & ~beside[:count], range(len(cost)))
+        known, sign = split(rows.levels[:count], rows.sure[:count], range(len(cost)))
         self.cost, self.known, self.sign = (
             np.conj(scipy.fft.rfft(part, size)) for part in (cost[:, :count], known, sign)
         )

@@ -278,28 +278,23 @@ class Span:
 
     def set_up(self, recording: Recording) -> Floats:
         """What it costs at each placement that the recording begins before the slot was up."""
-        early = (-1 - recording.bounds[0] - self.offsets(np.arange(self.count))) / self.slots
-        found: Floats = np.where(early > 0, 2 * np.log2(np.maximum(early, 0) + 2), 0.0)
-        return found
+        return set_ups(recording, self.offsets(np.arange(self.count)), self.slots)
 
     def running(self, recording: Recording) -> NDArray[np.float32]:
         """What the recording saves at most before each row from its first known one on, by placement: a level beside
         an edge which may have strayed counts as foretold."""
         first, stop = recording.bounds
-        rows, strays = recording.rows, recording.rows.strays
+        rows = recording.rows
         there = slice(first + self.low + self.front, None)
         windows = [
             np.lib.stride_tricks.sliding_window_view(column[there], stop - first)[:: self.slots][: self.count]
             for column in (self.levels, self.known)
         ]
-        sure = rows.known[first:stop]
-        if strays:
-            sure = sure & ~(strays.sides[0] | strays.sides[1])[first:stop]
         all_known = np.bitwise_count(rows.known[first:stop])
         worth = recording.cost[:, first:stop].sum(axis=0) / np.maximum(all_known, 1)
         saved = np.bitwise_count(windows[1] & rows.known[first:stop]) * worth.astype(np.float32)
         saved -= np.float32(WRONG) * np.bitwise_count(
-            (windows[0] ^ rows.levels[first:stop]) & windows[1] & sure
+            (windows[0] ^ rows.levels[first:stop]) & windows[1] & rows.sure[first:stop]
         )
         return np.pad(np.cumsum(saved, axis=1, dtype=np.float32), ((0, 0), (1, 0)))
 
@@ -365,11 +360,17 @@ def _best(score: NDArray[np.int32], count: int) -> NDArray[np.bool_]:
     return best
 
 
+def set_ups(recording: Recording, offsets: Ints, slots: int) -> Floats:
+    """The bits for beginning so many steps before the slot was up as is the case at each of these offsets: a hand
+    seldom takes long, and so each further octave costs as much as the one before."""
+    early = (-1 - recording.bounds[0] - offsets) / slots
+    found: Floats = np.where(early > 0, 2 * np.log2(np.maximum(early, 0) + 2), 0.0)
+    return found
+
+
 def set_up(recording: Recording, offset: int, slots: int) -> float:
-    """The bits for beginning so many steps before the slot was up as is the case at this offset: a hand seldom takes
-    long, and so each further octave costs as much as the one before."""
-    steps = (-1 - recording.bounds[0] - offset) / slots
-    return 2 * math.log2(steps + 2) if steps > 0 else 0.0
+    """The same at one offset."""
+    return float(set_ups(recording, np.array([offset]), slots)[0])
 
 
 def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:

@@ -25,6 +25,7 @@ from .fit import (
     differing,
     place,
     set_up,
+    set_ups,
     summed,
 )
 from .rows import ReadRows, Words
@@ -159,7 +160,7 @@ def in_two(
     # Where the prediction does, by second offset.
     begins = (int(known[0]) if len(known) else 0) - offsets - first
     shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
-    early = np.array([set_up(recording, int(offset), span.slots) for offset in offsets])
+    early = set_ups(recording, offsets, span.slots)
     joined = _joined(left, right, begins)
     far = shift > NO_RESTART
     again = far & (right[:, 0] > AFTER)

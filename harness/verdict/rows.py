@@ -63,6 +63,11 @@ class ReadRows:
     first: int = 0
     strays: Strays | None = None
 
+    @property
+    def sure(self) -> Words:
+        """The known levels that do not stand beside an edge which may have strayed."""
+        return self.known & ~(self.strays.sides[0] | self.strays.sides[1]) if self.strays else self.known
+
 
 @dataclass(frozen=True)
 class Moments:

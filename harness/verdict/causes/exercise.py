@@ -10,6 +10,7 @@ import io
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
@@ -17,6 +18,7 @@ from forelight.designs.procedures.procedure import Set
 from forelight.sim.levels import UNKNOWN
 
 from ...bench.course import Seat
+from ...capture.readers import parse_capture
 from ...capture.record import Capture, Floats, Levels, RecordedLine
 from . import recording, silicon
 from .foretell import Foreteller, clipped
@@ -105,6 +107,10 @@ class Exercise:
     meant: Handling
     cause: Mishap
     text: str
+
+    @cached_property
+    def capture(self) -> Capture:
+        return parse_capture(self.text.encode(), "exercise")
 
 
 def exercise(it: Handling, teller: Foreteller, rng: random.Random, steps: int) -> Exercise | None:

@@ -11,16 +11,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+import scipy  # loads its parts where they are used
 from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
 from numpy.typing import NDArray
-from scipy import fft
 
 from ...bench.course import Course, Seat
 from ...bench.powerups import sampled_power_ups
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from ..everywhere import fast_length
+from ..everywhere import fast_length, split
 from ..fit import Recording
 from ..rows import ReadRows
 from .lightly import reached, shown_with
@@ -94,15 +94,9 @@ def likely(
     lags = len(rows.levels) - count + 1
     if lags < 1 or not lines:
         return []
-    bits = np.arange(lines, dtype=recording.rows.known.dtype)[:, None]
-    strays = recording.rows.strays
-    sure = recording.rows.known[part]
-    if strays:
-        sure = sure & ~(strays.sides[0] | strays.sides[1])[part]
-    told = (sure >> bits & 1).astype(np.float32)
-    sign = ((recording.rows.levels[part] >> bits & 1) * np.float32(2) - 1) * told
+    told, sign = split(recording.rows.levels[part], recording.rows.sure[part], range(lines))
     size = fast_length(len(rows.levels) + count)
-    ours = np.conj(fft.rfft(sign, size))
+    ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
     unique, lanes = np.unique(of.outputs, axis=0, return_index=True)
     at = [np.searchsorted(of.ticks, ticks, side="right") - 1 for ticks in row_ticks]
     compared = float(told.sum())
@@ -114,8 +108,8 @@ def likely(
             if source is None:
                 continue
             levels = (some[:, at[line]] >> source & 1).astype(np.float32) * 2 - 1
-            same += ours[line] * fft.rfft(levels, size)
-        score = fft.irfft(same, size)[:, :lags]
+            same += ours[line] * scipy.fft.rfft(levels, size)
+        score = scipy.fft.irfft(same, size)[:, :lags]
         least[begin : begin + AT_ONCE] = (compared - score.max(axis=1)) / 2
     order: list[int] = lanes[np.argsort(least, kind="stable")[:SOME]].tolist()
     return order
