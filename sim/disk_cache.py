@@ -7,10 +7,10 @@ import os
 import threading
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from .files import unfinished
+from .frozen import frozen
 
 
 def folder() -> Path:
@@ -32,7 +32,7 @@ def key(parts: Iterable[bytes | str]) -> str:
     return total.hexdigest()
 
 
-@dataclass(frozen=True)
+@frozen
 class DiskCache:
     """Entries of one kind, told by their suffix; beyond `limit` bytes in all, those unused for longest are dropped."""
 

@@ -21,7 +21,7 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        errors kinds levels plain_text units
+        errors frozen kinds levels plain_text units
         allowance files netlist
         disk_cache traces
         evaluate rtlil schedule

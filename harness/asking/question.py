@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from functools import cached_property, partial
 from math import ceil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.actions import HAND_HZ
@@ -27,23 +28,27 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
-from ..bench.inside import Inside
 from ..bench.predict import predict
-from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
-from ..coverage.measure import Faults, coverage
-from ..coverage.record import Coverage
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..limits import stage
 from ..terminal.output import progress
+
+if TYPE_CHECKING:
+    from forelight.sim.netlist import Netlist
+
+    from ..bench.restarting import Restarting
+    from ..coverage.measure import Faults
+    from ..coverage.record import Coverage
 
 #: How long a design runs after its restart, if nothing is said ...
 USUAL_SECONDS = 10.0
@@ -51,7 +56,7 @@ USUAL_SECONDS = 10.0
 USUAL_STEPS = 200_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Asked:
     """The options of a command that runs a design, as they were given."""
 
@@ -71,7 +76,7 @@ class Asked:
     other_side: Collection[int] = ()  # its changes in doubt that are to come on the other side of a rise
 
 
-@dataclass(frozen=True)
+@frozen
 class Question:
     """A design on a board under a procedure.
 
@@ -101,6 +106,11 @@ class Question:
             (action.code for action in flat(self.procedure.actions) if isinstance(action, Strap)), None
         )
 
+    @cached_property
+    def netlist(self) -> Netlist:
+        """The design as it is wrapped for the chip."""
+        return wrapper_netlist(self.sheet)
+
     def start(self) -> int:
         """The tick at which the slot is up: its restart has been let go."""
         hand = Hand(self.board, self.sheet, self.slot or 0)
@@ -129,6 +139,9 @@ class Question:
         outputs: Collection[str] = OUTPUT_LINES,
     ) -> Coverage:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
+        from ..bench.inside import Inside
+        from ..coverage.measure import coverage
+
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
             inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
@@ -146,8 +159,10 @@ class Question:
 
     @cached_property
     def _restarting(self) -> Restarting | None:
+        from ..bench.restarting import restarting
+
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
+            return restarting(self.board, self.sheet, self.netlist, self.procedure)
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from forelight.sim.traces.trace import Trace
 
-from ..bench.inside import Inside
 from ..bench.powerups import sampled_power_ups
 from .question import Question
 
 if TYPE_CHECKING:
+    from ..bench.inside import Inside
     from ..bench.reasons import Reasons
 
 #: Power-ups from which watched signals are sampled.
@@ -29,6 +29,8 @@ def watched(asking: Question, slot: int, names: Sequence[str]) -> Trace:
 
 
 def inside(asking: Question, slot: int) -> Inside:
+    from ..bench.inside import Inside
+
     return Inside.of(asking.board, asking.sheet, asking.procedure, slot)
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +16,7 @@ from forelight.sim.errors import (
     UnsupportedError,
     UsageError,
 )
+from forelight.sim.frozen import frozen
 
 from ..asking.question import Asked, Question
 from ..bench.predict import board_hash
@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 OF_THE_DESIGN = (SourceError, RtlilError, NetlistError, UnsupportedError, LimitError)
 
 
-@dataclass(frozen=True)
+@frozen
 class Reply:
     """What a command answered: its name, the answer for scripts, and its verdict, if any, with the evidence in bits."""
 
