@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.designs.procedures.procedure import Set, to_text
@@ -14,7 +14,6 @@ from forelight.sim.errors import (
     RtlilError,
     SourceError,
     UnsupportedError,
-    UsageError,
 )
 from forelight.sim.frozen import frozen
 
@@ -45,20 +44,6 @@ class Reply:
     answer: Mapping[str, object]
     verdict: str | None = None
     evidence: float | None = None
-
-
-def entry_of(asked: dict[str, Any]) -> Entry | None:
-    """What the options about a notebook say; they are taken out of the values of a command."""
-    path, who, note = (asked.pop(key) for key in ("notebook", "who", "note"))
-    keep = asked.pop("keep", False)
-    if path is not None:
-        return Entry(path, who, note, keep)
-    if note or keep:
-        raise UsageError(
-            f"{'--note' if note else '--keep'} belongs to --survey",
-            remedy="name a notebook with --survey FILE",
-        )
-    return None
 
 
 def recording(path: Path) -> RecordedFile:

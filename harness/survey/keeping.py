@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from forelight.sim.errors import UsageError
@@ -67,6 +66,8 @@ def write(
 
 def program() -> str:
     """Which Forelight this is."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("forelight")
     except PackageNotFoundError:
