@@ -53,7 +53,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "empty": ("b", "whether the slot holds nothing"),
     "says": ("s", "what an empty slot shows, in words"),
     # Times and steps
-    "time_s": ("n", "seconds from when the slot is up"),
+    "time_s": ("n-", "seconds from when the slot is up; null where that never comes"),
     "start_s": ("n", "seconds from power on to when the slot is up"),
     "end_s": ("n", "seconds from when the slot is up to the end; of a golden, from power on"),
     "lasts_s": ("n", "how long it stays, in seconds"),

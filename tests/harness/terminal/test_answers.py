@@ -52,6 +52,8 @@ WHOLE = (
     "card --all --board mole",
     "check --any --board mole eye.csv",
     "golden --all",
+    "check tide_gauge --exercise 7 -o what.csv",
+    "check tide_gauge --exercise 7 --answer 'restart never given'",
 )
 WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
 
