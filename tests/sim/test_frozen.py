@@ -6,7 +6,7 @@ import copy
 import pickle
 from collections.abc import Callable
 from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import pytest
@@ -90,7 +90,7 @@ def told(make: Callable[[], Any]) -> Any:
 
 @pytest.mark.parametrize(("name", "given", "named"), CALLS)
 def test_as_a_dataclass(name: str, given: tuple[Any, ...], named: dict[str, Any]) -> None:
-    ours, theirs = (told(lambda kind=kind: kind[name](*given, **named)) for kind in (OURS, THEIRS))
+    ours, theirs = (told(partial(kind[name], *given, **named)) for kind in (OURS, THEIRS))
     assert ours == theirs
 
 
