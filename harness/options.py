@@ -7,16 +7,12 @@ from collections.abc import Callable
 from dataclasses import replace
 from math import isfinite
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
-from forelight.sim.errors import UsageError
 from forelight.sim.units import SECONDS
 
 from .completion import LEVEL, MAPPED, BoardName, RunName
-
-if TYPE_CHECKING:
-    from .survey.keeping import Entry
 
 #: The longest run that can be asked for.
 LONGEST_S = 1_000_000
@@ -151,22 +147,6 @@ def survey_options(command: Callable[..., Any]) -> Callable[..., Any]:
     for option in reversed(SURVEY_OPTIONS):
         command = option(command)
     return command
-
-
-def entry_of(asked: dict[str, Any]) -> Entry | None:
-    """What the options about a notebook say; they are taken out of the values of a command."""
-    path, who, note = (asked.pop(key) for key in ("notebook", "who", "note"))
-    keep = asked.pop("keep", False)
-    if path is not None:
-        from .survey.keeping import Entry
-
-        return Entry(path, who, note, keep)
-    if note or keep:
-        raise UsageError(
-            f"{'--note' if note else '--keep'} belongs to --survey",
-            remedy="name a notebook with --survey FILE",
-        )
-    return None
 
 
 WATCH = click.option(
