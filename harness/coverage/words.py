@@ -32,6 +32,7 @@ def share(found: Coverage) -> str:
 def drawn(found: Coverage) -> str:
     """From what the faults were drawn, where not all were tried; else nothing.
 
+    >>> from forelight.harness.coverage.record import Coverage
     >>> drawn(Coverage(10000, 1000, 800))
     'These were drawn by chance from 10000: of all it is 77.6 to 82.4 %, with 95 % confidence.'
     """
