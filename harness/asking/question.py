@@ -27,7 +27,9 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
+from forelight.sim.netlist import Netlist
 
+from ..bench.course import Seat, seated
 from ..bench.inside import Inside
 from ..bench.predict import predict
 from ..bench.restarting import Restarting, restarting
@@ -114,10 +116,15 @@ class Question:
                 self.sheet,
                 self.procedure,
                 slot=self.slot,
+                seat=self.seat,
                 power_ups=self.power_ups,
                 seed=self.seed,
                 progress=advance,
             )
+
+    def inside(self, slot: int) -> Inside:
+        """What happens in the design, in the slot that it has or in which it was foretold."""
+        return Inside.of(self.board, self.sheet, self.procedure, slot, self.seat)
 
     def coverage(
         self,
@@ -131,7 +138,7 @@ class Question:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
-            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            inside = self.inside(int(golden.facts["slot"]))
             begin = self.start() if start is None else start
             return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
 
@@ -147,7 +154,22 @@ class Question:
     @cached_property
     def _restarting(self) -> Restarting | None:
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
+            return restarting(self.board, self._alone, self.procedure)
+
+    @cached_property
+    def seat(self) -> Seat:
+        """The design with what is wired to it."""
+        return seated(self.board, self.sheet)
+
+    @cached_property
+    def _alone(self) -> Seat:
+        """The design with nothing wired to it."""
+        return Seat(self.sheet, wrapper_netlist(self.sheet)) if self.seat.memories else self.seat
+
+    @property
+    def netlist(self) -> Netlist:
+        """The design by itself."""
+        return self._alone.netlist
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:
