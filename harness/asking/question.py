@@ -27,7 +27,6 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
-from forelight.sim.netlist import Netlist
 
 from ..bench.course import Seat, seated
 from ..bench.inside import Inside
@@ -95,6 +94,8 @@ class Question:
     told: tuple[Action, ...] = ()
     asked_levels: Mapping[str, int] = field(default_factory=dict)
     itself: bool = False
+    #: What was read of the design, also for the same question under another procedure.
+    seats: dict[str, Seat] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def code(self) -> int | None:
@@ -154,22 +155,23 @@ class Question:
     @cached_property
     def _restarting(self) -> Restarting | None:
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self._alone, self.procedure)
-
-    @cached_property
-    def seat(self) -> Seat:
-        """The design with what is wired to it."""
-        return seated(self.board, self.sheet)
-
-    @cached_property
-    def _alone(self) -> Seat:
-        """The design with nothing wired to it."""
-        return Seat(self.sheet, wrapper_netlist(self.sheet)) if self.seat.memories else self.seat
+            return restarting(self.board, self.alone, self.procedure)
 
     @property
-    def netlist(self) -> Netlist:
-        """The design by itself."""
-        return self._alone.netlist
+    def seat(self) -> Seat:
+        """The design with what is wired to it, read once."""
+        if "wired" not in self.seats:
+            self.seats["wired"] = seated(self.board, self.sheet)
+        return self.seats["wired"]
+
+    @property
+    def alone(self) -> Seat:
+        """The design with nothing wired to it, read once."""
+        if not self.seat.memories:
+            return self.seat
+        if "alone" not in self.seats:
+            self.seats["alone"] = Seat(self.sheet, wrapper_netlist(self.sheet))
+        return self.seats["alone"]
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:
