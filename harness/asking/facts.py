@@ -78,7 +78,7 @@ def obstacles(asking: Question) -> Iterator[str]:
 
 def warnings(asking: Question) -> tuple[str, ...]:
     """What the reader of the source found odd."""
-    return source_warnings(asking.netlist)
+    return source_warnings(asking.alone.netlist)
 
 
 def _clock(asking: Question) -> Iterator[str]:

@@ -30,6 +30,7 @@ from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 from forelight.sim.frozen import frozen
 
+from ..bench.course import Seat, seated
 from ..bench.predict import predict
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
@@ -44,8 +45,7 @@ from ..limits import stage
 from ..terminal.output import progress
 
 if TYPE_CHECKING:
-    from forelight.sim.netlist import Netlist
-
+    from ..bench.inside import Inside
     from ..bench.restarting import Restarting
     from ..coverage.measure import Faults
     from ..coverage.record import Coverage
@@ -98,6 +98,8 @@ class Question:
     told: tuple[Action, ...] = ()
     asked_levels: Mapping[str, int] = field(default_factory=dict)
     itself: bool = False
+    #: What was read of the design, also for the same question under another procedure.
+    seats: dict[str, Seat] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def code(self) -> int | None:
@@ -105,11 +107,6 @@ class Question:
         return next(
             (action.code for action in flat(self.procedure.actions) if isinstance(action, Strap)), None
         )
-
-    @cached_property
-    def netlist(self) -> Netlist:
-        """The design as it is wrapped for the chip."""
-        return wrapper_netlist(self.sheet)
 
     def start(self) -> int:
         """The tick at which the slot is up: its restart has been let go."""
@@ -124,10 +121,17 @@ class Question:
                 self.sheet,
                 self.procedure,
                 slot=self.slot,
+                seat=self.seat,
                 power_ups=self.power_ups,
                 seed=self.seed,
                 progress=advance,
             )
+
+    def inside(self, slot: int) -> Inside:
+        """What happens in the design, in the slot that it has or in which it was foretold."""
+        from ..bench.inside import Inside
+
+        return Inside.of(self.board, self.sheet, self.procedure, slot, self.seat)
 
     def coverage(
         self,
@@ -139,12 +143,11 @@ class Question:
         outputs: Collection[str] = OUTPUT_LINES,
     ) -> Coverage:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
-        from ..bench.inside import Inside
         from ..coverage.measure import coverage
 
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
-            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            inside = self.inside(int(golden.facts["slot"]))
             begin = self.start() if start is None else start
             return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
 
@@ -162,7 +165,23 @@ class Question:
         from ..bench.restarting import restarting
 
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self.sheet, self.netlist, self.procedure)
+            return restarting(self.board, self.alone, self.procedure)
+
+    @property
+    def seat(self) -> Seat:
+        """The design with what is wired to it, read once."""
+        if "wired" not in self.seats:
+            self.seats["wired"] = seated(self.board, self.sheet)
+        return self.seats["wired"]
+
+    @property
+    def alone(self) -> Seat:
+        """The design with nothing wired to it, read once."""
+        if not self.seat.memories:
+            return self.seat
+        if "alone" not in self.seats:
+            self.seats["alone"] = Seat(self.sheet, wrapper_netlist(self.sheet))
+        return self.seats["alone"]
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:

@@ -147,7 +147,6 @@ def sentence(found: dict[str, object]) -> str:
 
 def improved(asking: Question, golden: Golden, found: Coverage) -> Improved:
     """A run that begins as the one that was asked for and goes on so that it reveals more."""
-    from ..bench.inside import Inside
     from ..coverage.improve import Improved, Search
     from ..coverage.measure import Faults
 
@@ -159,7 +158,7 @@ def improved(asking: Question, golden: Golden, found: Coverage) -> Improved:
     slot = int(golden.facts["slot"])
     doing = f"searching a run of {sheet.name} that reveals more"
     with progress(doing.capitalize()) as advance, stage(doing):
-        inside = Inside.of(board, sheet, asking.procedure, slot)
+        inside = asking.inside(slot)
         faults = Faults.of(inside.seat)
         search = Search(inside, board, asking.procedure, slot, faults, asking.seed)
         added = search.moves([line.number for line in found.missed], advance) if found.missed else ()
