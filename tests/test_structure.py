@@ -211,7 +211,7 @@ FACES = {
     "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
     "Reference",  # the judge of the engine
-    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
+    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete", "format_completion"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
 
