@@ -60,6 +60,7 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     assert (found["verdict"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
     assert found["first"]["step"] == 2
+    assert found["proves"] is None
     assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
 
 
@@ -127,7 +128,10 @@ def test_an_empty_slot_cannot_be_checked(capture: Path) -> None:
     assert "slot 5 of quay is empty" in ask("check", "5", str(capture), code=2).stderr
 
 
-@pytest.mark.parametrize(("bits", "steps", "first"), [(8, 400, 3), (8, 400, 250), (12, 2000, 4000)])
+@pytest.mark.parametrize(
+    ("bits", "steps", "first"),
+    [(8, 400, 3), (8, 400, 250), pytest.param(12, 2000, 4000, marks=pytest.mark.slow)],
+)
 def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: int, first: int) -> None:
     """A counter that was found in some state, its upper eight bits shown; and the same with one bit wrong."""
     Path("free.v").write_text(
@@ -161,6 +165,7 @@ def test_odds_that_it_fits_stand_beside_agrees_alone() -> None:
         assert ("to one" in row) == (kind == AGREES)
 
 
+@pytest.mark.slow
 def test_no_odds_that_it_fits_where_a_recording_differs(capture: Path) -> None:
     """The second half of it has one line upside down."""
     rows = [row.split(",") for row in capture.read_text().splitlines()]
@@ -275,10 +280,3 @@ def test_what_was_not_recorded_proves_nothing(capture: Path) -> None:
     assert 0 < part["revealed"] < whole["revealed"] and 0 < half["revealed"] < whole["revealed"]
     seen = {line["number"] for line in whole["missed"]}
     assert seen < {line["number"] for line in part["missed"]} & {line["number"] for line in half["missed"]}
-
-
-def test_what_differs_proves_nothing(capture: Path) -> None:
-    rows = [line.split(",") for line in capture.read_text().splitlines()]
-    dark = [[*row[:3], row[3][:1] + "0" + row[3][2:], row[4]] for row in rows[1:]]
-    capture.write_text("\n".join(",".join(row) for row in [rows[0], *dark]) + "\n")
-    assert json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)["proves"] is None
