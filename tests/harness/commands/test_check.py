@@ -193,9 +193,6 @@ def test_which_slot_a_capture_fits(capture: Path) -> None:
         (found[1]["slot"], "differs"),
     ]
     assert {slot["slot"] for slot in found} == set(ROSTER)
-    said = " ".join(ask("check", "--any", str(capture), "--board", str(board)).output.split())
-    assert said.startswith("bench.csv fits Tide gauge in slot 8; 0 of 4 slots cannot be told.")
-    assert re.search(r"8 Tide gauge fits \d+ bits in \d+ steps", said)
 
 
 def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
@@ -205,13 +202,9 @@ def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
     head = profile.read_text(encoding="utf-8").partition("[slots]")[0]
     Path("few.toml").write_text(head + '[slots]\n8 = "tide_gauge"\n9 = "load_counter"\n')
     ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
-    found = json.loads(ask("check", "--any", "sacks.vcd", "--board", "few.toml", "--json").output)["slots"]
-    assert [(slot["slot"], slot["verdict"], slot["run"]) for slot in found] == [
-        (9, "agrees", "twelve sacks"),
-        (8, "differs", found[1]["run"]),
-    ]
     said = " ".join(ask("check", "--any", "sacks.vcd", "--board", "few.toml").output.split())
-    assert '9 Load counter, run "twelve' in said
+    assert said.startswith("sacks.vcd fits Load counter in slot 9; 0 of 2 slots cannot be told.")
+    assert re.search(r'9 Load counter, run "twelve sacks" +fits \d+ bits in \d+ steps', said)
 
 
 def test_any_wants_the_capture_alone(capture: Path) -> None:
