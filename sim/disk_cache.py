@@ -40,7 +40,7 @@ BORDER = 65
 
 @dataclass(frozen=True)
 class DiskCache:
-    """Entries of one kind, told by their suffix; well beyond `limit` bytes in all, those unused for longest are dropped."""
+    """Entries of one kind, told by their suffix; well beyond `limit` bytes, those unused for longest are dropped."""
 
     suffix: str
     limit: int
