@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -47,9 +48,14 @@ def test_what_was_unused_for_longest_goes_first(place: Path) -> None:
 def test_many_small_entries_are_bounded_though_the_folder_is_looked_through_seldom(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    looks = []
+    looks: list[str] = []
     whole = Path.glob
-    monkeypatch.setattr(Path, "glob", lambda self, pattern: looks.append(pattern) or whole(self, pattern))
+
+    def counted(self: Path, pattern: str) -> Iterator[Path]:
+        looks.append(pattern)
+        return iter(whole(self, pattern))
+
+    monkeypatch.setattr(Path, "glob", counted)
     cache = DiskCache(".thing", 100 * (65 + 100))
     for number in range(400):
         cache.store(str(number), bytes(100))
