@@ -204,7 +204,7 @@ def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
     ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
     said = " ".join(ask("check", "--any", "sacks.vcd", "--board", "few.toml").output.split())
     assert said.startswith("sacks.vcd fits Load counter in slot 9; 0 of 2 slots cannot be told.")
-    assert re.search(r'9 Load counter, run "twelve sacks" +fits \d+ bits in \d+ steps', said)
+    assert re.search(r'9 Load counter, run "twelve fits \d+ bits in \d+ steps', said)
 
 
 def test_any_wants_the_capture_alone(capture: Path) -> None:
