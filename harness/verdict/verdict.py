@@ -343,7 +343,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
         length = (capture.end - capture.start) * reading.scale
-        if len(line.levels) == 1 and seen and _longest(theirs, min(seen), reading.reference) < 0.9 * length:
+        if len(line.levels) == 1 and seen and longest(theirs, min(seen), reading.reference) < 0.9 * length:
             reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
     return replace(
@@ -353,7 +353,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     )
 
 
-def _longest(line: RecordedLine, level: int, golden: Foretold) -> float:
+def longest(line: RecordedLine, level: int, golden: Foretold) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
     may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])

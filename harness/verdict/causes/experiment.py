@@ -22,6 +22,7 @@ from ...boards.profile import Board
 from ..kinds import WHICH_CAUSE
 from ..reference import Foretold
 from ..rows import foretold_list
+from . import writing
 from .foretell import Foreteller, clipped
 from .mishap import Handling, Mishap
 
@@ -35,7 +36,8 @@ MOVED = 2  # inputs at most
 #: Kinds of cause that are gone when something else is done.
 GONE = frozenset(
     {"another run", "another slot", "other inputs recorded", "another power-up", "switch not moved", "steps miscounted",
-     "press not seen", "button bounced", "channel late", "wrong time base"}
+     "press not seen", "button bounced", "channel late", "wrong time base", "stopped on the way", *writing.KINDS,
+     writing.SEVERAL}
 )  # fmt: skip
 
 
@@ -169,7 +171,7 @@ def separates(
     return True
 
 
-def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board, causes_shown: str = "") -> str:
+def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board) -> str:
     """The experiment in a person's words, from the last moves on."""
     moves = []
     for action in made.actions:
@@ -193,12 +195,8 @@ def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board, caus
         if segment
         else made.line
     )
-    del causes_shown
-    return (
-        f"{', '.join(moves)}, look at {where}: {seen[made.first]} if {_clause(first)}, "
-        f"{seen[made.second]} if {_clause(second)}."
-    ).capitalize()
-
-
-def _clause(cause: Mishap) -> str:
-    return cause.name
+    words = (
+        f'{", ".join(moves)}, look at {where}: {seen[made.first]} means "{first.name}", '
+        f'{seen[made.second]} means "{second.name}".'
+    )
+    return words[0].upper() + words[1:]
