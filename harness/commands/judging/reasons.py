@@ -162,18 +162,20 @@ def _plain(group: Suspects, share: float) -> dict[str, object]:
 def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
     head = "Likely cause: " if number == 0 else "Or: "
     others = [one.cause.name for one in _likely(group)[1:]]
+    chance = _chance(ranking.odds(group))
     line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
-    line.append(f" ({_chance(ranking.odds(group))})", style="not bold")
     left = len(group.members) - 1 - len(others[: MEMBERS - 1])
     if others:
         more = f" and {left} more" if left else ""
-        line.append(
-            f" This recording cannot tell that from: {'; '.join(others[: MEMBERS - 1])}{more}.",
+        named = "; ".join(others[: MEMBERS - 1])
+        return line.append(
+            f" This recording cannot tell it from: {named}{more}; together they are {chance}.",
             style="not bold",
         )
-    elif left:
+    line.append(f" ({chance})", style="not bold")
+    if left:
         many = f"{left} causes that are" if left > 1 else "a cause that is"
-        line.append(f" This recording cannot tell that from {many} far less common.", style="not bold")
+        line.append(f" This recording cannot tell it from {many} far less common.", style="not bold")
     return line
 
 

@@ -166,8 +166,8 @@ def _moves(it: Handling) -> Iterator[Mishap]:
                     yield Mishap(
                         "steps miscounted",
                         f"steps of {_words(path)}, {word}",
-                        f"Steps by hand were miscounted, {word}: {made} and not {action.count}, in action {_words(path)} "
-                        "after the restart.",
+                        f"Steps by hand were miscounted, {word}: {made} and not {action.count}, in action "
+                        f"{_words(path)} after the restart.",
                         "Run it again, and count the steps aloud.",
                         _replaced(path, replace(action, count=made)),
                     )

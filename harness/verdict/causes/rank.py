@@ -30,7 +30,7 @@ from ..verdict import lay
 from . import clips, clock, hand, recording, silicon, wakes, wiring, writing
 from .foretell import Foreteller, Prospect, clipped, moves, on_axis
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
-from .readings import Readings, beginning
+from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
 
@@ -54,6 +54,8 @@ OPEN = 0.2
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
 EXPLAINED = 0.5
+#: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
+FREE = math.log2(math.log(WIDEST) / TOLERANCE)
 #: Of a recording, so much in which nothing moves any more may be a clock that stopped.
 AT_REST = 0.05
 #: Bits that a cause, however rare, may save less than that.
@@ -290,6 +292,7 @@ class _Inquiry:
         settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
+        free = 0.0 if it.pace is not None else FREE
         code = _code(it)
         if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
             rate = float(it.board.step_hz(code))
@@ -302,16 +305,18 @@ class _Inquiry:
             watched = None if self.code is None else clock.by_watch(it, self.code)
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
-        yield from ((told, pace, 0.0) for told in whole for pace in paces)
+        yield from ((told, pace, free) for told in whole for pace in paces)
         if it.wake is not None:
             return
         if self.never_settles(self.readings.meant):
             if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
-                yield from ((other, pace, 0.0) for pace in paces)
+                yield from ((other, pace, free) for pace in paces)
             return
         for pace in paces:
             if self.is_open(it, first, pace):
-                yield from ((told, pace, rare) for _, told, rare in self.from_power_ups(it, first, pace))
+                yield from (
+                    (told, pace, free + rare) for _, told, rare in self.from_power_ups(it, first, pace)
+                )
 
     def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
         """Whether what is foretold leaves a good part open, and the rest is as recorded, or nearly so."""
@@ -319,10 +324,12 @@ class _Inquiry:
         if reading is None:
             return False
         rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
-        if _left_open(rows, reading.recordings[0]) < OPEN:
-            return False
-        fits = self.readings.fits(rows, reading)
-        return any(f.best.mismatches <= max(FEW, SAME * f.best.compared.sum()) for _, f in fits)
+        widely = _left_open(rows, reading.recordings[0]) >= OPEN
+        return any(
+            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
+            and (widely or found.best.saved.sum() < EXPLAINED * one.null_bits)
+            for one, found in self.readings.fits(rows, reading)
+        )
 
     def from_power_ups(
         self, it: Handling, first: Prospect, pace: float
@@ -501,7 +508,7 @@ def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple
     best = int(np.argmin(lengths))
     usual = readings.usual.recordings[0]
     if none > NONE:
-        its = length(usual, readings.usual, none - usual.handicap)
+        its = length(usual, readings.usual, none)
         none = max(NONE, found[best].bits + lengths[best] - its)
     return [
         replace(one, bits=found[best].bits + lengths[best] - its)
@@ -511,8 +518,10 @@ def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple
 
 def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
     """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
-    if meant is None or (best is not None and best.handling.slips):
-        return ()  # an entry that was missed shifts all that follow
+    if meant is None:
+        return ()
+    if best is not None and (best.handling.slips or best.reading is not meant.reading):
+        return ()  # an entry that was missed shifts all that follow, and by another clock no step is compared with its own
     rows, offset, is_list = meant.rows, meant.fit.best.offset, meant.reading.stated is not None
     if best is not None and (is_list or best.recording is meant.recording):
         ups = [0 if is_list else round(one.foretold.onward) for one in (best, meant)]

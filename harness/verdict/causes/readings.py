@@ -65,7 +65,7 @@ class Readings:
     board: Board
     meant: Prospect
     step_line: str
-    others: dict[float, Readout | None] = field(default_factory=dict)
+    others: dict[tuple[float, float], Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
@@ -95,10 +95,13 @@ class Readings:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
-        for known, reading in self.others.items():
-            if known == rate or (reading is not None and _keeps(reading, rate, known)):
+        for (known, its), reading in self.others.items():
+            # By another step clock lines change at other places in a step.
+            alike = abs(its / hz - 1) < TOLERANCE
+            if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
                 return reading
-        self.others[rate] = None
+        key = rate, hz
+        self.others[key] = None
         if (
             self.given
             or self.still
@@ -107,8 +110,8 @@ class Readings:
             scaled = _scaled(self.capture, 1 / pace)
             found = self._read(told, scaled)
             if found.recordings:
-                self.others[rate] = found
-        return self.others[rate]
+                self.others[key] = found
+        return self.others[key]
 
     def may_step(self, rate: float) -> bool:
         """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""

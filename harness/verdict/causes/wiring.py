@@ -46,8 +46,8 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                 "output stuck",
                 f"o{n} stuck at {level}",
                 f"The channel of o{n} stays at {level}, whatever the design does.",
-                f"Put the clip of o{n} on another output: if it still shows {level}, the lead or the channel is broken, "
-                f"else the pin of o{n}.",
+                f"Put the clip of o{n} on another output: if it still shows {level}, the lead or the channel is "
+                f"broken, else the pin of o{n}.",
                 clips({n: Clip(n, level=level)}),
             )
         yield Mishap(
@@ -77,7 +77,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                 yield Mishap(
                     "outputs shorted",
                     f"o{a} and o{b} shorted, {wins} wins",
-                    f"o{a} and o{b} touch each other: both show {wins} where they should differ.",
+                    f"Outputs o{a} and o{b} touch each other: both show {wins} where they should differ.",
                     f"Switch the board off and look for a bridge between o{a} and o{b}; two outputs that fight can be "
                     "damaged, so let nothing run until it is gone.",
                     clips({a: Clip(a, other=b, wins=wins), b: Clip(a, other=b, wins=wins)}),
