@@ -171,9 +171,8 @@ class _Inquiry:
     def weigh_stop(self) -> None:
         """A clock that stopped for good when the last edge had come, up to which all is as was meant."""
         capture, meant = self.readings.capture, self.readings.meant
-        last = max(
-            (float(capture.lines[name].times[-1]) for name in self.readings.names), default=capture.end
-        )
+        lines = self.readings.usual.lines  # without spikes
+        last = max((float(lines[name].times[-1]) for name in self.readings.names), default=capture.end)
         rest = capture.end - last
         if (
             capture.unit != "seconds"
@@ -521,7 +520,7 @@ def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Dif
     if meant is None:
         return ()
     if best is not None and (best.handling.slips or best.reading is not meant.reading):
-        return ()  # an entry that was missed shifts all that follow, and by another clock no step is compared with its own
+        return ()  # a missed entry shifts all that follow, and by another clock no step is at its place
     rows, offset, is_list = meant.rows, meant.fit.best.offset, meant.reading.stated is not None
     if best is not None and (is_list or best.recording is meant.recording):
         ups = [0 if is_list else round(one.foretold.onward) for one in (best, meant)]
