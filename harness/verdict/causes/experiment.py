@@ -2,8 +2,8 @@
 
 Theory of operation. A procedure is: bring the slot up, put some inputs to other levels, wait, look at one line. Those
 with the fewest inputs moved are tried first, then the shortest wait; each is foretold for both causes, and separates
-them where one line is settled for both, at different levels. Where both have the same step clock the wait is in steps,
-otherwise in seconds by a watch. What is found is foretold once more from many more power-ups.
+them where one line is settled for both, at different levels. Where both have the step clock that was meant the wait is
+in steps, otherwise in seconds by a watch. What is found is foretold once more from many more power-ups.
 """
 
 from __future__ import annotations
@@ -63,12 +63,13 @@ def separating(
     """
     if {first.kind, second.kind} & GONE or not lines:
         return None
+    counted = teller.prospect(it)  # whoever waits for steps waits as long as they should take
     for levels in _settings(it):
         moves: tuple[Action, ...] = (Set(levels),) if levels else ()
         by_step = _foretold((first, second), replace(it, then=(*moves, Steps(STEPS))), teller)
         if by_step is None:
             continue
-        if _same_clock(*by_step):
+        if counted is not None and all(_same_clock(one, counted.foretold) for one in by_step):
             found = _by_steps(*by_step, lines)
             wait: Action = Steps(max(found[0], 1)) if found else Steps(1)
         else:

@@ -429,7 +429,7 @@ def rank(
     none = max(NONE, _otherwise(whole.readings))
     if len(it.board.slots) <= FEW_SLOTS or not search.found:
         search.weigh(list(recording.other_slots(it)))
-    if not search.explains and not search.readings.still:
+    if not search.explains and (not search.readings.still or all(one.bits < NONE for one in search.found)):
         search.weigh_unrestarted(causes)
     if (
         not search.explains

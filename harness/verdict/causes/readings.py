@@ -153,7 +153,7 @@ class Readings:
 
     def rests_as(self, told: Foretold, reading: Readout, pace: float) -> bool:
         """Whether the lines of a recording in which nothing moves are foretold to rest for as long."""
-        if id(reading) not in self.clockless:
+        if reading.edges or reading.stated is not None:
             return True
         long = STILLNESS * (self.capture.end - self.capture.start) / pace * told.oscillator_hz / told.unit
         for name, line in reading.lines.items():
