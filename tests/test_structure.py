@@ -321,6 +321,15 @@ def test_every_view_has_a_test_of_its_own() -> None:
     )
 
 
+def test_every_design_is_judged_by_more_than_its_golden() -> None:
+    folder = "designs/breakwater"
+    tests = " ".join(path.read_text("utf-8") for path in (ROOT / "tests" / folder).rglob("test_*.py"))
+    designs = [path.parent.name for path in (ROOT / folder).glob("*/datasheet.toml")]
+    assert len(designs) > 40
+    untested = [name for name in designs if not re.search(rf"\b{name}\b", tests)]
+    assert not untested, f"check against something else than its golden, in tests/{folder}: {untested}"
+
+
 def test_every_benchmark_is_explained() -> None:
     folder = ROOT / "tests/benchmarks"
     said = " ".join((folder / "README.md").read_text("utf-8").split())

@@ -12,7 +12,7 @@ from forelight.designs.sheets.attachments import driven_lines, heard_lines
 from rich.text import Text
 
 from ..boards.divider import setting_word
-from ..chip.netlist import fights_in, source_warnings, wrapper_netlist
+from ..chip.netlist import fights_in, source_warnings
 from ..hand.routine import divides
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
@@ -73,7 +73,7 @@ def obstacles(asking: Question) -> Iterator[str]:
 
 def warnings(asking: Question) -> tuple[str, ...]:
     """What the reader of the source found odd."""
-    return source_warnings(wrapper_netlist(asking.sheet))
+    return source_warnings(asking.alone.netlist)
 
 
 def _clock(asking: Question) -> Iterator[str]:

@@ -28,6 +28,7 @@ from forelight.designs.procedures.procedure import (
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
 
+from ..bench.course import Seat, seated
 from ..bench.inside import Inside
 from ..bench.predict import predict
 from ..bench.restarting import Restarting, restarting
@@ -93,6 +94,8 @@ class Question:
     told: tuple[Action, ...] = ()
     asked_levels: Mapping[str, int] = field(default_factory=dict)
     itself: bool = False
+    #: What was read of the design, also for the same question under another procedure.
+    seats: dict[str, Seat] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def code(self) -> int | None:
@@ -114,10 +117,15 @@ class Question:
                 self.sheet,
                 self.procedure,
                 slot=self.slot,
+                seat=self.seat,
                 power_ups=self.power_ups,
                 seed=self.seed,
                 progress=advance,
             )
+
+    def inside(self, slot: int) -> Inside:
+        """What happens in the design, in the slot that it has or in which it was foretold."""
+        return Inside.of(self.board, self.sheet, self.procedure, slot, self.seat)
 
     def coverage(
         self,
@@ -131,7 +139,7 @@ class Question:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
-            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            inside = self.inside(int(golden.facts["slot"]))
             begin = self.start() if start is None else start
             return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
 
@@ -147,7 +155,23 @@ class Question:
     @cached_property
     def _restarting(self) -> Restarting | None:
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
+            return restarting(self.board, self.alone, self.procedure)
+
+    @property
+    def seat(self) -> Seat:
+        """The design with what is wired to it, read once."""
+        if "wired" not in self.seats:
+            self.seats["wired"] = seated(self.board, self.sheet)
+        return self.seats["wired"]
+
+    @property
+    def alone(self) -> Seat:
+        """The design with nothing wired to it, read once."""
+        if not self.seat.memories:
+            return self.seat
+        if "alone" not in self.seats:
+            self.seats["alone"] = Seat(self.sheet, wrapper_netlist(self.sheet))
+        return self.seats["alone"]
 
 
 def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:

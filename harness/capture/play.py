@@ -72,6 +72,10 @@ def _file(name: str, folder: Path) -> Path:
     path = folder / name
     if not path.resolve().is_relative_to(folder.resolve()):
         raise UsageError("the recording lies outside the folder", remedy="put a copy into it")
+    if path.is_fifo():
+        raise UsageError(
+            "a pipe can be read once, and this more often", remedy="save the recording in a file"
+        )
     return path
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from forelight.sim.errors import CaptureError
 from forelight.sim.traces.dump import Dump, scan
 
+from ..limits import stage
 from .columns import Column, match_columns
 from .eye import spelled_out
 from .pipes import whole
@@ -42,7 +43,8 @@ def read_capture(
     that is damaged or ambiguous.
     """
     place = PIPED if str(path) == PIPE else str(path)
-    return parse_capture(recorded_bytes(path), place, mapping, labels, display)
+    with stage(f"reading {place}"):
+        return parse_capture(recorded_bytes(path), place, mapping, labels, display)
 
 
 def recorded_bytes(path: str | Path) -> bytes:

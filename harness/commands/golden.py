@@ -16,7 +16,6 @@ from ..asking.question import Asked, Question, question
 from ..asking.settled import from_the_source, races, undefined
 from ..asking.settled import told as how_far
 from ..asking.signals import watched
-from ..bench.inside import Inside
 from ..coverage.improve import Improved, Search
 from ..coverage.measure import Faults
 from ..coverage.record import Coverage
@@ -154,7 +153,7 @@ def improved(asking: Question, golden: Golden, found: Coverage) -> Improved:
     slot = int(golden.facts["slot"])
     doing = f"searching a run of {sheet.name} that reveals more"
     with progress(doing.capitalize()) as advance, stage(doing):
-        inside = Inside.of(board, sheet, asking.procedure, slot)
+        inside = asking.inside(slot)
         faults = Faults.of(inside.seat)
         search = Search(inside, board, asking.procedure, slot, faults, asking.seed)
         added = search.moves([line.number for line in found.missed], advance) if found.missed else ()

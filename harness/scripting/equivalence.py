@@ -23,6 +23,7 @@ from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.undefined.opened import STATE_MACHINE, opened
 
+from ..bench.course import Seat
 from ..bench.restarting import restarting
 from ..boards.profile import Board
 from ..boards.reader import load_board
@@ -224,7 +225,7 @@ def _settled(board: Board, sheets: Sequence[Datasheet], pair: Sequence[Simulatio
     """How it is known that each design is in one state after a restart, but for what no output depends on."""
     if lines.restart is None:
         return "proved"
-    proofs = [restarting(board, sheet, one.netlist) for sheet, one in zip(sheets, pair, strict=True)]
+    proofs = [restarting(board, Seat(sheet, one.netlist)) for sheet, one in zip(sheets, pair, strict=True)]
     if all(found and found.settles in ("everything", "outputs") and not found.late for found in proofs):
         return "proved"
     ups: list[PowerUp] = [0, 1, *(random.Random(n) for n in range(WOKEN - 2))]

@@ -71,6 +71,11 @@ class Attempt:
         return self.who or self.notebook
 
     @property
+    def under(self) -> str:
+        """Its procedure in words."""
+        return "the usual procedure" if self.procedure == "default" else f"the procedure '{self.procedure}'"
+
+    @property
     def question(self) -> tuple[str, str, int]:
         """What was asked of the slot: a later try by the same person with the same question replaces an earlier one."""
         return self.command, self.procedure, self.inputs

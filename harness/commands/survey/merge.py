@@ -57,7 +57,7 @@ def paragraphs(
     yield Text(f"People contradict each other about {_slots(len(pairs))}:", style="bold")
     for one, other in pairs:
         place = f"slot {one.slot} of {one.board}" if one.slot is not None else f"on {one.board}"
-        yield f"  {one.title or one.design}, {place}, procedure {one.procedure}:"
+        yield f"  {one.title or one.design}, {place}, {one.under}:"
         yield from (
             f"    {side.who or 'somebody'}, {side.at[:10]}: {side.verdict}{_rest(side)}"
             for side in (one, other)

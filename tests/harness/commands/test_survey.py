@@ -252,7 +252,7 @@ def test_all_tries_of_a_slot() -> None:
     check("bad.csv", "--who", "Ann", code=1)
     check("good.csv", "--note", "with the other lead")
     said = ask("survey", "quay.survey", "101").output
-    assert said.count("Tide gauge, slot 101 of quay; procedure default, strap code 182.") == 2
+    assert said.count("Tide gauge, slot 101 of quay; the usual procedure, strap code 182.") == 2
     assert "check by Ann: differs" in said
     assert "Note: with the other lead" in said
     tries = answered("survey", "quay.survey", "tide_gauge")["tries"]
