@@ -16,7 +16,7 @@ from rich.text import Text
 from ...asking.question import Question
 from ...capture.record import Capture
 from ...terminal.output import progress
-from ...verdict.causes.experiment import Experiment, sentence, separating
+from ...verdict.causes.experiment import ONCE, Experiment, sentence, separating
 from ...verdict.causes.foretell import Foreteller
 from ...verdict.causes.mishap import Handling, Mishap
 from ...verdict.causes.rank import rank
@@ -76,6 +76,10 @@ class Grounds:
         if self.apart is not None:
             yield ""
             yield f"To tell two of these apart: {self._sentence(self.apart)}"
+        once = [group.best.cause.kind in ONCE for group in groups[:GROUPS] if ranking.odds(group) >= LEAST]
+        if any(once) and not all(once):
+            yield ""
+            yield "Or do the same again: if it differs in the same way, it was no slip that happens once."
         if ranking.differing:
             yield ""
             yield _table(ranking.differing)
@@ -138,12 +142,14 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
 
 
 def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Mishap, Mishap]]:
-    """Causes that are worth an experiment: of the first two groups, or where one is all but certain, of that alone."""
+    """Causes that are worth an experiment: of the first two groups, then of the first alone, which is all there is where
+    that is all but certain."""
     groups = ranking.convincing
-    if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
-        return [(groups[0].best.cause, groups[1].best.cause)]
     some = [one.cause for group in groups[:1] for one in _likely(group)]
-    return [(some[0], other) for other in some[1:TRIED]]
+    alike = [(some[0], other) for other in some[1:TRIED]]
+    if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
+        return [(groups[0].best.cause, groups[1].best.cause), *alike]
+    return alike
 
 
 def _likely(group: Suspects) -> list[Explained]:

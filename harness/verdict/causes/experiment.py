@@ -33,12 +33,13 @@ WATCH = 0.25
 #: Power-ups from which an experiment is foretold at last.
 SURE = 64
 MOVED = 2  # inputs at most
-#: Kinds of cause that are gone when something else is done.
-GONE = frozenset(
-    {"another run", "another slot", "other inputs recorded", "another power-up", "switch not moved", "steps miscounted",
-     "press not seen", "button bounced", "channel late", "wrong time base", "stopped on the way", *writing.KINDS,
-     writing.SEVERAL}
+#: Kinds of cause that happen once: they are gone when the same is done again.
+ONCE = frozenset(
+    {"switch not moved", "steps miscounted", "press not seen", "button bounced", "another power-up",
+     "stopped on the way", *writing.KINDS, writing.SEVERAL}
 )  # fmt: skip
+#: Kinds of cause that are gone when something else is done.
+GONE = ONCE | {"another run", "another slot", "other inputs recorded", "channel late", "wrong time base"}
 
 
 @dataclass(frozen=True)
