@@ -7,10 +7,10 @@ import os
 import threading
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from .files import unfinished
+from .frozen import frozen
 
 
 def folder() -> Path:
@@ -38,7 +38,7 @@ PART = 16
 BORDER = 65
 
 
-@dataclass(frozen=True)
+@frozen
 class DiskCache:
     """Entries of one kind, told by their suffix; well beyond `limit` bytes, those unused for longest are dropped."""
 

@@ -21,7 +21,7 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        errors kinds levels plain_text units
+        errors frozen kinds levels plain_text units
         allowance files netlist
         disk_cache traces
         evaluate rtlil schedule
@@ -211,7 +211,7 @@ FACES = {
     "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
     "Reference",  # the judge of the engine
-    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
+    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete", "format_completion"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.files import write_whole
+from forelight.sim.frozen import frozen
 from rich.table import Table
 from rich.text import Text
 
@@ -49,7 +50,7 @@ def step_line(asking: Question) -> str:
     return "step" if line == "own" else line
 
 
-@dataclass(frozen=True)
+@frozen
 class Grounds:
     """What explains a recording, the experiment that tells a `pair` of explanations apart (None where none was
     found), and what became of the file for it."""
@@ -142,8 +143,8 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
 
 
 def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Mishap, Mishap]]:
-    """Causes that are worth an experiment: of the first two groups, then of the first alone, which is all there is where
-    that is all but certain."""
+    """Causes that are worth an experiment: of the first two groups, then of the first alone; where that is all but
+    certain, of that alone."""
     groups = ranking.convincing
     some = [one.cause for group in groups[:1] for one in _likely(group)]
     alike = [(some[0], other) for other in some[1:TRIED]]

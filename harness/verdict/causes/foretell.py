@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
@@ -22,7 +23,9 @@ from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
 from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
-from .wakes import Woken, woken
+
+if TYPE_CHECKING:
+    from .wakes import Woken
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -57,6 +60,8 @@ class Foreteller:
         """What the pins show from many power-ups; None where they cannot be run side by side."""
         key = (moves(plan), *((number, id(seat)) for number, seat in seats.items()))
         if fault is None and key not in self.awake:
+            from .wakes import woken
+
             self.awake = {key: woken(plan, seats, self.lanes)}  # the last one alone: it is large
         return self.awake[key] if fault is None else None
 
