@@ -196,6 +196,8 @@ class _Inquiry:
         steps = int(
             meant.foretold.step_at(at)[0] - meant.foretold.step_at(np.array([meant.foretold.freed]))[0]
         )
+        if steps < 1:
+            return
         causes = [
             clock.stopped_on_the_way(self.it, count, rest + step)
             for count in range(max(steps - 1, 1), steps + 2)

@@ -24,7 +24,7 @@ ENTRIES = 24
 def entries() -> NDArray[np.uint8]:
     """What an eye sees, entry by entry, bit 0 first."""
     right = by_eye(IT, ENTRIES)
-    return np.stack([right.lines[name].at(np.arange(ENTRIES) + 0.5) for name in OUTPUTS])
+    return np.stack([right.lines[name].at(np.arange(ENTRIES, dtype=np.float64) + 0.5) for name in OUTPUTS])
 
 
 def as_list(columns: NDArray[np.uint8]) -> Capture:
