@@ -55,6 +55,7 @@ class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
     Row 0 belongs to the step that begins at `first` on the prediction's time axis. `strays` are those of a recording.
+    A prediction's `hold` is what its lines show at the moments of each step for which restart is held, as words as well.
     """
 
     levels: Words
@@ -62,6 +63,7 @@ class ReadRows:
     slots: int
     first: int = 0
     strays: Strays | None = None
+    hold: tuple[Words, Words] | None = None
 
     @property
     def sure(self) -> Words:
@@ -148,10 +150,23 @@ def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
             told = (read.level != UNKNOWN) & ~read.near & (times > reference.since) & (times < reference.end)
             told[slice(*np.searchsorted(times, free))] = False
             _put(rows, bit, slot, read.level, told)
+    hold = _hold(rows, at, reference.since) if reference.onward > 0 else None
     for bit, _ in enumerate(at.held, len(at.names)):
         for words in (rows.levels, rows.known):
             words[:1] |= words.dtype.type(1 << bit)
-    return rows
+    return replace(rows, hold=hold)
+
+
+def _hold(rows: ReadRows, at: Moments, since: float) -> tuple[Words, Words]:
+    """What the last step under restart shows at each moment, which is in it or, in the next row, in its end."""
+    hold = np.zeros((2, rows.slots), rows.levels.dtype)
+    for bit, places_ in enumerate(at.places):
+        mask = rows.levels.dtype.type(1 << bit)
+        for slot, place in enumerate(places_):
+            row = slot + rows.slots * (rows.first + place <= since)
+            if row < len(rows.levels):
+                hold[:, slot] |= mask & np.array([rows.levels[row], rows.known[row]])
+    return hold[0], hold[1]
 
 
 def recorded(
