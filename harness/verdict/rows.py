@@ -55,7 +55,7 @@ class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
     Row 0 belongs to the step that begins at `first` on the prediction's time axis. `strays` are those of a recording.
-    A prediction's `hold` is what its lines show at the moments of each step for which restart is held, as words as well.
+    A prediction's `hold` is what its lines show at the moments of each step for which restart is held, in words too.
     """
 
     levels: Words

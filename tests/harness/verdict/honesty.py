@@ -145,7 +145,9 @@ class Tally:
             agree, left, differ = (self.verdicts[fault, kind] for kind in kinds)
             told = "-" if fault in (GOOD, "rate") else str(self.open_rightly[fault])
             named = "-" if fault in (GOOD, "rate") else str(self.named[fault])
-            lines.append(f"| {'good' if fault == GOOD else fault} | {agree} | {left} | {told} | {differ} | {named} |")
+            lines.append(
+                f"| {'good' if fault == GOOD else fault} | {agree} | {left} | {told} | {differ} | {named} |"
+            )
         good = sum(self.verdicts[GOOD, kind] for kind in kinds)
         wrong = self.verdicts[GOOD, DIFFERS]
         lines.append("")
