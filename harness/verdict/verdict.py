@@ -71,7 +71,7 @@ def check(
         return of_list(plain, reading)
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
-    if quick and (glance := lay(reading, thorough=False)).far_off:
+    if quick and ((glance := lay(reading, thorough=False)).far_off or glance.bits >= MARGIN):
         return _of_laid(plain, glance, capture, board, tolerance)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
