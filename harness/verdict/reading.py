@@ -190,7 +190,8 @@ def _timed(
     readings = []
     longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
     for number, clock in enumerate(found):
-        if number and clock.rate * (capture.end - capture.start) > longest:
+        # The likeliest may say that the recording is longer than the prediction, but not how many years.
+        if clock.rate * (capture.end - capture.start) > longest * (1.0 if number else WIDE):
             continue
         readings.append(timed(at, recorded(lines, at, clock, bounds, blur), clock))
     before = theirs.onward > 0
