@@ -16,7 +16,7 @@ import numpy as np
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import Floats, Ints, RecordedLine, places
+from ..capture.record import Floats, Ints, Levels, RecordedLine, places
 from .clock import Clock
 from .reference import Foretold
 
@@ -25,6 +25,10 @@ Words = NDArray[np.unsignedinteger]
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
 RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
+MANY, STRETCHES = (
+    1 << 17,
+    64,
+)  # changes of a line that tell where they come, and the stretches in which they lie
 CELLS = 64  # of a step, by which places in it are counted
 FURTHER = 1.25  # times what 99 % of the edges keep within: further none strays
 FURTHEST = 0.75  # of a step
@@ -93,7 +97,7 @@ class Moments:
 
 def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
-    phases = {name: changes(reference, name) % 1.0 for name in names}
+    phases = {name: _some(changes(reference, name)) % 1.0 for name in names}
     everything = np.concatenate([*phases.values(), np.zeros(0)])
     usual = _still(everything) or ((0.49, 0.49),)
     still = [_still(phases[name]) or usual for name in names]
@@ -101,12 +105,24 @@ def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
 
-def changes(reference: Foretold, name: str) -> Floats:
-    """When a line changes from one known level to the other, from the prediction's start on."""
+def _some(times: Floats) -> Floats:
+    """All of these, or some stretches of them where they are many."""
+    if len(times) <= MANY:
+        return times
+    begins = np.linspace(0, len(times) - MANY // STRETCHES, STRETCHES).astype(np.int64)
+    return np.concatenate([times[begin : begin + MANY // STRETCHES] for begin in begins])
+
+
+def moves(reference: Foretold, name: str) -> tuple[Floats, Levels]:
+    """When a line changes from one known level to the other, from the prediction's start on, and to which."""
     line = reference.lines[name]
     known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN) & (line.times[1:] >= reference.since)
-    times: Floats = line.times[1:][known]
-    return times
+    return line.times[1:][known], line.levels[1:][known]
+
+
+def changes(reference: Foretold, name: str) -> Floats:
+    """When it does."""
+    return moves(reference, name)[0]
 
 
 def _still(phases: Floats) -> tuple[tuple[float, float], ...]:

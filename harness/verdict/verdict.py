@@ -107,7 +107,7 @@ class Laid:
     def contradicted(self) -> bool:
         """Whether something is not as foretold wherever most of the recording is compared: else nothing of it is more
         than left open, however little speaks for its lying there."""
-        most = HALF * self.recording.sums[1, :, -1].sum()
+        most = HALF * self.recording.counts[:, -1].sum()
         return not any(
             not there.mismatches and there.saved.sum() > -MARGIN and there.compared.sum() > most
             for there in self.found.places
@@ -130,7 +130,7 @@ class Laid:
 def lay(reading: Readout, thorough: bool = True) -> Laid:
     """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
     reading = reading.closer() if thorough else reading
-    bits, fits = reading.laid(reading.rows)
+    bits, fits = reading.own
     best = int(np.argmax([found.bits for found in fits]))
     others: list[tuple[Recording, Otherwise]] = []
     share = math.log2(len(fits))
