@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from numbers import Integral
 from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
 
 from .compile.compiled import Compiled
 from .compile.layout import FRESH, RESTLESS, Place, aligned
@@ -24,7 +27,7 @@ class State:
         self.netlist, self.compiled, self.places = netlist, compiled, compiled.layout
         self._array = aligned(self.places.size)
         self._view = memoryview(self._array.data)
-        self._wiring: list[bool] = []  # of each register; a simulation is powered up hundreds of times
+        self._registers: _Registers | None = None
 
     @property
     def address(self) -> int:
@@ -40,10 +43,8 @@ class State:
         held = _allowed(held)
         self._array[:] = 0
         self._array[FRESH] = 1
-        self._wiring = self._wiring or list(map(is_wiring, self.netlist.registers))
-        registers = zip(self.netlist.registers, self.places.registers, self._wiring, strict=True)
-        for register, place, wiring in registers:
-            self.write(place, _woken(register.init, held, wiring=wiring))
+        self._registers = self._registers or _Registers(self.netlist.registers, self.places.registers)
+        self._array[self._registers.offsets] = self._registers.woken(held)
         for memory, rows in zip(self.netlist.memories, self.places.memories, strict=True):
             size = rows.first.size
             words = (_woken(row, held, wiring=not memory.writes) for row in memory.init)
@@ -132,6 +133,28 @@ class State:
             ):  # else a register: it holds already what its overrides made of it
                 known[self.netlist.cells[node].output] = self._update(node, known)
         return assemble(word, known)
+
+
+class _Registers:
+    """What registers wake up with, all at once: a simulation is powered up hundreds of times.
+
+    `offsets` are those of their bytes in the state, one register after another.
+    """
+
+    def __init__(self, registers: Sequence[Register], places: Sequence[Place]) -> None:
+        self._woken = [
+            (register.init, is_wiring(register), place.size)
+            for register, place in zip(registers, places, strict=True)
+        ]
+        ranges = [np.arange(place.offset, place.offset + place.size) for place in places]
+        self.offsets = np.concatenate([np.zeros(0, np.int64), *ranges])
+
+    def woken(self, held: PowerUp) -> NDArray[np.uint8]:
+        """Their bytes."""
+        values = (
+            _woken(init, held, wiring=wiring).to_bytes(size, "little") for init, wiring, size in self._woken
+        )
+        return np.frombuffer(b"".join(values), np.uint8)
 
 
 def assemble(word: Word, known: Mapping[int, int]) -> int:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from forelight.designs.procedures.procedure import Restart
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.trace import Trace
 from rich.console import RenderableType
 
 from ..attach.report import paragraphs, reports
-from ..bench.inside import Inside
 from ..bench.settling import Settling
 from ..bench.watch import Watch
 from ..boards.profile import Board
@@ -36,7 +35,7 @@ from .signals import watched
 FOR_ALL_COLUMNS = 60
 
 
-@dataclass(frozen=True)
+@frozen
 class Preview:
     """All that there is to show: the question, its golden from the moment at which the slot is up, and what follows."""
 
@@ -85,7 +84,7 @@ def preview(
     sight = impressions(golden, asking.board.shown)
     over = light = None
     if not golden.loops:
-        inside = Inside.of(asking.board, asking.sheet, asking.procedure, int(whole.facts["slot"]))
+        inside = asking.inside(int(whole.facts["slot"]))
         over, light = Watch(inside, golden, origin), first_light(asking, golden, inside)
     offered = None if golden.loops else readable(asking, sight)
     signals = watched(asking, int(whole.facts["slot"]), watch).since(origin) if watch else None

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from functools import cached_property, partial
 from math import ceil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forelight.designs.catalogue import Found
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
@@ -28,23 +29,27 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
-from ..bench.inside import Inside
+from ..bench.course import Seat, seated
 from ..bench.predict import predict
-from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
-from ..coverage.measure import Faults, coverage
-from ..coverage.record import Coverage
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..limits import stage
 from ..terminal.output import progress
+
+if TYPE_CHECKING:
+    from ..bench.inside import Inside
+    from ..bench.restarting import Restarting
+    from ..coverage.measure import Faults
+    from ..coverage.record import Coverage
 
 #: How long a design runs after its restart, if nothing is said ...
 USUAL_SECONDS = 10.0
@@ -52,7 +57,7 @@ USUAL_SECONDS = 10.0
 USUAL_STEPS = 200_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Asked:
     """The options of a command that runs a design, as they were given."""
 
@@ -72,7 +77,7 @@ class Asked:
     other_side: Collection[int] = ()  # its changes in doubt that are to come on the other side of a rise
 
 
-@dataclass(frozen=True)
+@frozen
 class Question:
     """A design on a board under a procedure.
 
@@ -94,6 +99,8 @@ class Question:
     told: tuple[Action, ...] = ()
     asked_levels: Mapping[str, int] = field(default_factory=dict)
     itself: bool = False
+    #: What was read of the design, also for the same question under another procedure.
+    seats: dict[str, Seat] = field(default_factory=dict, compare=False, repr=False)
 
     @property
     def code(self) -> int | None:
@@ -115,10 +122,17 @@ class Question:
                 self.sheet,
                 self.procedure,
                 slot=self.slot,
+                seat=self.seat,
                 power_ups=self.power_ups,
                 seed=self.seed,
                 progress=advance,
             )
+
+    def inside(self, slot: int) -> Inside:
+        """What happens in the design, in the slot that it has or in which it was foretold."""
+        from ..bench.inside import Inside
+
+        return Inside.of(self.board, self.sheet, self.procedure, slot, self.seat)
 
     def coverage(
         self,
@@ -130,9 +144,11 @@ class Question:
         outputs: Collection[str] = OUTPUT_LINES,
     ) -> Coverage:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
+        from ..coverage.measure import coverage
+
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
-            inside = Inside.of(self.board, self.sheet, self.procedure, int(golden.facts["slot"]))
+            inside = self.inside(int(golden.facts["slot"]))
             begin = self.start() if start is None else start
             return coverage(inside, golden, begin, faults=faults, end=end, outputs=outputs, progress=advance)
 
@@ -147,8 +163,26 @@ class Question:
 
     @cached_property
     def _restarting(self) -> Restarting | None:
+        from ..bench.restarting import restarting
+
         with stage(f"proving what the restart of {self.sheet.name} settles"):
-            return restarting(self.board, self.sheet, wrapper_netlist(self.sheet), self.procedure)
+            return restarting(self.board, self.alone, self.procedure)
+
+    @property
+    def seat(self) -> Seat:
+        """The design with what is wired to it, read once."""
+        if "wired" not in self.seats:
+            self.seats["wired"] = seated(self.board, self.sheet)
+        return self.seats["wired"]
+
+    @property
+    def alone(self) -> Seat:
+        """The design with nothing wired to it, read once."""
+        if not self.seat.memories:
+            return self.seat
+        if "alone" not in self.seats:
+            self.seats["alone"] = Seat(self.sheet, wrapper_netlist(self.sheet))
+        return self.seats["alone"]
 
 
 def question(

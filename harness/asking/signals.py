@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from forelight.sim.traces.trace import Trace
 
-from ..bench.inside import Inside
 from ..bench.powerups import sampled_power_ups
 from .question import Question
 
@@ -23,13 +22,8 @@ MOST_CHANGES = 10_000
 
 def watched(asking: Question, slot: int, names: Sequence[str]) -> Trace:
     """The signals over the whole procedure."""
-    return inside(asking, slot).watched(
-        names, sampled_power_ups(min(POWER_UPS, asking.power_ups), asking.seed)
-    )
-
-
-def inside(asking: Question, slot: int) -> Inside:
-    return Inside.of(asking.board, asking.sheet, asking.procedure, slot)
+    power_ups = sampled_power_ups(min(POWER_UPS, asking.power_ups), asking.seed)
+    return asking.inside(slot).watched(names, power_ups)
 
 
 def changes(found: Trace, oscillator_hz: int) -> dict[str, object]:
@@ -56,4 +50,4 @@ def reasons(asking: Question, slot: int) -> Reasons:
     """Answers to why; times and steps count from the moment at which the slot is up."""
     from ..bench.reasons import Reasons
 
-    return Reasons(inside(asking, slot), asking.sheet, asking.board, asking.start())
+    return Reasons(asking.inside(slot), asking.sheet, asking.board, asking.start())

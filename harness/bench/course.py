@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import LoopError, Oscillation
 from forelight.sim.netlist import Netlist
+from forelight.sim.proof.ternary import Proof, worth_following
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.undefined.opened import Opened, opened
@@ -41,7 +43,7 @@ _ASKED = 16
 PowerUps = Callable[[], Iterable[PowerUp]]
 
 
-@dataclass(frozen=True)
+@frozen
 class Seat:
     """A design in its slot: its datasheet, the netlist of its wrapper, and the memories that are part of it.
 
@@ -61,6 +63,17 @@ class Seat:
     def opened(self) -> Opened:
         """The design in which what its source leaves open is undefined."""
         return opened(self.netlist)
+
+    def proof(self, updates: int) -> Proof:
+        """A proof of its own for a run of about so many updates; all of them share what could be shared."""
+        most = worth_following(updates)
+        kept = next((one for cells, one in self._proofs.items() if cells == most or one.plain), None)
+        kept = self._proofs.setdefault(most, kept or Proof(self.opened.netlist, most_cells=most))
+        return kept.again()
+
+    @cached_property
+    def _proofs(self) -> dict[int, Proof]:
+        return {}
 
     @cached_property
     def drawn(self) -> Simulation:
@@ -245,7 +258,7 @@ class _Plain:
     def _claim(self, values: Lines) -> None:
         """What is proved of these updates, the last of those that were made, and what is agreed upon."""
         if self.prover is None:
-            self.prover = Prover(self._seat.opened.netlist, self.updates)
+            self.prover = Prover(self._seat.proof(self.updates))
         self.prover.extend(values)
         done = len(self._agreed)
         self._proved.append(self.prover.bits[done:] & self.known)

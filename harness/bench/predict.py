@@ -36,6 +36,7 @@ def predict(
     procedure: Procedure,
     *,
     slot: int | None = None,
+    seat: Seat | None = None,
     power_ups: int = 256,
     seed: int = 0,
     progress: Callable[[int, int], None] = lambda done, total: None,
@@ -43,11 +44,11 @@ def predict(
     """The golden of a procedure, in which `datasheet` sits in `slot` and the board's roster fills the other slots.
 
     `slot` is by default where the board has the design, else the first slot that the procedure selects, else 0; the
-    selector stands on it at the start. A bit that no power-up and no race can change is proved. The run is repeated
-    from `power_ups` power-ups (all zero, all one, the declared initial values, and random ones by `seed`), each with
-    an order by chance where lines move together; a bit on which they differ is unsettled. `progress` is told
-    updates done and due. Raises a ForelightError for a design that cannot be read or a procedure that cannot be
-    carried out.
+    selector stands on it at the start, and its `seat` may be at hand. A bit that no power-up and no race can change is
+    proved. The run is repeated from `power_ups` power-ups (all zero, all one, the declared initial values, and random
+    ones by `seed`), each with an order by chance where lines move together; a bit on which they differ is unsettled.
+    `progress` is told updates done and due. Raises a ForelightError for a design that cannot be read or a procedure
+    that cannot be carried out.
     """
     if power_ups < 1:
         raise UsageError(f"{power_ups} power-ups are too few", remedy="give at least 1")
@@ -55,7 +56,7 @@ def predict(
     if slot is None:
         slot = _home(board, datasheet, selected)
     plan = timeline(board, datasheet, procedure, slot=slot)
-    seats = {slot: seated(board, datasheet)}
+    seats = {slot: seat or seated(board, datasheet)}
     for number in sorted(set(plan.slots.tolist()) - {slot}):
         if number in board.slots:
             seats[number] = seated(board, find(board, str(number)).datasheet)

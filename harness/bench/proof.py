@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from forelight.sim.netlist import Netlist, Slice, Word
-from forelight.sim.proof.ternary import OpenUpdate, Proof, worth_following
+from forelight.sim.proof.ternary import OpenUpdate, Proof
 from forelight.sim.schedule import schedule
 from numpy.typing import NDArray
 
@@ -20,11 +20,11 @@ class Prover:
     """What is proved of a run that goes on: from power-up with inputs at 0, an update of `inputs` at a time.
 
     `bits` are masks of the bits of `outputs` that are proved, after power-up and after each update. `left_open` says
-    in words what counts as unknown because it would be too much to follow; `updates` is how many there will be.
+    in words what counts as unknown because it would be too much to follow.
     """
 
-    def __init__(self, netlist: Netlist, updates: int) -> None:
-        self._proof = Proof(netlist, most_cells=worth_following(updates))
+    def __init__(self, proof: Proof) -> None:
+        self._proof = proof
         self._proof.update({"inputs": 0})
         self._known = Ledger(np.uint8)
         self._known.append(np.array([self._proof.get("outputs")[1]], np.uint8))

@@ -10,7 +10,7 @@ step line moves in every frame, so it falls as the restart is let go: what only 
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 from operator import or_
 from typing import Literal
@@ -19,10 +19,10 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Restart
 from forelight.sim.errors import ForelightError
+from forelight.sim.frozen import frozen
 from forelight.sim.netlist import Netlist
-from forelight.sim.proof.ternary import Proof, Unsettled, worth_following
+from forelight.sim.proof.ternary import Proof, Unsettled
 from forelight.sim.undefined.machines import CODED_ANEW
-from forelight.sim.undefined.opened import opened
 
 from ..boards.profile import Board
 from ..chip.routing import restart_input, routing, step_input
@@ -30,7 +30,7 @@ from ..hand.hand import Hand
 from ..hand.routine import bring_up, divides, run_procedure
 from ..hand.step_clock import StepClock
 from ..view.words import hertz, ranges
-from .course import routed
+from .course import Seat, routed
 from .freerun import touched
 
 #: Steps after the restart in which what it leaves out may still settle, or show itself.
@@ -45,7 +45,7 @@ Order = tuple[tuple[int, int], ...]
 UNSTEPPED: tuple[Order, ...] = (((0, 0), (0, 1), (0, 0)),)
 
 
-@dataclass(frozen=True)
+@frozen
 class Restarting:
     """What the restart alone settles.
 
@@ -122,20 +122,19 @@ def _listed(names: tuple[str, ...]) -> str:
     return ", ".join(names[:MOST_NAMES]) + more
 
 
-def restarting(
-    board: Board, sheet: Datasheet, netlist: Netlist, asked: Procedure | None = None
-) -> Restarting | None:
-    """None for a design without a restart. `netlist` is what `wrapper_netlist` makes of the datasheet.
+def restarting(board: Board, seat: Seat, asked: Procedure | None = None) -> Restarting | None:
+    """None for a design without a restart. Nothing is wired to the design in its `seat`.
 
     The restart lasts as usual, or as its shortest one in the procedure `asked`, which may also bring the inputs to
     other levels.
     """
+    sheet = seat.datasheet
     if sheet.restart is None:
         return None
     lengths = [action.length for action in _flat(asked) if isinstance(action, Restart)] if asked else []
     length = min(lengths, default=Restart().length)
-    netlist = opened(netlist).netlist
-    proof = Proof(netlist, most_cells=worth_following(TRIED))
+    proof = seat.proof(TRIED)
+    netlist = proof.netlist
     standing = sorted(set(_standing(board, sheet, asked)))
 
     def tried(halves: Iterable[int]) -> Restarting:
@@ -223,7 +222,7 @@ def orders(length: int, halves: Iterable[int]) -> tuple[Order, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Tried:
     """What becomes of one restart.
 

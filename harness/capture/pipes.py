@@ -16,9 +16,12 @@ PATIENCE_S = 5.0
 
 
 def whole(path: Path) -> bytes:
-    """All that is in it. Raises OSError, and CaptureError for a pipe into which nobody writes."""
+    """All that is in it. Raises OSError, and CaptureError for a pipe into which nobody writes, and for a device."""
     INPUTS.note(path)
-    if not stat.S_ISFIFO(path.stat().st_mode):
+    kind = path.stat().st_mode
+    if stat.S_ISCHR(kind) or stat.S_ISBLK(kind):  # it may have no end
+        raise CaptureError("this is a device", place=str(path), remedy="name a file")
+    if not stat.S_ISFIFO(kind):
         return path.read_bytes()
     pieces: list[bytes] = []
     until = time.monotonic() + PATIENCE_S

@@ -53,20 +53,22 @@ def converted(
     wrapper = Wrapper(datasheet, design)
     whole = (bench or WiredDesign)(wrapper)
     ports = {name: (signal, None) for name, signal in whole.ports().items()}
-    with explained(Path(source_file(datasheet)), "the design"):
-        # No module of a Verilog source has a dot in its name.
-        text = rtlil.convert(whole, name=f"{datasheet.name}.bench", ports=ports)
+    source = source_file(datasheet)
     try:
+        with explained(Path(source), "the design"):
+            # No module of a Verilog source has a dot in its name.
+            text = rtlil.convert(whole, name=f"{datasheet.name}.bench", ports=ports)
         netlist = parse(text, modules=wrapper.modules, root=str(datasheet.folder))
     except ForelightError as error:
-        raise type(error)(_own_names(error.what), place=error.place, remedy=error.remedy) from None
+        place = f"{source}, {error.place}" if error.place.startswith("RTLIL line") else error.place or source
+        raise type(error)(_own_names(error.what), place=place, remedy=error.remedy) from None
     refuse_large_arithmetic(netlist)
     netlist = replace(netlist, warnings=tuple(map(_own_names, netlist.warnings)))
     missing = sorted(set(netlist.inputs) - {"inputs"})
     if missing:
         raise SourceError(
             f"the design counts on a clock or reset that it does not get ({', '.join(missing)})",
-            place=source_file(datasheet),
+            place=source,
             remedy="state [step] (and [restart]) in its datasheet, or define the clock domain in the design",
         )
     return netlist

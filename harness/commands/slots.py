@@ -67,19 +67,18 @@ def answer(number: int, sheet: Datasheet) -> dict[str, object]:
 def table(sheets: dict[int, Datasheet], width: int) -> Table:
     """One line for a slot; a narrow terminal gets fewer columns."""
     wide, medium = width >= 72, width >= 52
-    out = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
-    out.add_column("slot", justify="right", no_wrap=True)
-    out.add_column("name", no_wrap=True)
-    out.add_column("title", overflow="fold")
+    # Columns are kept apart by their texts: rich lays out cells with a margin at twice the cost.
+    out = Table(box=None, pad_edge=False, padding=0, header_style="bold")
+    out.add_column("slot  ", no_wrap=True)
+    out.add_column("name  ", no_wrap=True)
+    out.add_column("title  ", overflow="fold")
     if medium:
-        out.add_column("step clock", no_wrap=True)
+        out.add_column("step clock  ", no_wrap=True)
     if wide:
         out.add_column("from", overflow="fold")
     for number, sheet in sheets.items():
-        cells = [str(number), sheet.name, sheet.title]
-        if medium:
-            cells.append(clock(sheet))
-        out.add_row(*cells, *([sheet.creator] if wide else []))
+        cells = [f"{number:>4}", sheet.name, sheet.title, *([clock(sheet)] if medium else [])]
+        out.add_row(*(f"{cell}  " for cell in cells), *([sheet.creator] if wide else []))
     return out
 
 

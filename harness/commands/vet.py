@@ -86,8 +86,9 @@ def _folder(name: str, board: Board) -> Path:
     """The folder of a contribution: its path, a design of the catalogue, or what sits in a slot."""
     if name in names():
         return load_design(name).folder
-    slot = name.isdecimal() and not Path(name).is_dir()
-    return find(board, name).datasheet.folder if slot else Path(name)
+    path = Path(name)
+    mine = path.is_dir() or (path.exists() and not name.isdecimal())
+    return path if mine else find(board, name).datasheet.folder
 
 
 def paragraphs(found: Vetting, one: RunsTried | None = None, *, brief: bool = False) -> list[Text]:

@@ -11,7 +11,6 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import SupportsIndex
 
@@ -19,10 +18,12 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Pulse, Restart, Seconds, Set
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.undefined.opened import STATE_MACHINE, opened
 
+from ..bench.course import Seat
 from ..bench.restarting import restarting
 from ..boards.profile import Board
 from ..boards.reader import load_board
@@ -45,7 +46,7 @@ MOST = 200_000
 Node = tuple[bytes, bytes, int]
 
 
-@dataclass(frozen=True)
+@frozen
 class Equivalence:
     """`equal` is True (proved), False (there is a `counterexample`) or None (no difference found, and no proof).
 
@@ -69,7 +70,7 @@ class Equivalence:
         return self.because
 
 
-@dataclass(frozen=True)
+@frozen
 class _Handles:
     """Step and restart as bits of the inputs, the level at which the restart holds, the free bits, and all at rest."""
 
@@ -224,7 +225,7 @@ def _settled(board: Board, sheets: Sequence[Datasheet], pair: Sequence[Simulatio
     """How it is known that each design is in one state after a restart, but for what no output depends on."""
     if lines.restart is None:
         return "proved"
-    proofs = [restarting(board, sheet, one.netlist) for sheet, one in zip(sheets, pair, strict=True)]
+    proofs = [restarting(board, Seat(sheet, one.netlist)) for sheet, one in zip(sheets, pair, strict=True)]
     if all(found and found.settles in ("everything", "outputs") and not found.late for found in proofs):
         return "proved"
     ups: list[PowerUp] = [0, 1, *(random.Random(n) for n in range(WOKEN - 2))]

@@ -185,6 +185,19 @@ def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
     return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
 
 
+def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
+    """Why what explains a recording better than the prediction does not show that it differs, and what to do."""
+    if other.kind == SLIP and _as_restarted(laid, other):
+        said = "A step lost or gained on the way would explain it, and so would a restart on the way."
+        return said, "Record the restart too."
+    if laid.bits >= MARGIN and not len(other.wrong[0]):
+        said = (
+            "No bit differs, but a step lost or gained on the way would explain better when the edges come."
+        )
+        return said, "Record the step line too, or take more samples in a step."
+    return None
+
+
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
     """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
@@ -199,11 +212,9 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0 if laid.contradicted else NEVER) - laid.bits >= MARGIN:
-        if other and other[1].kind == SLIP and _as_restarted(laid, other[1]):
-            reasons.append(
-                "A step lost or gained on the way would explain it, and so would a restart on the way."
-            )
-            remedies.append("Record the restart too.")
+        if other and (doubt := _doubt(laid, other[1])):
+            reasons.append(doubt[0])
+            remedies.append(doubt[1])
         elif other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
@@ -348,7 +359,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     begin = max((float(line.times[-1]) for line in lines.values()), default=capture.start)
     moved = begin > capture.start
     levels = {name: int(line.levels[-1]) for name, line in lines.items() if line.levels[-1] != UNKNOWN}
-    rest = _rest(theirs, levels)
+    rest = longest_rest(theirs, levels)
     length = (capture.end - max(begin, capture.start)) * reading.scale
     # How long samples last is not known, and what is short may lie in the set-up.
     timed = reading.in_seconds and not (
@@ -356,7 +367,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     )
     if levels and timed and length * AS_STILL > rest:
         alone = next(
-            (name for name in levels if length * AS_STILL > _rest(theirs, {name: levels[name]})), None
+            (name for name in levels if length * AS_STILL > longest_rest(theirs, {name: levels[name]})), None
         )
         who = f"line {alone} never keeps" if alone else "these lines never keep"
         together = "" if alone else " together"
@@ -385,9 +396,9 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     return replace(plain, reasons=(reason,), remedies=(remedy,))
 
 
-def _rest(golden: Foretold, levels: Mapping[str, int]) -> float:
+def longest_rest(golden: Foretold, levels: Mapping[str, int]) -> float:
     """The longest stretch of the golden, in steps, in which these lines may be at these levels throughout."""
-    times = np.unique(np.concatenate([np.zeros(1), *(golden.lines[name].times for name in levels)]))
+    times = np.sort(np.concatenate([np.zeros(1), *(golden.lines[name].times for name in levels)]))
     may = np.ones(len(times), bool)
     for name, level in levels.items():
         seen = golden.lines[name].at(times)

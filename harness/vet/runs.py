@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet, Run
 from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
+from forelight.sim.frozen import frozen
 
+from ..bench.course import Seat
 from ..bench.predict import predict
 from ..bench.restarting import Restarting
 from ..bench.settling import Settling, restart_tick, settling
@@ -28,7 +30,7 @@ STEPS = 1000
 MOST_RACES = 3
 
 
-@dataclass(frozen=True)
+@frozen
 class Examined:
     """The usual procedure with `STEPS` steps, and how far its outputs settle."""
 
@@ -36,7 +38,7 @@ class Examined:
     settling: Settling
 
 
-@dataclass(frozen=True)
+@frozen
 class Carried:
     """A run of the datasheet, carried out: its first `up` actions bring the slot up."""
 
@@ -45,25 +47,27 @@ class Carried:
     golden: Golden
 
 
-def look(datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0) -> Examined:
+def look(seat: Seat, board: Board, power_ups: int = 256, seed: int = 0) -> Examined:
     """Raises a ForelightError where it cannot be run."""
+    datasheet = seat.datasheet
     procedure = default_procedure(board, datasheet, steps=STEPS)
-    golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+    golden = predict(board, datasheet, procedure, seat=seat, power_ups=power_ups, seed=seed)
     slot = int(golden.facts["slot"])
     return Examined(golden, settling(golden, restart_tick(board, datasheet, procedure, slot)))
 
 
 def runs(
-    datasheet: Datasheet, board: Board, power_ups: int = 256, seed: int = 0
+    seat: Seat, board: Board, power_ups: int = 256, seed: int = 0
 ) -> tuple[list[Finding], tuple[Carried, ...]]:
     """What the runs of the datasheet show, and those that can be carried out."""
+    datasheet = seat.datasheet
     found: list[Finding] = []
     carried: list[Carried] = []
     for run in datasheet.runs:
         try:
             told = run_procedure(board, datasheet, run.name)
             procedure = played(replace(told, folder=datasheet.folder), board, datasheet)
-            golden = predict(board, datasheet, procedure, power_ups=power_ups, seed=seed)
+            golden = predict(board, datasheet, procedure, seat=seat, power_ups=power_ups, seed=seed)
         except DatasheetError as error:  # which names the run, its line and the action
             found.append(Finding(run.name, f"{error.what}; {error.remedy}", error.place, must=True))
             continue
@@ -75,12 +79,12 @@ def runs(
         up = len(told.actions) - len(actions) + isinstance(actions[0], Restart)
         carried.append(Carried(procedure, up, golden))
         found += _shown(golden, procedure)
-        found += _untrue(datasheet, board, run, carried[-1], power_ups, seed)
+        found += _untrue(seat, board, run, carried[-1], power_ups, seed)
     return found, tuple(carried)
 
 
 def _untrue(
-    datasheet: Datasheet,
+    seat: Seat,
     board: Board,
     run: Run,
     carried: Carried,
@@ -92,10 +96,10 @@ def _untrue(
     def foretell(other: Procedure) -> Golden:
         if other == carried.procedure:
             return carried.golden
-        return predict(board, datasheet, other, power_ups=power_ups, seed=seed)
+        return predict(board, seat.datasheet, other, seat=seat, power_ups=power_ups, seed=seed)
 
     said = run.expectations
-    for key, wrong in broken(board, datasheet, said, carried.procedure, carried.up, foretell):
+    for key, wrong in broken(board, seat.datasheet, said, carried.procedure, carried.up, foretell):
         yield Finding(run.name, f"{key} does not come true: {wrong}", said.places.get(key, ""), must=True)
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from forelight.designs.datasheet import DATASHEET_FILE
 from forelight.designs.sheets.reader import load
 from forelight.sim.errors import ForelightError, SourceError, UsageError
+from forelight.sim.frozen import frozen
 
+from ..bench.course import Seat, seated
 from ..bench.restarting import Restarting, restarting
 from ..boards.profile import Board
 from ..chip.netlist import wrapper_netlist
@@ -19,7 +20,7 @@ from .sheet import MARK, sheet
 from .structure import structure
 
 
-@dataclass(frozen=True)
+@frozen
 class Vetting:
     """The findings about a contribution on one board; it is accepted where none of them must be put right.
 
@@ -60,22 +61,23 @@ def vet(folder: Path, board: Board, power_ups: int = 256, seed: int = 0) -> Vett
     title = name if MARK in datasheet.title else datasheet.title
     found = sheet(datasheet, board)
     try:
-        netlist = wrapper_netlist(datasheet)
+        seat = seated(board, datasheet)
+        alone = Seat(datasheet, wrapper_netlist(datasheet)) if seat.memories else seat
     except UsageError:  # nobody agreed to run it
         raise
     except ForelightError as error:
         return Vetting(name, title, (*found, _complaint(error)))
-    found += structure(datasheet, netlist)
-    restart = restarting(board, datasheet, netlist)
+    found += structure(datasheet, alone.netlist)
+    restart = restarting(board, alone)
     if restart is not None:
         found += left_out(restart)
     seen = None
     try:
-        seen = look(datasheet, board, power_ups, seed)
+        seen = look(seat, board, power_ups, seed)
         found += unsettled(datasheet, seen, restart)
     except ForelightError as error:
         found.append(Finding("restart", f"cannot be run: {error}", must=True))
-    complaints, carried = runs(datasheet, board, power_ups, seed)
+    complaints, carried = runs(seat, board, power_ups, seed)
     return Vetting(name, title, (*found, *complaints), seen, restart, carried)
 
 

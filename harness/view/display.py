@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil
 
+from forelight.sim.frozen import frozen
 from rich.style import Style
 from rich.text import Text
 
@@ -21,7 +21,7 @@ UNLIT_STYLE = Style(dim=True)
 UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 
-@dataclass(frozen=True)
+@frozen
 class Glyphs:
     """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; and a few signs."""
 

@@ -24,6 +24,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
+from copy import copy
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -33,6 +34,7 @@ from numpy.typing import NDArray
 
 from ..compile.compiled import Compiled
 from ..errors import UsageError
+from ..frozen import frozen
 from ..loops import LoopError
 from ..netlist import Netlist, source_line
 from ..recurrence import recurring_samples
@@ -61,7 +63,7 @@ _BLOCK = 1 << 20
 _FIRST = 1 << 8
 
 
-@dataclass(frozen=True)
+@frozen
 class OpenUpdate:
     """One update that left something unsettled which would be settled if all had moved at one instant.
 
@@ -111,7 +113,8 @@ class Proof:
     With `known_start`, registers and memories begin with what the source states. `races` holds what the updates so far
     left unsettled by races or glitches; a `run` names at most `MOST_RACES` of them. `in_rounds` says
     whether glitches and loops are followed; it is found from the netlist, or asked for. That takes gates; where it
-    takes more than `most_cells`, what they were to follow counts as unknown for good, and `left_open` says so in words.
+    takes more than `most_cells`, what they were to follow counts as unknown for good, and `left_open` says so in words;
+    it is `plain` if there is nothing that takes any.
     """
 
     def __init__(
@@ -126,6 +129,7 @@ class Proof:
         found = wild(netlist)
         rewritten = _rounds(netlist, known_start, most_cells) if in_rounds or found else None
         self.in_rounds = rewritten is not None
+        self.plain = not self.in_rounds and not found
         self.left_open = untracked(netlist, self.in_rounds)
         if rewritten is None:
             self.left_open += given_up(netlist, found) if found else ()
@@ -134,6 +138,14 @@ class Proof:
         self._rails = Rails(self._sim)
         self._clocks = self._clock_lines()
         self.power_cycle()
+
+    def again(self) -> Proof:
+        """Another one of the same netlist, from power-up on, which shares the code."""
+        twin = copy(self)
+        twin._sim = Simulation(self._sim.netlist, "init", compiled=self._sim.compiled)
+        twin._rails = Rails(twin._sim)
+        twin.power_cycle()
+        return twin
 
     def power_cycle(self) -> None:
         """Power off and on: everything unknown again, inputs 0, no races."""

@@ -108,7 +108,7 @@ def _try(attempt: Attempt, details: Details, gone: bool) -> Iterator[Text | str]
         f"slot {attempt.slot} of {attempt.board}" if attempt.slot is not None else f"tried on {attempt.board}"
     )
     code = "" if attempt.code is None else f", strap code {attempt.code}"
-    yield f"  {attempt.title or attempt.design}, {where}; procedure {attempt.procedure}{code}."
+    yield f"  {attempt.title or attempt.design}, {where}; {attempt.under}{code}."
     yield from (f"  {reason}" for reason in details.reasons)
     if attempt.recording:
         yield f"  Recording: {attempt.recording_name or 'from a pipe'}, SHA-256 {attempt.recording[:16]}."

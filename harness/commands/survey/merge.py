@@ -34,7 +34,7 @@ def run(into: Path, others: Sequence[Path], as_json: bool) -> int:
             {
                 "file": str(into),
                 "joined": [one.to_json() for one in joined],
-                "contradictions": [[_plain(side) for side in pair] for pair in pairs],
+                "contradictions": [_plain(pair) for pair in pairs],
             }
         )
     else:
@@ -57,7 +57,7 @@ def paragraphs(
     yield Text(f"People contradict each other about {_slots(len(pairs))}:", style="bold")
     for one, other in pairs:
         place = f"slot {one.slot} of {one.board}" if one.slot is not None else f"on {one.board}"
-        yield f"  {one.title or one.design}, {place}, procedure {one.procedure}:"
+        yield f"  {one.title or one.design}, {place}, {one.under}:"
         yield from (
             f"    {side.who or 'somebody'}, {side.at[:10]}: {side.verdict}{_rest(side)}"
             for side in (one, other)
@@ -80,6 +80,8 @@ def _slots(count: int) -> str:
     return "one slot" if count == 1 else f"{count} slots"
 
 
-def _plain(attempt: Attempt) -> dict[str, object]:
-    head = {"id": attempt.id, "board": attempt.board, "slot": attempt.slot, "name": attempt.design}
-    return head | {"who": attempt.who, "at": attempt.at, "verdict": attempt.verdict} | tried(attempt)
+def _plain(pair: tuple[Attempt, Attempt]) -> dict[str, object]:
+    tries = [
+        {"id": one.id, "who": one.who, "at": one.at, "verdict": one.verdict} | tried(one) for one in pair
+    ]
+    return {"board": pair[0].board, "slot": pair[0].slot, "name": pair[0].design, "tries": tries}

@@ -78,7 +78,7 @@ def sentences(found: Findings, one: SlotStanding, *, names: bool) -> Iterator[st
 
 def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool) -> Iterator[str]:
     """What each of two people found."""
-    yield f"Two people tried the procedure {one.procedure!r} and contradict each other."
+    yield f"Two people tried {one.under} and contradict each other."
     for number, side in enumerate((one, other), 1):
         who = f"{side.who or 'Somebody'}, {side.at[:10]}" if names else ("One", "The other")[number - 1]
         details = found.details.get(side.id)
@@ -92,7 +92,7 @@ def contradiction(found: Findings, one: Attempt, other: Attempt, *, names: bool)
 
 def tried(one: SlotStanding, attempt: Attempt, *, names: bool) -> Iterator[str]:
     """How often it was tried and how, and what was noted."""
-    how = "a count" if attempt.command == "count" else f"the procedure {attempt.procedure!r}"
+    how = "a count" if attempt.command == "count" else attempt.under
     often = "once" if one.tries == 1 else f"{one.tries} times"
     who = f" The try that decides is by {attempt.who or 'somebody'}, {attempt.at[:10]}." if names else ""
     yield f"Tried {often}; decided by {how}{evidence(attempt)}.{who}"

@@ -15,7 +15,7 @@ from forelight.designs.procedures.procedure import Action, Drive, Frames, Restar
 from forelight.designs.sheets.bare import bare
 from forelight.harness.asking.question import Asked, Question, question
 from forelight.harness.asking.settled import told
-from forelight.harness.bench.course import routed
+from forelight.harness.bench.course import Seat, routed
 from forelight.harness.bench.restarting import HALVES, Restarting, orders, restarting
 from forelight.harness.boards.profile import Board
 from forelight.harness.boards.reader import load_board
@@ -44,7 +44,7 @@ def written(folder: Path, *lines: str) -> Datasheet:
 
 
 def found(sheet: Datasheet, board: Board = QUAY) -> Restarting:
-    answer = restarting(board, sheet, wrapper_netlist(sheet))
+    answer = restarting(board, Seat(sheet, wrapper_netlist(sheet)))
     assert answer is not None
     return answer
 
@@ -277,7 +277,7 @@ def test_no_state_by_chance_contradicts(name: str) -> None:
             routing(board, sheet)
         except UsageError:
             continue
-        answer = restarting(board, sheet, wrapper_netlist(sheet))
+        answer = restarting(board, Seat(sheet, wrapper_netlist(sheet)))
         if answer is None:
             assert sheet.restart is None
         else:

@@ -10,6 +10,7 @@ from forelight.harness.bench.powerups import Answer, Sample
 from forelight.harness.bench.proof import Prover, minded_lines, races
 from forelight.sim import Simulation
 from forelight.sim.netlist import Netlist
+from forelight.sim.proof.ternary import Proof, worth_following
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
@@ -27,7 +28,7 @@ def run_power_ups(
 
 
 def prove(netlist: Netlist, values: NDArray[Any]) -> Prover:
-    prover = Prover(netlist, len(values))
+    prover = Prover(Proof(netlist, most_cells=worth_following(len(values))))
     prover.extend(values)
     return prover
 

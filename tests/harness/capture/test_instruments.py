@@ -176,6 +176,13 @@ def test_a_pipe(monkeypatch: pytest.MonkeyPatch) -> None:
     assert (levels(capture, "o0"), capture.source) == ([(0, 0), (1, 1)], "standard input")
 
 
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="this system has no /dev/zero")
+def test_a_device_is_no_recording() -> None:
+    with pytest.raises(CaptureError) as caught:
+        read_capture("/dev/zero")
+    assert str(caught.value) == "/dev/zero: this is a device; name a file"
+
+
 def sigrok(*arguments: str) -> bytes:
     return subprocess.run(["sigrok-cli", *arguments], check=True, stdout=subprocess.PIPE, timeout=60).stdout
 

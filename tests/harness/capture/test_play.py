@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -171,6 +173,13 @@ def test_what_cannot_be_played(text: str, error: str) -> None:
     with pytest.raises(CaptureError) as caught:
         golden("play hand.csv")
     assert str(caught.value).startswith(error)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pipes have no names there")
+def test_a_pipe_is_not_played(folder: Path) -> None:
+    os.mkfifo("hand.csv")
+    with pytest.raises(UsageError, match="a pipe can be read once, and this more often"):
+        golden("play hand.csv")
 
 
 def test_only_from_the_folder_of_the_procedure(folder: Path) -> None:

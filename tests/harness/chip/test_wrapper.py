@@ -176,6 +176,10 @@ def test_a_design_in_rtlil(tmp_path: Path) -> None:
         assert str(caught.value) == (
             f"{tmp_path / 'design.il'}: {what}; the source holds c17, other: name one in the datasheet's module"
         )
+    (tmp_path / "design.il").write_text("module \\c17\n  connect \\N22 \\N23\nend\n")
+    with pytest.raises(ForelightError) as refused:
+        wrapper_netlist(sheet)
+    assert refused.value.place == f"{tmp_path / 'design.il'}, RTLIL line 2"
 
 
 class Ported(wiring.Component):

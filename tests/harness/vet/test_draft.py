@@ -91,10 +91,16 @@ def test_nothing_half_written(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_vet_of_what_is_no_contribution() -> None:
-    result = forelight("vet", "nowhere")
+    result = forelight("vet", "tide_guage")
     assert result.exit_code == 2
-    assert result.stderr == (
-        "forelight: nowhere: there is no datasheet.toml in it; "
+    said = 'forelight: there is no design "tide_guage"; did you mean "tide_gauge"?'
+    assert result.stderr.startswith(said)
+    assert (
+        forelight("vet", "no/where").stderr == "forelight: no/where: no such file or folder; check the path\n"
+    )
+    Path("empty").mkdir()
+    assert forelight("vet", "empty").stderr == (
+        "forelight: empty: there is no datasheet.toml in it; "
         "give a contribution's folder; `forelight draft NAME` starts one\n"
     )
     assert forelight("vet").exit_code == forelight("vet", "--all", "nowhere").exit_code == 2
