@@ -237,7 +237,8 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         if kind == AGREES and _ran_already(laid):
             kind = INCONCLUSIVE
             reasons.append(
-                "Nothing differs if it began before the slot was up; but before that it is as foretold too."
+                "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
+                "so that steps lost or gained there would look the same."
             )
             remedies.append("Record the restart too, or begin when it has been let go.")
         elif kind == INCONCLUSIVE:
