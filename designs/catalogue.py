@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from pathlib import Path
 
 from forelight.sim.errors import SourceError, UsageError
+from forelight.sim.frozen import frozen
 
 from .datasheet import DATASHEET_FILE, FORMATS, Datasheet
 from .sheets.bare import bare
@@ -17,7 +18,7 @@ from .toml_file import did_you_mean, quoted
 _HERE = Path(__file__).parent / "breakwater"
 
 
-@dataclass(frozen=True)
+@frozen
 class Roster:
     """A board's slots: slot number -> folder name of the catalogue, or path relative to `beside`.
 
@@ -32,7 +33,7 @@ class Roster:
     restart_line: str | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Found:
     """A design, and the lowest slot of the board that holds it (None if no slot does)."""
 
@@ -68,7 +69,13 @@ def is_own(file: Path) -> bool:
     folder = file.resolve().parent
     if folder.parent != _HERE.resolve() or folder.name not in names():
         return False
-    return file.resolve().name in load_design(folder.name).sources
+    return file.resolve().name in _sources(folder.name)
+
+
+@cache
+def _sources(name: str) -> tuple[str, ...]:
+    """The sources that a datasheet of the catalogue names."""
+    return load_design(name).sources
 
 
 def resolve(text: str, roster: Roster) -> Found:

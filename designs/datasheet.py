@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
+
+from forelight.sim.frozen import frozen
 
 #: The eight lines each way, bit 0 first.
 INPUT_LINES = tuple(f"i{n}" for n in range(8))
@@ -14,7 +16,7 @@ FORMATS = {".py": "amaranth", ".v": "verilog", ".sv": "verilog", ".il": "netlist
 DATASHEET_FILE = "datasheet.toml"
 
 
-@dataclass(frozen=True)
+@frozen
 class StepLine:
     """`line` is `i0`..`i7`, or `own` on a direct link; `wanted_hz` is the step rate that the author wants."""
 
@@ -22,7 +24,7 @@ class StepLine:
     wanted_hz: float | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class RestartLine:
     """`line` is `i0`..`i7` or `own`; `active` is `high` or `low`."""
 
@@ -30,7 +32,7 @@ class RestartLine:
     active: str = "high"
 
 
-@dataclass(frozen=True)
+@frozen
 class Meaning:
     """What a line means; `idle` (inputs only) is the level it has unless something is said."""
 
@@ -38,7 +40,7 @@ class Meaning:
     idle: int | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Attachment:
     """Something wired to the design: `lines` maps a terminal of the attachment to a line of the design."""
 
@@ -47,7 +49,7 @@ class Attachment:
     options: Mapping[str, str | int | float | bool] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@frozen
 class Expectations:
     """What a run must show for a machine to agree with its author; what is left out is not said.
 
@@ -65,7 +67,7 @@ class Expectations:
     places: Mapping[str, str] = field(default_factory=dict, compare=False)
 
 
-@dataclass(frozen=True)
+@frozen
 class Run:
     """A named procedure: actions as written (see `procedures/text.py`) and what to expect from them.
 
@@ -79,7 +81,7 @@ class Run:
     expectations: Expectations = field(default_factory=Expectations)
 
 
-@dataclass(frozen=True)
+@frozen
 class Datasheet:
     """Everything an author states about one design.
 

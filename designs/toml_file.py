@@ -7,11 +7,12 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from forelight.sim.errors import DatasheetError
 from forelight.sim.files import INPUTS
+from forelight.sim.frozen import frozen
 
 #: A step from a table to what is inside it: a key, or the index of an element of an array.
 Key = str | int
@@ -58,7 +59,7 @@ def dotted(path: Iterable[Key]) -> str:
     return "".join(parts).removeprefix(".")
 
 
-@dataclass(frozen=True)
+@frozen
 class Section:
     """One table of a TOML file; `path` leads to it from the top, `lines` finds the line of a path."""
 

@@ -317,7 +317,7 @@ def check(
     """
     from .asking.question import Asked
     from .commands import check, which
-    from .commands.noting import entry_of
+    from .commands.entry import entry_of
 
     if exercise is not None:
         from .commands.exercise import run as run_exercise
@@ -373,7 +373,7 @@ def count(loops: int, counted_s: float, steps_per_loop: int | None, as_json: boo
     """
     from .asking.question import Asked
     from .commands.count import run
-    from .commands.noting import entry_of
+    from .commands.entry import entry_of
 
     entry = entry_of(asked)
     return run(Asked(**asked, seconds=None), loops, counted_s, steps_per_loop, as_json, entry)
@@ -423,7 +423,7 @@ def card(output: Path | None, everything: bool, as_json: bool, **asked: Any) -> 
         raise click.UsageError("give a SLOT, or --all")
     from .asking.question import Asked
     from .commands.card import run, run_all
-    from .commands.noting import entry_of
+    from .commands.entry import entry_of
 
     entry = entry_of(asked)
     if everything:

@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 
 import click
-from click.shell_completion import CompletionItem
+from click.shell_completion import BashComplete, CompletionItem, add_completion_class
 from click.types import StringParamType
+
+
+class Bash(BashComplete):
+    """Bash takes a word as it is typed, so that what a space or a bracket would end is completed with backslashes.
+
+    There are two of them, as click's script for bash reads a line that takes one away.
+    """
+
+    name = "bash"
+
+    def format_completion(self, item: CompletionItem) -> str:
+        word = re.sub(r"([^\w@%+=:,./~-])", r"\\\\\1", item.value, flags=re.ASCII)
+        return f"{item.type},{word}"
+
+
+add_completion_class(Bash)
 
 
 class Slot(StringParamType):

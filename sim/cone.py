@@ -8,13 +8,13 @@ at the update in which it last moved: to its data before that edge, or to what f
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .evaluate import evaluate
+from .frozen import frozen
 from .netlist import Cell, Netlist, Register, Slice, Word, source_line
 from .simulation import Simulation
 from .state import assemble
@@ -26,7 +26,7 @@ KINDS = ("register", "memory", "input")
 POWER_UPS: tuple[Literal[0, 1], ...] = (0, 1)
 
 
-@dataclass(frozen=True)
+@frozen
 class Cause:
     """Something that counts: `width` bits from bit `low` of `name`, which hold `value`.
 
@@ -45,7 +45,7 @@ class Cause:
     causes: tuple[Cause, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class Why:
     """What counts for one word: its value, the source lines between it and its causes, and these.
 

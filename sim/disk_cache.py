@@ -7,10 +7,10 @@ import os
 import threading
 from collections.abc import Iterable
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from .files import unfinished
+from .frozen import frozen
 
 
 def folder() -> Path:
@@ -32,9 +32,15 @@ def key(parts: Iterable[bytes | str]) -> str:
     return total.hexdigest()
 
 
-@dataclass(frozen=True)
+#: Looking through all entries costs more than keeping one: it is done after stores of about this part of the limit.
+PART = 16
+#: Bytes of an entry besides its content: its checksum and the end of that line.
+BORDER = 65
+
+
+@frozen
 class DiskCache:
-    """Entries of one kind, told by their suffix; beyond `limit` bytes in all, those unused for longest are dropped."""
+    """Entries of one kind, told by their suffix; well beyond `limit` bytes, those unused for longest are dropped."""
 
     suffix: str
     limit: int
@@ -59,7 +65,8 @@ class DiskCache:
             with unfinished(place / f"new-{os.getpid()}-{threading.get_ident()}-{name}") as new:
                 new.write_bytes(hashlib.sha256(body).hexdigest().encode() + b"\n" + body)
                 new.replace(place / (name + self.suffix))
-            self._shrink(place)
+            if int.from_bytes(os.urandom(8)) * self.limit < (len(body) + BORDER) * PART << 64:
+                self._shrink(place)
 
     def _shrink(self, place: Path) -> None:
         entries = [(path, path.stat()) for path in place.glob(f"*{self.suffix}")]

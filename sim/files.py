@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import secrets
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -156,7 +155,7 @@ def _told(path: str | Path) -> Iterator[None]:
 
 
 def _beside(target: Path, ending: str) -> Path:
-    return target.with_name(f".{target.name[:100]}.{secrets.token_hex(6)}.{ending}")
+    return target.with_name(f".{target.name[:100]}.{os.urandom(6).hex()}.{ending}")
 
 
 def _write(part: Path, target: Path, pieces: Iterable[bytes]) -> None:

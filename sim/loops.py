@@ -9,9 +9,9 @@ swept less often: a sweep goes all the way round, and as many as there are closi
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
 
 from .errors import ForelightError
+from .frozen import frozen
 from .netlist import Cell, Netlist, Slice
 from .schedule import Graph, Schedule, components
 
@@ -19,7 +19,7 @@ from .schedule import Graph, Schedule, components
 _WORK = 200_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Oscillation:
     """One free-running loop: its nets by name, their source lines, the gates of its shortest and longest way round.
 

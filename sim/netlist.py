@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 
 from .errors import NetlistError
+from .frozen import frozen
 from .kinds import PORTS
 
 
@@ -271,7 +272,7 @@ class Memory:
     src: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class Netlist:
     """A flat, validated netlist.
 

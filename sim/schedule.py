@@ -8,14 +8,14 @@ a netlist of any depth is scheduled without recursion.
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 from .errors import UnsupportedError
+from .frozen import frozen
 from .netlist import Netlist, Word
 
 
-@dataclass(frozen=True)
+@frozen
 class Group:
     """What one clock edge moves: registers (indices into `netlist.registers`) and write ports (memory, port)."""
 
@@ -86,7 +86,7 @@ class Graph:
         return found
 
 
-@dataclass(frozen=True)
+@frozen
 class Schedule:
     """How to evaluate a netlist.
 

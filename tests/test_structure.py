@@ -21,7 +21,7 @@ BELOW = {"sim": set[str](), "designs": {"sim"}, "harness": {"sim", "designs"}}
 #: The floors of each room, from the ground up: what stands in a line imports from lines above it alone.
 FLOORS = {
     "sim": """
-        errors kinds levels plain_text units
+        errors frozen kinds levels plain_text units
         allowance files netlist
         disk_cache traces
         evaluate rtlil schedule
@@ -211,7 +211,7 @@ FACES = {
     "per_step",  # predictions
     *("Chip", "Conditioning", "DirectChip"),  # the shared chip in Amaranth, tick by tick
     "Reference",  # the judge of the engine
-    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete"),
+    *("elaborate", "BINDINGS", "CSS", "TITLE", "main", "shell_complete", "format_completion"),
 }
 CALLED = ("on_", "action_", "pytest_", "watch_", "compose", "render", "check_")
 
@@ -319,6 +319,15 @@ def test_every_view_has_a_test_of_its_own() -> None:
     assert not untested, (
         "write a test of its exact strings, in tests/harness/view or of the command that draws it"
     )
+
+
+def test_every_design_is_judged_by_more_than_its_golden() -> None:
+    folder = "designs/breakwater"
+    tests = " ".join(path.read_text("utf-8") for path in (ROOT / "tests" / folder).rglob("test_*.py"))
+    designs = [path.parent.name for path in (ROOT / folder).glob("*/datasheet.toml")]
+    assert len(designs) > 40
+    untested = [name for name in designs if not re.search(rf"\b{name}\b", tests)]
+    assert not untested, f"check against something else than its golden, in tests/{folder}: {untested}"
 
 
 def test_every_benchmark_is_explained() -> None:

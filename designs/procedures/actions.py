@@ -6,11 +6,11 @@ An action that nobody could carry out on any board (line i9, no steps at all) ra
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from math import isfinite
 from numbers import Integral
 
 from forelight.sim.errors import DatasheetError
+from forelight.sim.frozen import frozen
 
 from ..datasheet import INPUT_LINES
 
@@ -41,7 +41,7 @@ def _levels(action: object, levels: Mapping[str, int]) -> None:
 HAND_HZ = 2.0
 
 
-@dataclass(frozen=True)
+@frozen
 class Select:
     """Turn the selector to a slot."""
 
@@ -51,7 +51,7 @@ class Select:
         _whole(self, self.slot, 0)
 
 
-@dataclass(frozen=True)
+@frozen
 class Strap:
     """Set all eight input switches to a strap code, enable the step clock, set the switches back."""
 
@@ -61,24 +61,24 @@ class Strap:
         _whole(self, self.code, 0)
 
 
-@dataclass(frozen=True)
+@frozen
 class Enable:
     """Switch the step clock on; the divider keeps the number that the switches hold at this instant."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Disable:
     """Switch the step clock off; the step line goes back to its switch."""
 
 
-@dataclass(frozen=True)
+@frozen
 class Oscillator:
     """Switch the board's main clock on or off."""
 
     on: bool
 
 
-@dataclass(frozen=True)
+@frozen
 class Set:
     """Set input switches, all at one instant: line -> 0 or 1."""
 
@@ -88,7 +88,7 @@ class Set:
         _levels(self, self.levels)
 
 
-@dataclass(frozen=True)
+@frozen
 class Press:
     """Hold the button on this input line (the line takes the opposite of its switch).
 
@@ -102,7 +102,7 @@ class Press:
         _lines(self, [self.line])
 
 
-@dataclass(frozen=True)
+@frozen
 class Release:
     """Let go of the button on this input line; `bouncing` as in `Press`."""
 
@@ -113,7 +113,7 @@ class Release:
         _lines(self, [self.line])
 
 
-@dataclass(frozen=True)
+@frozen
 class Drive:
     """Drive input lines from outside, all from one instant on: line -> 0 or 1. Their switches must be open."""
 
@@ -123,7 +123,7 @@ class Drive:
         _levels(self, self.levels)
 
 
-@dataclass(frozen=True)
+@frozen
 class LetGo:
     """Take what drives these input lines from outside off them."""
 
@@ -133,14 +133,14 @@ class LetGo:
         _lines(self, self.lines)
 
 
-@dataclass(frozen=True)
+@frozen
 class Play:
     """Move the inputs as they moved in a recording, a file beside the one that names it."""
 
     file: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Restart:
     """Hold the restart line active for so many steps (frames where there is no step clock), let go."""
 
@@ -150,7 +150,7 @@ class Restart:
         _whole(self, self.length, 1)
 
 
-@dataclass(frozen=True)
+@frozen
 class Steps:
     """Wait for so many rises of the step line."""
 
@@ -160,7 +160,7 @@ class Steps:
         _whole(self, self.count, 1)
 
 
-@dataclass(frozen=True)
+@frozen
 class Frames:
     """Wait for so many frames."""
 
@@ -170,7 +170,7 @@ class Frames:
         _whole(self, self.count, 1)
 
 
-@dataclass(frozen=True)
+@frozen
 class Seconds:
     """Wait; rounded to whole frames."""
 
@@ -181,7 +181,7 @@ class Seconds:
             raise DatasheetError(f"{self}: {self.seconds!r} does not fit", remedy="give a time above 0 s")
 
 
-@dataclass(frozen=True)
+@frozen
 class Pulse:
     """Make so many steps by hand on the step line, with the step clock off: `hz` of them in a second.
 
@@ -197,7 +197,7 @@ class Pulse:
             raise DatasheetError(f"{self}: {self.hz!r} does not fit", remedy="give a rate above 0 Hz")
 
 
-@dataclass(frozen=True)
+@frozen
 class Repeat:
     """Do the actions so many times."""
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from forelight.sim.frozen import frozen
 
 from ..datasheet import INPUT_LINES, Datasheet
 from .actions import Action, Enable, Press, Pulse, Release, Restart, Set, Strap
@@ -33,7 +33,7 @@ class RefusedError(Exception):
         super().__init__(found)
 
 
-@dataclass(frozen=True)
+@frozen
 class Contact:
     """What is on an input line at the moment.
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from forelight.sim.frozen import frozen
 
 from ..datasheet import INPUT_LINES, Datasheet
 from .actions import (
@@ -29,7 +31,7 @@ from .actions import (
 from .contention import contact_word
 
 
-@dataclass(frozen=True)
+@frozen
 class Wording:
     """What a sentence may lean on: the design, button labels by line, step and frame rate in hertz.
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from ..toml_file import did_you_mean, quoted, read_toml
 from .actions import (
@@ -61,7 +62,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
+@frozen
 class Procedure:
     """An ordered list of bench actions with a name; the recordings that it plays lie in `folder`.
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from forelight.sim.frozen import frozen
 
 from ..datasheet import Datasheet
 from .actions import (
@@ -25,7 +27,7 @@ from .actions import (
 from .contention import Contact, RefusedError, moved_lines
 
 
-@dataclass(frozen=True)
+@frozen
 class Situation:
     """The bench at the moment at which an action would begin; None for numbers of a board that is not known.
 

@@ -15,7 +15,9 @@ input, whose switch stays open.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
+
+from forelight.sim.frozen import frozen
 
 from ..datasheet import INPUT_LINES, OUTPUT_LINES, Attachment, Datasheet, RestartLine, StepLine
 from ..toml_file import Section
@@ -28,7 +30,7 @@ IMAGES = (".bin", ".txt", ".hex")
 Option = str | int | float | bool
 
 
-@dataclass(frozen=True)
+@frozen
 class Number:
     """An option that is a number between two bounds; whole if they are whole."""
 
@@ -45,7 +47,7 @@ class Number:
         return f"{self.low:g} to {self.high:g}"
 
 
-@dataclass(frozen=True)
+@frozen
 class Choice:
     """An option that is one of some words."""
 
@@ -59,7 +61,7 @@ class Choice:
         return " or ".join(self.words)
 
 
-@dataclass(frozen=True)
+@frozen
 class Image:
     """An option that names a file in the folder of the datasheet."""
 
@@ -73,7 +75,7 @@ class Image:
         return f"a file in this folder, {', '.join(IMAGES)}"
 
 
-@dataclass(frozen=True)
+@frozen
 class Kind:
     """`drives` are the terminals that answer: an input of the design each; `must` are options without a default."""
 

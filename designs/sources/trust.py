@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from contextvars import ContextVar
-from dataclasses import dataclass
 from pathlib import Path
 
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 HERE, APART, REFUSED = "here", "apart", "refused"
 
 
-@dataclass(frozen=True)
+@frozen
 class Trust:
     """`python` says what becomes of Python from outside the catalogue, `sandbox` that WebAssembly reads Verilog.
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
 
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Enable, Pulse, Set, Strap, to_text
 from forelight.designs.sheets.attachments import driven_lines, heard_lines
-from rich.text import Text
 
 from ..boards.divider import setting_word
 from ..chip.netlist import fights_in, source_warnings
@@ -17,6 +17,9 @@ from ..hand.routine import divides
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
 from .question import Question, flat
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 SWITCHES = range(7, -1, -1)
 #: A rate that is so many times too fast or too slow is out of reach.
@@ -27,6 +30,8 @@ MOST_ACTIONS = 12
 
 def facts(asking: Question) -> list[Text | str]:
     """The head of an answer, paragraph by paragraph."""
+    from rich.text import Text
+
     sheet, board = asking.sheet, asking.board
     where = f"slot {asking.slot} of {board.name}" if asking.slot is not None else f"tried on {board.name}"
     head = Text(sheet.title, style="bold").append(f", {where}", style="not bold")

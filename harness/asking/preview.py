@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from forelight.designs.procedures.procedure import Restart
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.trace import Trace
 from rich.console import RenderableType
 
@@ -35,7 +35,7 @@ from .signals import watched
 FOR_ALL_COLUMNS = 60
 
 
-@dataclass(frozen=True)
+@frozen
 class Preview:
     """All that there is to show: the question, its golden from the moment at which the slot is up, and what follows."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from fractions import Fraction
 from functools import cached_property, partial
 from math import ceil
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.actions import HAND_HZ
@@ -27,24 +28,27 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import Where
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from ..bench.course import Seat, seated
-from ..bench.inside import Inside
 from ..bench.predict import predict
-from ..bench.restarting import Restarting, restarting
 from ..bench.settling import Settling, restart_tick, settling
 from ..boards.divider import rate
 from ..boards.profile import Board
 from ..boards.reader import load_board
 from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
-from ..coverage.measure import Faults, coverage
-from ..coverage.record import Coverage
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
 from ..limits import stage
 from ..terminal.output import progress
+
+if TYPE_CHECKING:
+    from ..bench.inside import Inside
+    from ..bench.restarting import Restarting
+    from ..coverage.measure import Faults
+    from ..coverage.record import Coverage
 
 #: How long a design runs after its restart, if nothing is said ...
 USUAL_SECONDS = 10.0
@@ -52,7 +56,7 @@ USUAL_SECONDS = 10.0
 USUAL_STEPS = 200_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Asked:
     """The options of a command that runs a design, as they were given."""
 
@@ -72,7 +76,7 @@ class Asked:
     other_side: Collection[int] = ()  # its changes in doubt that are to come on the other side of a rise
 
 
-@dataclass(frozen=True)
+@frozen
 class Question:
     """A design on a board under a procedure.
 
@@ -125,6 +129,8 @@ class Question:
 
     def inside(self, slot: int) -> Inside:
         """What happens in the design, in the slot that it has or in which it was foretold."""
+        from ..bench.inside import Inside
+
         return Inside.of(self.board, self.sheet, self.procedure, slot, self.seat)
 
     def coverage(
@@ -137,6 +143,8 @@ class Question:
         outputs: Collection[str] = OUTPUT_LINES,
     ) -> Coverage:
         """What it reveals once the slot is up, or from tick `start` to tick `end`; see `coverage/measure.py`."""
+        from ..coverage.measure import coverage
+
         doing = f"trying faults of {self.sheet.name}"
         with progress(doing.capitalize()) as advance, stage(doing):
             inside = self.inside(int(golden.facts["slot"]))
@@ -154,6 +162,8 @@ class Question:
 
     @cached_property
     def _restarting(self) -> Restarting | None:
+        from ..bench.restarting import restarting
+
         with stage(f"proving what the restart of {self.sheet.name} settles"):
             return restarting(self.board, self.alone, self.procedure)
 

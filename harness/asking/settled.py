@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from ..bench.restarting import Restarting
-from ..bench.settling import Settling
 from ..golden.golden import Golden, Race
 from ..view.words import ranges, seconds
+
+if TYPE_CHECKING:
+    from ..bench.restarting import Restarting
+    from ..bench.settling import Settling
 
 #: Races that are told one by one.
 MOST_RACES = 3

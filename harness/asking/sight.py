@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from forelight.designs.procedures.procedure import Action, Repeat, Strap
 from forelight.sim.errors import ForelightError
+from forelight.sim.frozen import frozen
 
 from ..bench.inside import Inside
 from ..boards.divider import setting_word
@@ -40,7 +41,7 @@ LATE_S = 2.0
 FURTHER = 2_000_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Readable:
     """A strap code at which the same procedure can be read, as a prediction with it shows; `codes` are all such."""
 
@@ -115,7 +116,7 @@ def flashes(flash: Flashing) -> dict[str, object]:
     return {"in_a_second": flash.flashes, "line": flash.line, "too_much": flash.too_much}
 
 
-@dataclass(frozen=True)
+@frozen
 class FirstLight:
     """When the display is lit first: `seconds` after the slot is up, at `step`; `within` the run, or only after it.
 

@@ -7,9 +7,8 @@ power at the beginning of the trace. What comes while it is busy is lost.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.trace import Trace
 
 from .controller import Controller
@@ -19,7 +18,7 @@ DATA = tuple(f"db{bit}" for bit in range(8))
 READABLE_S = 0.25
 
 
-@dataclass(frozen=True)
+@frozen
 class Limits:
     """Seconds: the wait after power-up, width of an enable pulse, and from one rise of the enable to the next."""
 
@@ -33,7 +32,7 @@ HIGH, LOW = Limits(15e-3, 230e-9, 500e-9), Limits(40e-3, 450e-9, 1000e-9)
 START_UP = (4.1e-3, 100e-6)
 
 
-@dataclass(frozen=True)
+@frozen
 class Breach:
     """At `time` (in the trace's unit) the display was not driven as it must be."""
 
@@ -41,7 +40,7 @@ class Breach:
     found: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Screen:
     """From `start` on the display shows these lines."""
 
@@ -49,7 +48,7 @@ class Screen:
     lines: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Watched:
     """Texts that stood long enough to be read, the last one always among them; and what was wrong."""
 

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
@@ -12,7 +11,7 @@ from numpy.typing import NDArray
 from .wiring import states
 
 
-@dataclass(frozen=True)
+@frozen
 class Spread:
     """The least, the mean and the most of a reading."""
 
@@ -21,7 +20,7 @@ class Spread:
     most: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Reading:
     """Over `periods` whole periods from rise to rise: `hz`, and `duty` as the share of the period that is high.
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.trace import Trace
 
 from .image import READ
@@ -35,7 +36,7 @@ class Transfer:
         return bytes(_number(self.answered[at : at + 8]) for at in range(0, len(self.answered) - 7, 8))
 
 
-@dataclass(frozen=True)
+@frozen
 class Log:
     """Transfers of which at least instruction and address are whole, and (time, what) of each breach."""
 

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, Attachment, Datasheet
+from forelight.sim.frozen import frozen
 
 from ..golden.golden import Golden
 from ..view.pictures import Picture, repeat, since
@@ -32,7 +32,7 @@ MOMENTARY, LIVE_S = ("speaker", "pulse-width meter", "lamp"), 2.0
 MOST_BYTES = 16
 
 
-@dataclass(frozen=True)
+@frozen
 class Report:
     """One attachment over one golden: a heading, lines below it, and facts that JSON can carry."""
 

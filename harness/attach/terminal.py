@@ -7,9 +7,9 @@ in its middle (NXP AN10386; Microchip's application notes on asynchronous receiv
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from forelight.sim.traces.trace import Trace
 from numpy.typing import NDArray
@@ -24,7 +24,7 @@ MOST_BITS = 9
 TRIED = 400
 
 
-@dataclass(frozen=True)
+@frozen
 class Character:
     """One frame that began at `time` (in the trace's unit); `fault` is empty, or says what was wrong with it."""
 
@@ -33,7 +33,7 @@ class Character:
     fault: str = ""
 
 
-@dataclass(frozen=True)
+@frozen
 class Received:
     """All frames of a line. `baud` is None where none was given and none was found; `found` tells which it is."""
 

@@ -5,10 +5,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from forelight.designs.datasheet import INPUT_LINES, Attachment, Datasheet
 from forelight.designs.sheets.attachments import KINDS
+from forelight.sim.frozen import frozen
 
 from .image import read_image
 
@@ -19,7 +18,7 @@ PHASES = (0b01, 0b11, 0b11, 0b10, 0b00)
 MOVES = 2
 
 
-@dataclass(frozen=True)
+@frozen
 class WiredMemory:
     """A serial memory as it is wired: terminal -> line, or `low` or `high`; and what is in it."""
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import partial
 from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
@@ -20,7 +21,7 @@ from .period import period
 from .story import Outcome, Story
 
 
-@dataclass(frozen=True)
+@frozen
 class Shown:
     """What the pins show, change by change: a row for each frame in which anything changes.
 

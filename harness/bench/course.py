@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import LoopError, Oscillation
 from forelight.sim.netlist import Netlist
 from forelight.sim.proof.ternary import Proof, worth_following
@@ -42,7 +43,7 @@ _ASKED = 16
 PowerUps = Callable[[], Iterable[PowerUp]]
 
 
-@dataclass(frozen=True)
+@frozen
 class Seat:
     """A design in its slot: its datasheet, the netlist of its wrapper, and the memories that are part of it.
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -12,6 +11,7 @@ from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Procedure
 from forelight.designs.toml_file import did_you_mean, quoted
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.traces.trace import Trace
@@ -28,7 +28,7 @@ from .course import Course, Seat, seated
 _DESIGN = "wrapper.design."
 
 
-@dataclass(frozen=True)
+@frozen
 class Inside:
     """One design under one procedure, from one power-up.
 

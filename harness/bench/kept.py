@@ -11,12 +11,13 @@ import re
 import tomllib
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 from forelight.designs.datasheet import Datasheet
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_together
+from forelight.sim.frozen import frozen
 
 from ..boards.profile import Board
 from ..chip.routing import routing
@@ -30,7 +31,7 @@ FOLDER = "golden"
 MOST_ROWS = 1200
 
 
-@dataclass(frozen=True)
+@frozen
 class GoldenDifference:
     """How a kept golden differs from what is foretold now.
 

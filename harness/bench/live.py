@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -12,6 +12,7 @@ import numpy as np
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Action, Seconds
 from forelight.designs.procedures.refusals import Situation
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import Oscillation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
@@ -37,7 +38,7 @@ _LONG = 1 << 26
 _NONE: NDArray[np.int64] = np.zeros(0, np.int64)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Mark:
     """Where everything is at one moment, to come back to."""
 
@@ -50,7 +51,7 @@ class _Mark:
     done: int
 
 
-@dataclass(frozen=True)
+@frozen
 class _Within(Inside):
     """A design that is being played: of all its `updates` the first `before` are not in `rows`."""
 

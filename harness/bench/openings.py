@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.undefined.drawn import OPEN
@@ -18,7 +18,7 @@ from .freerun import touched
 Values = NDArray[np.unsignedinteger[Any]]
 
 
-@dataclass(frozen=True)
+@frozen
 class Opening:
     """A line of the source that leaves a value open, and a mask of the outputs that are unsettled for it.
 

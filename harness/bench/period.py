@@ -8,11 +8,11 @@ from another place on, and is back in its own state at the end of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from forelight.sim import recurrence
+from forelight.sim.frozen import frozen
 from forelight.sim.simulation import Simulation
 from numpy.typing import NDArray
 
@@ -26,7 +26,7 @@ _TRIES = 1024
 _MOST = 1 << 28
 
 
-@dataclass(frozen=True)
+@frozen
 class Period:
     """From so many updates on the run repeats itself every `length` updates, whatever the power-up but for a shift."""
 

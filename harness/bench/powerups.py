@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from forelight.sim.lanes.variants import Lanes
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import LoopError
 from forelight.sim.proof.ternary import OpenUpdate
 from forelight.sim.simulation import Simulation
@@ -17,6 +16,9 @@ from numpy.typing import NDArray
 
 from ..hand.ledger import Ledger
 from .proof import minded_lines, races
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.variants import Lanes
 
 Values = NDArray[np.unsignedinteger[Any]]
 
@@ -34,7 +36,7 @@ _LOOKS = 256
 _MOST_LANES = 512
 
 
-@dataclass(frozen=True)
+@frozen
 class Standing:
     """The distinct states of all power-ups when so many updates had been made, that of the first one first."""
 
@@ -42,7 +44,7 @@ class Standing:
     states: Sequence[bytes]
 
 
-@dataclass(frozen=True)
+@frozen
 class Answer:
     """Outputs of the first power-up, and a mask of the bits on which all agree, after each update.
 
@@ -227,6 +229,8 @@ class Sample:
         if self.sim.compiled.plan.cuts:
             return False  # what a loop remembers is in no register
         if self._lanes is None:
+            from forelight.sim.lanes.variants import Lanes
+
             count = min(64 * -(-len(self.holds) // 64), _MOST_LANES)
             self._lanes = Lanes(self.sim.netlist, count)
         return self._lanes.side_by_side

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.sim.cone import Cause, Cones, Why
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from ..boards.profile import Board
 from ..chip.routing import input_names
@@ -18,7 +18,7 @@ from .inside import Inside
 DEPTH = 3
 
 
-@dataclass(frozen=True)
+@frozen
 class Reason:
     """Why a line or a signal is as it is at a moment: `tick` from the start of the procedure, and the step."""
 

@@ -10,7 +10,7 @@ step line moves in every frame, so it falls as the restart is let go: what only 
 from __future__ import annotations
 
 from collections.abc import Container, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 from operator import or_
 from typing import Literal
@@ -19,6 +19,7 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Restart
 from forelight.sim.errors import ForelightError
+from forelight.sim.frozen import frozen
 from forelight.sim.netlist import Netlist
 from forelight.sim.proof.ternary import Proof, Unsettled
 from forelight.sim.undefined.machines import CODED_ANEW
@@ -44,7 +45,7 @@ Order = tuple[tuple[int, int], ...]
 UNSTEPPED: tuple[Order, ...] = (((0, 0), (0, 1), (0, 0)),)
 
 
-@dataclass(frozen=True)
+@frozen
 class Restarting:
     """What the restart alone settles.
 
@@ -221,7 +222,7 @@ def orders(length: int, halves: Iterable[int]) -> tuple[Order, ...]:
     return tuple(found)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Tried:
     """What becomes of one restart.
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Procedure, Restart
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -14,7 +13,7 @@ from ..golden.golden import Golden
 from ..hand.hand import Hand
 
 
-@dataclass(frozen=True)
+@frozen
 class Settling:
     """What becomes of the outputs that the power-up decides.
 

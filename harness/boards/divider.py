@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from fractions import Fraction
 
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from .profile import Board
 
@@ -18,7 +18,7 @@ LISTED = 256
 SLOWEST_HZ, FASTEST_HZ = 1e-9, 1e12
 
 
-@dataclass(frozen=True)
+@frozen
 class Setting:
     """A strap code, the step rate that it gives, and by how many percent that is above the rate asked for.
 

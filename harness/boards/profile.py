@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from fractions import Fraction
 from pathlib import Path
 
+from forelight.sim.frozen import frozen
 
-@dataclass(frozen=True)
+
+@frozen
 class Board:
     """One chip and board.
 

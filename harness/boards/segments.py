@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 Point = tuple[float, float]
 
@@ -24,7 +25,7 @@ STROKES: Mapping[str, tuple[Point, Point]] = {
 SEGMENTS = tuple(STROKES)
 
 
-@dataclass(frozen=True)
+@frozen
 class Size:
     """How big a figure is drawn, in character cells.
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from forelight.sim.errors import CaptureError
+from forelight.sim.frozen import frozen
 
 from .record import LINES
 
@@ -14,7 +14,7 @@ from .record import LINES
 BYTES = {"inputs": "i", "outputs": "o"}
 
 
-@dataclass(frozen=True)
+@frozen
 class Column:
     """A column or variable of a recording: its name (with scopes and range, if any) and how many bits it holds."""
 

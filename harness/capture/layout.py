@@ -11,9 +11,9 @@ of units.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 
 from forelight.sim.errors import CaptureError
+from forelight.sim.frozen import frozen
 from forelight.sim.units import SECONDS
 
 from .clocks import STAMP
@@ -61,7 +61,7 @@ HEAD = 1 << 16  # bytes in which the heading must end
 MANY = 400  # rows that are looked at
 
 
-@dataclass(frozen=True)
+@frozen
 class TableLayout:
     """`offset` is the byte at which the data begin, `line` its line number (from 1); `names` and `units` have one
     entry a column.

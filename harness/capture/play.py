@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 from pathlib import Path
 
@@ -12,6 +12,7 @@ from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Frames, Play, Procedure, Set, to_text
 from forelight.designs.procedures.text import Where, place_of
 from forelight.sim.errors import CaptureError, UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -156,7 +157,7 @@ def _actions(
     return actions
 
 
-@dataclass(frozen=True)
+@frozen
 class _Counted:
     """The `rises` of a step line and their numbers, from 0; an instant within `room` steps of one may lie on either
     side of it."""

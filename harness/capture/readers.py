@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
 from forelight.sim.errors import CaptureError
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.dump import Dump, scan
 
 from ..limits import stage
@@ -88,7 +89,7 @@ def _table(data: bytes, place: str, mapping: Names, labels: Names, display: Name
     return replace(capture, notes=(*notes, *capture.notes), signs=signs)
 
 
-@dataclass(frozen=True)
+@frozen
 class LayoutReader:
     """`knows` tells files of this layout apart by how they begin; `read` takes what `parse_capture` takes."""
 

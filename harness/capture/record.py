@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -19,7 +20,7 @@ KNOT = 512  # times between two of which a straight line is guessed
 LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "restart")
 
 
-@dataclass(frozen=True)
+@frozen
 class RecordedLine:
     """The changes of one recorded line: `levels` (0, 1 or GAP) hold from the time of the same index, which rise."""
 
@@ -32,7 +33,7 @@ class RecordedLine:
         return np.where(row < 0, np.uint8(UNKNOWN), self.levels[np.maximum(row, 0)]).astype(np.uint8)
 
 
-@dataclass(frozen=True)
+@frozen
 class Capture:
     """A recording of some of a design's lines.
 

@@ -9,9 +9,8 @@ block of edges gives the phase there, which follows an instrument's clock that d
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -24,7 +23,7 @@ BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a 
 WEAK = 0.2
 
 
-@dataclass(frozen=True)
+@frozen
 class RecordedClock:
     """Capture times `capture` are at the step counts `steps` (both rising, straight in between and beyond).
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import (
@@ -18,6 +17,7 @@ from forelight.designs.procedures.procedure import (
     Strap,
     to_text,
 )
+from forelight.sim.frozen import frozen
 
 from ..bench.restarting import Restarting
 from ..boards.profile import Board
@@ -34,7 +34,7 @@ from .slips import slips
 from .start import tasks
 
 
-@dataclass(frozen=True)
+@frozen
 class Occasion:
     """A design on a board under a procedure, and the golden of it.
 

@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from forelight.designs.procedures.contention import contact_word
+from forelight.sim.frozen import frozen
 
 from ..golden.golden import Golden
 from ..view.pictures import Picture
 
 
-@dataclass(frozen=True)
+@frozen
 class Sentences:
     """Short sentences, one below the other."""
 
     said: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Task:
     """One thing that the hand does; `number` is as printed (`4`, inside a repeat `4a`), `inner` is what is repeated."""
 
@@ -26,14 +27,14 @@ class Task:
     inner: tuple[Task, ...] = ()
 
 
-@dataclass(frozen=True)
+@frozen
 class Tasks:
     """What the hand does, in its order, each with a box to tick."""
 
     tasks: tuple[Task, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class SwitchPlace:
     """One input switch: its level while strapping (None where it holds no code) and afterwards.
 
@@ -52,14 +53,14 @@ class SwitchPlace:
         return contact_word(self.pull, level)
 
 
-@dataclass(frozen=True)
+@frozen
 class Switches:
     """The eight input switches, i7 first."""
 
     switches: tuple[SwitchPlace, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Table:
     """Rows of words under a head; columns in `numbers` are set to the right."""
 
@@ -68,7 +69,7 @@ class Table:
     numbers: frozenset[int] = frozenset()
 
 
-@dataclass(frozen=True)
+@frozen
 class Shot:
     """One picture to expect: the display, and the words below it."""
 
@@ -76,7 +77,7 @@ class Shot:
     words: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Shots:
     """Pictures in a row; `wiring` maps outputs to segments, and `note` says how it goes on."""
 
@@ -85,7 +86,7 @@ class Shots:
     note: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Traces:
     """The levels of some lines over a golden: line -> what it means; `marks` are (tick, number of a task).
 
@@ -101,7 +102,7 @@ class Traces:
 Block = Sentences | Tasks | Switches | Table | Shots | Traces
 
 
-@dataclass(frozen=True)
+@frozen
 class Part:
     """What stands under one heading."""
 
@@ -109,7 +110,7 @@ class Part:
     blocks: tuple[Block, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Card:
     """A whole card: `title` and `where`, what the design is, and its parts in the order in which they are needed."""
 

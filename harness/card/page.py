@@ -11,27 +11,27 @@ from ..view.stave import as_svg, columns
 from .leaf import Block, Card, Sentences, Shots, Switches, SwitchPlace, Table, Task, Tasks, Traces
 
 STYLE = """
-@page { size: 148mm 210mm; margin: 7mm 9mm 7mm 8mm }
+@page { size: 148mm 210mm; margin: 5mm 7mm }
 * { box-sizing: border-box }
-body { font: 8pt/1.22 "DejaVu Sans Condensed", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff;
-  margin: 0 auto; max-width: 131mm; font-variant-numeric: tabular-nums }
-@media screen { body { padding: 6mm; max-width: 143mm } }
+body { font: 8pt/1.13 "DejaVu Sans Condensed", "Liberation Sans", Arial, sans-serif; color: #000; background: #fff;
+  margin: 0 auto; max-width: 134mm; font-variant-numeric: tabular-nums }
+@media screen { body { padding: 6mm; max-width: 146mm } }
 article { break-after: page }
 article:last-child { break-after: auto }
-header { border-bottom: 0.5mm solid; padding-bottom: 0.8mm; margin-bottom: 1mm }
-h1 { font-size: 13pt; line-height: 1.1; margin: 0; display: inline }
+header { border-bottom: 0.5mm solid; padding-bottom: 0.6mm; margin-bottom: 0.5mm }
+h1 { font-size: 12pt; line-height: 1.1; margin: 0; display: inline }
 h1 + p { display: inline; margin: 0 0 0 2mm }
 header p:last-child { margin: 0.8mm 0 0 }
-section { display: grid; grid-template-columns: 11.5mm 1fr; border-bottom: 0.15mm solid; padding: 1mm 0 }
+section { display: grid; grid-template-columns: 11.5mm 1fr; border-bottom: 0.15mm solid; padding: 0.5mm 0 }
 section:last-child { border: 0 }
 h2 { font-size: 9pt; line-height: 1.1; margin: 0 }
 section > div { min-width: 0 }
 p { margin: 0 }
 .said p { padding-left: 2.2mm; text-indent: -2.2mm }
-.said p + p, .block + .block { margin-top: 0.5mm }
-.block + .block { margin-top: 0.9mm }
+.said p + p { margin-top: 0.2mm }
+.block + .block { margin-top: 0.4mm }
 table { border-collapse: collapse; width: 100% }
-th, td { text-align: left; font-weight: normal; padding: 0 1.6mm 0 0; vertical-align: middle; line-height: 1.12 }
+th, td { text-align: left; font-weight: normal; padding: 0 1.6mm 0 0; vertical-align: middle; line-height: 1.05 }
 th { font-style: italic }
 .right { text-align: right }
 .line { width: 6mm } .label { width: 11mm; font-weight: bold }
@@ -45,7 +45,7 @@ li ol { padding-left: 5mm }
 .box { width: 2.4mm; height: 2.4mm; border: 0.25mm solid; margin-top: 0.25mm }
 .shots { display: flex; flex-wrap: wrap; gap: 1.2mm 2.2mm }
 .shot { text-align: center; line-height: 1.1; white-space: nowrap }
-.shot svg { display: block; margin: 0.4mm auto }
+.shot svg { display: block; margin: 0.2mm auto }
 .traces td:last-child, .traces th:last-child { width: 62mm; padding: 0 }
 .traces { break-inside: avoid }
 .traces td { line-height: 1 }
@@ -55,7 +55,7 @@ li ol { padding-left: 5mm }
 a { color: inherit; text-decoration: none }
 """
 TRACE_MM, TRACE_HIGH_MM, COLUMNS = 62.0, 2.8, 248
-FIGURE_MM = 8.0
+FIGURE_MM = 7.0
 
 
 def page(card: Card) -> str:

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sources.python_apart import rtlil_apart
 from forelight.designs.sources.trust import trust
 from forelight.designs.sources.verilog import verilog_rtlil
 from forelight.sim.errors import SourceError
+from forelight.sim.frozen import frozen
 from forelight.sim.rtlil.text import read_modules
 
 
-@dataclass(frozen=True)
+@frozen
 class ModuleText:
     """A module to instantiate: its RTLIL, and direction (`input`, `output`, `inout`) and width of each port."""
 

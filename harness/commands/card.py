@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from forelight.sim.errors import UsageError
 from forelight.sim.files import write_whole
@@ -19,10 +20,12 @@ from ..card.compose import Occasion, compose
 from ..card.leaf import Card, Sentences, Shots, Switches, Task, Tasks
 from ..card.plain import lines
 from ..golden.golden import Golden
-from ..survey.keeping import Entry
 from ..terminal.cores import for_each
 from ..terminal.output import console, emit, emit_json, emit_words, show
 from ..view.display import glyphs_for
+
+if TYPE_CHECKING:
+    from ..survey.keeping import Entry
 
 ENDINGS = {".html": page, ".md": markdown}
 

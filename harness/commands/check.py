@@ -140,7 +140,8 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
     if verdict.first:
         first = verdict.first
         when = "" if first.capture_s is None else f" ({first.capture_s:.6g} s in the capture)"
-        more = f"; {verdict.more} more bits differ" if verdict.more else "; no other bit differs"
+        many = f"{verdict.more} more bits differ" if verdict.more > 1 else "1 more bit differs"
+        more = f"; {many}" if verdict.more else "; no other bit differs"
         yield f"That is {first.golden_s - start:.3f} s after the slot was up{when}{more}."
     if verdict.bits:
         yield (f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}.")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf
 
 import numpy as np
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 from rich.text import Text
@@ -34,7 +35,7 @@ STEPS = (1 << 15, 1 << 18)
 ROUNDS = 3  # that the prediction goes round at least
 
 
-@dataclass(frozen=True)
+@frozen
 class Count:
     """What a count says: rates in steps a second, the uncertainty taken at its worst."""
 

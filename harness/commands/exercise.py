@@ -25,7 +25,7 @@ from .judging.reasons import handling, step_line
 #: Draws until one differs, and steps that are recorded of it.
 DRAWS, STEPS = 60, 300
 #: Kinds that no family lists.
-ALWAYS = {"another power-up", "another slot", "stuck inside the chip", "two slips"}
+ALWAYS = {"another power-up", "another slot", "stopped on the way", "stuck inside the chip", "two slips"}
 RIGHT, NEARLY, WRONG = "right", "nearly", "wrong"
 
 

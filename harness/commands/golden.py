@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
@@ -16,9 +17,6 @@ from ..asking.question import Asked, Question, question
 from ..asking.settled import from_the_source, races, undefined
 from ..asking.settled import told as how_far
 from ..asking.signals import watched
-from ..coverage.improve import Improved, Search
-from ..coverage.measure import Faults
-from ..coverage.record import Coverage
 from ..coverage.words import share, told
 from ..golden.golden import Golden
 from ..golden.write import to_csv, write_golden
@@ -26,6 +24,10 @@ from ..limits import stage
 from ..terminal.output import emit_bytes, emit_json, emit_words, progress, warn
 from ..view.warned import warned
 from ..view.words import seconds
+
+if TYPE_CHECKING:
+    from ..coverage.improve import Improved
+    from ..coverage.record import Coverage
 
 STDOUT = "-"
 ENDINGS = (".csv", ".vcd")
@@ -145,6 +147,9 @@ def sentence(found: dict[str, object]) -> str:
 
 def improved(asking: Question, golden: Golden, found: Coverage) -> Improved:
     """A run that begins as the one that was asked for and goes on so that it reveals more."""
+    from ..coverage.improve import Improved, Search
+    from ..coverage.measure import Faults
+
     if any(isinstance(action, Play) for action in asking.told):
         raise UsageError(
             "a run that plays a recording is not improved", remedy="leave --improve out, or take another run"

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.designs.procedures.procedure import Set, to_text
@@ -15,8 +14,8 @@ from forelight.sim.errors import (
     RtlilError,
     SourceError,
     UnsupportedError,
-    UsageError,
 )
+from forelight.sim.frozen import frozen
 
 from ..asking.question import Asked, Question
 from ..bench.predict import board_hash
@@ -37,7 +36,7 @@ if TYPE_CHECKING:
 OF_THE_DESIGN = (SourceError, RtlilError, NetlistError, UnsupportedError, LimitError)
 
 
-@dataclass(frozen=True)
+@frozen
 class Reply:
     """What a command answered: its name, the answer for scripts, and its verdict, if any, with the evidence in bits."""
 
@@ -45,20 +44,6 @@ class Reply:
     answer: Mapping[str, object]
     verdict: str | None = None
     evidence: float | None = None
-
-
-def entry_of(asked: dict[str, Any]) -> Entry | None:
-    """What the options about a notebook say; they are taken out of the values of a command."""
-    path, who, note = (asked.pop(key) for key in ("notebook", "who", "note"))
-    keep = asked.pop("keep", False)
-    if path is not None:
-        return Entry(path, who, note, keep)
-    if note or keep:
-        raise UsageError(
-            f"{'--note' if note else '--keep'} belongs to --survey",
-            remedy="name a notebook with --survey FILE",
-        )
-    return None
 
 
 def recording(path: Path) -> RecordedFile:

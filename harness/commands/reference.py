@@ -10,7 +10,7 @@ from forelight.designs.sheets.keys import KEYS as SHEET_KEYS
 from rich.table import Table
 
 from ..boards.keys import KEYS as BOARD_KEYS
-from ..terminal.answers import ANSWERS, KEYS, VERSION, always, kind, schema
+from ..terminal.answers import ANSWERS, KEYS, OBJECTS, VERSION, always, kind, schema
 from ..terminal.output import emit, emit_json, show
 
 Tables = Mapping[str, Mapping[str, str]]
@@ -37,6 +37,14 @@ def answers(command: str | None, as_json: bool) -> int:
         "What the keys mean.",
         "",
         _columns((key, f"{means} ({kind(key)})") for key, (_, means) in KEYS.items()),
+        "",
+        "Objects within answers, and the keys that each always has.",
+        "",
+        _columns(
+            (key, f"{which}: {', '.join(keys.split())}")
+            for key, objects in OBJECTS.items()
+            for which, keys in objects.items()
+        ),
     )
     return 0
 

@@ -9,8 +9,6 @@ from pathlib import Path
 from forelight.designs.catalogue import EmptySlotError
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.loops import Oscillation
-from rich.padding import Padding
-from rich.text import Text
 
 from ..asking.facts import facts, obstacles, warnings
 from ..asking.picture import check_ending, write
@@ -98,14 +96,8 @@ def _explain(asking: Question, name: str, step: int | None, as_json: bool) -> in
     if as_json:
         emit_json(answers.answer(reason))
     else:
-        show(*facts(asking)[:1], "", *map(hanging, answers.paragraphs(reason)))
+        show(*facts(asking)[:1], "", *answers.paragraphs(reason))
     return 0
-
-
-def hanging(line: str) -> Padding:
-    """A line that keeps its indent where it is too long for the screen."""
-    text = line.lstrip()
-    return Padding(Text(text), (0, 0, 0, len(line) - len(text)))
 
 
 def _empty(board_name: str, slot: int, as_json: bool) -> int:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from forelight.sim.errors import ForelightError, UsageError
+from forelight.sim.frozen import frozen
 from rich.table import Table
 from rich.text import Text
 
@@ -31,7 +32,7 @@ WORDS = {AGREES: "fits", INCONCLUSIVE: "may fit", DIFFERS: "does not fit"}
 NAMED = 8  # slots at least that are listed
 
 
-@dataclass(frozen=True)
+@frozen
 class SlotFit:
     """What a capture is to one slot, by the `run` of its datasheet that it fits best, or by the usual one; `error` says
     why there is no verdict."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import random
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -23,6 +22,7 @@ from forelight.designs.procedures.procedure import (
 from forelight.designs.sheets.attachments import driven_lines, heard_lines
 from forelight.sim.errors import ForelightError
 from forelight.sim.files import write_whole
+from forelight.sim.frozen import frozen
 from forelight.sim.lanes.revealed import NEVER, FaultRun, batches
 from numpy.typing import NDArray
 
@@ -45,7 +45,7 @@ MOST_WORK = 400_000_000
 STANDS_S = 1.0
 
 
-@dataclass(frozen=True)
+@frozen
 class _Stand:
     """Where a run stands: what the lanes of each batch hold, and the sound design, for each power-up."""
 
@@ -53,7 +53,7 @@ class _Stand:
     sound: tuple[bytes, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class _Tail:
     """What reaches the design after a place in the run: its inputs, and how often the step line has risen since."""
 
@@ -190,7 +190,7 @@ class Search:
         return np.concatenate(late), _Stand(tuple(lanes), tuple(sound))
 
 
-@dataclass(frozen=True)
+@frozen
 class Improved:
     """A run that reveals more than the one that was asked for: what is done once the slot is brought up.
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 import random
 import re
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.gates.rewrite import gates
 from forelight.sim.lanes.faults import Fault, FaultLines, collapsed, describe
 from forelight.sim.lanes.redundant import Redundant
@@ -41,7 +41,7 @@ def power_ups(seed: int = 0) -> tuple[PowerUp, ...]:
     return 0, 1, random.Random(seed)
 
 
-@dataclass(frozen=True)
+@frozen
 class Faults:
     """The stuck-at faults of a design on its seat: `count` in all, of which `chosen` are tried, one of each class."""
 

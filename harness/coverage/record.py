@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 #: Quantile of the normal distribution for an interval of 95 %.
 _TWO_SIGMA = 1.96
 
 
-@dataclass(frozen=True)
+@frozen
 class StuckLine:
     """A line that is always at `stuck`, in words, and the lines of the source that it belongs to.
 
@@ -26,7 +27,7 @@ class StuckLine:
         return f"{self.line} stuck at {self.stuck}"
 
 
-@dataclass(frozen=True)
+@frozen
 class Growth:
     """By the end of `step`, `seconds` after the slot is up, so many faults have been revealed."""
 
@@ -35,7 +36,7 @@ class Growth:
     revealed: int
 
 
-@dataclass(frozen=True)
+@frozen
 class Coverage:
     """Of `tried` single stuck-at faults `revealed` make a settled output bit another than foretold.
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from itertools import groupby
+from typing import TYPE_CHECKING
 
-from .record import Coverage, StuckLine
+if TYPE_CHECKING:
+    from .record import Coverage, StuckLine
 
 #: Places in the source that are named, and faults of each.
 MOST_PLACES, MOST_EACH = 10, 3
@@ -20,6 +22,7 @@ FAULTS = "the faults in which one line of the design is always 0 or always 1"
 def share(found: Coverage) -> str:
     """How many are revealed, of how many.
 
+    >>> from forelight.harness.coverage.record import Coverage
     >>> share(Coverage(300, 300, 230, (), ()))
     '230 of 300 (76.7 %)'
     """
@@ -29,6 +32,7 @@ def share(found: Coverage) -> str:
 def drawn(found: Coverage) -> str:
     """From what the faults were drawn, where not all were tried; else nothing.
 
+    >>> from forelight.harness.coverage.record import Coverage
     >>> drawn(Coverage(10000, 1000, 800))
     'These were drawn by chance from 10000: of all it is 77.6 to 82.4 %, with 95 % confidence.'
     """

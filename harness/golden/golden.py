@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import Oscillation
 from numpy.typing import NDArray
 
 
-@dataclass(frozen=True)
+@frozen
 class Race:
     """Lines that moved in one update, whose order decided what some outputs showed from then on (Time 5).
 
@@ -30,7 +31,7 @@ class Race:
         return {"tick": self.tick, "step": self.step, **names}
 
 
-@dataclass(frozen=True)
+@frozen
 class Golden:
     """A row for each change at the board's pins.
 

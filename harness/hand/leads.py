@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Lead:
     """Where a line takes its level from: another `line`, upside down where `inverted`; or a fixed `level`."""
 

@@ -6,13 +6,13 @@ It holds to DEVELOPERS.md, Time 1 to 3 and 6.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Procedure
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -29,7 +29,7 @@ Lines = NDArray[np.uint16]
 MOST_CHANGES = 1 << 26
 
 
-@dataclass(frozen=True)
+@frozen
 class Timeline:
     """What the link carries to whichever slot is selected; pure data.
 

@@ -6,7 +6,7 @@ they are meant for that, and become moves of the switches, so that a saved list 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -24,6 +24,7 @@ from forelight.designs.procedures.procedure import (
     to_text,
 )
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from ..bench.live import LiveBench
 from ..capture.play import played
@@ -33,7 +34,7 @@ from ..chip.routing import divided_line, restart_input, routing, step_input
 MOST_PLAYED = 10_000
 
 
-@dataclass(frozen=True)
+@frozen
 class Composed(Repeat):
     """Several actions, done once, that stand for the one that was `said`."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES, Datasheet
 from forelight.designs.sheets.attachments import driven_lines
+from forelight.sim.frozen import frozen
 
 from ..bench.live import LiveBench
 from ..bench.watch import Watch
@@ -32,7 +33,7 @@ MOST_ROWS = 1 << 18
 LOOK_S, FEW_STEPS = 1.0, 64
 
 
-@dataclass(frozen=True)
+@frozen
 class LineNow:
     """One line of the chip: its name, its label on this board, its meaning in the datasheet, who drives it, its level.
 

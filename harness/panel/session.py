@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
@@ -27,6 +26,7 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.designs.procedures.text import FORMS, VERBS, parse_one
 from forelight.sim.errors import ForelightError, UsageError
+from forelight.sim.frozen import frozen
 
 from ..attach.report import Report, reports_now
 from ..bench.live import LiveBench
@@ -71,7 +71,7 @@ CAUTIONS = (
 _STATIC = "At a real bench touch something earthed first: static electricity destroys chips unseen."
 
 
-@dataclass(frozen=True)
+@frozen
 class Told:
     """What came of one thing that was said: the lines of an answer, and what was done or refused.
 

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
@@ -46,7 +47,7 @@ def kept(shown: Golden) -> Golden:
     return replace(shown, **{name: getattr(shown, name).copy() for name in names})
 
 
-@dataclass(frozen=True)
+@frozen
 class RecentLevels:
     """Recent levels of each line in columns: steps from `first_step` on, or parts of the time where that is None."""
 

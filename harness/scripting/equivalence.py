@@ -11,7 +11,6 @@ from __future__ import annotations
 import random
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import SupportsIndex
 
@@ -19,6 +18,7 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Pulse, Restart, Seconds, Set
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from forelight.sim.undefined.opened import STATE_MACHINE, opened
@@ -46,7 +46,7 @@ MOST = 200_000
 Node = tuple[bytes, bytes, int]
 
 
-@dataclass(frozen=True)
+@frozen
 class Equivalence:
     """`equal` is True (proved), False (there is a `counterexample`) or None (no difference found, and no proof).
 
@@ -70,7 +70,7 @@ class Equivalence:
         return self.because
 
 
-@dataclass(frozen=True)
+@frozen
 class _Handles:
     """Step and restart as bits of the inputs, the level at which the restart holds, the free bits, and all at rest."""
 

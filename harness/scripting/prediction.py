@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from html import escape
 from pathlib import Path
 from typing import Any, SupportsIndex
@@ -11,6 +11,7 @@ from typing import Any, SupportsIndex
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 
 from ..boards.profile import Board
@@ -28,7 +29,7 @@ from ..view.words import seconds
 MOST_PICTURES, TRACE_MM, ROW_MM, NAME_MM, COLUMNS = 12, 110.0, 5.0, 34.0, 440
 
 
-@dataclass(frozen=True)
+@frozen
 class Moment:
     """The outputs at one time: `outputs` and the mask `settled` (bit 0 is `o0`), and what the display shows.
 
@@ -48,7 +49,7 @@ class Moment:
         return "".join(str(self.outputs >> n & 1) if self.settled >> n & 1 else "x" for n in range(7, -1, -1))
 
 
-@dataclass(frozen=True)
+@frozen
 class Prediction(Golden):
     """A golden with the board that it is for, and the tick `start` at which the slot was up.
 

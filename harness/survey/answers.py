@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 from .attempt import Details, texts
 
 OUTPUTS = 8
 
 
-@dataclass(frozen=True)
+@frozen
 class Parting:
     """An experiment that parts the two likeliest causes: its actions as they are written, what it means, and the odds
     of the two, 0 to 1."""

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import UTC, datetime
 from uuid import uuid4
+
+from forelight.sim.frozen import frozen
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 
@@ -31,7 +33,7 @@ def fresh_id() -> str:
     return str(uuid4())
 
 
-@dataclass(frozen=True)
+@frozen
 class Attempt:
     """One try, without the bulk of its answer, or that an earlier one is withdrawn.
 
@@ -81,7 +83,7 @@ class Attempt:
         return self.command, self.procedure, self.inputs
 
 
-@dataclass(frozen=True)
+@frozen
 class Details:
     """The bulk of a try: the `answer` as the command gives it for scripts, and the `bench`, what was done there and
     how it was asked for, from which the recording can be judged anew."""
@@ -95,7 +97,7 @@ class Details:
         return texts(self.answer, "reasons")
 
 
-@dataclass(frozen=True)
+@frozen
 class ChipRoster:
     """The slots of one board: slot -> name of the design, as the roster of its profile has it. `asked` is what to say
     after --board, a path being relative to the notebook."""

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from .answers import cause
 from .attempt import Attempt, ChipRoster, Details
@@ -15,7 +15,7 @@ from .standing import SlotStanding, contradictions, current, standings, tallied,
 NO_DETAILS = Details()
 
 
-@dataclass(frozen=True)
+@frozen
 class Findings:
     """How each slot of a chip stands, with the answers of the tries that say so, and whatever people contradict each
     other in."""

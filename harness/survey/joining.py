@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, partial
 from pathlib import Path
 
 from forelight.designs.catalogue import is_there
+from forelight.sim.frozen import frozen
 
 from .answers import text
 from .notebook import Notebook, reading, writing
 
 
-@dataclass(frozen=True)
+@frozen
 class Joined:
     """What came from one notebook: how many tries it holds, how many were new, how many recordings were; and how many
     known tries say something else there, which somebody must have changed."""

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from ..boards.profile import Board
 from .attempt import LONGEST_NAME, LONGEST_NOTE, Attempt, ChipRoster, Details
@@ -15,7 +14,7 @@ from .joining import retold
 from .notebook import begun, writing
 
 
-@dataclass(frozen=True)
+@frozen
 class Entry:
     """Into which notebook a command writes, and what a person adds: a name, a note, and whether the recording itself
     is to be kept."""
@@ -45,7 +44,7 @@ class Entry:
         return retold(asked, Path(), self.path.parent)
 
 
-@dataclass(frozen=True)
+@frozen
 class RecordedFile:
     """A recorded file: its name and its bytes."""
 
@@ -67,6 +66,8 @@ def write(
 
 def program() -> str:
     """Which Forelight this is."""
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version("forelight")
     except PackageNotFoundError:

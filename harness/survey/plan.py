@@ -12,8 +12,9 @@ one switch (common practice, no source).
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from math import log2
+
+from forelight.sim.frozen import frozen
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE, WHICH_CAUSE
 from .answers import parting, proved, remedies
@@ -29,7 +30,7 @@ MOST_FAULTS = 0.95
 STRETCH = 8
 
 
-@dataclass(frozen=True)
+@frozen
 class Worth:
     """Why a slot is worth a try, and what that may tell in bits; the `experiment`, a procedure of actions as they are
     written, where one was named that parts two causes; what to do otherwise than before (`means`); the try that is to
@@ -43,7 +44,7 @@ class Worth:
     otherwise: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class Candidate:
     """A slot to be tried, and how the switches stand once it is brought up."""
 
@@ -52,7 +53,7 @@ class Candidate:
     worth: Worth
 
 
-@dataclass(frozen=True)
+@frozen
 class Visit:
     """A task in its place, with the switches that are moved for it."""
 

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Procedure, Set, of_run
+from forelight.sim.frozen import frozen
 
 from ..boards.divider import codes_for
 from ..boards.profile import Board
 from ..hand.routine import USUAL_HZ, bring_up, divides
 
 
-@dataclass(frozen=True)
+@frozen
 class Setup:
     """The code that the divider keeps, None where it drives nothing, and the levels of the inputs, bit 0 first."""
 
@@ -23,7 +23,7 @@ class Setup:
     inputs: int
 
 
-@dataclass(frozen=True)
+@frozen
 class Walk:
     """The switches of a board as hands move them: they hold the strap code at one instant and the inputs after it, but
     where a divider that runs keeps the code that it has. On a direct link the code is a setting of its own."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from forelight.sim.frozen import frozen
 
 from ..verdict.kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .attempt import DEFINITE, UNTOLD, WITHDRAW, Attempt, ChipRoster
@@ -15,7 +16,7 @@ UNTRIED = "untried"
 KINDS = (DIFFERS, UNTOLD, INCONCLUSIVE, UNTRIED, AGREES)
 
 
-@dataclass(frozen=True)
+@frozen
 class SlotStanding:
     """How one slot stands. `deciding` is the try that says so, None where there is none; `against` is one of another
     person with the opposite verdict on the same question. `tries` is how many there are with a verdict, `cards` how

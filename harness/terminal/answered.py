@@ -2,7 +2,7 @@
 
 An answer is what a command says and the files that it writes, byte for byte. One is kept where nothing but Forelight's
 own files is read: of a design of the catalogue, on a board that comes with it. Its name is a hash of all that can
-change it: what was asked, the content of Forelight's own files, the libraries beneath them, and what it is drawn on.
+change it: what was asked, the stamps of Forelight's own files, the libraries beneath them, and what it is drawn on.
 """
 
 from __future__ import annotations
@@ -143,26 +143,30 @@ def _own(asked: dict[str, Any]) -> bool:
 
 def _names(folder: Path) -> list[str]:
     """The names in a folder, as they are spelled there."""
-    return sorted(path.name for path in folder.iterdir())
+    with os.scandir(folder) as found:
+        return sorted(entry.name for entry in found)
 
 
 def _name(command: str, asked: dict[str, Any]) -> str:
     """Of all that can change the answer."""
     facts = (command, sorted(asked.items()), trust(), sys.version, sys.flags, *_surroundings(), *_libraries())
-    return key([repr(facts), *_content(PACKAGE)])
+    return key([repr(facts), *_stamps(str(PACKAGE))])
 
 
-def _content(folder: Path) -> Iterator[str | bytes]:
-    """Paths and content of Forelight's own files: its code, the boards, and the catalogue."""
+def _stamps(folder: str) -> Iterator[str]:
+    """Each of Forelight's own files, code, boards and catalogue: path, size, and when it was changed.
+
+    The time of the last change of a file's entry is kept by the system itself: nobody puts it back.
+    """
     with os.scandir(folder) as found:
         entries = sorted(found, key=lambda entry: entry.name)
     for entry in entries:
         if entry.is_dir():
             if entry.name not in ASIDE:
-                yield from _content(Path(entry.path))
+                yield from _stamps(entry.path)
         elif not entry.name.endswith(".pyc"):
-            yield entry.path
-            yield Path(entry.path).read_bytes()
+            known = entry.stat()
+            yield f"{entry.path} {known.st_ino} {known.st_size} {known.st_mtime_ns} {known.st_ctime_ns}"
 
 
 def _surroundings() -> Iterator[object]:
@@ -177,9 +181,13 @@ def _surroundings() -> Iterator[object]:
 
 def _libraries() -> Iterator[object]:
     """Versions and places of the libraries, as far as that is known without loading them."""
+    listed: dict[Path, list[str]] = {}  # most of them lie side by side
     for library in LIBRARIES:
         found = importlib.util.find_spec(library)
         if found and found.origin:
             place = Path(found.origin)
-            versions = [name for name in _names(place.parents[1]) if name.startswith(f"{library}-")]
+            beside = place.parents[1]
+            if beside not in listed:
+                listed[beside] = _names(beside)
+            versions = [name for name in listed[beside] if name.startswith(f"{library}-")]
             yield found.origin, place.stat().st_mtime_ns, versions

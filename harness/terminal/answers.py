@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 
 #: Rises when a key goes, or comes to mean something else; a new key is no new version.
-VERSION = 2
+VERSION = 3
 #: JSON types by the letters that stand for them below; `m` is an object whose keys are names, such as those of lines,
-#: and `a` stands for anything.
+#: and `a` stands for anything. Behind a colon stands what is in a list or under such names: `l:s` is a list of texts.
 _TYPES = {
     "s": "string",
     "n": "number",
@@ -21,11 +21,6 @@ _TYPES = {
     "-": "null",
     "a": "anything",
 }
-_PARTS = [
-    {"type": ["string", "number", "boolean", "null"]},
-    {"$ref": "#/$defs/object"},
-    {"$ref": "#/$defs/list"},
-]
 #: Key -> the type that it has, with `-` where it may be null, and what it means.
 KEYS: Mapping[str, tuple[str, str]] = {
     "schema": ("n", "version of these keys; in a list, of each of its objects"),
@@ -43,22 +38,22 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "step_hz": ("n-", "step rate in hertz; null where no step clock runs"),
     "procedure": ("s-", "name of the procedure"),
     "run": ("s-", "name of a run of the datasheet; null for the usual one"),
-    "runs": ("l", "runs of the datasheet, in order"),
-    "do": ("l", "actions at the bench, as texts: of what was asked, of a run, or of an experiment"),
+    "runs": ("l:o", "runs of the datasheet, in order"),
+    "do": ("l:s", "actions at the bench, as texts: of what was asked, of a run, or of an experiment"),
     "expect": ("s", "what the author expects of a run, in words"),
     "seed": ("n", "of what was drawn by chance"),
     "power_ups": ("n", "power-ups that were tried"),
-    "assumed": ("l", "what was taken for granted where there is no datasheet, in sentences"),
-    "warnings": ("l", "what the reader of the source found odd"),
-    "contention": ("l", "switches that must stay open, in sentences"),
-    "mind": ("l", "what makes the bench go otherwise than one expects, in sentences"),
+    "assumed": ("l:s", "what was taken for granted where there is no datasheet, in sentences"),
+    "warnings": ("l:s", "what the reader of the source found odd"),
+    "contention": ("l:s", "switches that must stay open, in sentences"),
+    "mind": ("l:s", "what makes the bench go otherwise than one expects, in sentences"),
     "file": ("s-", "the file that was written or asked; null where none was"),
-    "files": ("l", "the files that were written"),
+    "files": ("l:s", "the files that were written"),
     "folder": ("s", "the folder that was made, or the name of the contribution"),
     "empty": ("b", "whether the slot holds nothing"),
     "says": ("s", "what an empty slot shows, in words"),
     # Times and steps
-    "time_s": ("n", "seconds from when the slot is up"),
+    "time_s": ("n-", "seconds from when the slot is up; null where that never comes"),
     "start_s": ("n", "seconds from power on to when the slot is up"),
     "end_s": ("n", "seconds from when the slot is up to the end; of a golden, from power on"),
     "lasts_s": ("n", "how long it stays, in seconds"),
@@ -68,38 +63,38 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "tick": ("n", "periods of the oscillator from power on"),
     "steps": ("n-", "a count of steps; null where there is no such count"),
     # What the display and the lines do
-    "display": ("m", "output line -> segment of the display"),
+    "display": ("m:s", "output line -> segment of the display"),
     "whole": ("o", "what the eye makes of the display as a whole"),
-    "pictures": ("l", "what there is to see, picture by picture"),
-    "brightness": ("l", "of `o0` to `o7`, from 0 to 1; null where unsettled"),
-    "words": ("l", "what stands at a picture"),
+    "pictures": ("l:o", "what there is to see, picture by picture"),
+    "brightness": ("l:n-", "of `o0` to `o7`, from 0 to 1; null where unsettled"),
+    "words": ("l:s", "what stands at a picture"),
     "repeats": ("o-", "from which picture on it repeats itself, and after how many"),
     "period": ("n", "pictures after which it repeats itself"),
     "period_s": ("n-", "seconds after which a design that may begin anywhere repeats itself"),
-    "outputs": ("l", "a row for each output"),
-    "output_names": ("l", "names of outputs"),
+    "outputs": ("l:o", "a row for each output"),
+    "output_names": ("l:s", "names of outputs"),
     "output_levels": ("s", "levels of the outputs, `o7` first"),
-    "changes": ("l", "when and to what a signal changes"),
+    "changes": ("l:o", "when and to what a signal changes"),
     "change_count": ("n", "how often an output changes"),
     "high": ("n", "share of the time at level 1"),
     "last": ("n-", "the level at the end"),
-    "unsettled": ("l", "outputs that are not foretold"),
+    "unsettled": ("l:s", "outputs that are not foretold"),
     "unsettled_share": ("n", "share of the time in which an output is not foretold"),
     "unsettled_bits": ("n", "mask of the bits of a signal that are not foretold"),
     "any_unsettled": ("b", "whether anything is not foretold"),
     "line": ("s", "a line: `i0` to `i7`, `o0` to `o7`, or display for all; or a place in the source"),
-    "lines": ("m", "what there is to say of lines, by name"),
-    "line_names": ("l", "names of lines"),
+    "lines": ("m:o", "what there is to say of lines, by name"),
+    "line_names": ("l:s", "names of lines"),
     "levels": ("o", "recent levels of lines"),
     "marks": (
         "s",
         "a character for each column of the levels: _ - # ? for low, high, on the move and unsettled",
     ),
-    "from_s": ("l", "when each column of the levels begins"),
+    "from_s": ("l:n", "when each column of the levels begins"),
     "to_s": ("n", "when the last column ends"),
     "first_step": ("n-", "step of the first column; null where columns are equal parts of the time"),
     "means": ("s-", "what the datasheet says of a line"),
-    "status": ("l", "step clock, restart, why nothing moves, presses, in sentences"),
+    "status": ("l:s", "step clock, restart, why nothing moves, presses, in sentences"),
     "eye": ("o", "what the eye makes of it"),
     "kind": (
         "s",
@@ -118,14 +113,14 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "held": ("b", "whether it is held still for that reason"),
     "first_light": ("o-", "when the display is lit first, where that is late"),
     "within_the_run": ("b", "whether that lies within the run"),
-    "attachments": ("l", "what each thing that is wired to the lines makes of them"),
-    "terminals": ("m", "terminal of an attachment -> line"),
-    "attachment_kinds": ("m", "what may be wired to the lines, by kind"),
-    "watched": ("m", "signals of the source by name: width and changes"),
+    "attachments": ("l:o", "what each thing that is wired to the lines makes of them"),
+    "terminals": ("m:s", "terminal of an attachment -> line"),
+    "attachment_kinds": ("m:m", "what may be wired to the lines, by kind"),
+    "watched": ("m:o", "signals of the source by name: width and changes"),
     "width": ("n", "bits of a signal"),
     "value": ("n-", "value of a signal"),
     "alike": ("b", "whether all power-ups give this value"),
-    "causes": ("l", "what made it so, or what would; each may have causes of its own"),
+    "causes": ("l:o", "what made it so, or what would; each may have causes of its own"),
     "explanation": ("o-", "what would explain a recording that differs; null where nothing differs"),
     "since_s": ("n-", "when it changed last, in seconds"),
     "since_step": ("n-", "when it changed last, in steps"),
@@ -134,50 +129,50 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "settling": ("o-", "whether and when the outputs settle"),
     "restarted": ("b", "whether the procedure has a restart"),
     "anywhere": ("b", "whether power-ups show the same but for a shift in time"),
-    "never": ("l", "outputs that are unsettled at the end"),
-    "again": ("l", "outputs that were unsettled once more"),
-    "raced": ("l", "outputs that a race leaves open"),
-    "proved": ("l", "outputs that are proved"),
-    "sampled": ("l", "outputs on which all power-ups that were tried agree"),
+    "never": ("l:s", "outputs that are unsettled at the end"),
+    "again": ("l:s", "outputs that were unsettled once more"),
+    "raced": ("l:s", "outputs that a race leaves open"),
+    "proved": ("l:s", "outputs that are proved"),
+    "sampled": ("l:s", "outputs on which all power-ups that were tried agree"),
     "restarting": ("o-", "what the restart alone settles"),
     "settles": ("s", "what the restart settles: everything, outputs, nothing, or unknown"),
     "sentence": ("s", "the same in words; on a card what to do"),
-    "left_out": ("l", "registers that the restart leaves as they were"),
-    "late": ("l", "those that settle by steps after the restart"),
-    "reached": ("l", "outputs that depend on what is left out"),
-    "shown": ("l", "of these, those that were seen unsettled"),
+    "left_out": ("l:s", "registers that the restart leaves as they were"),
+    "late": ("l:s", "those that settle by steps after the restart"),
+    "reached": ("l:s", "outputs that depend on what is left out"),
+    "shown": ("l:s", "of these, those that were seen unsettled"),
     "left_open": ("s", "what no proof was tried of"),
     "fastest_hz": ("n-", "the rate at which restart and step line may race"),
-    "races": ("l", "lines that moved in one update, and what hangs on their order"),
-    "suspects": ("l", "races that only the proof suspects"),
-    "registers": ("l", "registers that a race decides"),
-    "free_running": ("l", "loops of gates that never rest"),
-    "nets": ("l", "nets of such a loop"),
-    "places": ("l", "places in the source"),
-    "gates": ("l", "gates of the shortest and the longest way round"),
+    "races": ("l:o", "lines that moved in one update, and what hangs on their order"),
+    "suspects": ("l:o", "races that only the proof suspects"),
+    "registers": ("l:s", "registers that a race decides"),
+    "free_running": ("l:o", "loops of gates that never rest"),
+    "nets": ("l:s", "nets of such a loop"),
+    "places": ("l:s", "places in the source"),
+    "gates": ("l:n", "gates of the shortest and the longest way round"),
     "rows": ("n", "rows of the golden"),
-    "facts": ("m", "facts of a golden by name, as in its side file"),
-    "fact_names": ("l", "names of the facts that differ"),
+    "facts": ("m:ns", "facts of a golden by name, as in its side file"),
+    "fact_names": ("l:s", "names of the facts that differ"),
     "first_row": ("s-", "the first row that only the new golden has"),
     "goldens": ("n", "goldens that are to be kept"),
     "updated": ("b", "whether they were kept anew"),
-    "differences": ("l", "goldens that differ from those that are kept"),
+    "differences": ("l:o", "goldens that differ from those that are kept"),
     "design": ("s", "name of the design"),
     "fewer": ("n", "rows that are there no more"),
     # Attachments
     "baud": ("n-", "bits a second"),
     "text": ("s", "what a terminal received"),
     "characters": ("n", "how many characters"),
-    "mistakes": ("l", "what went wrong, with times"),
+    "mistakes": ("l:o", "what went wrong, with times"),
     "fault_count": ("n", "how many stuck-at faults there are"),
     "fault": ("s", "what went wrong, in words"),
-    "reads": ("l", "what was read from a memory"),
+    "reads": ("l:o", "what was read from a memory"),
     "address": ("n-", "address of the first byte"),
     "data": ("s", "bytes in hexadecimal"),
-    "looks": ("l", "when and how a lamp changed"),
+    "looks": ("l:o", "when and how a lamp changed"),
     "lit": ("n-", "brightness of a lamp, from 0 to 1; null where unsettled"),
-    "screens": ("l", "what a character display showed"),
-    "texts": ("l", "the rows of such a display"),
+    "screens": ("l:o", "what a character display showed"),
+    "texts": ("l:s", "the rows of such a display"),
     "duty": ("o-", "share of a period at level 1: least, mean and most"),
     "least": ("n", "the least of a measure"),
     "mean": ("n", "its mean"),
@@ -185,21 +180,21 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "periods": ("n", "whole periods that were measured"),
     # Verdicts
     "capture": ("s-", "name of the recording; null where there is none"),
-    "slots": ("l", "slot by slot"),
+    "slots": ("l:o", "slot by slot"),
     "bits": ("n", "bits that were compared"),
     "evidence": ("n-", "odds that it is not by chance, in bits"),
-    "reasons": ("l", "why, in sentences"),
-    "remedies": ("l", "what would tell, in sentences"),
-    "notes": ("l", "what the reader of the recording found"),
-    "groups": ("l", "causes that the recording cannot tell apart, the likeliest first"),
-    "differing": ("l", "bits that differ, by line and by setting of the inputs"),
+    "reasons": ("l:s", "why, in sentences"),
+    "remedies": ("l:s", "what would tell, in sentences"),
+    "notes": ("l:s", "what the reader of the recording found"),
+    "groups": ("l:o", "causes that the recording cannot tell apart, the likeliest first"),
+    "differing": ("l:o", "bits that differ, by line and by setting of the inputs"),
     "setting": ("s", "levels of the inputs, `i7` first"),
     "wrong": ("n", "bits that differ"),
     "compared": ("n", "bits that were compared"),
     "first": ("o-", "the first difference"),
     "first_picture": ("n", "number of the picture from which on it repeats itself, from 0"),
     "more": ("n", "how many more there are"),
-    "entries": ("l-", "entries of a list by eye that differ"),
+    "entries": ("l-:n", "entries of a list by eye that differ"),
     "expected": ("n", "the level that was foretold"),
     "seen": ("n", "the level that was recorded"),
     "golden_s": ("n-", "when, in seconds of the golden"),
@@ -208,12 +203,12 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "expected_hz": ("n-", "step rate that was foretold"),
     "rate_hz": ("n-", "step rate that was found"),
     "rate_sigma_hz": ("n-", "standard deviation of that"),
-    "codes": ("l", "strap codes with the rate and the switches of each"),
-    "code_ranges": ("l", "strap codes that fit, as first and last of neighbours"),
-    "strap_codes": ("l", "strap codes that fit"),
+    "codes": ("l:o", "strap codes with the rate and the switches of each"),
+    "code_ranges": ("l:l:n", "strap codes that fit, as first and last of neighbours"),
+    "strap_codes": ("l:n", "strap codes that fit"),
     "error_percent": ("n-", "how far a rate lies from the wish"),
-    "switches": ("m-", "level of each switch, by line; null where no switch sets it"),
-    "settings": ("l", "switch by switch, how it is to stand"),
+    "switches": ("m-:n", "level of each switch, by line; null where no switch sets it"),
+    "settings": ("l:o", "switch by switch, how it is to stand"),
     "error": ("o", "what is wrong, and then there is nothing else"),
     "what": ("s", "what was found"),
     "place": ("s", "where"),
@@ -233,26 +228,26 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "tried": ("n", "faults that were tried"),
     "share": ("n-", "revealed of the possible, 0 to 1"),
     "margin": ("n-", "by how much the share may be off, where not all were tried"),
-    "missed": ("l", "faults that were not revealed"),
-    "hopeless": ("l", "faults that no run can reveal"),
+    "missed": ("l:o", "faults that were not revealed"),
+    "hopeless": ("l:o", "faults that no run can reveal"),
     "stuck": ("n", "the level at which it is stuck"),
     "number": ("n", "which of the faults"),
     "item": ("s", "number of a task, as it is printed"),
-    "growth": ("l", "what was revealed after which step"),
+    "growth": ("l:o", "what was revealed after which step"),
     "together": ("o", "all runs together"),
     "improved": ("o-", "a run that reveals more"),
     "gained": ("n", "faults that it reveals more"),
     "why_not": ("s-", "why there is no answer; null where there is one"),
     # Cards
-    "cards": ("l", "the cards"),
+    "cards": ("l:o", "the cards"),
     "card_count": ("n", "how many cards were made"),
     "headings": (
-        "m",
+        "m:o",
         "what stands below each heading of a card: Care, Set, Start, See, Probe, Slips, in small letters",
     ),
-    "kinds": ("l", "what kinds of design it is of"),
-    "sentences": ("l", "what stands there"),
-    "tasks": ("l", "what to do, in order, each with tasks of its own"),
+    "kinds": ("l:s", "what kinds of design it is of"),
+    "sentences": ("l:s", "what stands there"),
+    "tasks": ("l:o", "what to do, in order, each with tasks of its own"),
     "task_count": ("n", "how many tasks there are"),
     "label": ("s", "label on the board"),
     "strapped": ("n-", "level while the strap code is taken"),
@@ -268,21 +263,21 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "caution": ("s", "what to mind"),
     # Contributions and lessons
     "accepted": ("b", "whether the contribution is ready"),
-    "findings": ("l", "what was found in it"),
+    "findings": ("l:o", "what was found in it"),
     "must": ("b", "whether it must be put right"),
     "subject": ("s", "what it is about"),
     "said": ("s", "what was found, in words"),
     "lesson": ("n", "number of the lesson"),
     "done": ("n", "tasks that are done"),
-    "datasheet": ("m", "keys of a datasheet"),
-    "board_profile": ("m", "keys of a board profile"),
+    "datasheet": ("m:m", "keys of a datasheet"),
+    "board_profile": ("m:m", "keys of a board profile"),
     # Notebooks
     "survey": ("o", "what was written into the notebook"),
     "id": ("s", "of a try"),
-    "chips": ("l", "the chips of a notebook"),
+    "chips": ("l:o", "the chips of a notebook"),
     "slot_count": ("n", "slots of the chip"),
-    "counts": ("m", "how many slots stand how"),
-    "tries": ("l", "what was tried, or is to be"),
+    "counts": ("m:n", "how many slots stand how"),
+    "tries": ("l:o", "what was tried, or is to be"),
     "try_count": ("n", "how many tries there are"),
     "remark": ("s-", "what else whoever tried it had to say"),
     "at": ("s-", "when it was written down"),
@@ -306,19 +301,19 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "worth": ("s", "of an answer to an exercise: right, nearly or wrong"),
     "answered": ("s", "the answer to an exercise"),
     "experiment": ("o-", "actions that part two causes; null where nothing does or is needed"),
-    "foretells": ("l", "the levels of a line that the first and the second cause foretell"),
-    "experiments": ("l", "files of such actions"),
-    "contradictions": ("l", "where people contradict each other"),
-    "joined": ("l", "notebook by notebook, what came of it"),
+    "foretells": ("l:n", "the levels of a line that the first and the second cause foretell"),
+    "experiments": ("l:s", "files of such actions"),
+    "contradictions": ("l:o", "where people contradict each other"),
+    "joined": ("l:o", "notebook by notebook, what came of it"),
     "new": ("n", "tries that were new"),
     "otherwise": ("n", "tries that say otherwise"),
     "recordings": ("n", "recordings that were taken over"),
     "judged": ("n", "recordings that were judged anew"),
-    "moved": ("l", "verdicts that are others now"),
+    "moved": ("l:o", "verdicts that are others now"),
     "before": ("s-", "the verdict before"),
     "evidence_before": ("n-", "the odds before, in bits"),
     "design_changed": ("b", "whether the design is another now"),
-    "not_judged": ("l", "what could not be judged"),
+    "not_judged": ("l:o", "what could not be judged"),
     "without_recording": ("n", "tries without a kept recording"),
     "written": ("b", "whether that was written down"),
 }
@@ -374,10 +369,113 @@ ANSWERS: Mapping[str, Mapping[str, str]] = {
 }
 
 
+#: Key -> objects that it holds, itself or as a list or under names -> the keys that each of them always has.
+OBJECTS: Mapping[str, Mapping[str, str]] = {
+    "runs": {
+        "of a datasheet": "name do expect",
+        "of a coverage": "run fault_count tried possible revealed share margin missed hopeless growth",
+    },
+    "outputs": {"each": "name high change_count last unsettled_share"},
+    "pictures": {"to be played": "time_s lasts_s step brightness", "on a card": "brightness words"},
+    "repeats": {"it": "first_picture period"},
+    "eye": {"it": "whole lines readable"},
+    "whole": {"it": "kind level shortest_s hz"},
+    "lines": {"to the eye": "kind level shortest_s hz", "of levels": "means marks"},
+    "readable": {"it": "strap_code hz"},
+    "flashes": {"it": "in_a_second line too_much"},
+    "first_light": {"it": "time_s step within_the_run"},
+    "levels": {"it": "from_s to_s first_step lines"},
+    "watched": {"each": "width changes"},
+    "changes": {"each": "time_s value unsettled_bits"},
+    "settling": {"it": "restarted anywhere steps never raced proved sampled again"},
+    "restarting": {
+        "it": "settles steps left_out late reached shown left_open raced fastest_hz sentence",
+    },
+    "races": {"each": "tick step line_names output_names registers"},
+    "suspects": {"each": "tick step line_names output_names registers"},
+    "free_running": {"each": "nets places gates range_hz"},
+    "range_hz": {"of gates": "least most", "measured": "least mean most"},
+    "duty": {"it": "least mean most"},
+    "attachments": {
+        "a terminal": "kind terminals baud text characters mistakes",
+        "a display": "kind terminals screens mistakes",
+        "a memory": "kind terminals reads mistakes",
+        "a lamp": "kind terminals looks",
+        "a speaker or a meter": "kind terminals periods range_hz duty",
+    },
+    "mistakes": {"each": "time_s fault"},
+    "reads": {"each": "time_s address data"},
+    "looks": {"each": "time_s lit"},
+    "screens": {"each": "time_s texts"},
+    "causes": {
+        "of a level": "name kind value since_s since_step places causes",
+        "of a recording": "name kind said remedy",
+    },
+    "explanation": {"it": "tried groups differing experiment"},
+    "groups": {"each": "share bits causes"},
+    "differing": {"each": "line setting wrong compared"},
+    "experiment": {"it": "do line foretells said"},
+    "first": {"it": "golden_s capture_s step line expected seen"},
+    "exercise": {
+        "a task": "seed file",
+        "an answer": "seed answered worth kind name said remedy",
+    },
+    "differences": {"each": "design run kind more fewer first_row fact_names"},
+    "coverage": {
+        "of a run": "fault_count tried possible revealed share margin missed hopeless growth",
+        "of a contribution": "why_not runs together",
+    },
+    "proves": {"it": "fault_count tried possible revealed share margin missed hopeless growth"},
+    "together": {"it": "fault_count tried possible revealed share margin missed hopeless growth"},
+    "missed": {"each": "number line stuck places"},
+    "hopeless": {"each": "number line stuck places"},
+    "growth": {"each": "step seconds revealed"},
+    "improved": {"it": "file do gained coverage"},
+    "codes": {"each": "strap_code hz error_percent switches"},
+    "cards": {"each": "name slot title creator description run kinds do headings"},
+    "headings": {
+        "Care, See without pictures, Probe, Slips": "sentences",
+        "Set": "sentences settings",
+        "Start": "tasks",
+        "See": "sentences pictures",
+    },
+    "settings": {"each": "line label strapped then pull contact means"},
+    "tasks": {"each": "item sentence tasks"},
+    "findings": {"each": "subject said place must"},
+    "error": {"it": "what place remedy exit_code"},
+    "slots": {
+        "of a chip": "slot name title format wanted_hz description",
+        "of a wall": "slot name title end_s eye flashes held pictures",
+        "of check --any": "slot name title run why_not verdict",
+        "of a notebook": "board slot name title verdict reason cause remedies proved_share try_count card_count "
+        "command procedure strap_code inputs evidence capture capture_sha256 netlist_sha256 board_sha256 "
+        "procedure_sha256 remark",
+    },
+    "survey": {"it": "file id"},
+    "chips": {"each": "board slot_count counts slots contradictions"},
+    "contradictions": {"each": "slot name tries"},
+    "tries": {
+        "that were made": "verdict command procedure strap_code inputs evidence capture capture_sha256 "
+        "netlist_sha256 board_sha256 procedure_sha256 remark",
+        "to be made": "slot name title why bits moves do inputs strap_code command verdict remedy",
+    },
+    "joined": {"each": "file try_count new recordings otherwise"},
+    "moved": {
+        "each": "id slot name who before verdict evidence_before evidence design_changed reasons",
+    },
+    "not_judged": {"each": "id why_not"},
+}
+
+
 def kind(key: str) -> str:
-    """The JSON type of a key, and whether it may be null."""
-    types = [_TYPES[letter] for letter in KEYS[key][0]]
-    return " or ".join(types)
+    """The JSON type of a key, with what is in a list or under names, and whether it may be null."""
+    return _told(KEYS[key][0])
+
+
+def _told(types: str) -> str:
+    head, _, inside = types.partition(":")
+    named = [_TYPES[letter] for letter in head]
+    return " or ".join([f"{named[0]} of {_told(inside)}" if inside else named[0], *named[1:]])
 
 
 def always(command: str) -> Iterator[tuple[str, list[str]]]:
@@ -407,26 +505,30 @@ def schema(command: str | None = None) -> dict[str, object]:
         "$defs": {
             "object": {
                 "type": "object",
-                "properties": {key: _property(types, means) for key, (types, means) in KEYS.items()},
+                "properties": {
+                    key: {"description": means, **_valid(types, key)} for key, (types, means) in KEYS.items()
+                },
                 "additionalProperties": False,
             },
-            "map": {
-                "type": "object",
-                "additionalProperties": {"anyOf": [*_PARTS, {"$ref": "#/$defs/texts"}]},
-            },
-            "list": {"type": "array", "items": {"anyOf": _PARTS}},
-            "texts": {"type": "object", "additionalProperties": {"type": ["string", "array", "object"]}},
         },
     }
 
 
-def _property(types: str, means: str) -> dict[str, object]:
-    if types == "a":
-        return {"description": means}
-    parts = {"o": "object", "m": "map", "l": "list"}
-    letter = types[0]
-    if letter not in parts:
-        named = [_TYPES[one] for one in types]
-        return {"description": means, "type": named if len(named) > 1 else named[0]}
-    part: dict[str, object] = {"$ref": f"#/$defs/{parts[letter]}"}
-    return {"description": means, **({"anyOf": [part, {"type": "null"}]} if "-" in types else part)}
+def _valid(types: str, key: str) -> dict[str, object]:
+    """What a value of these types is valid by; objects in it are those of `key`."""
+    head, _, inside = types.partition(":")
+    letters, null = head.removesuffix("-"), head.endswith("-")
+    if letters == "a":
+        return {}
+    if letters in ("l", "m"):
+        within = {"l": "items", "m": "additionalProperties"}[letters]
+        found: dict[str, object] = {"type": _TYPES[letters], within: _valid(inside, key) if inside else {}}
+    elif letters == "o":
+        found = {"$ref": "#/$defs/object"}
+        if key in OBJECTS:
+            of = OBJECTS[key].items()
+            found["anyOf"] = [{"title": which, "required": keys.split()} for which, keys in of]
+    else:
+        named = [_TYPES[letter] for letter in head]
+        return {"type": named if len(named) > 1 else named[0]}
+    return {"anyOf": [found, {"type": "null"}]} if null else found

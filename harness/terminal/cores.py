@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import os
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from typing import TypeVar
 
 from forelight.designs.sources.trust import TRUST, Trust, trust
@@ -50,6 +47,9 @@ def for_each(
                 yield work(item)
                 advance(number, len(items))
             return
+        import multiprocessing  # the half of what a command is loaded with, where one process is enough
+        from concurrent.futures.process import BrokenProcessPool, ProcessPoolExecutor
+
         os.environ.setdefault("PYTHONWARNINGS", _TIDYING)
         # A fork would copy locks that other threads of this process hold.
         context = multiprocessing.get_context("spawn")

@@ -212,8 +212,17 @@ def as_text(parts: Iterable[RenderableType], width: int) -> str:
 def _laid_out(screen: Console, parts: Iterable[RenderableType]) -> str:
     with screen.capture() as captured:
         for part in parts:
-            screen.print(part)
+            screen.print(_hanging(part) if isinstance(part, str) and part.startswith(" ") else part)
     return "".join(line.rstrip() + "\n" for line in captured.get().splitlines())
+
+
+def _hanging(line: str) -> RenderableType:
+    """A line that keeps its indent where it is too long for the screen."""
+    from rich.padding import Padding
+    from rich.text import Text
+
+    text = line.lstrip(" ")
+    return Padding(Text(text), (0, 0, 0, len(line) - len(text))) if "\n" not in line and text else line
 
 
 #: Work that is done sooner than this gets no progress bar.

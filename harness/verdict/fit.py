@@ -20,7 +20,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
+from itertools import chain, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -212,7 +212,9 @@ def _everywhere(
         return None
     saved, wrong = every.all
     most = saved - WRONG * wrong - span.set_up(recording)
-    best = np.argsort(-most, kind="stable")[: LOOKED_AT[0]]
+    # Where no edge may have strayed that is exact, and the first few stand for all.
+    exact = recording.rows.strays is None or not any(map(len, chain(*recording.rows.strays.rows)))
+    best = np.argsort(-most, kind="stable")[: WHOLE if exact else LOOKED_AT[0]]
     best = best[most[best] > most[best[0]] - WRONG]
     found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
     most[best] = [there.bits for there in found]

@@ -11,14 +11,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
 from ..capture.record import Floats, Ints, RecordedLine, places
-from .clock import Clock
 from .reference import Foretold
+
+if TYPE_CHECKING:
+    from .clock import Clock
 
 Words = NDArray[np.unsignedinteger]
 

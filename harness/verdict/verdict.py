@@ -184,6 +184,19 @@ def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
     return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
 
 
+def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
+    """Why what explains a recording better than the prediction does not show that it differs, and what to do."""
+    if other.kind == SLIP and _as_restarted(laid, other):
+        said = "A step lost or gained on the way would explain it, and so would a restart on the way."
+        return said, "Record the restart too."
+    if laid.bits >= MARGIN and not len(other.wrong[0]):
+        said = (
+            "No bit differs, but a step lost or gained on the way would explain better when the edges come."
+        )
+        return said, "Record the step line too, or take more samples in a step."
+    return None
+
+
 def _restarted(recording: Recording, restart: Otherwise) -> bool:
     """Whether it is believed that the recording goes on over a restart: as the line tells, or as all else does."""
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
@@ -198,11 +211,9 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
     more = 0
     result = replace(plain, evidence=laid.bits)
     if max(worse, 0.0 if laid.contradicted else NEVER) - laid.bits >= MARGIN:
-        if other and other[1].kind == SLIP and _as_restarted(laid, other[1]):
-            reasons.append(
-                "A step lost or gained on the way would explain it, and so would a restart on the way."
-            )
-            remedies.append("Record the restart too.")
+        if other and (doubt := _doubt(laid, other[1])):
+            reasons.append(doubt[0])
+            remedies.append(doubt[1])
         elif other and (worse > -MARGIN or other[1].share < NEARLY):
             kind = DIFFERS
             recording = other[0]
@@ -343,7 +354,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
         length = (capture.end - capture.start) * reading.scale
-        if len(line.levels) == 1 and seen and _longest(theirs, min(seen), reading.reference) < 0.9 * length:
+        if len(line.levels) == 1 and seen and longest(theirs, min(seen), reading.reference) < 0.9 * length:
             reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
     return replace(
@@ -353,7 +364,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     )
 
 
-def _longest(line: RecordedLine, level: int, golden: Foretold) -> float:
+def longest(line: RecordedLine, level: int, golden: Foretold) -> float:
     """The longest stretch of the golden in which the line may be at this level throughout."""
     may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
     change = np.flatnonzero(may[1:] != may[:-1])

@@ -15,7 +15,7 @@ from ..attach.meter import measure
 from ..attach.terminal import receive
 from ..attach.wiring import wired
 from ..boards.profile import Board
-from ..capture.eye import as_levels
+from ..capture.eye import as_character, as_levels
 from ..golden.golden import Golden
 from ..hand.hand import Hand
 from ..view.bits import lines
@@ -87,7 +87,10 @@ def _shows(
         row = int(moments[number])
         found = _spelled(golden, row)
         if any(want not in ("X", have) for want, have in zip(expected, found, strict=True)):
-            wrong.append(f'at the end of {unit} {number} "{shown}" is {expected}, and {found} is foretold')
+            wanted = (
+                f'"{shown}" ({expected.replace("X", "?")})' if shown != expected.replace("X", "?") else shown
+            )
+            wrong.append(f"at the end of {unit} {number} it is {_seen(board, golden, row)}, not {wanted}")
     yield from wrong[:MOST_NAMED]
     if len(wrong) > MOST_NAMED:
         yield f"and {len(wrong) - MOST_NAMED} more like that"
@@ -130,6 +133,12 @@ def _spelled(golden: Golden, row: int) -> str:
     return "".join(str(levels >> bit & 1) if settled >> bit & 1 else "?" for bit in range(7, -1, -1))
 
 
+def _seen(board: Board, golden: Golden, row: int) -> str:
+    """What an eye sees there, with the eight levels, `o7` first."""
+    shown = as_character(int(golden.outputs[row]), int(golden.settled[row]), board.display)
+    return f'"{shown}" ({_spelled(golden, row)})' if board.display else shown
+
+
 def _period(
     board: Board, sheet: Datasheet, period: int, procedure: Procedure, up: int, foretell: Foretell
 ) -> Iterator[str]:
@@ -155,7 +164,12 @@ def _period(
     shown = golden.outputs[tail]
     if not np.array_equal(shown[:period], shown[period:]):
         step = int(np.flatnonzero(shown[:period] != shown[period:])[0])
-        yield f"it does not repeat itself after {period} steps: {step} steps after the run it is not as {period} later"
+        seen = [_seen(board, golden, int(tail[row])) for row in (step, step + period)]
+        begin = len(moments) - 1 - 2 * period + step
+        yield (
+            f"it does not repeat itself after {period} steps: at step {begin} it is {seen[0]}, at step "
+            f"{begin + period} {seen[1]}"
+        )
         return
     for shorter in (n for n in range(1, period // 2 + 1) if period % n == 0):
         if np.array_equal(shown[:-shorter], shown[shorter:]):

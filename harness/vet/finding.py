@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from forelight.sim.frozen import frozen
 
 
-@dataclass(frozen=True)
+@frozen
 class Finding:
     """One thing to put right (`must`), or to know.
 

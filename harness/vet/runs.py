@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 from forelight.designs.datasheet import DATASHEET_FILE, OUTPUT_LINES, Datasheet, Run
 from forelight.designs.procedures.procedure import Procedure, Restart, parse
 from forelight.sim.errors import DatasheetError, ForelightError
+from forelight.sim.frozen import frozen
 
 from ..bench.course import Seat
 from ..bench.predict import predict
@@ -29,7 +30,7 @@ STEPS = 1000
 MOST_RACES = 3
 
 
-@dataclass(frozen=True)
+@frozen
 class Examined:
     """The usual procedure with `STEPS` steps, and how far its outputs settle."""
 
@@ -37,7 +38,7 @@ class Examined:
     settling: Settling
 
 
-@dataclass(frozen=True)
+@frozen
 class Carried:
     """A run of the datasheet, carried out: its first `up` actions bring the slot up."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from forelight.designs.datasheet import Datasheet
+from forelight.sim.frozen import frozen
 
 from ..bench.course import seated
 from ..bench.inside import Inside
@@ -16,7 +17,7 @@ from ..hand.hand import Hand
 from .runs import Carried
 
 
-@dataclass(frozen=True)
+@frozen
 class RunsTried:
     """What each run reveals, by its name, and all of them together; where that is not said, `why`."""
 

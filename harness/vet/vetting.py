@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 from forelight.designs.datasheet import DATASHEET_FILE
 from forelight.designs.sheets.reader import load
 from forelight.sim.errors import ForelightError, SourceError, UsageError
+from forelight.sim.frozen import frozen
 
 from ..bench.course import Seat, seated
 from ..bench.restarting import Restarting, restarting
@@ -20,7 +20,7 @@ from .sheet import MARK, sheet
 from .structure import structure
 
 
-@dataclass(frozen=True)
+@frozen
 class Vetting:
     """The findings about a contribution on one board; it is accepted where none of them must be put right.
 

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from rich.table import Table
 
 from ..golden.golden import Golden
 from .display import Glyphs
 
 
-@dataclass(frozen=True)
+@frozen
 class LineRow:
     """One output over a whole golden.
 

@@ -8,9 +8,8 @@ single flash that is shorter than the time over which the eye adds up looks as o
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -25,7 +24,7 @@ Marks = NDArray[np.bool_]
 _LONGEST_PATTERN = 4096
 
 
-@dataclass(frozen=True)
+@frozen
 class Seen:
     """What the eight outputs look like, a row for each visible change.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 from rich.style import Style
 from rich.text import Text
@@ -23,7 +23,7 @@ UNLIT_STYLE = Style(dim=True)
 UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 
-@dataclass(frozen=True)
+@frozen
 class Glyphs:
     """The characters of a drawing: a lamp unlit, in four shades of lit, and unsettled; and a few signs."""
 

@@ -9,9 +9,9 @@ short, so its length says nothing; what is unsettled says nothing either. The nu
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.divider import LISTED, codes_between
@@ -26,7 +26,7 @@ STEADY, READABLE, FLICKERING, BLENDED, VAGUE = "steady", "readable", "flickering
 _FULL = 1e-3
 
 
-@dataclass(frozen=True)
+@frozen
 class Impression:
     """One lamp, or a display as a whole.
 
@@ -41,7 +41,7 @@ class Impression:
     hz: float | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Impressions:
     """The display as a whole, and each of the lines that were looked at, by name.
 

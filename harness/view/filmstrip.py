@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from forelight.sim.frozen import frozen
 from rich.text import Text
 
 from ..boards.segments import SMALL
@@ -15,7 +15,7 @@ GUTTER = 2
 #: Columns of a picture without a display: the eight levels.
 
 
-@dataclass(frozen=True)
+@frozen
 class Scale:
     """Oscillator ticks to printed seconds, with as many digits as the pictures need."""
 

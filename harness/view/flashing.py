@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from forelight.sim.frozen import frozen
 
 from ..golden.golden import Golden
 from .brightness import Levels, Ticks, seen
 from .limits import CHANGE, DANGER, DARKER, FLASHES_ALLOWED, RED_CHANGE
 
 
-@dataclass(frozen=True)
+@frozen
 class Flashing:
     """The worst second: `flashes` (pairs of opposing changes) on `line`: `o0`..`o7` or `display`.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
+from forelight.sim.frozen import frozen
 from forelight.sim.traces.trace import Trace
 from rich.text import Text
 
@@ -19,7 +19,7 @@ from .words import seconds
 _NAMES = 0.45
 
 
-@dataclass(frozen=True)
+@frozen
 class LevelRows:
     """Levels of lines over neighbouring columns of time.
 

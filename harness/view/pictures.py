@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.recurrence import periods
 from numpy.typing import NDArray
 
@@ -18,7 +19,7 @@ from .limits import FUSION_HZ
 SEARCHED = 4096
 
 
-@dataclass(frozen=True)
+@frozen
 class Picture:
     """One look of the outputs, from `start` for `lasts` (in ticks), when `step` steps had been made.
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
+
+from forelight.sim.frozen import frozen
 
 from ..golden.golden import Golden
 from . import motion
@@ -25,7 +26,7 @@ STYLE = (
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class Scene:
     """What the picture shows: `shots` as `live.plan` lists them for `lasts_s` seconds, and the golden they are of.
 

@@ -7,7 +7,8 @@ and nothing is said of it.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 from .words import hertz
 
@@ -16,7 +17,7 @@ from .words import hertz
 RUNNING, STOPPED, OFF, ELSEWHERE = "running", "stopped", "off", "elsewhere"
 
 
-@dataclass(frozen=True)
+@frozen
 class Touch:
     """What became of a press, or of any move of a contact: from `start_s` to `end_s`, on an input line.
 
@@ -32,7 +33,7 @@ class Touch:
     seen: bool = True
 
 
-@dataclass(frozen=True)
+@frozen
 class Status:
     """A bench at one moment, as far as it decides whether anything moves.
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import groupby
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from numpy.typing import NDArray
 
 from ..golden.golden import Golden
@@ -17,7 +17,7 @@ LOW, HIGH, MOVES, OPEN = range(4)
 MANY, CROWDED = 3, 1.5
 
 
-@dataclass(frozen=True)
+@frozen
 class StaveGlyphs:
     """One character for each of low, high, on the move and open."""
 

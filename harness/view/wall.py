@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from rich.text import Text
 
 from ..boards.segments import SMALL
@@ -23,7 +23,7 @@ COLUMNS = 11
 HELD = "held still"
 
 
-@dataclass(frozen=True)
+@frozen
 class Pane:
     """The display of one slot: its pictures as `live.plan` lists them, over `lasts_s` seconds.
 

@@ -14,10 +14,11 @@ words to split on is measured: see `tune.py`.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from math import prod
 
+from ..frozen import frozen
 from ..netlist import Const, Slice, Word
 from .loop import finish, later_of, lead_back, load_all, phis_of, record, store_all
 from .program import Here, Known, Live, Program
@@ -35,7 +36,7 @@ _REPEATED = f"""
 _TARGETS = 8
 
 
-@dataclass(frozen=True)
+@frozen
 class Toggle:
     """What a run toggles and records; `inputs` are the levels of all inputs where the code is made for them alone."""
 
@@ -45,7 +46,7 @@ class Toggle:
     inputs: tuple[tuple[str, int], ...] | None = None
 
 
-@dataclass(frozen=True)
+@frozen
 class Split:
     """A control word: indices of its registers, and the values (one each) that get a copy of their own.
 
@@ -60,7 +61,11 @@ class Split:
         return f"registers {self.registers} at {len(self.values)} values" if self.registers else "no split"
 
 
-@dataclass(frozen=True)
+#: A body for all values.
+WHOLE = Split()
+
+
+@frozen
 class _Head:
     """The start of one copy of the body: its label, its count of cycles and the phis of everything live."""
 
@@ -69,7 +74,7 @@ class _Head:
     live: Live
 
 
-def clock(program: Program, toggle: Toggle, split: Split = Split()) -> str:
+def clock(program: Program, toggle: Toggle, split: Split = WHOLE) -> str:
     """LLVM text of `clock`; a split needs a netlist that settles once."""
     return _Writer(program, toggle, split).write()
 

@@ -14,7 +14,6 @@ from .clock import Toggle, clock
 from .layout import layout
 from .many_clocks import MANY
 from .program import Program
-from .resident import ResidentWriter
 
 if TYPE_CHECKING:
     from .jit import Code
@@ -93,6 +92,8 @@ class Compiled:
         """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
         writers: dict[str, Callable[..., str]]
         if self.resident:
+            from .resident import ResidentWriter
+
             writer = ResidentWriter(self.program)
             writers = {"settle": writer.settle, "rows": writer.rows, "clock": writer.clock}
             text = writers[function](*arguments)

@@ -8,8 +8,9 @@ the words were after each update.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import frozen
 from ..netlist import Const, Netlist, Slice, Word
 from .compiled import Compiled
 from .jit import Code, compile_text
@@ -31,7 +32,7 @@ _CLOCK = "clock(ptr noalias %state, ptr noalias %out, i64 %n)"
 _LARGE = 4000
 
 
-@dataclass(frozen=True)
+@frozen
 class Observed:
     """Words to record after each update, or to gather over all of them."""
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from ..frozen import frozen
 from ..netlist import Netlist
 from ..schedule import Schedule
 
@@ -24,7 +23,7 @@ def storage_bits(width: int) -> int:
     return -(-width // 64) * 64
 
 
-@dataclass(frozen=True)
+@frozen
 class Place:
     """`width` bits at byte `offset`, stored little-endian in `bits` bits, the spare ones 0."""
 
@@ -37,7 +36,7 @@ class Place:
         return self.bits // 8
 
 
-@dataclass(frozen=True)
+@frozen
 class Rows:
     """A memory's rows: `count` real ones, one that takes writes which fall outside, and one that is always 0."""
 
@@ -53,7 +52,7 @@ class Rows:
         return self.count + 1
 
 
-@dataclass(frozen=True)
+@frozen
 class Layout:
     """Places in the block of state, which is `size` bytes long and aligned to 64."""
 

@@ -8,8 +8,9 @@ it leaves the outputs in the state as they were: `settle` brings them up to date
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import frozen
 from ..netlist import Word
 from .layout import FRESH, RESTLESS, Place
 from .program import Here, Live, Program
@@ -112,7 +113,7 @@ def lead_back(text: Text, phis: Live, after: Live, origin: str) -> None:
             text.arm(phi, value, origin)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Loop:
     """The loop around a body: its counter and the phis of everything live."""
 

@@ -7,14 +7,13 @@ that is out of range or not enabled goes to the row that nobody reads.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from ..frozen import frozen
 from ..netlist import Memory, Word, WritePort
 from .layout import Rows
 from .words import Scope
 
 
-@dataclass(frozen=True)
+@frozen
 class Write:
     """A write that is ready to be stored: LLVM names of the row index (i64), the data and, if partial, the mask."""
 

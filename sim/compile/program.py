@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import frozen
 from ..netlist import Cell, Netlist, Word
 from ..schedule import Group, Schedule
 from . import cells, memories
@@ -16,7 +17,7 @@ from .words import Scope
 Known = Mapping[int, Word]
 
 
-@dataclass(frozen=True)
+@frozen
 class Live:
     """LLVM names of everything that an update carries on: inputs by port, the rest in the netlist's order."""
 

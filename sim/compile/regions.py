@@ -10,8 +10,8 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
+from ..frozen import frozen
 from ..netlist import Cell, Netlist, Register, Word
 from ..schedule import Group, Schedule
 from .in_memory import Resident, put
@@ -26,7 +26,7 @@ Condition = tuple[Word, bool]
 Path = tuple[Condition, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Take:
     """A register (by index) takes `data` if every bit of `rest` has its level."""
 
@@ -35,7 +35,7 @@ class Take:
     rest: Path
 
 
-@dataclass(frozen=True)
+@frozen
 class Region:
     """What moves where the conditions down to here are met; `branches` are looked at in this order."""
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
+from ..frozen import frozen
 from ..netlist import Cell, Word
 from .layout import storage_bits
 from .words import Scope
 
 
-@dataclass(frozen=True)
+@frozen
 class CellSite:
     """One cell at the place where its text is being written."""
 

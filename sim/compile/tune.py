@@ -13,13 +13,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from time import perf_counter
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ..frozen import frozen
 from ..netlist import Const, Slice, Word
 from .clock import Split, Toggle, clock
 from .jit import Code, compile_text
@@ -44,7 +45,7 @@ _HISTORY = 4
 Column = NDArray[np.uint64]
 
 
-@dataclass(frozen=True)
+@frozen
 class Variant:
     """One candidate: its split, its code, and cycles a second as measured."""
 

@@ -145,7 +145,7 @@ class Scope:
         word = self.resolve(word)
         have = word.width
         if have >= width:
-            return self.word(word.cut(0, width))
+            return self.word(word if have == width else word.cut(0, width))
         if word.as_const() is not None:
             return self.word(word.extend(width, signed))
         return self.text.op(f"{'sext' if signed else 'zext'} i{have} {self.word(word)} to i{width}")

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 from ..errors import UnsupportedError
+from ..frozen import frozen
 from ..netlist import Cell
 from . import arithmetic
 from .arithmetic import Bits, extend
 from .builder import ONE, ZERO, Bit, Builder
 
 
-@dataclass(frozen=True)
+@frozen
 class GateMaker:
     """One cell with the bits of its operands."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
+from ..frozen import frozen
 from ..netlist import Const, Memory, Netlist, Override, Register, Word, WritePort
 from .arithmetic import Bits
 from .builder import ZERO, Bit, Builder
@@ -40,7 +40,7 @@ def image(memory: Memory) -> Const:
     return Const(bits, memory.size * memory.width, undefined)
 
 
-@dataclass(frozen=True)
+@frozen
 class Cells:
     """The bits of one memory, row by row: constants of a memory that nobody writes, else values of registers."""
 

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Container, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import frozen
 from ..netlist import Cell, Const, Memory, Netlist, Override, Part, Register, Slice, Word
 from .memories import rewired
 
@@ -29,7 +30,7 @@ def without(netlist: Netlist, gone: Container[int]) -> Netlist:
     )
 
 
-@dataclass(frozen=True)
+@frozen
 class Readers:
     """All of a netlist that reads something; no netlist, for what it reads may still have to be added."""
 

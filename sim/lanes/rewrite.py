@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
+from ..frozen import frozen
 from ..netlist import Cell, Const, Netlist, Override, Register, Slice, Word
 from ..schedule import schedule
 from .apart import inputs_of, masks, net_of, nets, nets_apart, nets_of
@@ -20,7 +20,7 @@ _PAIRS = {
 }
 
 
-@dataclass(frozen=True)
+@frozen
 class Widened:
     """A netlist of lanes.
 
@@ -315,7 +315,7 @@ class CommonClocks:
         return any(self._to.old.inputs[port] == value for port in self._to.per_lane)
 
 
-@dataclass(frozen=True)
+@frozen
 class _Pair:
     """The values of the registers that move at the strobe's rise and at its fall, and what both stand for."""
 

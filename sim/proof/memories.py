@@ -13,8 +13,8 @@ good only if it was in both.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from ..frozen import frozen
 from ..gates.arithmetic import Bits
 from ..gates.builder import ONE, ZERO, Bit
 from ..gates.memories import is_small
@@ -42,7 +42,7 @@ def untracked(netlist: Netlist, in_rounds: bool) -> tuple[str, ...]:
     )
 
 
-@dataclass(frozen=True)
+@frozen
 class Written:
     """The bits of a write port."""
 

@@ -8,8 +8,9 @@ are made by input lines alone; and cells that are in no loop. What is not plain 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from ..frozen import frozen
 from ..gates.memories import is_small
 from ..gates.without import without
 from ..netlist import Memory, Netlist, Override, Register, Word
@@ -18,7 +19,7 @@ from ..state import is_wiring
 from .clocks import Source, clock_sources
 
 
-@dataclass(frozen=True)
+@frozen
 class Wild:
     """What of a netlist is not plain: registers and memories by their numbers, and the cells' values in loops."""
 

@@ -34,6 +34,7 @@ from numpy.typing import NDArray
 
 from ..compile.compiled import Compiled
 from ..errors import UsageError
+from ..frozen import frozen
 from ..loops import LoopError
 from ..netlist import Netlist, source_line
 from ..recurrence import recurring_samples
@@ -62,7 +63,7 @@ _BLOCK = 1 << 20
 _FIRST = 1 << 8
 
 
-@dataclass(frozen=True)
+@frozen
 class OpenUpdate:
     """One update that left something unsettled which would be settled if all had moved at one instant.
 

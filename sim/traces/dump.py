@@ -24,6 +24,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CaptureError
+from ..frozen import frozen
 from ..levels import LEVEL, OTHER, UNKNOWN
 from ..units import SECONDS
 from .columns import Bytes, Ints, integers
@@ -36,7 +37,7 @@ UNITS = Fraction(1, 1000), Fraction(10**6)
 DECIMALS = 15
 
 
-@dataclass(frozen=True)
+@frozen
 class Variable:
     """A declared variable; `name` holds its scopes, joined by dots. Several may share one identifier."""
 
@@ -112,7 +113,7 @@ Values = NDArray[np.uint64]
 Levels = NDArray[np.uint8]
 
 
-@dataclass(frozen=True)
+@frozen
 class Dump:
     """The changes of a dump, by the place that an identifier has in `identifiers`, piece by piece in file order.
 

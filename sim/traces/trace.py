@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ..frozen import frozen
 
 Times = NDArray[np.int64]
 Values = NDArray[np.uint64]
 
 
-@dataclass(frozen=True)
+@frozen
 class Trace:
     """Signals that hold their value from one row to the next.
 

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ..errors import CaptureError, UsageError
 from .columns import Bytes, Ints, binary, decimal, join
-from .dump import Dump, scan
 from .trace import Trace
+
+if TYPE_CHECKING:
+    from .dump import Dump
 
 ROWS = 1 << 15  # rows that are laid out at a time
 
@@ -134,6 +137,8 @@ def read(data: str | bytes, place: str = "") -> Trace:
     name where that is unique, by their whole path otherwise; real and string variables are left out. Raises
     CaptureError with the line for text that is damaged.
     """
+    from .dump import scan
+
     dump = scan(data.encode() if isinstance(data, str) else data, place)
     wanted = [v for v in dump.variables if v.width <= 64 and v.holds_bits]
     leaves = [bare(v.leaf) for v in wanted]

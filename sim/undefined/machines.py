@@ -10,9 +10,9 @@ Source: what `fsm_detect` and `fsm_recode` of Yosys 0.70 do, the first steps of 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 
+from ..frozen import frozen
 from ..netlist import Cell, Netlist, Override, Register, Word
 from .choices import CHOOSING, arms_of, is_undefined, selector_of
 
@@ -36,7 +36,7 @@ CODED_ANEW = ", coded anew"
 Made = Callable[..., Word]
 
 
-@dataclass(frozen=True)
+@frozen
 class StateMachine:
     """A register that holds a state; outputs of the cells that ask for it; cells that choose the next, by output."""
 

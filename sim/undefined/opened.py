@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+from ..frozen import frozen
 from ..gates.without import rewritten
 from ..netlist import REASON, Cell, Const, Memory, Netlist, Param, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
@@ -30,7 +31,7 @@ STATE_MACHINE = "state machine"
 _UNDEFINED = "an undefined value (x, or a net that nothing drives)"
 
 
-@dataclass(frozen=True)
+@frozen
 class OpenPlace:
     """A line of the source that leaves something open.
 
@@ -45,7 +46,7 @@ class OpenPlace:
     always: bool
 
 
-@dataclass(frozen=True)
+@frozen
 class Opened:
     """A netlist in which all that is open is undefined; the places, and for each a bit that is 1 while it is so."""
 

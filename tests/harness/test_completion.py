@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
+BASH = shutil.which("bash")
 MAIN = "from forelight.harness.cli import main; main()"
 
 
@@ -36,7 +39,7 @@ def completed(words: str, shell: str = "bash") -> list[str]:
         ("show 10", ["101", "105", "108"]),
         ("show --board mo", ["mole"]),
         ("show tide_gauge --set i3=", ["i3=0", "i3=1"]),
-        ("show tide_gauge --run o", ["one tide"]),
+        ("show tide_gauge --run o", [r"one\\ tide"]),
         ("show tide_gauge --why o", [f"o{bit}" for bit in range(8)]),
         ("listen ferry_whistle --line o", [f"o{bit}" for bit in range(8)]),
         ("check tide_gauge --map o3", ["o3="]),
@@ -47,6 +50,24 @@ def completed(words: str, shell: str = "bash") -> list[str]:
 )
 def test_the_shell_completes(words: str, found: list[str]) -> None:
     assert completed(words) == found
+
+
+@pytest.mark.skipif(BASH is None, reason="there is no bash here")
+def test_bash_puts_a_name_with_a_space_in_as_one_word(tmp_path: Path) -> None:
+    program = tmp_path / "forelight"
+    program.write_text(f"#!{sys.executable}\n{MAIN}\n")
+    program.chmod(0o755)
+    script = """\
+eval "$(_FORELIGHT_COMPLETE=bash_source $1)"
+COMP_WORDS=(forelight show tide_gauge --run o) COMP_CWORD=4
+_forelight_completion $1
+eval "set -- ${COMPREPLY[*]}"
+printf '%s|' "$@"
+"""
+    done = subprocess.run(
+        [str(BASH), "-c", script, "bash", str(program)], capture_output=True, text=True, check=True
+    )
+    assert done.stdout == "one tide|"
 
 
 @pytest.mark.parametrize(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -42,6 +43,26 @@ def test_what_was_unused_for_longest_goes_first(place: Path) -> None:
     (place / "other.kind").write_bytes(bytes(5000))  # another kind does not count
     cache.store("d", bytes(100))
     assert [cache.load(name) is not None for name in "abcd"] == [True, False, True, True]
+
+
+def test_many_small_entries_are_bounded_though_the_folder_is_looked_through_seldom(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looks: list[str] = []
+    whole = Path.glob
+
+    def counted(self: Path, pattern: str) -> Iterator[Path]:
+        looks.append(pattern)
+        return iter(whole(self, pattern))
+
+    monkeypatch.setattr(Path, "glob", counted)
+    cache = DiskCache(".thing", 100 * (65 + 100))
+    for number in range(400):
+        cache.store(str(number), bytes(100))
+        # That a hundred stores pass without a look happens once in 40 million times.
+        assert len(list(place.iterdir())) <= 200
+    assert 20 < len(looks) < 150  # 64 are to be expected
+    assert cache.load("399") is not None
 
 
 def test_the_borders_of_parts_count() -> None:

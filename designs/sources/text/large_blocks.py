@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 from .tokens import Verilog
 
@@ -22,13 +23,13 @@ _BETWEEN = (";", "begin", "end", "generate", "endgenerate", "endfunction", "endt
 Stretch = tuple[int, int]
 
 
-@dataclass(frozen=True)
+@frozen
 class _Assignment:
     place: Stretch
     names: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class _Fork:
     head: Stretch  # from `if` up to its bracket
     then: list[_Assignment | _Fork]

@@ -8,7 +8,8 @@ works everything out.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+
+from forelight.sim.frozen import frozen
 
 from .tokens import DECLARES, Verilog, joined
 
@@ -37,7 +38,7 @@ _NO_FUNCTION = {"#", "@", "@*", "wait", "disable", "fork", "forever", "->"}
 _KINDS = ("reg", "integer", "logic", "int", "bit", "byte")
 
 
-@dataclass(frozen=True)
+@frozen
 class DeclaredVariable:
     """A variable of a module as it is declared: its range and the range of its words as text, where it has them."""
 

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import to_text
 from forelight.sim.files import write_whole
+from forelight.sim.frozen import frozen
 from rich.table import Table
 from rich.text import Text
 
 from ...asking.question import Question
 from ...capture.record import Capture
 from ...terminal.output import progress
-from ...verdict.causes.experiment import Experiment, sentence, separating
+from ...verdict.causes.experiment import ONCE, Experiment, sentence, separating
 from ...verdict.causes.foretell import Foreteller
 from ...verdict.causes.mishap import Handling, Mishap
 from ...verdict.causes.rank import rank
@@ -49,7 +50,7 @@ def step_line(asking: Question) -> str:
     return "step" if line == "own" else line
 
 
-@dataclass(frozen=True)
+@frozen
 class Grounds:
     """What explains a recording, the experiment that tells a `pair` of explanations apart (None where none was
     found), and what became of the file for it."""
@@ -76,6 +77,10 @@ class Grounds:
         if self.apart is not None:
             yield ""
             yield f"To tell two of these apart: {self._sentence(self.apart)}"
+        once = [group.best.cause.kind in ONCE for group in groups[:GROUPS] if ranking.odds(group) >= LEAST]
+        if any(once) and not all(once):
+            yield ""
+            yield "Or do the same again: if it differs in the same way, it was no slip that happens once."
         if ranking.differing:
             yield ""
             yield _table(ranking.differing)
@@ -138,12 +143,14 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
 
 
 def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Mishap, Mishap]]:
-    """Causes that are worth an experiment: of the first two groups, or where one is all but certain, of that alone."""
+    """Causes that are worth an experiment: of the first two groups, then of the first alone; where that is all but
+    certain, of that alone."""
     groups = ranking.convincing
-    if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
-        return [(groups[0].best.cause, groups[1].best.cause)]
     some = [one.cause for group in groups[:1] for one in _likely(group)]
-    return [(some[0], other) for other in some[1:TRIED]]
+    alike = [(some[0], other) for other in some[1:TRIED]]
+    if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
+        return [(groups[0].best.cause, groups[1].best.cause), *alike]
+    return alike
 
 
 def _likely(group: Suspects) -> list[Explained]:
@@ -162,18 +169,20 @@ def _plain(group: Suspects, share: float) -> dict[str, object]:
 def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
     head = "Likely cause: " if number == 0 else "Or: "
     others = [one.cause.name for one in _likely(group)[1:]]
+    chance = _chance(ranking.odds(group))
     line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
-    line.append(f" ({_chance(ranking.odds(group))})", style="not bold")
     left = len(group.members) - 1 - len(others[: MEMBERS - 1])
     if others:
         more = f" and {left} more" if left else ""
-        line.append(
-            f" This recording cannot tell that from: {'; '.join(others[: MEMBERS - 1])}{more}.",
+        named = "; ".join(others[: MEMBERS - 1])
+        return line.append(
+            f" This recording cannot tell it from: {named}{more}; together they are {chance}.",
             style="not bold",
         )
-    elif left:
+    line.append(f" ({chance})", style="not bold")
+    if left:
         many = f"{left} causes that are" if left > 1 else "a cause that is"
-        line.append(f" This recording cannot tell that from {many} far less common.", style="not bold")
+        line.append(f" This recording cannot tell it from {many} far less common.", style="not bold")
     return line
 
 

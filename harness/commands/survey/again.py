@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
 from forelight.designs.catalogue import is_there
 from forelight.designs.procedures.procedure import Play, Procedure, parse
 from forelight.sim.errors import ForelightError, UsageError
+from forelight.sim.frozen import frozen
 from rich.text import Text
 
 from ...asking.question import Question
@@ -34,7 +35,7 @@ from .places import board_of
 MOVED = 1
 
 
-@dataclass(frozen=True)
+@frozen
 class Judged:
     """A try and what is said of its recording now; `error` says why nothing is."""
 

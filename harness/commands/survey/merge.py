@@ -34,7 +34,7 @@ def run(into: Path, others: Sequence[Path], as_json: bool) -> int:
             {
                 "file": str(into),
                 "joined": [one.to_json() for one in joined],
-                "contradictions": [[_plain(side) for side in pair] for pair in pairs],
+                "contradictions": [_plain(pair) for pair in pairs],
             }
         )
     else:
@@ -80,6 +80,8 @@ def _slots(count: int) -> str:
     return "one slot" if count == 1 else f"{count} slots"
 
 
-def _plain(attempt: Attempt) -> dict[str, object]:
-    head = {"id": attempt.id, "board": attempt.board, "slot": attempt.slot, "name": attempt.design}
-    return head | {"who": attempt.who, "at": attempt.at, "verdict": attempt.verdict} | tried(attempt)
+def _plain(pair: tuple[Attempt, Attempt]) -> dict[str, object]:
+    tries = [
+        {"id": one.id, "who": one.who, "at": one.at, "verdict": one.verdict} | tried(one) for one in pair
+    ]
+    return {"board": pair[0].board, "slot": pair[0].slot, "name": pair[0].design, "tries": tries}

@@ -6,12 +6,12 @@ A check is given a `BenchLook` at the bench and what the lesson wants; it answer
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.designs.procedures.procedure import Action, to_text
+from forelight.sim.frozen import frozen
 
 from ...attach.report import reports
 from ...bench.live import LiveBench
@@ -29,7 +29,7 @@ from ..reading import shown_on_display
 EYE_S = 2.0
 
 
-@dataclass(frozen=True)
+@frozen
 class BenchLook:
     """The bench at one moment of a task: `golden` is the record with the answer to the last action.
 

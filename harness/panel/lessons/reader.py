@@ -21,7 +21,7 @@ question = true                  # the last one: asked without saying how
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from pathlib import Path
 
@@ -29,6 +29,7 @@ from forelight.designs.procedures.procedure import Action
 from forelight.designs.procedures.text import parse
 from forelight.designs.toml_file import Section, read_toml
 from forelight.sim.errors import UsageError
+from forelight.sim.frozen import frozen
 
 from .checks import CHECKS
 
@@ -36,7 +37,7 @@ _HERE = Path(__file__).parent
 _KEYS = ("title", "design", "board", "about", "begin", "blind", "planted", "task")
 
 
-@dataclass(frozen=True)
+@frozen
 class LessonTask:
     """One thing to do; it is done when every check of `until` (name -> what is wanted) holds."""
 
@@ -48,7 +49,7 @@ class LessonTask:
     question: bool = False
 
 
-@dataclass(frozen=True)
+@frozen
 class Lesson:
     """Some five minutes on one design of the catalogue; `number` counts from 1 in the order of the files."""
 

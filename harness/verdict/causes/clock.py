@@ -23,6 +23,7 @@ from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.hand import Hand
 from ...hand.routine import divides
+from .foretell import shortened
 from .mishap import Change, Edit, Handling, Mishap, edited, throughout
 
 #: Codes of which each is a cause of its own; the step source of a direct link has more.
@@ -38,26 +39,36 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
         yield Mishap(
             "step clock off",
             "step clock off",
-            "The step clock was off: nothing stepped the design.",
+            "The step clock was off, so that nothing stepped the design.",
             f"Enable the step clock with strap code {code}.",
             _off(it.board, code),
         )
         yield Mishap(
             "outside clock",
             "outside clock",
-            "Something else than the board's own step clock stepped the design, or another rate than any strap code "
-            "gives.",
-            "Take the outside source off the step line, and enable the step clock.",
+            "The design was stepped at another rate: by a clock from outside, or the instrument counts time wrongly.",
+            "Take any outside source off the step line, enable the step clock, and look at the instrument's time base.",
             lambda it: replace(it, pace=None),
         )
     if divides(it.board, it.sheet) or it.board.link == "chain":
         yield Mishap(
             "oscillator stopped",
             "oscillator stopped",
-            "The board's oscillator stood still.",
+            "The board's oscillator stood still, so that nothing on the board moved.",
             "Switch the oscillator on, or look for its signal with a probe.",
             _stopped(it.board, code),
         )
+
+
+def stopped_on_the_way(it: Handling, steps: int, seconds: float) -> Mishap:
+    """The clock stops for good after so many steps of the run, of which `seconds` are still recorded."""
+    return Mishap(
+        "stopped on the way",
+        "clock stopped on the way",
+        f"The clock stopped on the way: after step {steps} nothing moved any more.",
+        "Look whether the step clock is still enabled and the board still has power; then run it again from the start.",
+        lambda it: replace(it, then=(*shortened(it.then, steps), Oscillator(False), Seconds(seconds))),
+    )
 
 
 def _codes(board: Board, code: int) -> Iterator[Mishap]:
@@ -78,7 +89,7 @@ def _codes(board: Board, code: int) -> Iterator[Mishap]:
         other_law = replace(board, law="counter" if board.law == "two-stage" else "two-stage")
         misread = {
             next((c for c in range(board.codes) if other_law.half(c) == board.half(code)), code): (
-                "that is the code for this rate on a board whose divider counts the other way"
+                "that is the code for this rate on a board with another kind of divider"
             ),
             int(f"{code:08b}"[::-1], 2): "the switches were read from the wrong end",
             code ^ 0xFF: "each switch stood the other way",
@@ -102,7 +113,7 @@ def _strapped(kind: str, code: int, other: int, why: str) -> Mishap:
         kind,
         f"strap code {other}",
         f"The step clock runs by strap code {other} and not {code}" + (f": {why}." if why else "."),
-        f"Switch the step clock off and strap {code} again, switch by switch.",
+        f"Switch the step clock off, set strap code {code} switch by switch, and switch it on again.",
         throughout(edit),
     )
 

@@ -11,6 +11,7 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
@@ -20,7 +21,8 @@ from forelight.sim.levels import UNKNOWN
 from ...bench.course import Seat
 from ...capture.readers import parse_capture
 from ...capture.record import Capture, Floats, Levels, RecordedLine
-from . import recording, silicon
+from ..listing import Slip
+from . import clock, recording, silicon, writing
 from .foretell import Foreteller, clipped
 from .mishap import SHARES, Clip, Handling, Mishap, both
 from .rank import FAMILIES, PAIRED
@@ -29,6 +31,8 @@ PAIR = "two slips"
 RECORDED_INPUTS = "other inputs recorded"
 #: The design wakes up in one of so many states, and edges stray by so much of a step.
 WAKES, JITTER = 64, 0.02
+#: A clock stops after one of these steps, for so many seconds, and one of these entries of a list is amiss.
+STOPS, STOPPED, ENTRIES = range(40, 200, 7), 2.0, range(1, 11)
 #: A clock that is not the board's own counts this much more slowly.
 OUTSIDE = (1.1, 1.9)
 
@@ -50,6 +54,14 @@ def drawn(kind: str, it: Handling, seat: Seat, rng: random.Random) -> tuple[Mish
             some = [recording.power_up(wake) for wake in range(WAKES)]
         case "another slot":
             some = list(recording.other_slots(it))
+        case "stopped on the way":
+            some = [clock.stopped_on_the_way(it, steps, STOPPED) for steps in STOPS]
+        case kind if kind in writing.KINDS:
+            some = [writing.cause([Slip(writing.KINDS[kind], n, n)]) for n in ENTRIES]
+        case writing.SEVERAL:
+            pairs = combinations(ENTRIES[::2], 2)
+            slips = [*writing.KINDS.values()]
+            some = [writing.cause([Slip(rng.choice(slips), n, n) for n in pair]) for pair in pairs]
         case _:
             some = [cause for cause in causes if cause.kind == kind]
     return (rng.choice(some),) if some else ()
@@ -121,6 +133,8 @@ def exercise(it: Handling, teller: Foreteller, rng: random.Random, steps: int) -
         return None
     cause = parts[0] if len(parts) == 1 else both(*parts)
     truth = cause.change(it)
+    if truth.slips:
+        return None  # these are made with a list by eye, and an exercise is what an instrument recorded
     meant, told = teller.prospect(it), teller.prospect(replace(truth, wake=rng.randrange(WAKES)))
     if meant is None or told is None:
         return None

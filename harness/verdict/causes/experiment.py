@@ -2,8 +2,8 @@
 
 Theory of operation. A procedure is: bring the slot up, put some inputs to other levels, wait, look at one line. Those
 with the fewest inputs moved are tried first, then the shortest wait; each is foretold for both causes, and separates
-them where one line is settled for both, at different levels. Where both have the same step clock the wait is in steps,
-otherwise in seconds by a watch. What is found is foretold once more from many more power-ups.
+them where one line is settled for both, at different levels. Where both have the step clock that was meant the wait is
+in steps, otherwise in seconds by a watch. What is found is foretold once more from many more power-ups.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from ...boards.profile import Board
 from ..kinds import WHICH_CAUSE
 from ..reference import Foretold
 from ..rows import foretold_list
+from . import writing
 from .foretell import Foreteller, clipped
 from .mishap import Handling, Mishap
 
@@ -32,11 +33,13 @@ WATCH = 0.25
 #: Power-ups from which an experiment is foretold at last.
 SURE = 64
 MOVED = 2  # inputs at most
-#: Kinds of cause that are gone when something else is done.
-GONE = frozenset(
-    {"another run", "another slot", "other inputs recorded", "another power-up", "switch not moved", "steps miscounted",
-     "press not seen", "button bounced", "channel late", "wrong time base"}
+#: Kinds of cause that happen once: they are gone when the same is done again.
+ONCE = frozenset(
+    {"switch not moved", "steps miscounted", "press not seen", "button bounced", "another power-up",
+     "stopped on the way", *writing.KINDS, writing.SEVERAL}
 )  # fmt: skip
+#: Kinds of cause that are gone when something else is done.
+GONE = ONCE | {"another run", "another slot", "other inputs recorded", "channel late", "wrong time base"}
 
 
 @dataclass(frozen=True)
@@ -61,12 +64,13 @@ def separating(
     """
     if {first.kind, second.kind} & GONE or not lines:
         return None
+    counted = teller.prospect(it)  # whoever waits for steps waits as long as they should take
     for levels in _settings(it):
         moves: tuple[Action, ...] = (Set(levels),) if levels else ()
         by_step = _foretold((first, second), replace(it, then=(*moves, Steps(STEPS))), teller)
         if by_step is None:
             continue
-        if _same_clock(*by_step):
+        if counted is not None and all(_same_clock(one, counted.foretold) for one in by_step):
             found = _by_steps(*by_step, lines)
             wait: Action = Steps(max(found[0], 1)) if found else Steps(1)
         else:
@@ -169,7 +173,7 @@ def separates(
     return True
 
 
-def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board, causes_shown: str = "") -> str:
+def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board) -> str:
     """The experiment in a person's words, from the last moves on."""
     moves = []
     for action in made.actions:
@@ -193,12 +197,8 @@ def sentence(made: Experiment, first: Mishap, second: Mishap, board: Board, caus
         if segment
         else made.line
     )
-    del causes_shown
-    return (
-        f"{', '.join(moves)}, look at {where}: {seen[made.first]} if {_clause(first)}, "
-        f"{seen[made.second]} if {_clause(second)}."
-    ).capitalize()
-
-
-def _clause(cause: Mishap) -> str:
-    return cause.name
+    words = (
+        f'{", ".join(moves)}, look at {where}: {seen[made.first]} means "{first.name}", '
+        f'{seen[made.second]} means "{second.name}".'
+    )
+    return words[0].upper() + words[1:]

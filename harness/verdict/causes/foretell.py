@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
@@ -22,7 +23,9 @@ from ...hand.timeline import Timeline, timeline
 from ..reference import Foretold, reference
 from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
-from .wakes import Woken, woken
+
+if TYPE_CHECKING:
+    from .wakes import Woken
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
 POWER_UPS = 8
@@ -55,8 +58,10 @@ class Foreteller:
 
     def woken(self, plan: Timeline, seats: dict[int, Seat], fault: Fault | None) -> Woken | None:
         """What the pins show from many power-ups; None where they cannot be run side by side."""
-        key = (_moves(plan), *((number, id(seat)) for number, seat in seats.items()))
+        key = (moves(plan), *((number, id(seat)) for number, seat in seats.items()))
         if fault is None and key not in self.awake:
+            from .wakes import woken
+
             self.awake = {key: woken(plan, seats, self.lanes)}  # the last one alone: it is large
         return self.awake[key] if fault is None else None
 
@@ -66,7 +71,7 @@ class Foreteller:
         if planned is None:
             return None
         plan, up, seats = planned
-        key = (_moves(plan), up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
+        key = (moves(plan), up, it.wake, it.fault, *((n, id(seat)) for n, seat in seats.items()))
         if key not in self.found:
             if len(self.found) == MOST:
                 self.found.pop(next(iter(self.found)))
@@ -113,7 +118,7 @@ class Foreteller:
         return found
 
 
-def _moves(plan: Timeline) -> tuple[int, int]:
+def moves(plan: Timeline) -> tuple[int, int]:
     """The same for timelines in which the same lines move at the same instants."""
     columns = (plan.frames, plan.lines, plan.turns, plan.slots, plan.pauses)
     return hash(tuple(column.tobytes() for column in columns)), plan.end
@@ -126,7 +131,7 @@ def shortened(actions: tuple[Action, ...], steps: int) -> tuple[Action, ...]:
     for action in actions:
         match action:
             case Steps(count) | Pulse(count):
-                found.append(type(action)(min(count, max(left, 1))))
+                found.append(replace(action, count=min(count, max(left, 1))))
                 left -= count
             case Repeat(count, inner):
                 once = max(_steps(inner), 1)

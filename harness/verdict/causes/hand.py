@@ -56,8 +56,8 @@ def _selector(it: Handling) -> Iterator[Mishap]:
                     kind,
                     f"slot {other} selected",
                     f"Slot {other} was selected and not slot {it.slot}: the selector's {many} for {values} may not "
-                    "make contact.",
-                    f"Work the selector's {many} for {values} to and fro and select slot {it.slot} again.",
+                    "make contact, or stood the other way.",
+                    f"Move the selector's {many} for {values} to and fro, and select slot {it.slot} again.",
                     _selected(other),
                 )
 
@@ -82,7 +82,8 @@ def _contacts(it: Handling) -> Iterator[Mishap]:
                 kind,
                 f"no contact at {lines}",
                 f"The switch{'es' * (count > 1)} of {lines} {verb} not make contact.",
-                f"Work {'it' if count == 1 else 'them'} to and fro, or measure the pin{'s' * (count > 1)} of {lines}.",
+                f"Move {'it' if count == 1 else 'them'} to and fro a few times and run it again; or "
+                f"measure the pin{'s' * (count > 1)} of {lines} while you do so.",
                 lambda it, gone=gone: replace(it, contacts=it.contacts & ~gone),  # type: ignore[misc]
             )
 
@@ -94,8 +95,8 @@ def _switches(it: Handling) -> Iterator[Mishap]:
         yield Mishap(
             "switch set the other way",
             f"{line} the other way",
-            f"Switch {line} was set the other way throughout.",
-            f"Set {line} as the procedure says and run it again.",
+            f"The switch of {line} stood the other way all the time.",
+            f"Set {line} as the procedure says, and run it again.",
             throughout(_flipped(line)),
         )
     if any(isinstance(a, Set) and any(a.levels.get(line) for line in free) for a in it.before):
@@ -103,15 +104,15 @@ def _switches(it: Handling) -> Iterator[Mishap]:
             "inputs left at zero",
             "inputs left at 0",
             "The inputs were left at 0 when the slot was brought up.",
-            "Set all switches as the procedure says before the step clock is enabled.",
+            "Set all switches as the procedure says, and only then begin.",
             lambda it: replace(it, before=throughout(_zeroed(free))(it).before),
         )
     if it.board.strapped and any(isinstance(action, Strap) for action in it.before):
         yield Mishap(
             "straps not put back",
             "straps not put back",
-            "The input switches were left at the strap code and not put back.",
-            "After the step clock is enabled, set the input switches back to the levels of the procedure.",
+            "The input switches still stood at the strap code: they were not put back once the step clock was on.",
+            "Once the step clock is on, set the input switches to the levels of the procedure.",
             throughout(_left),
         )
 
@@ -154,19 +155,21 @@ def _moves(it: Handling) -> Iterator[Mishap]:
             yield Mishap(
                 "switch not moved",
                 f"move {_words(path)} ({said}) left out",
-                f"Move {_words(path)} of the procedure (set {said}) was not made.",
-                "Go through the procedure again, action by action.",
+                f"One move was left out: {said}, action {_words(path)} after the restart.",
+                "Run it again, and tick off each action of the procedure as you make it.",
                 _without(path),
             )
         if isinstance(action, Pulse):
             for more, word in ((1, "one too many"), (-1, "one too few")):
-                if action.count + more:
+                made = action.count + more
+                if made:
                     yield Mishap(
                         "steps miscounted",
                         f"steps of {_words(path)}, {word}",
-                        f"Of the {action.count} steps by hand there was {word}.",
-                        "Count the steps again.",
-                        _replaced(path, Pulse(action.count + more)),
+                        f"Steps by hand were miscounted, {word}: {made} and not {action.count}, in action "
+                        f"{_words(path)} after the restart.",
+                        "Run it again, and count the steps aloud.",
+                        _replaced(path, replace(action, count=made)),
                     )
 
 
@@ -217,8 +220,8 @@ def _restart(it: Handling) -> Iterator[Mishap]:
     yield Mishap(
         "restart never given",
         "restart never given",
-        "Restart was never given.",
-        f"Take {name} to {level} for some steps, then to {1 - active}.",
+        "The design was never restarted.",
+        f"Restart it: take {name} to {level}, wait some steps, and take it back to {1 - active}.",
         _never_given,
     )
     if pin >= 8:
@@ -230,14 +233,14 @@ def _restart(it: Handling) -> Iterator[Mishap]:
         "restart held",
         "restart held",
         f"Restart was held: {name} stayed at {level}.",
-        f"Let restart go: {name} to {1 - active}.",
+        f"Let restart go: take {name} to {1 - active}.",
         held,
     )
     yield Mishap(
         "restart of the wrong polarity",
         "restart of the wrong polarity",
-        f"Restart was given the wrong way round: it is active at {level}.",
-        f"Rest {name} at {1 - active}, take it to {level} for some steps and back.",
+        f"Restart was given the wrong way round: {name} rested at {level}, the level that restarts the design.",
+        f"Let {name} rest at {1 - active}; to restart, take it to {level}, wait some steps, and take it back.",
         wrong,
     )
     for line in INPUT_LINES[:pin]:
@@ -245,8 +248,8 @@ def _restart(it: Handling) -> Iterator[Mishap]:
             yield Mishap(
                 "restart on another line",
                 f"restart on {line}",
-                f"Line {line} was moved for the restart and not {name}.",
-                f"Give the restart on {name}.",
+                f"The wrong line was moved for the restart: {line} and not {name}.",
+                f"Leave {line} as it should stand, and give the restart on {name}.",
                 throughout(_elsewhere(line, active)),
             )
 
@@ -304,13 +307,14 @@ def _buttons(it: Handling) -> Iterator[Mishap]:
     for path, action in _with_paths(it.then):
         if not isinstance(action, Press):
             continue
-        button = it.board.buttons.get(action.line, action.line)
+        label = it.board.buttons.get(action.line, action.line)
+        button = f"button {label}" if label == action.line else f"button {label} ({action.line})"
         if not action.bouncing:
             yield Mishap(
                 "button bounced",
                 f"bounce {_words(path)}",
-                f"Button {button} ({action.line}) bounced when it was pressed.",
-                "Press again, or use the switch.",
+                f"The {button} bounced, so that one press counted as several.",
+                f"Run it again and press briskly; if it bounces again, use the switch of {action.line}.",
                 _replaced(path, Press(action.line, bouncing=True)),
             )
         let_go = next(
@@ -324,8 +328,8 @@ def _buttons(it: Handling) -> Iterator[Mishap]:
         yield Mishap(
             "press not seen",
             f"press {_words(path)} not seen",
-            f"A press of button {button} ({action.line}) was not seen.",
-            "Hold the button for longer than a step.",
+            f"A press of the {button} was not seen: perhaps it was too short.",
+            "Run it again, and hold the button down for longer than a step.",
             _unpressed(path, let_go),
         )
 

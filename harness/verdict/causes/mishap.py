@@ -11,13 +11,14 @@ from forelight.sim.lanes.faults import Fault
 
 from ...boards.profile import Board
 from ...hand.leads import STRAIGHT, Lead
+from ..listing import Slip
 
 
 @dataclass(frozen=True)
 class Clip:
     """What the channel of an output shows: that of a `line`; upside down; a fixed `level`; or tied to an `other` one.
 
-    Of two lines tied together `wins` says which level both show where they differ. `late` counts rows.
+    Of two lines tied together `wins` says which level both show where they differ. `late` counts steps.
     """
 
     line: int
@@ -39,9 +40,9 @@ class Handling:
     The selector stands at `slot` at first, and the design sits in slot `home`. The actions `before` bring the slot up,
     the restart included; the person looks at what comes `then`. Switches whose bits in `contacts` are 0 make no
     contact, `leads` go from the switches to the pins, `clips` from the pins to the channels of the instrument. The
-    design has a `fault`, and wakes up in the state number `wake` (None: in
-    any). The instrument counts `pace` seconds for each that passes; None stands for a number that nobody knows, and
-    for a step clock that is not the board's.
+    design has a `fault`, and wakes up in the state number `wake` (None: in any). The instrument counts `pace` seconds
+    for each that passes; None stands for a number that nobody knows, and for a step clock that is not the board's.
+    Whoever writes a list by eye makes the `slips`, which count its entries from 0.
     """
 
     board: Board
@@ -56,6 +57,7 @@ class Handling:
     fault: Fault | None = None
     wake: int | None = None
     pace: float | None = 1.0
+    slips: tuple[Slip, ...] = ()
 
     @property
     def procedure(self) -> Procedure:
@@ -64,7 +66,7 @@ class Handling:
     @property
     def inside(self) -> Handling:
         """The same without what is done to the recording of it."""
-        return replace(self, clips=CLIPPED, pace=1.0, fault=None)
+        return replace(self, clips=CLIPPED, pace=1.0, fault=None, slips=())
 
 
 Change = Callable[[Handling], Handling]
@@ -100,7 +102,9 @@ SHARES = {
     "input stuck": 2.0, "inputs swapped": 3.0, "output stuck": 3.0, "output inverted": 1.0, "all outputs inverted": 1.0,
     "outputs swapped": 4.0, "outputs shorted": 2.0, "clip the wrong way round": 3.0, "clip in another order": 2.0,
     "channel late": 1.0, "wrong time base": 2.0, "another run": 4.0, "other inputs recorded": 3.0, "another slot": 2.0,
-    "another power-up": 2.0, "stuck inside the chip": 0.5, "two slips": 0.5,
+    "another power-up": 2.0, "stuck inside the chip": 0.5, "two slips": 0.5, "input open": 1.0,
+    "stopped on the way": 1.0, "entry missed": 3.0, "entry written twice": 2.0, "entry written wrong": 3.0,
+    "several entries amiss": 0.5,
 }  # fmt: skip
 
 
@@ -109,7 +113,7 @@ def both(first: Mishap, second: Mishap) -> Mishap:
     return Mishap(
         "two slips",
         f"{first.name}; {second.name}",
-        f"{first.said} {second.said}",
+        f"Two things at once. {first.said} {second.said}",
         f"{first.remedy} {second.remedy}",
         lambda it: second.change(first.change(it)),
     )

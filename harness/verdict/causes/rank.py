@@ -21,15 +21,16 @@ from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
 from ...capture.record import Capture
+from ..fit import Recording
 from ..listing import listed
 from ..reading import Readout
 from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
-from . import clips, clock, hand, recording, silicon, wakes, wiring
-from .foretell import Foreteller, Prospect, clipped, on_axis
+from . import clips, clock, hand, recording, silicon, wakes, wiring, writing
+from .foretell import Foreteller, Prospect, clipped, moves, on_axis
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
-from .readings import Readings, beginning
+from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
 
@@ -47,12 +48,16 @@ FINALISTS = 32
 WAKES = 8
 #: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
 SAME, FEW = 0.02, 4
-#: Of the levels that are foretold, so many must be open for that.
+#: Of what a recording holds, so much must be left open for that.
 OPEN = 0.2
 #: The share of recordings that none of the causes explains, as a logarithm.
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
 EXPLAINED = 0.5
+#: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
+FREE = math.log2(math.log(WIDEST) / TOLERANCE)
+#: Of a recording, so much in which nothing moves any more may be a clock that stopped.
+AT_REST = 0.05
 #: Bits that a cause, however rare, may save less than that.
 RARE = 20.0
 #: Of the levels that were recorded, so many must be foretold.
@@ -68,7 +73,7 @@ PAIRED = frozenset(
     {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
-PAIRS = 16
+PAIRS = 32
 #: Slots of a board of which all are tried; of one with more only where nothing else explains the recording.
 FEW_SLOTS = 8
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
@@ -133,6 +138,75 @@ class _Inquiry:
             cause = recording.power_up(wake)
             self.keep(self.best(cause, prior, cause.change(self.it), [(told, 1.0, rare)]))
 
+    def weigh_unrestarted(self, causes: Sequence[Mishap]) -> None:
+        """What is shown from each of many power-ups, though a few of them agree: of causes that change what reaches the
+        design, which may then never have been restarted."""
+        priors = _priors(causes)
+        for number, cause in enumerate(causes):
+            self.progress(number, len(causes))
+            it = cause.change(self.it)
+            if it.inside == self.it.inside or it.pace is None:
+                continue
+            first = self.teller.prospect(it, self.cut)
+            if first is not None and self.readings.of(first, it.pace):
+                tolds = [(told, it.pace, rare) for _, told, rare in self.many_power_ups(it, first, it.pace)]
+                self.keep(self.best(cause, priors[cause.name], it, tolds))
+
+    def weigh_list(self) -> None:
+        """Entries of a list by eye that were missed, written twice or wrong."""
+        reading = self.readings.usual
+        if reading.stated is None or not len(reading.rows.levels):
+            return
+        recording = reading.recordings[0]
+        found = listed(recording, reading.rows, reading.stated)
+        self.tried += len(writing.KINDS) * len(recording.rows.levels)
+        if found is None or not 0 < len(found.slips) <= writing.MOST:
+            return
+        cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
+        prior = math.log2(SHARES[cause.kind] / sum(SHARES.values()))
+        laid, told = writing.explains(recording, rows, found), self.readings.meant.foretold
+        it = cause.change(self.it)
+        self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
+
+    def weigh_stop(self) -> None:
+        """A clock that stopped for good when the last edge had come, up to which all is as was meant."""
+        capture, meant = self.readings.capture, self.readings.meant
+        lines = self.readings.usual.lines  # without spikes
+        last = max((float(lines[name].times[-1]) for name in self.readings.names), default=capture.end)
+        rest = capture.end - last
+        if (
+            capture.unit != "seconds"
+            or meant.foretold.hz is None
+            or rest < AT_REST * (capture.end - capture.start)
+        ):
+            return
+        step = meant.foretold.unit / meant.foretold.oscillator_hz
+        first = replace(
+            self.readings, capture=beginning(capture, last + step), others={}, fitted={}, clockless={}
+        )
+        reading = first.usual
+        rows = first.rows(meant.foretold, reading)
+        fits = [(one, found) for one, found in first.fits(rows, reading) if found.best.mismatches <= FEW]
+        if not fits:
+            return
+        one, found = max(fits, key=lambda pair: pair[1].bits - pair[0].handicap)
+        assert one.clock is not None
+        shift = rows.first - one.rows.first + found.best.offset / rows.slots
+        at = one.clock.steps(np.array([last])) + shift
+        steps = int(
+            meant.foretold.step_at(at)[0] - meant.foretold.step_at(np.array([meant.foretold.freed]))[0]
+        )
+        if steps < 1:
+            return
+        causes = [
+            clock.stopped_on_the_way(self.it, count, rest + step)
+            for count in range(max(steps - 1, 1), steps + 2)
+        ]
+        self.tried += len(causes)
+        prior = math.log2(SHARES[causes[0].kind] / sum(SHARES.values()))
+        tries = [self.explained(cause, prior, cause.change(self.it)) for cause in causes]
+        self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
+
     def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
         """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
         for told, pace, _ in self.told(it):
@@ -148,15 +222,41 @@ class _Inquiry:
                     self.keep(self.explained(made, share + prior, changed))
 
     def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
-        """Two slips at a time, of those that are the most common: of the hand, and with clips in another order."""
+        """Two slips at a time, of those that are the most common: of the hand, and with clips in another order.
+
+        Of slips by which the same reaches the design one stands for all, until two explain the recording together.
+        """
         priors = _priors(causes)
-        usual = sorted((c for c in causes if c.kind in PAIRED), key=lambda c: -priors[c.name])[:PAIRS]
-        for first, second in combinations(usual, 2):
-            self.tried += 1
+        alike: dict[object, list[Mishap]] = {self._reached(NOTHING): []}
+        for cause in sorted(causes, key=lambda c: -priors[c.name]):
+            if cause.kind in PAIRED and cause.change(self.it).clips == CLIPPED:
+                alike.setdefault(self._reached(cause), []).append(cause)
+        usual = [some for some in alike.values() if some][:PAIRS]
+
+        def paired(first: Mishap, second: Mishap) -> Explained | None:
             pair = both(first, second)
-            self.keep(self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it)))
-        for cause in usual:
-            self.weigh_clips(cause.change(self.it), priors[cause.name], cause)
+            return self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it))
+
+        explaining: set[int] = set()
+        for number, (first, second) in enumerate(combinations(range(len(usual)), 2)):
+            self.progress(number, len(usual) * (len(usual) - 1) // 2)
+            self.tried += 1
+            one = paired(usual[first][0], usual[second][0])
+            if one is not None and one.fit.bits > EXPLAINED * one.recording.null_bits:
+                self.keep(one)
+                explaining |= {first, second}
+        every = [cause for some in usual for cause in some]
+        for other in (usual[number][0] for number in sorted(explaining)):  # with whatever else does as well
+            for cause in every:
+                if cause is not other:
+                    self.keep(paired(cause, other))
+        for some in usual:
+            self.weigh_clips(some[0].change(self.it), priors[some[0].name], some[0])
+
+    def _reached(self, cause: Mishap) -> object:
+        """The same for causes by which the same reaches the design."""
+        planned = self.teller.plan(cause.change(self.it), self.cut)
+        return cause.name if planned is None else moves(planned[0])
 
     def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
@@ -172,7 +272,10 @@ class _Inquiry:
             reading = self.readings.of(told, pace)
             if reading is None:
                 continue
-            rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+            shown = clipped(told.foretold, it.clips)
+            if not self.readings.rests_as(shown, reading, pace):
+                continue
+            rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
                 if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
                     continue  # it foretells too little to explain anything
@@ -190,6 +293,7 @@ class _Inquiry:
         settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
+        free = 0.0 if it.pace is not None else FREE
         code = _code(it)
         if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
             rate = float(it.board.step_hz(code))
@@ -202,16 +306,18 @@ class _Inquiry:
             watched = None if self.code is None else clock.by_watch(it, self.code)
             other = self.teller.prospect(watched, self.cut) if watched else None
             whole += [other] if other is not None else []
-        yield from ((told, pace, 0.0) for told in whole for pace in paces)
+        yield from ((told, pace, free) for told in whole for pace in paces)
         if it.wake is not None:
             return
         if self.never_settles(self.readings.meant):
             if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
-                yield from ((other, pace, 0.0) for pace in paces)
+                yield from ((other, pace, free) for pace in paces)
             return
         for pace in paces:
             if self.is_open(it, first, pace):
-                yield from ((told, pace, rare) for _, told, rare in self.from_power_ups(it, first, pace))
+                yield from (
+                    (told, pace, free + rare) for _, told, rare in self.from_power_ups(it, first, pace)
+                )
 
     def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
         """Whether what is foretold leaves a good part open, and the rest is as recorded, or nearly so."""
@@ -219,34 +325,50 @@ class _Inquiry:
         if reading is None:
             return False
         rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
-        levels = len(rows.known) * reading.moments.lines
-        if np.bitwise_count(rows.known).sum() > (1 - OPEN) * levels:
-            return False
-        fits = self.readings.fits(rows, reading)
-        return any(f.best.mismatches <= max(FEW, SAME * f.best.compared.sum()) for _, f in fits)
+        widely = _left_open(rows, reading.recordings[0]) >= OPEN
+        return any(
+            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
+            and (widely or found.best.saved.sum() < EXPLAINED * one.null_bits)
+            for one, found in self.readings.fits(rows, reading)
+        )
 
     def from_power_ups(
         self, it: Handling, first: Prospect, pace: float
     ) -> Iterator[tuple[int, Prospect, float]]:
         """The power-ups from which the recording may come, what each foretells, and how rare it is."""
+        side_by_side = False
+        for one in self.many_power_ups(it, first, pace):
+            side_by_side = True
+            yield one
+        if not side_by_side:
+            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
+            yield from ((number, told, 0.0) for number, told in others if told is not None)
+
+    def many_power_ups(
+        self, it: Handling, first: Prospect, pace: float
+    ) -> Iterator[tuple[int, Prospect, float]]:
+        """The likeliest of many that run side by side; none where they cannot."""
         reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.cut)
         if reading is None or planned is None:
             return
         plan, up, seats = planned
         found = self.teller.woken(plan, seats, it.fault)
         if found is None:
-            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
-            yield from ((number, told, 0.0) for number, told in others if told is not None)
             return
         rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
-        recording = reading.recordings[0]
+        its = reading.recordings[0]
         sources = [
-            it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in recording.moments.names
+            it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in its.moments.names
         ]
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        some = wakes.likely(found, reading.recordings[0], rows, ticks, sources)
+        some = wakes.likely(found, its, rows, ticks, sources)
         for wake in some:
             yield wake, self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
+
+    @property
+    def explains(self) -> bool:
+        """Whether one of those that were found explains a good part of what the recording holds."""
+        return any(one.fit.bits > EXPLAINED * one.recording.null_bits for one in self.found)
 
     @cached_property
     def code(self) -> int | None:
@@ -255,6 +377,13 @@ class _Inquiry:
 
     def never_settles(self, told: Prospect) -> bool:
         return _never_settles(told, self.readings.names)
+
+
+def _left_open(rows: ReadRows, recording: Recording) -> float:
+    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open."""
+    bits = np.arange(len(recording.names), dtype=rows.known.dtype)[:, None]
+    open_ = 1 - (rows.known >> bits & 1).mean(axis=1)
+    return float(recording.cost.sum(axis=1) @ open_) / max(recording.null_bits, 1.0)
 
 
 def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
@@ -296,10 +425,19 @@ def rank(
     search.weigh_silicon()
     search.weigh_clips(it)
     search.weigh_power_ups()
-    none = max(NONE, _otherwise(whole.readings.usual))
+    search.weigh_list()
+    whole.weigh_stop()
+    search.found += whole.found if search is not whole else []
+    none = max(NONE, _otherwise(whole.readings))
     if len(it.board.slots) <= FEW_SLOTS or not search.found:
         search.weigh(list(recording.other_slots(it)))
-    if not search.found and none < EXPLAINED * whole.readings.usual.null_bits:
+    if not search.explains and (not search.readings.still or all(one.bits < NONE for one in search.found)):
+        search.weigh_unrestarted(causes)
+    if (
+        not search.explains
+        and not search.readings.still
+        and none < EXPLAINED * whole.readings.usual.null_bits
+    ):
         search.weigh_pairs(causes)
     found = search.found
     if search is not whole:
@@ -344,29 +482,47 @@ def _first_look(whole: _Inquiry, long: float, ahead: int) -> _Inquiry | None:
     return _Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
 
 
-def _otherwise(reading: Readout) -> float:
+def _otherwise(readings: Readings) -> float:
     """How well slips of single steps, entries and bits explain a recording of what was meant."""
+    reading = readings.usual
+    if readings.given_rate_is_off:
+        return NONE
     if reading.stated is not None:
         found = listed(reading.recordings[0], reading.rows, reading.stated)
-        return found.bits if found and found.slips else NONE
+        return found.bits if found and len(found.slips) > writing.MOST else NONE
     return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
 
 
 def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple[list[Explained], float]:
-    """The same, by the length to which each writes the recording down: how long it is without a prediction depends on
-    the clock by which it is read, and so what is saved by one is not to be compared with what is saved by another."""
+    """The same, by the length to which each writes the recording down, the times of its edges and all.
+
+    By a slow clock a recording is a few rows and costs little without a prediction; but then nothing says when in those
+    rows its edges come. So what is saved by one clock is not to be compared with what is saved by another.
+    """
     if not found:
         return found, none
-    least = min(found, key=lambda one: one.recording.null_bits - one.bits).recording.null_bits
+
+    def length(recording: Recording, reading: Readout, bits: float) -> float:
+        return recording.null_bits + readings.times_bits(recording, reading) - bits - recording.handicap
+
+    lengths = [length(one.recording, one.reading, one.bits) for one in found]
+    best = int(np.argmin(lengths))
+    usual = readings.usual.recordings[0]
     if none > NONE:
-        none = max(NONE, none + least - readings.usual.null_bits)
-    return [replace(one, bits=one.bits + least - one.recording.null_bits) for one in found], none
+        its = length(usual, readings.usual, none)
+        none = max(NONE, found[best].bits + lengths[best] - its)
+    return [
+        replace(one, bits=found[best].bits + lengths[best] - its)
+        for one, its in zip(found, lengths, strict=True)
+    ], none
 
 
 def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Differing, ...]:
     """By how many bits the recording differs from what was meant, laid where the best explanation lies."""
     if meant is None:
         return ()
+    if best is not None and (best.handling.slips or best.reading is not meant.reading):
+        return ()  # a missed entry shifts all that follow, and by another clock no step is at its place
     rows, offset, is_list = meant.rows, meant.fit.best.offset, meant.reading.stated is not None
     if best is not None and (is_list or best.recording is meant.recording):
         ups = [0 if is_list else round(one.foretold.onward) for one in (best, meant)]

@@ -20,6 +20,7 @@ from ..fit import Fit, Recording, fit, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
+from ..verdict import longest
 from .foretell import Prospect, axis, on_axis
 
 #: Predictions that are asked about again.
@@ -42,6 +43,13 @@ RATES, NEARLY = 12, 0.35
 ANY = (0.1, 0.25, 0.5, 0.8, 1.25, 1.6, 2.0, 4.0, 10.0)
 #: Of the usual run of a level, so much is short.
 SHORT = 0.04
+#: The entropy of a normal distribution is the logarithm of its standard deviation and so much.
+NORMAL = math.sqrt(2 * math.pi * math.e)
+#: Of a step: edges nearer to each other come at one instant, and no clock keeps its edges to less than that. What a
+#: clock has been fitted to as many instants says nothing of how they keep to it.
+INSTANT, LEAST_SPREAD, FITTED = 0.3, 0.003, 3
+#: Of a recording's length, so long a line must be foretold to rest that never moves in it.
+STILLNESS = 0.9
 #: Edges that say little of a rate, and nothing at all.
 FEWEST, STILL = 16, 3
 #: Rates within the tolerance that are tried for a recording with too few edges for a clock, and how far, in steps, two
@@ -57,7 +65,7 @@ class Readings:
     board: Board
     meant: Prospect
     step_line: str
-    others: dict[float, Readout | None] = field(default_factory=dict)
+    others: dict[tuple[float, float], Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
@@ -81,16 +89,19 @@ class Readings:
         if self.capture.unit != "seconds":
             return self.usual if pace == 1.0 else None
         if hz is None or meant is None:
-            return self.usual
+            return None if hz is None and self.given is not None else self.usual
         rate = hz / pace
         if self.given is not None and abs(rate / self.given - 1) > TOLERANCE:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
-        for known, reading in self.others.items():
-            if known == rate or (reading is not None and _keeps(reading, rate, known)):
+        for (known, its), reading in self.others.items():
+            # By another step clock lines change at other places in a step.
+            alike = abs(its / hz - 1) < TOLERANCE
+            if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
                 return reading
-        self.others[rate] = None
+        key = rate, hz
+        self.others[key] = None
         if (
             self.given
             or self.still
@@ -99,8 +110,8 @@ class Readings:
             scaled = _scaled(self.capture, 1 / pace)
             found = self._read(told, scaled)
             if found.recordings:
-                self.others[rate] = found
-        return self.others[rate]
+                self.others[key] = found
+        return self.others[key]
 
     def may_step(self, rate: float) -> bool:
         """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""
@@ -122,13 +133,35 @@ class Readings:
         clock = self.usual.recordings[0].clock
         return clock.rate if clock is not None and clock.given else None
 
+    @property
+    def given_rate_is_off(self) -> bool:
+        """Whether the step line was recorded at another rate than was meant."""
+        meant = self.meant.foretold.hz
+        return self.given is not None and meant is not None and abs(self.given / meant - 1) > TOLERANCE
+
     def _read(self, told: Prospect, capture: Capture) -> Readout:
         found = read(told.golden, capture, self.board, step_line=self.step_line, start=told.up)
-        if found.recordings:
+        if found.recordings and (not capture.timed or found.edges or self._steps_seen(found)):
             return found
         found = replace(found, recordings=(self._by(steady(found.scale), found),))
         self.clockless[id(found)] = []
         return found
+
+    def _steps_seen(self, reading: Readout) -> bool:
+        """Whether the step line was recorded and moves, spikes apart."""
+        return self.step_line in reading.lines and len(reading.lines[self.step_line].times) > 1
+
+    def rests_as(self, told: Foretold, reading: Readout, pace: float) -> bool:
+        """Whether the lines of a recording in which nothing moves are foretold to rest for as long."""
+        if reading.edges or reading.stated is not None:
+            return True
+        long = STILLNESS * (self.capture.end - self.capture.start) / pace * told.oscillator_hz / told.unit
+        for name, line in reading.lines.items():
+            seen = set(line.levels.tolist()) - {UNKNOWN}
+            still = len(line.levels) == 1 and len(seen) == 1 and name in told.lines
+            if still and longest(told.lines[name], seen.pop(), told) < long:
+                return False
+        return True
 
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
@@ -197,6 +230,22 @@ class Readings:
         rows = recorded(reading.lines, reading.moments, clock, reading.bounds, 0.1)
         return timed(reading.moments, rows, clock)
 
+    def times_bits(self, recording: Recording, reading: Readout) -> float:
+        """What it costs to say when in its steps the edges of a recording come: the logarithm of what they keep within,
+        in the recording's own time, which is a whole step where no clock was found."""
+        clock = recording.clock
+        if clock is None or not self.capture.timed:
+            return 0.0
+        times = np.concatenate([np.zeros(0), *(_sure(self.capture.lines[name]) for name in self.names)])
+        scaled = (reading.bounds[1] - reading.bounds[0]) / (self.capture.end - self.capture.start)
+        rate = clock.rate * scaled
+        instants = int((np.diff(np.sort(times)) * rate > INSTANT).sum()) + 1
+        within = 1.0
+        if clock.sigma and instants > FITTED:
+            spread = max(clock.spread * math.sqrt(instants / (instants - FITTED)), LEAST_SPREAD)
+            within = min(NORMAL * spread, 1.0)
+        return len(times) * math.log2(within / rate)
+
     # Rates
 
     def coherence(self, rate: float) -> float:
@@ -214,7 +263,7 @@ class Readings:
         if hz is None or self.capture.unit != "seconds":
             return []
         if self.given is not None:
-            return [hz / self.given] if abs(self.given / hz - 1) > TOLERANCE else []
+            return [hz / self.given] if self.given_rate_is_off else []
         if self.still:
             return list(ANY)
         peaks: list[tuple[float, float]] = []

@@ -20,7 +20,7 @@ from .wiring import clips
 FACTORS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 #: Of a line's time, so much may be spikes.
 SPIKES = 0.05
-LATE = 3  # rows by which a channel may lag at most
+LATE = 3  # steps by which a channel may lag at most
 
 
 def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
@@ -31,7 +31,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                 yield Mishap(
                     "channel late",
                     f"o{n} late by {late}",
-                    f"The channel of o{n} lags behind the others by {late} row{'s' * (late > 1)} of comparison.",
+                    f"The channel of o{n} lags behind the others by {late} step{'s' * (late > 1)}.",
                     f"Look for a filter or a delay in the channel of o{n}.",
                     clips({n: Clip(n, late=late)}),
                 )
@@ -40,8 +40,8 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             yield Mishap(
                 "wrong time base",
                 f"time base off by {factor:g}",
-                f"The recording's time base is off: it counts {factor:g} s for each second.",
-                "Look at the instrument's time base, or at the unit in the file's heading.",
+                f"The recording's time base is off: it counts {factor:g} s for each second that passes.",
+                "Look at the instrument's time base, and at the unit in the file's heading.",
                 lambda it, factor=factor: replace(it, pace=factor),  # type: ignore[misc]
             )
     yield from _runs(it)

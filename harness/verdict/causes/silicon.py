@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
@@ -25,6 +26,9 @@ MOST = 4096
 #: Power-ups from each of which a design with a fault is run: all 0, all 1, and drawn.
 POWER_UPS = 4
 
+#: Ports of a wrapper, which are the board's lines.
+_PORT = re.compile(r"\b([io])(?:nputs|utputs)\[(\d)\]")
+
 Bytes = NDArray[np.uint8]
 
 
@@ -40,18 +44,16 @@ def unnamed(fault: Fault) -> Mishap:
 
 def described(netlist: Netlist, fault: Fault) -> Mishap:
     """The record of one fault, in the words of the source."""
-    return _cause(
-        describe(FaultLines(drawn(netlist)), fault).replace("wrapper.design.", "").replace("wrapper.", ""),
-        fault,
-    )
+    said = describe(FaultLines(drawn(netlist)), fault).replace("wrapper.design.", "").replace("wrapper.", "")
+    return _cause(_PORT.sub(lambda found: f"{found[1]}{found[2]}", said), fault)
 
 
 def _cause(where: str, fault: Fault) -> Mishap:
     return Mishap(
         "stuck inside the chip",
         f"inside the chip, {where}",
-        f"Inside the chip, {where}.",
-        "Try the same slot on another chip: only that tells silicon from a slip.",
+        f"The chip itself may be faulty: inside it, {where.replace(' stuck at', ' is always')}.",
+        "Rule out slips of your own first; then try the same slot on another chip: only that tells.",
         lambda it: replace(it, fault=fault),
     )
 

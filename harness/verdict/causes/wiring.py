@@ -18,10 +18,19 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             yield Mishap(
                 "input stuck",
                 f"i{n} stuck at {level}",
-                f"Line i{n} is stuck at {level} at the board, whatever its switch does.",
-                f"Measure the pin of i{n} while you work its switch.",
+                f"The pin of i{n} stays at {level}, whatever its switch does.",
+                f"Measure the pin of i{n} while you move its switch, and look for a loose lead or a short.",
                 _leads({n: Lead(n, level=level)}),
             )
+        if f"i{n}" not in it.board.pulls:
+            for other in (m for m in (n - 1, n + 1) if 0 <= m < 8):
+                yield Mishap(
+                    "input open",
+                    f"i{n} open, as i{other}",
+                    f"The lead to i{n} is open: nothing pulls the pin, and it does as i{other} beside it does.",
+                    f"Push the lead of i{n} home at both ends, or measure from the switch to the pin.",
+                    _leads({n: Lead(other)}),
+                )
     for a, b in combinations(range(8), 2):
         yield Mishap(
             "inputs swapped",
@@ -36,22 +45,23 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             yield Mishap(
                 "output stuck",
                 f"o{n} stuck at {level}",
-                f"Line o{n} is stuck at {level} in the recording.",
-                f"Move the clip of o{n} to another output: if the level stays, the lead or the channel is broken.",
+                f"The channel of o{n} stays at {level}, whatever the design does.",
+                f"Put the clip of o{n} on another output: if it still shows {level}, the lead or the channel is "
+                f"broken, else the pin of o{n}.",
                 clips({n: Clip(n, level=level)}),
             )
         yield Mishap(
             "output inverted",
             f"o{n} inverted",
-            f"Line o{n} was recorded upside down.",
-            f"Look for an inverting buffer or a setting of the channel of o{n}.",
+            f"The channel of o{n} is upside down: it shows 1 for 0 and 0 for 1.",
+            f"Look for an inverting buffer, or a setting, in the channel of o{n}.",
             clips({n: Clip(n, inverted=True)}),
         )
     yield Mishap(
         "all outputs inverted",
         "all outputs inverted",
-        "All outputs were recorded upside down: lit was taken for dark.",
-        "Look for an inverting buffer, a common-anode display, or a setting of the instrument.",
+        "All outputs are upside down: 1 was recorded for 0, or lit was taken for dark.",
+        "Look for inverting buffers, a display that is lit by a 0, or a setting of the instrument.",
         clips({n: Clip(n, inverted=True) for n in recorded}),
     )
     for a, b in combinations(range(8), 2):
@@ -67,7 +77,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                 yield Mishap(
                     "outputs shorted",
                     f"o{a} and o{b} shorted, {wins} wins",
-                    f"Lines o{a} and o{b} touch each other: both show {wins} where they should differ.",
+                    f"Outputs o{a} and o{b} touch each other: both show {wins} where they should differ.",
                     f"Switch the board off and look for a bridge between o{a} and o{b}; two outputs that fight can be "
                     "damaged, so let nothing run until it is gone.",
                     clips({a: Clip(a, other=b, wins=wins), b: Clip(a, other=b, wins=wins)}),
@@ -75,7 +85,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
     yield Mishap(
         "clip the wrong way round",
         "clip the wrong way round",
-        "The probe clip is on the wrong way round: o7 to o0 for o0 to o7.",
+        "The probe clip is on the wrong way round: channel 0 shows o7, and channel 7 shows o0.",
         "Turn the clip round.",
         clips({n: Clip(7 - n) for n in range(8)}),
     )
@@ -83,11 +93,10 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
         yield Mishap(
             "clip in another order",
             f"clip {by} on",
-            f"The probe clip sits {by} pin{'s' * (by > 1)} further on.",
+            f"The probe clip sits {by} pin{'s' * (by > 1)} too far on: channel 0 shows o{by}.",
             "Put the clip on so that channel 0 is on o0.",
             clips({n: Clip((n + by) % 8) for n in range(8)}),
         )
-    del it
 
 
 def _leads(changes: dict[int, Lead]) -> Change:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
+from ...frozen import frozen
 from ...gates.arithmetic import Bits
 from ...gates.builder import ZERO, Bit
 from ...gates.memories import image, is_small
@@ -18,7 +18,7 @@ from .views import View
 from .waves import WaveBuilder
 
 
-@dataclass(frozen=True)
+@frozen
 class Held:
     """Rails of state: may be 1, may be 0."""
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
+from ...frozen import frozen
 from ...gates.builder import ZERO, Bit, Builder
 from ...netlist import Netlist
 from .reach import BitOf
@@ -12,7 +12,7 @@ from .ticks import Ticks
 from .waves import WaveBuilder
 
 
-@dataclass(frozen=True)
+@frozen
 class Phase:
     """Ordinary bits that say how far an update has come.
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
+from ...frozen import frozen
 from ...gates.arithmetic import Bits
 from ...gates.builder import ZERO, Bit
 from ...gates.cells import GateMaker, draw
@@ -16,7 +16,7 @@ from ..roms import Roms
 from .waves import WILD, WaveBuilder
 
 
-@dataclass(frozen=True)
+@frozen
 class Source:
     """A netlist with its schedule, and what gates and large tables are drawn with."""
 

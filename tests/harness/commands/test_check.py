@@ -60,6 +60,7 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     assert (found["verdict"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
     assert found["first"]["step"] == 2
+    assert found["proves"] is None
     assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
 
 
@@ -127,7 +128,10 @@ def test_an_empty_slot_cannot_be_checked(capture: Path) -> None:
     assert "slot 5 of quay is empty" in ask("check", "5", str(capture), code=2).stderr
 
 
-@pytest.mark.parametrize(("bits", "steps", "first"), [(8, 400, 3), (8, 400, 250), (12, 2000, 4000)])
+@pytest.mark.parametrize(
+    ("bits", "steps", "first"),
+    [(8, 400, 3), (8, 400, 250), pytest.param(12, 2000, 4000, marks=pytest.mark.slow)],
+)
 def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: int, first: int) -> None:
     """A counter that was found in some state, its upper eight bits shown; and the same with one bit wrong."""
     Path("free.v").write_text(
@@ -161,6 +165,7 @@ def test_odds_that_it_fits_stand_beside_agrees_alone() -> None:
         assert ("to one" in row) == (kind == AGREES)
 
 
+@pytest.mark.slow
 def test_no_odds_that_it_fits_where_a_recording_differs(capture: Path) -> None:
     """The second half of it has one line upside down."""
     rows = [row.split(",") for row in capture.read_text().splitlines()]
@@ -188,9 +193,6 @@ def test_which_slot_a_capture_fits(capture: Path) -> None:
         (found[1]["slot"], "differs"),
     ]
     assert {slot["slot"] for slot in found} == set(ROSTER)
-    said = " ".join(ask("check", "--any", str(capture), "--board", str(board)).output.split())
-    assert said.startswith("bench.csv fits Tide gauge in slot 8; 0 of 4 slots cannot be told.")
-    assert re.search(r"8 Tide gauge fits \d+ bits in \d+ steps", said)
 
 
 def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
@@ -200,13 +202,9 @@ def test_which_run_of_a_slot_a_capture_fits(capture: Path) -> None:
     head = profile.read_text(encoding="utf-8").partition("[slots]")[0]
     Path("few.toml").write_text(head + '[slots]\n8 = "tide_gauge"\n9 = "load_counter"\n')
     ask("golden", "load_counter", "--run", "twelve sacks", "-o", "sacks.vcd")
-    found = json.loads(ask("check", "--any", "sacks.vcd", "--board", "few.toml", "--json").output)["slots"]
-    assert [(slot["slot"], slot["verdict"], slot["run"]) for slot in found] == [
-        (9, "agrees", "twelve sacks"),
-        (8, "differs", found[1]["run"]),
-    ]
     said = " ".join(ask("check", "--any", "sacks.vcd", "--board", "few.toml").output.split())
-    assert '9 Load counter, run "twelve' in said
+    assert said.startswith("sacks.vcd fits Load counter in slot 9; 0 of 2 slots cannot be told.")
+    assert re.search(r'9 Load counter, run "twelve fits \d+ bits in \d+ steps', said)
 
 
 def test_any_wants_the_capture_alone(capture: Path) -> None:
@@ -275,10 +273,3 @@ def test_what_was_not_recorded_proves_nothing(capture: Path) -> None:
     assert 0 < part["revealed"] < whole["revealed"] and 0 < half["revealed"] < whole["revealed"]
     seen = {line["number"] for line in whole["missed"]}
     assert seen < {line["number"] for line in part["missed"]} & {line["number"] for line in half["missed"]}
-
-
-def test_what_differs_proves_nothing(capture: Path) -> None:
-    rows = [line.split(",") for line in capture.read_text().splitlines()]
-    dark = [[*row[:3], row[3][:1] + "0" + row[3][2:], row[4]] for row in rows[1:]]
-    capture.write_text("\n".join(",".join(row) for row in [rows[0], *dark]) + "\n")
-    assert json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)["proves"] is None

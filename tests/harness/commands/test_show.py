@@ -76,7 +76,7 @@ state, at any rate.
 
 Runs of the datasheet, to be had with --run:
   "one tide": up from 0 to 9, down to 0 and up again; the point goes out at 9
-and lights up at 0
+  and lights up at 0
   "held at half tide": up to 5, which stays for ten steps more, then 6, 7 and 8
 """
 
@@ -168,7 +168,7 @@ def test_an_empty_slot_is_an_answer() -> None:
     says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
     assert " ".join(ask("5").split()) == says
     assert json.loads(ask("5", "--json")) == {
-        "schema": 2,
+        "schema": 3,
         "board": "quay",
         "slot": 5,
         "empty": True,

@@ -15,6 +15,7 @@ from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree
 
+import jsonschema
 import pytest
 from click.testing import CliRunner, Result
 from forelight.designs.procedures.procedure import load_toml
@@ -25,6 +26,7 @@ from forelight.harness.commands.judging import reasons
 from forelight.harness.commands.survey.again import question_of
 from forelight.harness.survey.attempt import ChipRoster, Details
 from forelight.harness.survey.notebook import reading
+from forelight.harness.terminal.answers import schema
 from forelight.sim.errors import ForelightError
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -465,6 +467,7 @@ def test_notebooks_of_two_people() -> None:
     again = answered("survey", "merge", "quay.survey", "ann.survey", "bo.survey", code=1)
     assert [one["new"] for one in again["joined"]] == [0, 0]  # type: ignore[attr-defined]
     assert len(again["contradictions"]) == 1  # type: ignore[arg-type]
+    jsonschema.validate(again, schema("survey"), jsonschema.Draft202012Validator)
     assert "1 cannot be told" in ask("survey", "quay.survey").output
     assert "Ann says it agrees, Bo says it differs." in ask("survey", "quay.survey").output
     assert "Ann and Bo contradict each other" in ask("survey", "next", "quay.survey", "--tries", "46").output

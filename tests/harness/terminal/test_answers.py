@@ -10,7 +10,7 @@ import jsonschema
 import pytest
 from click.testing import CliRunner
 from forelight.harness.cli import COMMANDS, EXAMPLES, cli
-from forelight.harness.terminal.answers import ANSWERS, KEYS, VERSION, always, schema
+from forelight.harness.terminal.answers import ANSWERS, KEYS, OBJECTS, VERSION, always, kind, schema
 from jsonschema import Draft202012Validator
 
 #: Each kind of answer that there is, in an order in which a later one may read what an earlier one wrote.
@@ -29,7 +29,7 @@ ORDERS = (
     "show free_counter --seconds 3",
     "show tide_gauge --why o3 --step 4",
     "check tide_gauge tide.csv --survey quay.survey --keep",
-    "check lighthouse tide.csv",
+    "check dice eye.csv",
     "count tide_gauge --loops 6 --seconds 53",
     "strap --hz 50",
     "card sluice_code",
@@ -52,6 +52,8 @@ WHOLE = (
     "card --all --board mole",
     "check --any --board mole eye.csv",
     "golden --all",
+    "check tide_gauge --exercise 7 -o what.csv",
+    "check tide_gauge --exercise 7 --answer 'restart never given'",
 )
 WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
 
@@ -59,6 +61,7 @@ WRONG = ("show no_such_design", "strap", "show tide_gauge --nn")
 @pytest.fixture
 def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.chdir(tmp_path)
+    Path("eye.csv").write_text("step,shown\n3,3.\n4,4.\n5,5.\n")
     return tmp_path
 
 
@@ -83,7 +86,6 @@ def test_what_the_commands_answer_fits_the_schema(here: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize("order", WHOLE)
 def test_answers_about_a_whole_chip_fit_it_too(order: str, here: Path) -> None:
-    Path("eye.csv").write_text("step,shown\n3,3.\n4,4.\n5,5.\n")
     jsonschema.validate(asked(order), schema(order.split(maxsplit=1)[0]), Draft202012Validator)
 
 
@@ -96,13 +98,18 @@ def test_errors_fit_it_too(here: Path) -> None:
 
 
 def test_what_does_not_belong_there_is_found() -> None:
-    good = {"schema": VERSION, "board": "quay", "wanted_hz": 50.0, "codes": [{"strap_code": 1, "hz": 2.0}]}
+    code = {"strap_code": 1, "hz": 2.0, "error_percent": None, "switches": {"i0": 1}}
+    good = {"schema": VERSION, "board": "quay", "wanted_hz": 50.0, "codes": [code]}
     judge = Draft202012Validator(schema("strap"))
     assert judge.is_valid(good)
     for wrong in (
         {**good, "bord": "quay"},
         {**good, "wanted_hz": "50"},
         {**good, "codes": [{"code": 1}]},
+        {**good, "codes": [code | {"hz": "2"}]},
+        {**good, "codes": ["1"]},
+        {**good, "codes": [{key: value for key, value in code.items() if key != "switches"}]},
+        {**good, "codes": [code | {"switches": {"i0": "up"}}]},
         {key: value for key, value in good.items() if key != "schema"},
         {key: value for key, value in good.items() if key != "codes"},
     ):
@@ -117,10 +124,24 @@ def test_the_table_names_every_command_and_only_known_keys() -> None:
 
 
 def test_a_key_holds_one_kind_of_value() -> None:
-    """Beside null: whoever reads an answer need not ask what came."""
+    """Beside null: whoever reads an answer need not ask what came, in a list either."""
     for key, (types, means) in KEYS.items():
-        assert len(types.removesuffix("-")) == 1, key
+        head, _, inside = types.partition(":")
+        assert len(head.removesuffix("-")) == 1, key
+        assert bool(inside) == (head[0] in "lm"), key
         assert means, key
+    assert kind("code_ranges") == "array of array of number"
+    assert kind("brightness") == "array of number or null"
+    assert kind("slots") == "array of object"
+
+
+def test_the_table_says_what_is_in_every_object() -> None:
+    """Of each key that holds objects, itself, in a list or under names, and of no other."""
+    holders = {key for key, (types, _) in KEYS.items() if types.removesuffix("-").endswith("o")}
+    assert holders == set(OBJECTS)
+    for key, objects in OBJECTS.items():
+        for which, keys in objects.items():
+            assert set(keys.split()) <= set(KEYS), (key, which)
 
 
 def test_each_answer_has_all_that_is_promised_of_it() -> None:
@@ -138,7 +159,9 @@ def test_each_answer_has_all_that_is_promised_of_it() -> None:
 
 def _some(key: str) -> object:
     """A value of the kind that a key holds."""
-    return {"s": "", "n": 0, "b": True, "l": [], "o": {"schema": 1}, "m": {}}[KEYS[key][0][0]]
+    if KEYS[key][0][0] == "o":
+        return {inner: _some(inner) for inner in next(iter(OBJECTS[key].values())).split()}
+    return {"s": "", "n": 0, "b": True, "l": [], "m": {}}[KEYS[key][0][0]]
 
 
 def test_the_schema_is_printed(here: Path) -> None:
@@ -148,5 +171,8 @@ def test_the_schema_is_printed(here: Path) -> None:
     for line in (
         "strap_code the code that sets the step rate; null where none is set (number or null)",
         "an empty slot schema, board, slot, empty, output_levels, says",
+        "strap_codes strap codes that fit (array of number)",
+        "codes each: strap_code, hz, error_percent, switches",
+        "causes of a level: name, kind, value, since_s, since_step, places, causes",
     ):
         assert line in " ".join(told.split())

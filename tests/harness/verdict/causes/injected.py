@@ -39,6 +39,7 @@ from forelight.harness.capture.record import Capture
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.timeline import Timeline, timeline
+from forelight.harness.verdict.causes import writing
 from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, drawn, other_levels
 from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap, both
 from forelight.harness.verdict.causes.rank import rank
@@ -71,8 +72,10 @@ CHIPS = (
 #: Kinds that a list by eye cannot show, or that are made of what an instrument recorded.
 TIMED_ONLY = frozenset(
     {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
-     "channel late", "other inputs recorded"}
+     "channel late", "other inputs recorded", "stopped on the way"}
 )  # fmt: skip
+#: Kinds that are made by whoever writes a list.
+LISTS_ONLY = frozenset({*writing.KINDS, writing.SEVERAL})
 #: Choices of a cause until one is short enough for the chip's model, in frames.
 CHOICES, LONGEST = 24, 24_000
 #: Draws until one differs, and power-ups of the prediction.
@@ -303,9 +306,23 @@ def _list(
         return None
     # A line of the design rises at the end of its frame: what stands at the pins until then came a frame before.
     ends = rises[begin : begin + count] - 1
-    shown = _shown(pins, truth.clips)[ends]
-    text = "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown.tolist()))
+    shown = _slipped(_shown(pins, truth.clips)[ends].tolist(), truth, rng)
+    text = "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown))
     return text, slice(int(ends[0]), int(ends[-1]) + 1)
+
+
+def _slipped(entries: list[int], truth: Handling, rng: random.Random) -> list[int]:
+    """The list with the slips of whoever writes it: each is told by the entry of the list at which it shows."""
+    found = list(entries)
+    for slip in truth.slips:
+        match slip.kind:
+            case "missed":
+                del found[slip.first]
+            case "twice":
+                found.insert(slip.first, found[slip.first - 1])
+            case _:
+                found[slip.first] ^= rng.randrange(1, 256)
+    return found
 
 
 def _timed(
@@ -325,7 +342,9 @@ def _timed(
     names = (
         list(OUTPUTS) if rng.random() < 0.6 else [name for name in OUTPUTS if rng.random() < 0.7] or ["o0"]
     )
-    if rng.random() < 0.4:
+    if (
+        rng.random() < 0.4 and truth.slot == truth.home
+    ) or kind == BY_HAND:  # in a slot not selected it rests
         names.append("i7")
     if kind == RECORDED_INPUTS:
         names += other_levels(meant, truth)
@@ -379,7 +398,7 @@ class Injections:
             lines.append(
                 f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {instead} |"
             )
-        total = max(sum(self.cases.values()), 1)
+        total = max(sum(count for kind, count in self.cases.items() if kind != GOOD), 1)
         sizes = sorted(self.sizes) or [0]
         lines += [
             "",
@@ -406,12 +425,23 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
     ):  # in which state it woke up is not the draw's but the chip's to say
         return any(one.cause.kind == case.cause.kind for one in found)
     truth = case.cause.change(case.meant)
+    if truth.slips:  # a missed entry is one of those that show the same
+        same = [one.handling.slips for one in found if one.cause.kind == case.cause.kind]
+        return any(
+            len(slips) == len(truth.slips)
+            and all(
+                a.kind == b.kind and a.first <= b.first <= a.last
+                for a, b in zip(slips, truth.slips, strict=True)
+            )
+            for slips in same
+        )
     if truth.fault is not None:  # has a name in the source
         return any(one.handling.fault == truth.fault for one in found)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
-        {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
+        one.handling == truth or {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")}
+        for one in found
     )
 
 
@@ -480,7 +510,7 @@ def kinds() -> list[str]:
 def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:
     for kind in (GOOD, *kinds()):
         for seed in range(first_seed, first_seed + each * (4 if kind == GOOD else 1)):
-            by_eye = seed % 3 == 0 and kind not in TIMED_ONLY
+            by_eye = kind in LISTS_ONLY or (seed % 3 == 0 and kind not in TIMED_ONLY)
             yield kind, seed, by_eye
 
 

@@ -118,15 +118,15 @@ def test_an_experiment_in_words() -> None:
     board = meant().board
     made = Experiment((Restart(), Set({"i3": 0, "i2": 1}), Steps(1)), "o0", 0, 1)
     assert sentence(made, first, second, board) == (
-        f"Give the restart, put i2 at 1, put i3 at 0, wait 1 step, look at segment {board.display['o0']} (o0): dark if "
-        "i1 the other way, lit if o0 stuck at 1."
+        f"Give the restart, put i2 at 1, put i3 at 0, wait 1 step, look at segment {board.display['o0']} (o0): dark "
+        'means "i1 the other way", lit means "o0 stuck at 1".'
     )
     line = next(line for line, segment in board.display.items() if segment == "point")
     made = Experiment((Seconds(2.5),), line, 1, 0)
     assert sentence(made, first, second, board) == (
-        f"Wait 2.5 s, look at the point ({line}): lit if i1 the other way, dark if o0 stuck at 1."
+        f'Wait 2.5 s, look at the point ({line}): lit means "i1 the other way", dark means "o0 stuck at 1".'
     )
     plain = replace(board, display={})
     assert sentence(Experiment((Steps(12),), "o3", 1, 0), first, second, plain) == (
-        "Wait 12 steps, look at o3: 1 if i1 the other way, 0 if o0 stuck at 1."
+        'Wait 12 steps, look at o3: 1 means "i1 the other way", 0 means "o0 stuck at 1".'
     )

@@ -80,6 +80,28 @@ def test_a_procedure_that_is_cut_off_makes_as_many_steps_as_are_asked_for() -> N
     assert shortened((Set({"i1": 1}), Set({"i2": 1})), 0) == (Set({"i1": 1}),)
 
 
+def test_steps_by_hand_keep_their_pace() -> None:
+    """Cut off, or miscounted: a hand goes on as fast as it did."""
+    assert shortened((Pulse(9, 100),), 4) == (Pulse(4, 100),)
+    it = replace(meant(), then=(Pulse(9, 100), Set({"i1": 1}), Pulse(5, 50)))
+    made = {one.name: one.change(it).then for one in hand.causes(it, recorded(meant()))}
+    assert made["steps of 1, one too many"] == (Pulse(10, 100), *it.then[1:])
+    assert made["steps of 3, one too few"] == (*it.then[:2], Pulse(4, 50))
+
+
+def test_a_clock_that_stops_leaves_everything_as_it_was_then() -> None:
+    it = replace(meant(), then=(Steps(20), Set({"i1": 1}), Steps(30)))
+    whole, stopped = told(it), told(clock.stopped_on_the_way(it, 11, 2.0).change(it))
+    assert stopped.golden.steps[-1] == 11
+    ends = whole.foretold.rises[whole.foretold.rises > whole.foretold.freed][10]
+    for name in ("o0", "o3", "o6"):
+        one, other = whole.foretold.lines[name], stopped.foretold.lines[name]
+        before = np.arange(0.25, ends, 0.5)
+        np.testing.assert_array_equal(one.at(before), other.at(before), name)
+        assert other.times[-1] < ends + 1.5, name
+    assert stopped.foretold.end - ends > 1.9 * float(it.board.step_hz(29))  # seconds go on without it
+
+
 def test_on_the_axis_of_another_prediction_instants_stay_what_they_are() -> None:
     base = told(meant()).foretold
     plain = handling("travelling_wave")

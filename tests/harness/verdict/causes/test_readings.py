@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from forelight.designs.procedures.procedure import Steps, Strap
+from forelight.harness.capture.record import Capture, RecordedLine
 from forelight.harness.verdict.causes import clips
 from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
 from forelight.harness.verdict.causes.readings import Readings
+from forelight.harness.verdict.clock import steady
 from forelight.sim.levels import UNKNOWN
 
 from .benches import OUTPUTS, handling, recorded
@@ -50,9 +53,11 @@ def test_the_rate_of_the_clock_that_ran_is_known_by_the_edges(code: int, near: i
     assert clock is not None and clock.rate / reading.scale == pytest.approx(1, rel=0.02)
     assert found.of(other, 1.0) is None
     assert found.of(found.meant, 1.0) is found.usual
-    # The same clock by an instrument that counts otherwise is the same reading.
-    assert found.of(found.meant, usual / hz) is reading
-    assert found.of(found.meant, usual / hz * 1.01) is reading
+    # By an instrument that counts otherwise it is a reading of its own, as lines change elsewhere in a step.
+    other_reading = found.of(found.meant, usual / hz)
+    assert other_reading is not None and other_reading is not reading
+    assert found.of(found.meant, usual / hz * 1.01) is other_reading
+    assert found.of(told, 1.01) is reading
 
 
 def test_of_the_clock_that_was_meant_there_is_one_reading() -> None:
@@ -69,6 +74,27 @@ def test_a_step_line_that_was_recorded_says_the_rate() -> None:
     assert found.may_step(hz) and not found.may_step(hz * 1.05) and not found.may_step(usual)
     assert found.free_paces() == [pytest.approx(usual / hz, rel=0.01)]
     assert readings(meant(), (*OUTPUTS, "i7")).free_paces() == []
+
+
+def test_by_a_slow_clock_it_costs_more_to_say_when_edges_come() -> None:
+    """By the clock that ran, edges keep to places in a step; by one that is far slower they come anywhere in it."""
+    found = readings(strapped(56))
+    told = TELLER.prospect(strapped(56))
+    assert told is not None
+    reading = found.of(told, 1.0)
+    assert reading is not None
+    true = reading.recordings[0]
+    slow = replace(true, clock=steady(reading.scale / 64))
+    edges = sum(len(line.times) - 1 for line in found.capture.lines.values())
+    assert found.times_bits(slow, reading) - found.times_bits(true, reading) > 6 * edges
+
+
+def test_a_recording_that_rests_is_not_of_a_bench_that_moves_sooner() -> None:
+    still = {name: RecordedLine(np.zeros(1), np.zeros(1, np.uint8)) for name in OUTPUTS}
+    found = replace(readings(meant()), capture=Capture(still, 0.0, 3.0))
+    assert found.still and not found.usual.edges
+    assert not found.rests_as(found.meant.foretold, found.usual, 1.0)
+    assert found.rests_as(found.meant.foretold, found.usual, 300.0)  # by a watch that is so much too fast
 
 
 def test_a_list_by_eye_has_no_rate() -> None:

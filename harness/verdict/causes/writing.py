@@ -1,0 +1,71 @@
+"""Slips of whoever writes a list by eye: entries missed, written twice or written wrong, found and not searched."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from ..fit import Fit, Recording, place
+from ..listing import MISSED, SLIP_BITS, TWICE, WRONG_ENTRY, Listed, Slip
+from ..rows import ReadRows
+from .mishap import Mishap
+
+#: Slips in one list: with more of them the list is something else.
+MOST = 3
+SEVERAL = "several entries amiss"
+KINDS = {"entry missed": MISSED, "entry written twice": TWICE, "entry written wrong": WRONG_ENTRY}
+_KIND = {slip: kind for kind, slip in KINDS.items()}
+
+
+def cause(slips: Sequence[Slip]) -> Mishap:
+    """These slips, in the order of the list."""
+    words = [_said(slip) for slip in slips]
+    listed = "; ".join(words)
+    return Mishap(
+        _KIND[slips[0].kind] if len(slips) == 1 else SEVERAL,
+        listed,
+        f"In the list {_and(words)}; all else in it is as foretold.",
+        "Begin again, and write down each step; a slower step rate makes that easier.",
+        lambda it: replace(it, slips=tuple(slips)),
+    )
+
+
+def _said(slip: Slip) -> str:
+    one = slip.first == slip.last
+    where = f"{slip.first + 1}" if one else f"{slip.first + 1} to {slip.last + 1}"
+    match slip.kind:
+        case kind if kind == MISSED:
+            return (
+                f"a step was left out before entry {where}"
+                if one
+                else f"a step was left out at entries {where}"
+            )
+        case kind if kind == TWICE:
+            return (
+                f"entry {where} is the step before it once more"
+                if one
+                else f"one of entries {where} is too many"
+            )
+        case _:
+            return f"entry {where} was written down wrong"
+
+
+def _and(words: Sequence[str]) -> str:
+    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+
+
+def as_written(told: ReadRows, best: Listed) -> ReadRows:
+    """What is foretold for each entry of a list in which such slips were made; nothing for one that is wrong."""
+    path = np.array(best.path)
+    known = told.known[path].copy()
+    known[[slip.first for slip in best.slips if slip.kind == WRONG_ENTRY]] = 0
+    return ReadRows(told.levels[path], known, 1, told.first + best.path[0])
+
+
+def explains(recording: Recording, rows: ReadRows, best: Listed) -> Fit:
+    """How well such slips explain a list, where each may be made at any entry; `rows` are `as_written`."""
+    bits = best.bits + len(best.slips) * (SLIP_BITS - math.log2(len(best.path)))
+    return Fit(bits, 0.0, (place(recording, rows, 0),))
