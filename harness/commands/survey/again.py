@@ -183,7 +183,7 @@ def paragraphs(
         )
 
 
-_BEFORE = {AGREES: "agreed", DIFFERS: "differed"}
+_BEFORE: dict[str | None, str] = {AGREES: "agreed", DIFFERS: "differed"}
 
 
 def _named(attempt: Attempt) -> str:
