@@ -19,7 +19,10 @@ Lamp = float | None
 
 #: A lit lamp's colour as linear light, red, green and blue: a warm white, as of a lamp seen across water.
 LIT = (1.0, 0.74, 0.36)
-UNLIT_STYLE = Style(dim=True)
+#: The display's own ground: light is seen against the dark, whatever the screen's colours are.
+WINDOW = "#17130f"
+WINDOW_STYLE = Style(bgcolor=WINDOW)
+UNLIT_STYLE = Style(color="#94897b")
 UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 
@@ -95,7 +98,7 @@ def draw(lamps: Mapping[str, Lamp], size: Size, glyphs: Glyphs) -> list[Text]:
 
 
 def _line(row: Sequence[Lamp | str], glyphs: Glyphs) -> Text:
-    line = Text(no_wrap=True, overflow="crop")
+    line = Text(style=WINDOW_STYLE, no_wrap=True, overflow="crop")
     for cell in row:
         if isinstance(cell, str):
             line.append(cell)
