@@ -10,6 +10,7 @@ from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from forelight.designs.catalogue import Found
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
 from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
@@ -184,10 +185,13 @@ class Question:
         return self.seats["alone"]
 
 
-def question(asked: Asked, board: Board | None = None, procedure: Procedure | None = None) -> Question:
+def question(
+    asked: Asked, board: Board | None = None, procedure: Procedure | None = None, found: Found | None = None
+) -> Question:
     """What was asked, checked; an empty slot is an `EmptySlotError`.
 
-    A program may have `board` and `procedure` at hand, which then stand for those that are named.
+    A program may have `board`, checked, `procedure` and what was `found` in the slot at hand, which then stand for
+    those that are named.
     """
     for one, other, names in (
         (asked.strap, asked.hz, "--strap and --hz"),
@@ -198,8 +202,8 @@ def question(asked: Asked, board: Board | None = None, procedure: Procedure | No
     ):
         if one is not None and other is not None:
             raise UsageError(f"{names} contradict each other", remedy="give one of them")
-    board = load_board(board or asked.board)
-    found = find(board, asked.slot)
+    board = board or load_board(asked.board)
+    found = found or find(board, asked.slot)
     sheet, slot = found.datasheet, found.slot
     told = procedure is not None or any((asked.run_name, asked.procedure, asked.play))
     if not divides(board, sheet):

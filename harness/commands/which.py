@@ -7,6 +7,7 @@ from dataclasses import replace
 from functools import partial
 from pathlib import Path
 
+from forelight.designs.catalogue import Found
 from forelight.sim.errors import ForelightError, UsageError
 from forelight.sim.frozen import frozen
 from rich.table import Table
@@ -91,10 +92,11 @@ def _fit(item: tuple[Asked, int, str]) -> SlotFit:
     asked, slot, entry = item
     try:
         board = _AT_HAND[0][0]
-        sheet = find(board, asked.slot).datasheet
+        found = find(board, asked.slot)
+        sheet = found.datasheet
         seats: dict[int, Seat] = {}
         tried = [
-            SlotFit(slot, sheet.name, sheet.title, *_of_run(asked, name, seats))
+            SlotFit(slot, sheet.name, sheet.title, *_of_run(asked, found, name, seats))
             for name in (None, *(run.name for run in sheet.runs))
         ]
     except ForelightError as error:
@@ -102,15 +104,17 @@ def _fit(item: tuple[Asked, int, str]) -> SlotFit:
     return min(tried, key=lambda fit: fit.rank)
 
 
-def _of_run(asked: Asked, name: str | None, seats: dict[int, Seat]) -> tuple[Verdict | None, str | None, str]:
+def _of_run(
+    asked: Asked, found: Found, name: str | None, seats: dict[int, Seat]
+) -> tuple[Verdict | None, str | None, str]:
     """The verdict by the run of that name, or by the usual one; its name; and why there is none. Only what agrees at a
     glimpse is proved."""
     board, capture = _AT_HAND[0]
     asked = replace(asked, run_name=name, seconds=None if name else asked.seconds)
     try:
-        verdict = glimpsed(asked, board, capture, seats)
+        verdict = glimpsed(asked, board, found, capture, seats)
         if verdict.kind == AGREES:
-            verdict = judged(asked, capture)[2]
+            verdict = judged(asked, capture, board, found)[2]
     except ForelightError as error:
         return None, name, str(error)
     return verdict, name, ""

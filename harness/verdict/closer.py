@@ -17,7 +17,7 @@ from ..capture.record import Floats, RecordedLine
 from .clock import Clock
 from .fit import Fit, Recording, fit, timed
 from .reference import Foretold
-from .rows import ReadRows, changes, recorded
+from .rows import ReadRows, moves, recorded
 
 NEAR = 0.75  # of a step between an edge and its partner
 BENT = 0.4  # steps by which the clock may be corrected anywhere, lest it swallow a slip
@@ -54,7 +54,7 @@ def closer(
     if not refit.places:
         return recording, found
     compared = int(refit.best.compared.sum())
-    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.sums[1, :, -1].sum()
+    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.counts[:, -1].sum()
     return (better, refit) if sure and refit.bits > found.bits else (recording, found)
 
 
@@ -64,9 +64,8 @@ def _matched(
     """The edges of each line that have a partner."""
     out = {}
     for name in names:
-        line, theirs = lines[name], reference.lines[name]
-        edges = changes(reference, name)
-        levels = theirs.at(edges)
+        line = lines[name]
+        edges, levels = moves(reference, name)
         parts = []
         for level in (0, 1):
             known = (line.levels[1:] == level) & (line.levels[:-1] != UNKNOWN)

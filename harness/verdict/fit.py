@@ -21,6 +21,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain, pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,13 +85,24 @@ class Recording:
         return float(self.cost.sum())
 
     @cached_property
-    def sums(self) -> Floats:
-        """By line the cost before each row, and how many levels are known before it: shape (2, lines, rows + 1)."""
+    def costs(self) -> Floats:
+        """By line the cost before each row, up to the last that costs anything: shape (lines, rows + 1)."""
+        some = np.flatnonzero(self.cost.any(axis=0))
+        return _before(self.cost[:, : int(some[-1]) + 1 if len(some) else 0], np.float64)
+
+    @cached_property
+    def counts(self) -> Ints:
+        """By line how many levels are known before each row: shape (lines, rows + 1)."""
         bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
-        sums = np.zeros((2, len(self.names), len(self.rows.known) + 1))
-        np.cumsum(self.cost, axis=1, out=sums[0, :, 1:])
-        np.cumsum(self.rows.known >> bits & 1, axis=1, out=sums[1, :, 1:])
-        return sums
+        return _before(self.rows.known >> bits & 1, np.int32)
+
+    def between(self, start: int, stop: int) -> tuple[Floats, Ints]:
+        """By line what the rows from `start` on and before `stop` cost, and how many levels are known in them."""
+        last = self.costs.shape[1] - 1
+        return (
+            self.costs[:, min(stop, last)] - self.costs[:, min(start, last)],
+            (self.counts[:, stop] - self.counts[:, start]).astype(np.int64),
+        )
 
     @cached_property
     def bounds(self) -> tuple[int, int]:
@@ -118,11 +130,19 @@ class Recording:
         return tuple(self._probes(start, stop, count) for count in (PROBES[0], 4 * PROBES[0], *PROBES[1:]))
 
 
+def _before(parts: NDArray[Any], kind: type) -> NDArray[Any]:
+    """The sums of the parts before each one, and of all, by line."""
+    sums = np.zeros((len(parts), parts.shape[1] + 1), kind)
+    np.cumsum(parts, axis=1, out=sums[:, 1:])
+    return sums
+
+
 def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
     """The recording's side of rows that were read by a clock."""
     cost = np.zeros((moments.lines, len(rows.levels)))
     for bit in range(len(moments.names)):
-        cost[bit] = line_bits(rows.levels, rows.known, bit)
+        part = line_bits(rows.levels, rows.known, bit)
+        cost[bit, : len(part)] = part
     return Recording(moments, rows, cost, clock)
 
 
@@ -382,7 +402,7 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
     less = np.flatnonzero(ours & ~known)  # rows in which the prediction leaves something open
     amiss = Amiss.of(recording, prediction, offset)
     lines = len(recording.names)
-    saved, compared = recording.sums[:, :, part.stop] - recording.sums[:, :, part.start]
+    saved, compared = recording.between(part.start, part.stop)
     count, strayed = np.zeros(lines, np.int64), np.zeros(lines)
     open_ = ours[less] & ~known[less]
     for bit in range(lines):
@@ -397,7 +417,7 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
         float((saved - WRONG * count - strayed).sum()) - set_up(recording, offset, recording.rows.slots),
         saved - strayed,
         count,
-        compared.astype(np.int64),
+        compared,
     )
 
 

@@ -24,12 +24,13 @@ MOST = 1 << 17
 
 
 def line_bits(levels: NDArray[np.unsignedinteger], known: NDArray[np.unsignedinteger], bit: int) -> Floats:
-    """The cost in bits of one line in each row; 0 where it was not recorded. Both arrays hold a bit for each line.
+    """The cost in bits of one line in each row up to the last that costs anything; 0 where it was not recorded. Both
+    arrays hold a bit for each line.
 
     A line that never changes costs nothing: that it rests proves little, and of many lines together far too much.
     """
-    cost = np.zeros(len(levels))
     rows = np.flatnonzero(known >> bit & 1)[:MOST]
+    cost = np.zeros(int(rows[-1]) + 1 if len(rows) else 0)
     seen = levels[rows] & known[rows]
     level = (seen >> bit & 1).astype(np.int64)
     if not level.any() or level.all():

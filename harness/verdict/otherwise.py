@@ -159,9 +159,10 @@ def in_two(
     known = np.flatnonzero(prediction.known)
     # Where the prediction does, by second offset.
     begins = (int(known[0]) if len(known) else 0) - offsets - first
+    held = right + _held(recording, prediction, offsets, begins)
     shift = np.abs(offsets[:, None] - offsets[None, :]) // span.slots
     early = set_ups(recording, offsets, span.slots)
-    joined = _joined(left, right, begins)
+    joined = _joined(left, right, held, begins)
     far = shift > NO_RESTART
     again = far & (right[:, 0] > AFTER)
     # A slip in which one part explains nothing, or that a restart explains as well, is none.
@@ -185,7 +186,7 @@ def in_two(
         if bits <= NEVER / 2:
             out.append(None)
             continue
-        both = left[one, 1:-1] + right[other, 1:-1]
+        both = left[one, 1:-1] + (right if kind == SLIP else held)[other, 1:-1]
         if kind == SLIP:
             both = np.where((left[one, 1:-1] < PART) | (right[other, 1:-1] < PART), NEVER, both)
         bits += alike - found.prior
@@ -212,7 +213,26 @@ class _BothParts:
     slip_on: Floats
 
 
-def _joined(left: Floats, right: Floats, begins: Ints) -> _BothParts:
+def _held(recording: Recording, prediction: ReadRows, offsets: Ints, begins: Ints) -> Floats:
+    """What it saves beside, from each row on, that restart was held until the prediction begins, by second offset."""
+    first, stop = recording.bounds
+    saved = np.zeros((len(offsets), stop - first + 1))
+    if prediction.hold is None:
+        return saved
+    for number in np.flatnonzero(begins > 0).tolist():
+        rows = first + np.arange(min(int(begins[number]), stop - first))
+        slot = (rows + int(offsets[number])) % prediction.slots
+        levels, known = (words[slot] for words in prediction.hold)
+        read = recording.rows
+        known = known & read.known[rows]
+        share = np.bitwise_count(known) / np.maximum(np.bitwise_count(read.known[rows]), 1)
+        worth = recording.cost[:, rows].sum(axis=0) * share
+        worth -= WRONG * np.bitwise_count((levels ^ read.levels[rows]) & known & read.sure[rows])
+        saved[number, : len(rows)] = np.cumsum(worth[::-1])[::-1]
+    return saved
+
+
+def _joined(left: Floats, right: Floats, held: Floats, begins: Ints) -> _BothParts:
     """By first and second placement; some rows at a time, so that they stay in the processor's cache."""
     count, rows = left.shape
     found = np.full((4, count, count), 2 * NEVER)
@@ -224,7 +244,7 @@ def _joined(left: Floats, right: Floats, begins: Ints) -> _BothParts:
         lead = np.where(left[:, part] < PART, 2 * NEVER, left[:, part])
         for number, (first, seconds, where) in enumerate(
             (
-                (left[:, part], second, over),
+                (left[:, part], held[:, part], over),
                 (left[:, part], second, ~over),
                 (lead, some, over),
                 (lead, some, ~over),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
@@ -23,13 +24,14 @@ from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Foretold, reference
-from .rows import Moments, ReadRows, changes, foretold_list, moments, predicted, recorded, seen_list
+from .rows import Moments, ReadRows, changes, foretold_list, moments, moves, predicted, recorded, seen_list
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
 LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
 FASTEST = 0.4  # steps to a sample, where the rate is not known
 CLOSER = 6  # clocks that are corrected
 FEW = 3  # edges that are needed
+MOST_EDGES = 1 << 20  # by which a clock is found; where there are more, so many of them
 REGULAR = 0.6  # the mean vector of edges that come at one place in a step
 LOOKED_AT = 4096  # edges of a kind that tell where that is
 SLACK = 0.001  # of a rate: the board's own oscillator, and rounding
@@ -93,7 +95,7 @@ class Readout:
 
     def closer(self) -> Readout:
         """The same, read by better clocks where little differs by those at hand."""
-        fits = self.laid(self.rows)[1]
+        fits = self.own[1]
         recordings = list(self.recordings)
         order = sorted(range(len(fits)), key=lambda n: -fits[n].bits)
         for number in order[:CLOSER]:
@@ -102,7 +104,13 @@ class Readout:
                 its = replace(found, bits=found.bits + recordings[number].handicap)
                 args = (self.lines, self.reference, self.bounds, self.before)
                 recordings[number] = closer(recordings[number], self.rows, its, *args)[0]
-        return replace(self, recordings=tuple(recordings))
+        same = all(one is other for one, other in zip(recordings, self.recordings, strict=True))
+        return self if same else replace(self, recordings=tuple(recordings))
+
+    @cached_property
+    def own(self) -> tuple[float, list[Fit]]:
+        """The same as `laid` of the prediction that it was read with."""
+        return self.laid(self.rows)
 
     def laid(self, rows: ReadRows) -> tuple[float, list[Fit]]:
         """The same, and the fit by each clock, its handicap and the choice among clocks taken off."""
@@ -190,7 +198,8 @@ def _timed(
     readings = []
     longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
     for number, clock in enumerate(found):
-        if number and clock.rate * (capture.end - capture.start) > longest:
+        # The likeliest may say that the recording is longer than the prediction, but not how many years.
+        if clock.rate * (capture.end - capture.start) > longest * (1.0 if number else WIDE):
             continue
         readings.append(timed(at, recorded(lines, at, clock, bounds, blur), clock))
     before = theirs.onward > 0
@@ -233,13 +242,16 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
     """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
+    one_of = max(sum(len(line.times) for line in lines.values()) / MOST_EDGES, 1.0)
     everything = np.concatenate([np.zeros(0), *(changes(reference, name)[:LOOKED_AT] for name in lines)])
     for name, line in lines.items():
-        theirs = reference.lines[name]
-        edges = changes(reference, name)
+        edges, levels = moves(reference, name)
         for level in (0, 1):
             rows: Ints = np.flatnonzero((line.levels[1:] == level) & (line.levels[:-1] != UNKNOWN)) + 1
-            same = edges[theirs.at(edges) == level][:LOOKED_AT]
+            rows = (
+                rows[(np.arange(int(len(rows) / one_of)) * one_of).astype(np.int64)] if one_of > 1 else rows
+            )
+            same = edges[levels == level][:LOOKED_AT]
             same = same if len(same) else everything
             mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0
             if abs(mean) > REGULAR:

@@ -17,7 +17,7 @@ import numpy as np
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
-from ..capture.record import Floats, Ints, RecordedLine, places
+from ..capture.record import Floats, Ints, Levels, RecordedLine, places
 from .reference import Foretold
 
 if TYPE_CHECKING:
@@ -28,6 +28,10 @@ Words = NDArray[np.unsignedinteger]
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
 RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
+MANY, STRETCHES = (
+    1 << 17,
+    64,
+)  # changes of a line that tell where they come, and the stretches in which they lie
 CELLS = 64  # of a step, by which places in it are counted
 FURTHER = 1.25  # times what 99 % of the edges keep within: further none strays
 FURTHEST = 0.75  # of a step
@@ -58,6 +62,7 @@ class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
     Row 0 belongs to the step that begins at `first` on the prediction's time axis. `strays` are those of a recording.
+    A prediction's `hold` is what its lines show at the moments of each step for which restart is held, in words too.
     """
 
     levels: Words
@@ -65,6 +70,7 @@ class ReadRows:
     slots: int
     first: int = 0
     strays: Strays | None = None
+    hold: tuple[Words, Words] | None = None
 
     @property
     def sure(self) -> Words:
@@ -94,7 +100,7 @@ class Moments:
 
 def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
-    phases = {name: changes(reference, name) % 1.0 for name in names}
+    phases = {name: _some(changes(reference, name)) % 1.0 for name in names}
     everything = np.concatenate([*phases.values(), np.zeros(0)])
     usual = _still(everything) or ((0.49, 0.49),)
     still = [_still(phases[name]) or usual for name in names]
@@ -102,12 +108,24 @@ def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
 
-def changes(reference: Foretold, name: str) -> Floats:
-    """When a line changes from one known level to the other, from the prediction's start on."""
+def _some(times: Floats) -> Floats:
+    """All of these, or some stretches of them where they are many."""
+    if len(times) <= MANY:
+        return times
+    begins = np.linspace(0, len(times) - MANY // STRETCHES, STRETCHES).astype(np.int64)
+    return np.concatenate([times[begin : begin + MANY // STRETCHES] for begin in begins])
+
+
+def moves(reference: Foretold, name: str) -> tuple[Floats, Levels]:
+    """When a line changes from one known level to the other, from the prediction's start on, and to which."""
     line = reference.lines[name]
     known = (line.levels[1:] != UNKNOWN) & (line.levels[:-1] != UNKNOWN) & (line.times[1:] >= reference.since)
-    times: Floats = line.times[1:][known]
-    return times
+    return line.times[1:][known], line.levels[1:][known]
+
+
+def changes(reference: Foretold, name: str) -> Floats:
+    """When it does."""
+    return moves(reference, name)[0]
 
 
 def _still(phases: Floats) -> tuple[tuple[float, float], ...]:
@@ -151,10 +169,23 @@ def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
             told = (read.level != UNKNOWN) & ~read.near & (times > reference.since) & (times < reference.end)
             told[slice(*np.searchsorted(times, free))] = False
             _put(rows, bit, slot, read.level, told)
+    hold = _hold(rows, at, reference.since) if reference.onward > 0 else None
     for bit, _ in enumerate(at.held, len(at.names)):
         for words in (rows.levels, rows.known):
             words[:1] |= words.dtype.type(1 << bit)
-    return rows
+    return replace(rows, hold=hold)
+
+
+def _hold(rows: ReadRows, at: Moments, since: float) -> tuple[Words, Words]:
+    """What the last step under restart shows at each moment, which is in it or, in the next row, in its end."""
+    hold = np.zeros((2, rows.slots), rows.levels.dtype)
+    for bit, places_ in enumerate(at.places):
+        mask = rows.levels.dtype.type(1 << bit)
+        for slot, place in enumerate(places_):
+            row = slot + rows.slots * (rows.first + place <= since)
+            if row < len(rows.levels):
+                hold[:, slot] |= mask & np.array([rows.levels[row], rows.known[row]])
+    return hold[0], hold[1]
 
 
 def recorded(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import Capture, RecordedLine
+from ..capture.record import Capture
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit, Recording, compared_at, lowest, place
@@ -18,7 +18,7 @@ from .glance import refused
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
-from .reading import SLACK, Readout, read
+from .reading import FEW, SLACK, Readout, read
 from .record import MARGIN, Difference, Verdict
 from .reference import Foretold
 
@@ -33,6 +33,7 @@ NEARLY = 0.2  # of the levels that are compared may differ if the first is to be
 EXPLAINED = 0.4  # of what a recording holds, by another rate, so that this is what differs
 HALF = 0.5  # of a recording must be compared where nothing is to contradict it, and be as foretold in a closer look
 SOON = 0.25  # of a recording, in which a restart is looked for that was not recorded itself
+AS_STILL = 0.9  # of the time for which nothing moves in a recording must have its place in the prediction
 HANDICAP = 30.0  # bits: clocks with more are not asked what else may be amiss
 
 
@@ -70,7 +71,7 @@ def check(
         return of_list(plain, reading)
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
-    if quick and (glance := lay(reading, thorough=False)).far_off:
+    if quick and ((glance := lay(reading, thorough=False)).far_off or glance.bits >= MARGIN):
         return _of_laid(plain, glance, capture, board, tolerance)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
@@ -106,7 +107,7 @@ class Laid:
     def contradicted(self) -> bool:
         """Whether something is not as foretold wherever most of the recording is compared: else nothing of it is more
         than left open, however little speaks for its lying there."""
-        most = HALF * self.recording.sums[1, :, -1].sum()
+        most = HALF * self.recording.counts[:, -1].sum()
         return not any(
             not there.mismatches and there.saved.sum() > -MARGIN and there.compared.sum() > most
             for there in self.found.places
@@ -129,7 +130,7 @@ class Laid:
 def lay(reading: Readout, thorough: bool = True) -> Laid:
     """The recording laid on the prediction by each of its clocks; `thorough` asks what else it may be."""
     reading = reading.closer() if thorough else reading
-    bits, fits = reading.laid(reading.rows)
+    bits, fits = reading.own
     best = int(np.argmax([found.bits for found in fits]))
     others: list[tuple[Recording, Otherwise]] = []
     share = math.log2(len(fits))
@@ -345,30 +346,63 @@ def _too_little(plain: Verdict, reading: Readout, recording: Recording) -> Verdi
 
 
 def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
-    """Nothing lays the capture on the golden: only lines that never change can be compared."""
+    """Nothing lays the capture on the golden: only how long lines keep still can be compared, and at which levels."""
+    theirs = reading.reference
     for name, line in reading.lines.items():
-        theirs = reading.reference.lines[name]
-        fixed = set(theirs.levels.tolist())
+        fixed = set(theirs.lines[name].levels.tolist())
         seen = set(line.levels.tolist()) - {UNKNOWN}
         if fixed in ({0}, {1}) and seen - fixed:
             reason = f"Line {name} is predicted to stay {min(fixed)} and was seen at {min(seen - fixed)}."
             return replace(plain, kind=DIFFERS, reasons=(reason,))
-        length = (capture.end - capture.start) * reading.scale
-        if len(line.levels) == 1 and seen and longest(theirs, min(seen), reading.reference) < 0.9 * length:
-            reason = f"Line {name} never changes in the recording, and never keeps still so long in the prediction."
-            return replace(plain, kind=DIFFERS, reasons=(reason,))
-    return replace(
-        plain,
-        reasons=("There are no changes by which the recording could be laid on the prediction.",),
-        remedies=("Record more lines, or a run in which the outputs change.",),
+    # A step line that moves says nothing of those that do not.
+    lines = {n: line for n, line in reading.lines.items() if n != reading.step_line or len(line.times) < FEW}
+    begin = max((float(line.times[-1]) for line in lines.values()), default=capture.start)
+    moved = begin > capture.start
+    levels = {name: int(line.levels[-1]) for name, line in lines.items() if line.levels[-1] != UNKNOWN}
+    rest = longest_rest(theirs, levels)
+    length = (capture.end - max(begin, capture.start)) * reading.scale
+    # How long samples last is not known, and what is short may lie in the set-up.
+    timed = reading.in_seconds and not (
+        moved and length < HALF * (capture.end - capture.start) * reading.scale
     )
+    if levels and timed and length * AS_STILL > rest:
+        alone = next(
+            (name for name in levels if length * AS_STILL > longest_rest(theirs, {name: levels[name]})), None
+        )
+        who = f"line {alone} never keeps" if alone else "these lines never keep"
+        together = "" if alone else " together"
+        when = (
+            "After its last change nothing moves in the recording"
+            if moved
+            else "Nothing moves in the recording"
+        )
+        reason = f"{when}, for {theirs.seconds(length):.3g} s, and in the prediction {who} still so long{together}."
+        return replace(plain, kind=DIFFERS, reasons=(reason,))
+    if moved:
+        reason = "There are too few changes by which the recording could be laid on the prediction."
+        remedy = "Record more lines, or a run in which the outputs change."
+    elif rest >= theirs.end - theirs.since:
+        reason = "Nothing moves in the recording, and nothing need move in the prediction."
+        remedy = "Record more lines, or a run in which the outputs change."
+    else:
+        long = f"{theirs.seconds(rest):.3g} s"
+        reason = (
+            f"Nothing moves in the recording, and in the prediction these lines may keep still for {long}."
+        )
+        remedy = (
+            "Record for longer than that: if nothing moves then either, `forelight check` says what would do that, "
+            "as a step clock that is off or a restart that is held."
+        )
+    return replace(plain, reasons=(reason,), remedies=(remedy,))
 
 
-def longest(line: RecordedLine, level: int, golden: Foretold) -> float:
-    """The longest stretch of the golden in which the line may be at this level throughout."""
-    may = np.r_[False, (line.levels == level) | (line.levels == UNKNOWN), False]
-    change = np.flatnonzero(may[1:] != may[:-1])
-    times = np.r_[line.times, golden.end]
-    return float(
-        max((times[b] - times[a] for a, b in zip(change[::2], change[1::2], strict=True)), default=0.0)
-    )
+def longest_rest(golden: Foretold, levels: Mapping[str, int]) -> float:
+    """The longest stretch of the golden, in steps, in which these lines may be at these levels throughout."""
+    times = np.sort(np.concatenate([np.zeros(1), *(golden.lines[name].times for name in levels)]))
+    may = np.ones(len(times), bool)
+    for name, level in levels.items():
+        seen = golden.lines[name].at(times)
+        may &= (seen == level) | (seen == UNKNOWN)
+    change = np.flatnonzero(np.diff(may, prepend=False, append=False))
+    bounds = np.append(times, golden.end)
+    return float(np.diff(bounds[change])[::2].max(initial=0.0))

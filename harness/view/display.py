@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import ceil
 
+import numpy as np
 from forelight.sim.frozen import frozen
+from numpy.typing import NDArray
 from rich.style import Style
 from rich.text import Text
 
@@ -17,7 +19,10 @@ Lamp = float | None
 
 #: A lit lamp's colour as linear light, red, green and blue: a warm white, as of a lamp seen across water.
 LIT = (1.0, 0.74, 0.36)
-UNLIT_STYLE = Style(dim=True)
+#: The display's own ground: light is seen against the dark, whatever the screen's colours are.
+WINDOW = "#17130f"
+WINDOW_STYLE = Style(bgcolor=WINDOW)
+UNLIT_STYLE = Style(color="#94897b")
 UNSETTLED_STYLE = Style(color="cyan", bold=True)
 
 
@@ -48,6 +53,11 @@ def glyphs_for(encoding: str | None) -> Glyphs:
 def shade(lamp: Lamp) -> int | None:
     """0 for unlit, 1 to 4 for up to so many quarters of full brightness; None for unsettled."""
     return None if lamp is None else ceil(min(max(lamp, 0.0), 1.0) * 4 - 1e-6)
+
+
+def shades_of(levels: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The same of many lamps, none of them unsettled."""
+    return np.ceil(np.clip(levels, 0.0, 1.0) * 4 - 1e-6).astype(np.int64)
 
 
 def glyph(lamp: Lamp, glyphs: Glyphs) -> str:
@@ -88,7 +98,7 @@ def draw(lamps: Mapping[str, Lamp], size: Size, glyphs: Glyphs) -> list[Text]:
 
 
 def _line(row: Sequence[Lamp | str], glyphs: Glyphs) -> Text:
-    line = Text(no_wrap=True, overflow="crop")
+    line = Text(style=WINDOW_STYLE, no_wrap=True, overflow="crop")
     for cell in row:
         if isinstance(cell, str):
             line.append(cell)

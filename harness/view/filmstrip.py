@@ -90,7 +90,6 @@ def _row(frames: Sequence[Sequence[Text]], wide: int) -> list[Text]:
             row.append_text(part)
             if number < len(parts) - 1:
                 row.append(" " * (wide + GUTTER - part.cell_len))
-        row.rstrip()
         rows.append(row)
     return rows
 

@@ -13,7 +13,7 @@ from html import escape
 import numpy as np
 
 from ..golden.golden import Golden
-from .display import Lamp, colour
+from .display import WINDOW, Lamp, colour
 from .flashing import Flashing, flashing
 from .ink import ends, spoken
 from .pictures import Picture, display_lamps
@@ -21,7 +21,7 @@ from .pictures import Picture, display_lamps
 #: How long the last picture stays before all begins again: so the jump back is no flash among others.
 REST_S = 2.0
 #: The window behind the lamps is as dark as a display that is off, whatever the page around it: lamps then look lit.
-WINDOW, UNLIT, UNSETTLED = "#17130f", "#3d352c", "#4fc3d9"
+UNLIT, UNSETTLED = "#3d352c", "#4fc3d9"
 #: Ink on light ground and on dark, and the rule for those who have the latter.
 INK, CHALK, DARK = "#1a1a1a", "#e8e8e8", "@media (prefers-color-scheme:dark){{{}}}"
 #: Size of a display with its window, in the units of its picture.

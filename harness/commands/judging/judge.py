@@ -6,6 +6,7 @@ from dataclasses import replace
 from math import ceil
 
 import numpy as np
+from forelight.designs.catalogue import Found
 
 from ...asking.question import USUAL_SECONDS, Asked, Question, question
 from ...bench.course import Seat, seated
@@ -35,24 +36,27 @@ GLIMPSED = 24
 Judged = tuple[Question, Golden, Verdict]
 
 
-def judged(asked: Asked, capture: Capture) -> Judged:
-    """What was asked, its golden, whose steps count from the moment at which the slot is up, and the verdict."""
+def judged(asked: Asked, capture: Capture, board: Board | None = None, found: Found | None = None) -> Judged:
+    """What was asked, its golden, whose steps count from the moment at which the slot is up, and the verdict.
+
+    The `board`, and what was `found` in its slot, may be at hand.
+    """
     longer = asked.seconds is None
     asked = _long_enough(asked, capture)
     if asked.play is not None:
         return _as_played(asked, capture)
-    asking = question(asked)
+    asking = question(asked, board, found=found)
     golden = asking.golden()
     if longer and _may_repeat(asking, golden):
-        asking = question(replace(asked, seconds=None, steps=LONG_STEPS))
+        asking = question(replace(asked, seconds=None, steps=LONG_STEPS), board, found=found)
         golden = asking.golden()
     return asking, *held_against(asking, golden, capture)
 
 
-def glimpsed(asked: Asked, board: Board, capture: Capture, seats: dict[int, Seat]) -> Verdict:
-    """The verdict by a prediction without proof: what it says to differ does, and what it says to agree may be less
-    settled than that. `seats` are those of the board that were made already."""
-    asking = question(_long_enough(asked, capture), board)
+def glimpsed(asked: Asked, board: Board, found: Found, capture: Capture, seats: dict[int, Seat]) -> Verdict:
+    """The verdict by a prediction without proof on what was `found` in a slot: what it says to differ does, and what it
+    says to agree may be less settled than that. `seats` are those of the board that were made already."""
+    asking = question(_long_enough(asked, capture), board, found=found)
     slot = asking.slot or 0
     plan = timeline(board, asking.sheet, asking.procedure, slot=slot)
     for number in {slot, *plan.slots.tolist()} - set(seats):
@@ -61,7 +65,7 @@ def glimpsed(asked: Asked, board: Board, capture: Capture, seats: dict[int, Seat
             seats[number] = seated(board, sheet)
     golden = lightly(plan, seats, GLIMPSED, None, None)
     if asked.seconds is None and _may_repeat(asking, golden):
-        return judged(asked, capture)[2]
+        return judged(asked, capture, board, found)[2]
     return held_against(asking, golden, capture, quick=True)[1]
 
 

@@ -20,7 +20,7 @@ from ..fit import Fit, Recording, fit, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
-from ..verdict import longest
+from ..verdict import longest_rest
 from .foretell import Prospect, axis, on_axis
 
 #: Predictions that are asked about again.
@@ -159,7 +159,7 @@ class Readings:
         for name, line in reading.lines.items():
             seen = set(line.levels.tolist()) - {UNKNOWN}
             still = len(line.levels) == 1 and len(seen) == 1 and name in told.lines
-            if still and longest(told.lines[name], seen.pop(), told) < long:
+            if still and longest_rest(told, {name: seen.pop()}) < long:
                 return False
         return True
 

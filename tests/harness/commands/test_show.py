@@ -12,6 +12,7 @@ from forelight.designs.catalogue import load_design
 from forelight.harness.boards.reader import load_board
 from forelight.harness.boards.writer import write_board
 from forelight.harness.cli import cli
+from forelight.harness.terminal.answers import VERSION
 from forelight.harness.view.limits import DANGER
 
 
@@ -168,7 +169,7 @@ def test_an_empty_slot_is_an_answer() -> None:
     says = "Slot 5 of quay is empty: all eight outputs stay 0 whatever the inputs do, and the display stays dark."
     assert " ".join(ask("5").split()) == says
     assert json.loads(ask("5", "--json")) == {
-        "schema": 3,
+        "schema": VERSION,
         "board": "quay",
         "slot": 5,
         "empty": True,

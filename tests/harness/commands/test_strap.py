@@ -7,6 +7,7 @@ import json
 import pytest
 from click.testing import CliRunner
 from forelight.harness.cli import cli
+from forelight.harness.terminal.answers import VERSION
 
 NOTE = """\
 Set the switches with the step clock off, then switch it on: the divider keeps
@@ -76,7 +77,7 @@ def test_a_direct_link_has_no_strap_switches() -> None:
         "The code is a setting of the step source; the input switches have no part in it.\n"
     )
     assert json.loads(ask("--hz", "25e6", "--board", "mole", "--json")) == {
-        "schema": 2,
+        "schema": VERSION,
         "board": "mole",
         "wanted_hz": 25e6,
         "codes": [{"strap_code": 0, "hz": 25e6, "error_percent": 0, "switches": None}],

@@ -21,7 +21,15 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Ver
 
 from tests.harness.verdict.cases import drawn_noise
 from tests.harness.verdict.noise import FAULTS
-from tests.harness.verdict.oracle import Case, expected, first_steps, hidden, window, wrong_bits
+from tests.harness.verdict.oracle import (
+    Case,
+    as_restarted,
+    expected,
+    first_steps,
+    hidden,
+    window,
+    wrong_bits,
+)
 from tests.harness.verdict.silicon import POSITIONS, Run, run_of
 
 GOOD = "none"
@@ -113,12 +121,14 @@ class Tally:
     verdicts: Counter[tuple[str, str]] = field(default_factory=Counter)
     named: Counter[str] = field(default_factory=Counter)
     missed_rightly: int = 0  # faults that were said to agree, and that no reader could tell
+    open_rightly: Counter[str] = field(default_factory=Counter)  # the same of those that were left open
     odd: list[str] = field(default_factory=list)
 
     def add(self, other: Tally) -> None:
         self.verdicts += other.verdicts
         self.named += other.named
         self.missed_rightly += other.missed_rightly
+        self.open_rightly += other.open_rightly
         self.odd += other.odd
 
     def count(self, kind: str, faults: Sequence[str] = FAULTS) -> int:
@@ -127,11 +137,17 @@ class Tally:
     def table(self) -> str:
         """The confusion table, and what it means that none of the good captures differs."""
         kinds = (AGREES, INCONCLUSIVE, DIFFERS)
-        lines = ["| in truth | agrees | inconclusive | differs | first step named |", "|---|---|---|---|---|"]
+        lines = [
+            "| in truth | agrees | inconclusive | of which no reader could tell | differs | first step named |",
+            "|---|---|---|---|---|---|",
+        ]
         for fault in (GOOD, *FAULTS):
-            counts = " | ".join(str(self.verdicts[fault, kind]) for kind in kinds)
+            agree, left, differ = (self.verdicts[fault, kind] for kind in kinds)
+            told = "-" if fault in (GOOD, "rate") else str(self.open_rightly[fault])
             named = "-" if fault in (GOOD, "rate") else str(self.named[fault])
-            lines.append(f"| {'good' if fault == GOOD else fault} | {counts} | {named} |")
+            lines.append(
+                f"| {'good' if fault == GOOD else fault} | {agree} | {left} | {told} | {differ} | {named} |"
+            )
         good = sum(self.verdicts[GOOD, kind] for kind in kinds)
         wrong = self.verdicts[GOOD, DIFFERS]
         lines.append("")
@@ -164,6 +180,8 @@ def _count(found: Tally, case: Case, seed: int) -> None:
     where = f"{fault} {seed} of {case.run.label}: {verdict.kind}, {verdict.first}, {verdict.reasons}"
     unseen = fault != GOOD and verdict.kind == AGREES and hidden(case)
     found.missed_rightly += unseen
+    if fault != GOOD and verdict.kind == INCONCLUSIVE:
+        found.open_rightly[fault] += hidden(case) or as_restarted(case)
     if verdict.kind != (AGREES if fault == GOOD else DIFFERS) and not unseen:
         found.odd.append(where)
     if fault not in (GOOD, "rate") and verdict.kind == DIFFERS:

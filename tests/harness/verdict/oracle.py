@@ -111,6 +111,26 @@ def hidden(case: Case) -> bool:
     return case.fault != "rate" and any(not wrong.any() for _, wrong in wrong_bits(case, 0))
 
 
+def as_restarted(case: Case) -> bool:
+    """Whether a restart, which nobody recorded, explains all: up to it the golden does at some shift, while it is held
+    the outputs are as in the golden's last step under restart, and then the golden does from there on."""
+    if case.fault == "rate" or "i6" in case.noise.lines:
+        return False
+    first, last = window(case, 0)
+    bench, up = blocks_of(case.run, case.pins)[first:last], case.run.up
+    golden, settled = expected(case.run)
+    settled &= np.uint16(case.mask * 0x101)
+    until = max(int(np.argmax([*wrong, 1])) for _, wrong in wrong_bits(case, 0))
+    held = ((golden[up] ^ bench) & settled[up]) == 0
+    for begins in range(1, len(bench)):
+        rows = slice(up, up + len(bench) - begins)
+        if not ((golden[rows] ^ bench[begins:]) & settled[rows]).any():
+            pressed = begins - int(np.argmin([*held[:begins][::-1], False]))
+            if pressed <= until:
+                return True
+    return False
+
+
 def first_steps(case: Case) -> set[int]:
     """The first step that differs, by the true shift and by each other one that explains as many bits."""
     steps: set[int] = set()

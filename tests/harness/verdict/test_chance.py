@@ -74,3 +74,30 @@ def test_a_line_that_never_changes_and_has_the_wrong_level_differs() -> None:
     verdict = check(golden_of(still), parse_capture(text.encode(), "bench"), BOARD)
     assert verdict.kind == DIFFERS
     assert verdict.reasons == ("Line o1 is predicted to stay 1 and was seen at 0.",)
+
+
+def test_a_recording_that_stands_still_says_for_how_long_it_may() -> None:
+    """Lamps that rest for 20 steps of 100: shorter stillness tells nothing, longer differs, of one or of two that
+    never rest together."""
+    shown = np.zeros(900, np.uint8)
+    for late, bits in ((0, 1), (50, 2)):
+        for at in range(late, 900, 100):
+            shown[at : at + 80 : 2] |= np.uint8(bits)
+    setup = Setup(shown, half=2, lead=5, restart=0, unsettled=0)
+    hz = BOARD.oscillator_hz / setup.step_ticks
+
+    def said(steps: float, *lines: str) -> Verdict:
+        rows = "".join(f"{at},{','.join('0' * len(lines))}\n" for at in (0, steps / hz))
+        capture = parse_capture(f"time_s,{','.join(lines)}\n{rows}".encode(), "bench")
+        return check(golden_of(setup), capture, BOARD)
+
+    assert said(15, "o0").kind == INCONCLUSIVE
+    assert f"for {21 / hz:.3g} s" in said(15, "o0").reasons[0]
+    assert said(40, "o0").kind == said(40, "o0", "o1").kind == DIFFERS
+    assert "line o0 never keeps" in said(40, "o0", "o1").reasons[0]
+    assert "together" in said(15, "o0", "o1").reasons[0]
+    # Beside a line that may rest for ever nothing more is told.
+    assert said(15, "o0", "o5").kind == INCONCLUSIVE
+    assert said(400, "o5").reasons == (
+        "Nothing moves in the recording, and nothing need move in the prediction.",
+    )

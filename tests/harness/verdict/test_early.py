@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from forelight.harness.capture.readers import parse_capture
-from forelight.harness.verdict.verdict import AGREES, DIFFERS, Verdict, check
+from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 from numpy.typing import NDArray
 
 from tests.harness.verdict.noise import BOARD, Noise, Setup, golden_of, states, written
@@ -74,3 +76,17 @@ def test_a_step_that_was_lost_is_no_set_up(lines: tuple[str, ...]) -> None:
     verdict = judged(setup, start, text)
     assert verdict.first is not None
     assert (verdict.kind, verdict.first.step) == (DIFFERS, 100 + RELEASED)
+
+
+@pytest.mark.parametrize(("at", "told"), [(80, True), (84, False)])
+def test_a_restart_that_was_not_recorded_explains_what_it_looks_like(at: int, told: bool) -> None:
+    """Every 16th step shows what restart holds. Where that one is lost, nothing was held, and no restart explains it;
+    where one between is lost, a restart does, unless its line was recorded."""
+    setup, start = foretold("lfsr")
+    setup.states[RELEASED + 1 :] = 0
+    setup.states[RELEASED::16] = 0x0F
+    setup.states[:RELEASED] = 0x0F
+    setup = replace(setup, unsettled=0)
+    for lines in ((*OUTPUTS, "i7"), (*OUTPUTS, "i6", "i7")):
+        verdict = judged(setup, start, recorded(setup, lines, np.zeros(0, np.uint8), 1, 0.5, at=at))
+        assert verdict.kind == (DIFFERS if told or "i6" in lines else INCONCLUSIVE)

@@ -40,3 +40,21 @@ def test_a_quick_verdict_agrees_where_the_whole_one_does() -> None:
         golden, capture = golden_of(case.setup), parse_capture(case.text.encode(), "bench")
         agree = {check(golden, capture, BOARD, quick=quick).kind == AGREES for quick in (False, True)}
         assert len(agree) == 1, seed
+
+
+def test_a_line_that_rests_or_moves_too_soon_is_refused_spikes_apart() -> None:
+    """A line that changes at each step was seen to rest; one that keeps still for 64 steps was seen to move at each."""
+    steps = np.arange(900)
+    setups = [
+        Setup(made.astype(np.uint8), half=2, lead=5, restart=0, unsettled=0)
+        for made in (steps & 1, steps >> 6 & 1)
+    ]
+    noise = Noise(start=20.2, length=600, lines=("o0", "i7"), spikes=0.1)
+    print("seed 5")
+    texts = [recorded(setup, setup.states, noise, np.random.default_rng(5)) for setup in setups]
+    for setup, fast in zip(setups, (True, False), strict=True):
+        own, other = (parse_capture(text.encode(), "bench") for text in (texts if fast else texts[::-1]))
+        assert refused(golden_of(setup), own, setup.first_rise) is None
+        why = refused(golden_of(setup), other, setup.first_rise)
+        assert why is not None
+        assert ("predicted to change" if fast else "predicted to keep still") in why

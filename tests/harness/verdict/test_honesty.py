@@ -11,7 +11,7 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
 from tests.harness.verdict.honesty import GOOD, Tally, draw, judged, measure
 from tests.harness.verdict.noise import FAULTS
-from tests.harness.verdict.oracle import first_steps, hidden
+from tests.harness.verdict.oracle import as_restarted, first_steps, hidden
 
 
 def solid(found: Tally) -> None:
@@ -61,6 +61,18 @@ def test_the_recorded_restart_tells_where_a_recording_begins() -> None:
     found = judged(case, 52).first
     assert found is not None
     assert found.step in first_steps(case)
+
+
+def test_a_slip_that_a_restart_explains_is_left_open() -> None:
+    """The step that is lost is the first one of a word that comes round: restart held for a step would show the same.
+    Where the restart was recorded, or one bit is wrong beside, it would not."""
+    case = draw(5, "lost", 127)
+    assert as_restarted(case)
+    assert judged(case, 127).kind == INCONCLUSIVE
+    assert not as_restarted(replace(case, noise=replace(case.noise, lines=(*case.noise.lines, "i6"))))
+    pins = case.pins.copy()
+    pins[-len(pins) // 4 :] ^= np.uint8(1)
+    assert not as_restarted(replace(case, pins=pins))
 
 
 @pytest.mark.slow

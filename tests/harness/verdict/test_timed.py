@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
-from forelight.harness.verdict.verdict import AGREES, DIFFERS
+import numpy as np
+from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.harness.verdict.clock import clocks
+from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, check
 
+from tests.harness.verdict.noise import BOARD, Setup, golden_of, states
 from tests.harness.verdict.timed import in_bursts, rate_error, short
 from tests.sizes import sized
 
@@ -36,3 +40,27 @@ def test_stated_rates_are_as_sure_as_they_say() -> None:
     errors = [abs(error) for seed in range(20) if (error := rate_error(seed)) is not None]
     assert sum(error > 2.6 for error in errors) <= 2
     assert sum(error > 0.5 for error in errors) >= 5
+
+
+def test_few_edges_in_no_time_have_clocks_all_the_same() -> None:
+    """Seeds 0 to 99: 2 to 5 edges within a billionth of a step up to a million steps, some at one instant."""
+    for seed in range(100):
+        rng = np.random.default_rng(seed)
+        count = int(rng.integers(2, 6))
+        times = np.sort(np.round(rng.uniform(0, 1, count), 1 + seed % 8)) * 10.0 ** rng.uniform(-9, 6)
+        low = 10.0 ** rng.uniform(-3, 0)
+        high = low * float(rng.choice([1.04, 4096.0]))
+        for found in clocks(times, rng.uniform(-0.5, 0.5, count), low, high):
+            assert low / 2 <= found.rate <= 2 * high
+            assert np.isfinite(
+                [found.rate_sigma, found.sigma, found.cost, found.handicap, found.credit]
+            ).all()
+
+
+def test_a_recording_that_would_last_for_years_is_read() -> None:
+    """Of samples at a rate that nobody stated the shortest run is taken for a step, and here the
+    recording has a million million of them."""
+    line = RecordedLine(np.array([0.0, 0.3, 0.3 + 1e-12, 0.7, 0.8]), np.array([0, 1, 0, 1, 0], np.uint8))
+    capture = Capture({"o0": line, "o1": line}, 0.0, 1.0, unit="samples")
+    setup = Setup(states("lfsr", 60, np.random.default_rng(1)), half=2, lead=5, restart=0, unsettled=0)
+    assert check(golden_of(setup), capture, BOARD).kind == INCONCLUSIVE

@@ -107,7 +107,7 @@ def short(seed: int) -> Verdict | None:
 def rate_error(seed: int, name: str | None = None) -> float | None:
     """By how many of its standard deviations a stated rate is off; None where none is stated. The run is one by chance,
     or that of a design."""
-    rng = np.random.default_rng([seed, 3])
+    rng = np.random.default_rng([seed, 3, *(name or "").encode()])
     run = shown(name) if name else None
     seen = run.outputs & run.settled if run else states("slow", 900, rng)
     setup = Setup(seen, half=2, lead=5, restart=0, unsettled=0)

@@ -9,6 +9,7 @@ from forelight.harness.view.display import (
     LIT,
     UNICODE,
     UNSETTLED_STYLE,
+    WINDOW,
     Lamp,
     draw,
     glyph,
@@ -17,6 +18,8 @@ from forelight.harness.view.display import (
     shade,
     style,
 )
+from rich.color import Color
+from rich.console import Console
 
 from .srgb import luminance_from_srgb
 
@@ -138,3 +141,13 @@ def test_legend_names_only_what_is_there() -> None:
     assert legend([None, 2, 1, 3, 0, 4], ASCII) == (
         ". dark, : up to a quarter, + up to half, * up to three quarters, # lit, ? unsettled"
     )
+
+
+def test_light_is_seen_against_the_dark_on_any_ground() -> None:
+    """Each character of a drawing, the empty ones too, lies on the display's own ground."""
+    for line in draw({"a": 1.0, "b": 0.0, "g": None}, SMALL, UNICODE):
+        console = Console(color_system="truecolor", force_terminal=True, width=40)
+        (cells,) = console.render_lines(line, pad=False)
+        drawn = [segment for segment in cells if segment.text]
+        assert sum(len(segment.text) for segment in drawn) == SMALL.width
+        assert all(one.style and one.style.bgcolor == Color.parse(WINDOW) for one in drawn)

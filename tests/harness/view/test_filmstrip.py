@@ -21,7 +21,7 @@ WIRING = {f"o{line}": segment for line, segment in enumerate(SEGMENTS)}
 def drawn(golden: Golden, wiring: dict[str, str] = WIRING, width: int = 80, limit: int = 24) -> list[str]:
     sequence = pictures(golden, seen(golden), sorted(int(line[1:]) for line in wiring) or range(8))
     return [
-        line.plain
+        line.plain.rstrip()
         for line in strip(sequence, wiring, golden.oscillator_hz, width=width, limit=limit, glyphs=UNICODE)
     ]
 

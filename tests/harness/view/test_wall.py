@@ -39,7 +39,7 @@ def panes(make_golden: MakeGolden) -> list[Pane]:
 
 def text(panes: list[Pane], second: float, width: int, **more: object) -> list[str]:
     options = {"glyphs": UNICODE} | more
-    return [line.plain for line in drawn(panes, second, WIRING, width=width, **options)]  # type: ignore[arg-type]
+    return [line.plain.rstrip() for line in drawn(panes, second, WIRING, width=width, **options)]  # type: ignore[arg-type]
 
 
 FORTY = """\
@@ -116,7 +116,7 @@ def test_how_many_fit(panes: list[Pane]) -> None:
 
 
 def test_without_a_display_the_levels_stand_alone(panes: list[Pane]) -> None:
-    lines = [line.plain for line in drawn(panes[:2], 1.5, {}, width=40, glyphs=UNICODE)]
+    lines = [line.plain.rstrip() for line in drawn(panes[:2], 1.5, {}, width=40, glyphs=UNICODE)]
     assert lines == [
         "3            9",
         "01011011     ????????",
