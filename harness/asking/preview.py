@@ -16,7 +16,7 @@ from ..boards.profile import Board
 from ..golden.golden import Golden
 from ..view.bits import LineRow, lines, table
 from ..view.brightness import seen
-from ..view.display import ASCII, Glyphs, legend
+from ..view.display import ASCII, Glyphs, legend, shade
 from ..view.eye import Impressions, impressions
 from ..view.filmstrip import strip
 from ..view.levels import LevelRows, drawn, of_interest, recent, room, signals
@@ -138,13 +138,13 @@ def opening(asking: Question) -> str:
 
 def key(sequence: Sequence[Picture], asking: Question, glyphs: Glyphs) -> Iterator[str]:
     """What the characters of a drawing mean."""
-    shown = {picture.shades[line] for picture in sequence for line in asking.board.shown}
+    looks = {picture.lamps for picture in sequence}
     if asking.board.display:
-        yield legend(list(shown), glyphs)
+        yield legend(list({shade(lamps[line]) for lamps in looks for line in asking.board.shown}), glyphs)
     marks = ["o7 first"]
-    if any(lamp not in (0, 1, None) for picture in sequence for lamp in picture.lamps):
+    if any(lamp not in (0, 1, None) for lamps in looks for lamp in lamps):
         marks.append("~ changes faster than the eye follows")
-    if not asking.board.display and any(None in picture.lamps for picture in sequence):
+    if not asking.board.display and any(None in lamps for lamps in looks):
         marks.append(f"{glyphs.unsettled} unsettled")
     yield "Eight levels: " + ", ".join(marks)
 

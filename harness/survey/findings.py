@@ -50,7 +50,7 @@ class Findings:
                 else ", held against another version of the design"
             )
             said = f"{one.who or 'Somebody'} says it {one.verdict}"
-            return f"{said}, {other.who or 'somebody else'} {other.verdict}{versions}."
+            return f"{said}, {other.who or 'somebody else'} says it {other.verdict}{versions}."
         details = self.said(standing)
         first = next(iter(details.reasons), "")
         likely = cause(details)

@@ -162,7 +162,7 @@ class Notebook:
 
     def _table(self, text: object) -> Mapping[str, object]:
         try:
-            found = json.loads(str(text), parse_float=_finite, parse_constant=_finite)
+            found = _JSON.decode(str(text))
         except (ValueError, RecursionError):
             raise self._damaged() from None
         if not isinstance(found, dict):
@@ -283,6 +283,10 @@ def _finite(text: str) -> float:
     if not isfinite(number):
         raise ValueError(text)
     return number
+
+
+#: Made once: an answer reads thousands of them.
+_JSON = json.JSONDecoder(parse_float=_finite, parse_constant=_finite)
 
 
 def _is_slot(text: str, count: int) -> bool:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from math import ceil
 
+import numpy as np
 from forelight.sim.frozen import frozen
+from numpy.typing import NDArray
 from rich.style import Style
 from rich.text import Text
 
@@ -51,6 +53,11 @@ def glyphs_for(encoding: str | None) -> Glyphs:
 def shade(lamp: Lamp) -> int | None:
     """0 for unlit, 1 to 4 for up to so many quarters of full brightness; None for unsettled."""
     return None if lamp is None else ceil(min(max(lamp, 0.0), 1.0) * 4 - 1e-6)
+
+
+def shades_of(levels: NDArray[np.float64]) -> NDArray[np.int64]:
+    """The same of many lamps, none of them unsettled."""
+    return np.ceil(np.clip(levels, 0.0, 1.0) * 4 - 1e-6).astype(np.int64)
 
 
 def glyph(lamp: Lamp, glyphs: Glyphs) -> str:

@@ -74,7 +74,8 @@ def _opposing_changes(times: Ticks | Levels, luminance: Levels, change: float, d
     found: list[float] = []
     low = high = float(luminance[0])
     direction = 0
-    for time, now in zip(times.tolist()[1:], luminance.tolist()[1:], strict=True):
+    moves = np.flatnonzero(luminance[1:] != luminance[:-1]) + 1
+    for time, now in zip(times[moves].tolist(), luminance[moves].tolist(), strict=True):
         low, high = min(low, now), max(high, now)
         if direction >= 0 and high - now >= change and now < darker:
             direction, low = -1, now

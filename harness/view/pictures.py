@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ..golden.golden import Golden, Race
 from .brightness import Seen
-from .display import Glyphs, Lamp, shade
+from .display import Glyphs, Lamp, shade, shades_of
 from .limits import FUSION_HZ
 
 #: Longer sequences are not searched for a repeat: nobody would read that many pictures.
@@ -89,42 +89,38 @@ def pictures(golden: Golden, seen: Seen, lines: Sequence[int] = range(8)) -> lis
     Lamps that change one after another within one period of `FUSION_HZ` seem to change at once: what stands between is
     left out, unless it is a flash of its own, which is neither as before nor as after.
     """
-    looks: list[tuple[int, tuple[Lamp, ...]]] = []
-    for row, tick in enumerate(seen.times.tolist()):
-        lamps = lamps_at(seen, row)
-        if not looks or _drawn(lamps, lines) != _drawn(looks[-1][1], lines):
-            looks.append((tick, lamps))
+    drawn = np.where(seen.unsettled, -1, shades_of(seen.levels))[:, list(lines)]
+    fresh = np.ones(len(drawn), bool)
+    fresh[1:] = (drawn[1:] != drawn[:-1]).any(axis=1)
+    rows = np.flatnonzero(fresh)
+    looks = list(map(tuple, drawn[rows].tolist()))
+    ticks = [*seen.times[rows].tolist(), seen.end]
     shortest = golden.oscillator_hz / FUSION_HZ
-    kept: list[tuple[int, tuple[Lamp, ...]]] = []
-    ends = [*(tick for tick, _ in looks[1:]), seen.end]
+    kept: list[int] = []
+    starts: list[int] = []
     begun: int | None = None  # where what was left out began
-    for number, (tick, lamps) in enumerate(looks):
-        start = tick if begun is None else begun
-        short = ends[number] - start < shortest
-        following = looks[number + 1][1] if number + 1 < len(looks) else None
-        if short and following and (not kept or _between(kept[-1][1], lamps, following, lines)):
+    for number, look in enumerate(looks):
+        start = ticks[number] if begun is None else begun
+        short = number + 1 < len(looks) and ticks[number + 1] - start < shortest
+        if short and (not kept or _between(looks[kept[-1]], look, looks[number + 1])):
             begun = start
             continue
         begun = None
-        if not kept or _drawn(lamps, lines) != _drawn(kept[-1][1], lines):
-            kept.append((start, lamps))
-    stops = [*(start for start, _ in kept[1:]), seen.end]
+        if not kept or look != looks[kept[-1]]:
+            kept.append(number)
+            starts.append(start)
+    at = np.searchsorted(golden.ticks, starts, side="right") - 1
+    steps = golden.steps[at].tolist()
+    stops = [*starts[1:], seen.end]
     return [
-        Picture(start, stop - start, steps_at(golden, start), lamps)
-        for (start, lamps), stop in zip(kept, stops, strict=True)
+        Picture(start, stop - start, step, lamps_at(seen, row))
+        for start, stop, step, row in zip(starts, stops, steps, rows[kept].tolist(), strict=True)
     ]
 
 
-def _drawn(lamps: Sequence[Lamp], lines: Sequence[int]) -> list[int | None]:
-    return [shade(lamps[line]) for line in lines]
-
-
-def _between(
-    before: Sequence[Lamp], lamps: Sequence[Lamp], after: Sequence[Lamp], lines: Sequence[int]
-) -> bool:
+def _between(before: Sequence[int], now: Sequence[int], after: Sequence[int]) -> bool:
     """Whether each lamp already is as it will be, or still as it was."""
-    stages = zip(_drawn(before, lines), _drawn(lamps, lines), _drawn(after, lines), strict=True)
-    return all(now in (was, will) for was, now, will in stages)
+    return all(one in (was, will) for was, one, will in zip(before, now, after, strict=True))
 
 
 def repeat(sequence: Sequence[Picture], lines: Sequence[int] = range(8)) -> tuple[int, int] | None:

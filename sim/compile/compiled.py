@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 _LARGE = 20_000
 #: Netlists with more clocks than this are compiled without optimisation, which is ready five times as soon.
 _MANY_CLOCKS = 1000
+#: Nor are those with a value of more bits than this optimised: a sum of 20,000 bits took LLVM 63 s, and 0.1 s as it is.
+_WIDE = 4096
 
 #: Machine words of a block beyond which code without passes is made without optimisation first, and updates for each
 #: such word after which optimised code pays: 8000 words take 0.3 s and 0.8 s to compile and 2.3 and 0.3 us an update,
@@ -118,6 +120,8 @@ class Compiled:
         """The level to compile a text at, now; `_left` keeps after how many more updates a higher one will pay."""
         # One update needs no loop optimisation, and people wait for it.
         level = 1 if function == "settle" or len(self.program.netlist.cells) > _LARGE else 3
+        if max(self.program.netlist.widths, default=0) > _WIDE:
+            return 0
         if len(self.plan.groups) > (MANY if function == "settle" else _MANY_CLOCKS):
             return 0
         if self.passes or self._left.pop(key, 1) <= 0:

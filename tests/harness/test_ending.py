@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 import signal
 import subprocess
 import sys
@@ -30,7 +31,11 @@ WRITERS: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     "wall": (("wall", "--seconds", "1", "-o", "w.svg"), ("w.svg",)),
     "survey": (("card", "tide_gauge", "--survey", "q.survey"), ("q.survey",)),
     "draft": (("draft", "night_light"), ("night_light/datasheet.toml", "night_light/design.py")),
+    "exercise": (("check", "tide_gauge", "--exercise", "2", "-o", "e.csv"), ("e.csv",)),
+    "report": (("survey", "report", "given.survey", "-o", "r.html"), ("r.html",)),
 }
+#: The notebook that one of them reads.
+GIVEN = "given.survey"
 #: What SQLite takes back when the notebook is opened again.
 JOURNAL = "q.survey-journal"
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
@@ -73,23 +78,33 @@ def interrupted(name: str, number: int, folder: Path, lasts: float, rng: random.
         with reading(folder / "q.survey") as notebook:
             assert len(notebook.attempts()) <= 1, said
     found = contents(folder)
-    found.pop(JOURNAL, None)
+    for file in (JOURNAL, GIVEN):
+        found.pop(file, None)
     assert set(found) <= set(files), f"{said} left {set(found) - set(files)}"
     new = [file for file in files if found.get(file, b"old") != b"old"]
     assert len(new) in (0, len(files)), f"{said} left {new} new and the others not"
     if process.returncode == 0:
         assert len(new) == len(files), said
     return Counter(
-        {"ended": int(process.returncode != 0), "new": int(bool(new)), "old": int(old and not new)}
+        {
+            "ended": int(process.returncode != 0),
+            "before it heard signals": int(process.returncode == -number),
+            "new": int(bool(new)),
+            "old": int(old and not new),
+        }
     )
 
 
 def storm(folder: Path, count: int) -> Counter[str]:
     rng, total, lasts = random.Random(SEED), Counter[str](), dict[str, float]()
+    given = started(("card", "dice", "--survey", GIVEN), folder)
+    assert given.communicate() and given.returncode == 0
     for number in range(count):
         name = list(WRITERS)[number % len(WRITERS)]
         place = folder / str(number)
         place.mkdir()
+        if name == "report":
+            shutil.copy(folder / GIVEN, place)
         if name not in lasts:
             begun = time.monotonic()
             process = started(WRITERS[name][0], place)

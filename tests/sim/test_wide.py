@@ -95,6 +95,20 @@ def test_wide_logic(tmp_path: Path, case: tuple[str, str, tuple[int, int], dict[
         assert {name: sim.get(name) for name in outputs} == meaning(a, b), f"a {a:x} b {b:x}"
 
 
+def test_a_counter_of_20000_bits(tmp_path: Path) -> None:
+    """LLVM's passes take time by the square of such a width, a minute here."""
+    (tmp_path / "t.v").write_text(
+        "module t(input clk, input [7:0] by, output [7:0] high, low); reg [19999:0] q;\n"
+        "always @(posedge clk) q <= q - by; assign high = q[19999:19992]; assign low = q[7:0]; endmodule\n"
+    )
+    sim = Simulation(read(tmp_path / "t.v"))
+    sim.set("by", 5)
+    for edge in (0, 1, 0, 1):
+        sim.set("clk", edge)
+        sim.settle()
+    assert (sim.get("high"), sim.get("low")) == (0xFF, -10 & 0xFF)
+
+
 @pytest.mark.parametrize("in_memory", [False, True], ids=["in_values", "in_memory"])
 def test_a_shift_register_of_2000_bits(tmp_path: Path, in_memory: bool) -> None:
     sim = compiled(

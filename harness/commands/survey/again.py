@@ -26,6 +26,7 @@ from ...survey.notebook import reading, writing
 from ...survey.standing import valid
 from ...terminal.cores import for_each
 from ...terminal.output import emit_json, show
+from ...verdict.kinds import AGREES, DIFFERS
 from .. import noting
 from ..check import answer, grounds
 from ..judging.judge import held_against
@@ -158,17 +159,19 @@ def paragraphs(
 ) -> Iterator[Text | str]:
     """How many, those that moved, those that could not be judged."""
     many = "1 recording" if len(found) == 1 else f"{len(found)} recordings"
-    yield Text(f"{many} judged anew: ").append(f"{len(moved)} of the verdicts moved.", style="bold")
+    moves = {0: "no verdict", 1: "one verdict"}.get(len(moved), f"{len(moved)} verdicts")
+    yield Text(f"{many} judged anew: ").append(f"{moves} moved.", style="bold")
     for one in moved:
         assert one.anew is not None
         by = f" by {one.attempt.who}" if one.attempt.who else ""
-        yield f"  {one.attempt.slot} {one.attempt.title}{by}: {one.attempt.verdict} before, {one.anew.verdict} now."
+        was = _BEFORE.get(one.attempt.verdict, one.attempt.verdict)
+        yield f"  {_named(one.attempt)}{by}: {was} before, {one.anew.verdict} now."
         yield from (f"    {reason}" for reason in one.details.reasons[:1])
         if one.attempt.design_sha256 != one.anew.design_sha256:
             yield "    The design has changed since."
     for one in found:
         if one.error:
-            yield f"  {one.attempt.slot} {one.attempt.title}: not judged. {one.error}"
+            yield f"  {_named(one.attempt)}: not judged. {one.error}"
     if without:
         tries = "1 try has" if without == 1 else f"{without} tries have"
         yield f"{tries} no recording in the notebook (`check --keep` puts it there)."
@@ -178,6 +181,14 @@ def paragraphs(
             if written
             else "Nothing was written; --write puts these verdicts into the notebook."
         )
+
+
+_BEFORE: dict[str | None, str] = {AGREES: "agreed", DIFFERS: "differed"}
+
+
+def _named(attempt: Attempt) -> str:
+    slot = "" if attempt.slot is None else f"{attempt.slot} "
+    return f"{slot}{attempt.title or attempt.design}"
 
 
 def _plain(one: Judged) -> Mapping[str, object]:

@@ -138,8 +138,13 @@ def test_what_is_still_worth_a_try() -> None:
     ]
 
 
-def test_the_experiment_that_parts_two_causes() -> None:
-    groups = [{"share": 0.6, "causes": []}, {"share": 0.2, "causes": []}, {"share": 0.2, "causes": []}]
+@pytest.mark.parametrize(
+    ("shares", "bits"),
+    # Alone it is a group in which the recording cannot tell one from another.
+    [((0.6, 0.2, 0.2), 0.8 * entropy(0.75)), ((0.9,), 0.9)],
+)
+def test_the_experiment_that_parts_two_causes(shares: tuple[float, ...], bits: float) -> None:
+    groups = [{"share": share, "causes": []} for share in shares]
     causes = {"groups": groups, "experiment": {"do": ["restart", "steps 3"], "said": "look at o4"}}
     details = Details({"causes": causes})
     found = standings(QUAY, [attempt(verdict=DIFFERS), attempt(verdict=DIFFERS)])
@@ -150,7 +155,7 @@ def test_the_experiment_that_parts_two_causes() -> None:
     ]
     assert task.worth.experiment == ("restart", "steps 3")
     assert task.worth.means == "look at o4"
-    assert task.worth.bits == pytest.approx(0.8 * entropy(0.75))
+    assert task.worth.bits == pytest.approx(bits)
 
 
 def test_what_a_recording_that_agrees_would_not_have_shown() -> None:
