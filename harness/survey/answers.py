@@ -33,9 +33,10 @@ def cause(details: Details) -> str:
 
 
 def parting(details: Details) -> Parting | None:
-    """The experiment that was named with the causes."""
+    """The experiment that was named with the causes; an older answer says only that it is of the first two groups."""
     made = table(_explanation(details), "experiment")
-    shares = [group.get("share") for group in _groups(details)[:2]]
+    said = made.get("shares")
+    shares = said if isinstance(said, list) else [group.get("share") for group in _groups(details)[:2]]
     odds = [min(max(share, 0.0), 1.0) for share in shares if isinstance(share, int | float)]
     do = texts(made, "do")
     if not do or not sum(odds):

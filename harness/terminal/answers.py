@@ -302,6 +302,7 @@ KEYS: Mapping[str, tuple[str, str]] = {
     "answered": ("s", "the answer to an exercise"),
     "experiment": ("o-", "actions that part two causes; null where nothing does or is needed"),
     "foretells": ("l:n", "the levels of a line that the first and the second cause foretell"),
+    "shares": ("l:n", "the odds of the first and the second cause, each from 0 to 1"),
     "experiments": ("l:s", "files of such actions"),
     "contradictions": ("l:o", "where people contradict each other"),
     "joined": ("l:o", "notebook by notebook, what came of it"),
@@ -414,7 +415,7 @@ OBJECTS: Mapping[str, Mapping[str, str]] = {
     "explanation": {"it": "tried groups differing experiment"},
     "groups": {"each": "share bits causes"},
     "differing": {"each": "line setting wrong compared"},
-    "experiment": {"it": "do line foretells said"},
+    "experiment": {"it": "do line foretells shares said"},
     "first": {"it": "golden_s capture_s step line expected seen"},
     "exercise": {
         "a task": "seed file",

@@ -19,7 +19,7 @@ from ...capture.record import Capture
 from ...terminal.output import progress
 from ...verdict.causes.experiment import ONCE, Experiment, sentence, separating
 from ...verdict.causes.foretell import Foreteller
-from ...verdict.causes.mishap import Handling, Mishap
+from ...verdict.causes.mishap import Handling
 from ...verdict.causes.rank import rank
 from ...verdict.causes.suspects import Explained, Ranking, Suspects
 from ...verdict.causes.table import Differing
@@ -58,7 +58,7 @@ class Grounds:
     asking: Question
     ranking: Ranking
     apart: Experiment | None
-    pair: tuple[Mishap, ...] = ()
+    pair: tuple[Explained, ...] = ()
     written: str = ""
 
     def __iter__(self) -> Iterator[Text | Table | str]:
@@ -102,12 +102,13 @@ class Grounds:
             "do": [to_text(action) for action in made.actions],
             "line": made.line,
             "foretells": [made.first, made.second],
+            "shares": [self.ranking.odds(Suspects((one,), one.bits)) for one in self.pair],
             "said": self._sentence(made),
         }
 
     def _sentence(self, made: Experiment) -> str:
         first, second = self.pair
-        return sentence(made, first, second, self.asking.board)
+        return sentence(made, first.cause, second.cause, self.asking.board)
 
     def into(self, file: Path) -> Grounds:
         """The experiment written into a file as a procedure."""
@@ -135,21 +136,21 @@ def explained(asking: Question, capture: Capture, experiment: Path | None = None
     lines = tuple(name for name in capture.lines if name in OUTPUT_LINES)
     why = Grounds(asking, ranking, None)
     for first, second in _pairs(ranking, experiment is not None):
-        apart = separating(first, second, handling(asking), lines, Foreteller(line))
+        apart = separating(first.cause, second.cause, handling(asking), lines, Foreteller(line))
         if apart is not None:
             why = replace(why, apart=apart, pair=(first, second))
             break
     return why.into(experiment) if experiment is not None else why
 
 
-def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Mishap, Mishap]]:
+def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Explained, Explained]]:
     """Causes that are worth an experiment: of the first two groups, then of the first alone; where that is all but
     certain, of that alone."""
     groups = ranking.convincing
-    some = [one.cause for group in groups[:1] for one in _likely(group)]
+    some = [one for group in groups[:1] for one in _likely(group)]
     alike = [(some[0], other) for other in some[1:TRIED]]
     if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
-        return [(groups[0].best.cause, groups[1].best.cause), *alike]
+        return [(groups[0].best, groups[1].best), *alike]
     return alike
 
 

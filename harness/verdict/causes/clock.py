@@ -171,8 +171,9 @@ def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Cha
 
 def by_watch(it: Handling, code: int) -> Handling | None:
     """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
-    and counts none. None where nothing is moved after that."""
-    if not any(isinstance(action, Set) for action in _one_by_one(it.then)):
+    and counts none. None where nothing is moved after that, nor restarted for too short or too long."""
+    moved = any(isinstance(action, Set) for action in _one_by_one(it.then))
+    if not moved and not any(isinstance(action, Restart) for action in _one_by_one((*it.before, *it.then))):
         return None
     hand = Hand(it.board, it.sheet, it.slot)
 

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import combinations
+from itertools import combinations, product
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
@@ -73,7 +73,7 @@ PAIRED = frozenset(
     {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
-PAIRS = 32
+PAIRS = 24
 #: Slots of a board of which all are tried; of one with more only where nothing else explains the recording.
 FEW_SLOTS = 8
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
@@ -301,22 +301,22 @@ class _Inquiry:
         first = self.teller.prospect(it, self.cut) if paces else None
         if first is None or not any(self.readings.of(first, pace) for pace in paces):
             return
-        whole = [first]
+        whole = [(it, first)]
         if first.foretold.hz != self.readings.meant.foretold.hz:
             watched = None if self.code is None else clock.by_watch(it, self.code)
             other = self.teller.prospect(watched, self.cut) if watched else None
-            whole += [other] if other is not None else []
-        yield from ((told, pace, free) for told in whole for pace in paces)
+            whole += [(watched, other)] if watched is not None and other is not None else []
+        yield from ((told, pace, free) for _, told in whole for pace in paces)
         if it.wake is not None:
             return
         if self.never_settles(self.readings.meant):
             if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
                 yield from ((other, pace, free) for pace in paces)
             return
-        for pace in paces:
-            if self.is_open(it, first, pace):
+        for (done, told), pace in product(whole, paces):
+            if self.is_open(done, told, pace):
                 yield from (
-                    (told, pace, free + rare) for _, told, rare in self.from_power_ups(it, first, pace)
+                    (one, pace, free + rare) for _, one, rare in self.from_power_ups(done, told, pace)
                 )
 
     def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
@@ -368,7 +368,10 @@ class _Inquiry:
     @property
     def explains(self) -> bool:
         """Whether one of those that were found explains a good part of what the recording holds."""
-        return any(one.fit.bits > EXPLAINED * one.recording.null_bits for one in self.found)
+        return any(
+            one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
+            for one in self.found
+        )
 
     @cached_property
     def code(self) -> int | None:
