@@ -137,7 +137,7 @@ def _no_table(lines: list[str], place: str) -> CaptureError:
             where, remedy = f"{place}, line {number}", "export the recording again, or mend the line"
             return CaptureError(found, place=where, remedy=remedy)
     found = "the file is neither a value change dump nor a session nor a table of levels"
-    remedy = "export VCD, or CSV with a column for each line"
+    remedy = "export VCD, or CSV with a column for each line; above a list by eye write `outputs` or `shown`"
     return CaptureError(found, place=place, remedy=remedy)
 
 

@@ -11,6 +11,8 @@ from .record import Floats
 
 CHUNK = 1 << 16  # fields handled at a time, so that the work stays in the processor's cache
 PREFIX = {unit[0]: float(seconds) for unit, seconds in SECONDS.items() if len(unit) == 2}
+LONGEST = 40  # characters of a number
+ENOUGH = 10**17  # digits further than that are more than a double holds
 TENS = 10.0 ** np.arange(0, 23)  # the powers of ten that a double holds exactly
 
 
@@ -36,9 +38,9 @@ def _chunk(text: Bytes, starts: Ints, stops: Ints) -> tuple[Floats, NDArray[np.b
     starts = starts + (negative | (first == ord("+")))
     whole = np.zeros(len(starts), np.int64)
     digits = np.zeros(len(starts), np.int64)
-    after = np.zeros(len(starts), np.int64)
+    after, beyond = np.zeros(len(starts), np.int64), np.zeros(len(starts), np.int64)
     point = np.zeros(len(starts), bool)
-    good = (stops > starts) & (stops - starts <= 19) & (np.abs(power) <= 30)
+    good = (stops > starts) & (stops - starts <= LONGEST) & (np.abs(power) <= 30)
     for place in range(int(np.where(good, stops - starts, 0).max(initial=0))):
         byte = text[np.minimum(starts + place, len(text) - 1)]
         inside = starts + place < stops
@@ -46,12 +48,14 @@ def _chunk(text: Bytes, starts: Ints, stops: Ints) -> tuple[Floats, NDArray[np.b
         real = inside & (digit <= 9)
         sign = inside & ((byte == ord(".")) | (byte == ord(",")))
         good &= ~inside | real | (sign & ~point)
-        whole = np.where(real, whole * 10 + digit, whole)
+        told = real & (whole < ENOUGH)
+        whole = np.where(told, whole * 10 + digit, whole)
         digits += real
-        after += real & point
+        after += told & point
+        beyond += real & ~told & ~point
         point |= sign
-    good &= (digits > 0) & (digits <= 18)
-    power = np.where(good, power - after, 0)
+    good &= digits > 0
+    power = np.where(good, power - after + beyond, 0)
     small, large = TENS[np.minimum(np.maximum(-power, 0), 22)], TENS[np.minimum(np.maximum(power, 0), 22)]
     values = whole / small * large
     far = np.abs(power) > 22

@@ -61,7 +61,7 @@ def run(
     found["explanation"] = why.to_json() if why else None
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
-        more = proof(proves) if proves else ()
+        more = (*([""] if verdict.notes else []), *proof(proves)) if proves else ()
         # What a recording that fits nowhere might be instead is said where no cause explains it.
         plain = replace(verdict, remedies=()) if why and why.ranking.convincing else verdict
         show(*paragraphs(asking, path, plain, start), *more, *_anywhere(golden), *odd, *(why or ()))

@@ -65,7 +65,10 @@ def refused(golden: Golden, capture: Capture, start: int) -> str | None:
 
 def _mixed(line: RecordedLine, begin: float, end: float, cell: float) -> float:
     """In which share of cells so long a line is at both levels, spikes apart."""
-    bounds = np.linspace(begin, end, max(int((end - begin) / cell), CELLS) + 1)
+    count = max(int((end - begin) / cell), CELLS)
+    if MIXED * count > len(line.times):  # a change mixes one cell, and there may be millions of these
+        return 0.0
+    bounds = np.linspace(begin, end, count + 1)
     times = np.append(line.times, max(end, line.times[-1]))
     runs = np.diff(times)
     both = np.ones(len(bounds) - 1, bool)

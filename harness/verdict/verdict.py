@@ -237,7 +237,8 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         if kind == AGREES and _ran_already(laid):
             kind = INCONCLUSIVE
             reasons.append(
-                "Nothing differs if it began before the slot was up; but before that it is as foretold too."
+                "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
+                "so that steps lost or gained there would look the same."
             )
             remedies.append("Record the restart too, or begin when it has been let go.")
         elif kind == INCONCLUSIVE:
@@ -360,10 +361,11 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
     moved = begin > capture.start
     levels = {name: int(line.levels[-1]) for name, line in lines.items() if line.levels[-1] != UNKNOWN}
     rest = longest_rest(theirs, levels)
+    whole = (capture.end - capture.start) * reading.scale
     length = (capture.end - max(begin, capture.start)) * reading.scale
-    # How long samples last is not known, and what is short may lie in the set-up.
+    # How long samples last is not known; what is short may lie in the set-up, and what is long behind the prediction.
     timed = reading.in_seconds and not (
-        moved and length < HALF * (capture.end - capture.start) * reading.scale
+        moved and not HALF * whole <= length <= whole <= theirs.end - theirs.since
     )
     if levels and timed and length * AS_STILL > rest:
         alone = next(
@@ -379,7 +381,7 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
         reason = f"{when}, for {theirs.seconds(length):.3g} s, and in the prediction {who} still so long{together}."
         return replace(plain, kind=DIFFERS, reasons=(reason,))
     if moved:
-        reason = "There are too few changes by which the recording could be laid on the prediction."
+        reason = "Too little changes in the recording, or in the prediction, to lay one on the other."
         remedy = "Record more lines, or a run in which the outputs change."
     elif rest >= theirs.end - theirs.since:
         reason = "Nothing moves in the recording, and nothing need move in the prediction."

@@ -70,3 +70,18 @@ def test_a_column_is_read_as_its_fields_one_by_one() -> None:
             assert value is not None, text
             assert value == pytest.approx(float(exact), rel=1e-14, abs=0), text
     assert 500 < wrong < 3000
+
+
+def test_as_many_digits_as_a_float_is_printed_with() -> None:
+    """What Python prints for a float, and more: within the last place of what it reads."""
+    words = [
+        "0.005333333333333333",
+        "0.00012345678901234567",
+        "123456789012345678901234",
+        "3.14159265358979323846",
+    ]
+    text = np.frombuffer("".join(words).encode(), np.uint8)
+    lengths = np.array([len(word) for word in words])
+    values, good = numbers(text, np.cumsum(lengths) - lengths, lengths)
+    assert good.all()
+    assert np.allclose(values, [float(word) for word in words], rtol=3e-16, atol=0)

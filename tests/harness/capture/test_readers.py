@@ -35,7 +35,7 @@ COLUMNS = (
     "give the file one name for each column "
     "(if its commas are decimal signs, export it with ; between the columns)"
 )
-EXPORT = "export VCD, or CSV with a column for each line"
+EXPORT = "export VCD, or CSV with a column for each line; above a list by eye write `outputs` or `shown`"
 
 
 def understood(rows: int, time: str = "time") -> str:

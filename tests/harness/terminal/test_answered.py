@@ -204,8 +204,13 @@ def test_every_variable_that_is_looked_at_is_known(monkeypatch: pytest.MonkeyPat
         seen.add(str(name))
         return real(self, name)
 
+    lines = ("show tide_gauge --seconds 1", "golden tide_gauge --seconds 1", "card tide_gauge")
+    with monkeypatch.context() as closed:
+        closed.setattr(answered.Door, "open", False)
+        for line in lines:  # libraries look for more while they are loaded, which changes no answer
+            told(*line.split())
     monkeypatch.setattr(os._Environ, "__getitem__", look)
-    for line in ("show tide_gauge --seconds 1", "golden tide_gauge --seconds 1", "card tide_gauge"):
+    for line in lines:
         told(*line.split())
     assert "COLUMNS" in seen
     assert seen - set(answered.SURROUNDINGS) <= ELSEWHERE

@@ -101,3 +101,21 @@ def test_a_recording_that_stands_still_says_for_how_long_it_may() -> None:
     assert said(400, "o5").reasons == (
         "Nothing moves in the recording, and nothing need move in the prediction.",
     )
+
+
+def test_a_recording_that_stops_differs_if_the_prediction_goes_on() -> None:
+    """Two changes, and then nothing for 60 steps of a line that rests for 20; a prediction that ends sooner tells
+    nothing."""
+    shown = np.zeros(900, np.uint8)
+    for at in range(0, 900, 100):
+        shown[at : at + 80 : 2] = 1
+    whole = Setup(shown, half=2, lead=5, restart=0, unsettled=0)
+    hz = BOARD.oscillator_hz / whole.step_ticks
+    rows = "".join(f"{at / hz:.6f},{level}\n" for at, level in ((0, 0), (3, 1), (4, 0), (64, 0)))
+    capture = parse_capture(f"time_s,o0\n{rows}".encode(), "bench")
+    kinds = []
+    for setup in (whole, replace(whole, states=shown[:50])):
+        verdict = check(golden_of(setup), capture, BOARD)
+        kinds.append(verdict.kind)
+        print(verdict.reasons)
+    assert kinds == [DIFFERS, INCONCLUSIVE]
