@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -147,11 +148,9 @@ def _told(path: str | Path) -> Iterator[None]:
         yield
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
-        raise UsageError(
-            f"cannot write the file: {reason}",
-            place=str(path),
-            remedy="name a file in a folder that exists and that you may write to",
-        ) from None
+        full = error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", None))
+        remedy = "make room" if full else "name a file in a folder that exists and that you may write to"
+        raise UsageError(f"cannot write the file: {reason}", place=str(path), remedy=remedy) from None
 
 
 def _beside(target: Path, ending: str) -> Path:

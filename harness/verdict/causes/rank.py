@@ -148,7 +148,9 @@ class _Inquiry:
             if it.inside == self.it.inside or it.pace is None:
                 continue
             first = self.teller.prospect(it, self.cut)
-            if first is not None and self.readings.of(first, it.pace):
+            if first is None or _is_settled(first, self.readings.names):
+                continue
+            if self.readings.of(first, it.pace):
                 tolds = [(told, it.pace, rare) for _, told, rare in self.many_power_ups(it, first, it.pace)]
                 self.keep(self.best(cause, priors[cause.name], it, tolds))
 
@@ -556,6 +558,16 @@ def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Handling) -> tu
         else group
         for number, group in enumerate(groups)
     )
+
+
+def _is_settled(told: Prospect, names: tuple[str, ...]) -> bool:
+    """Whether a few power-ups show the same on these lines from the moment on at which the slot is up."""
+    since = told.foretold.since
+    lines = [told.foretold.lines[name] for name in names]
+    late = [
+        line.levels[max(int(np.searchsorted(line.times, since, side="right")) - 1, 0) :] for line in lines
+    ]
+    return not any((levels == UNKNOWN).any() for levels in late)
 
 
 def _never_settles(told: Prospect, names: tuple[str, ...]) -> bool:

@@ -100,17 +100,19 @@ class Readings:
             alike = abs(its / hz - 1) < TOLERANCE
             if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
                 return reading
-        key = rate, hz
-        self.others[key] = None
-        if (
-            self.given
-            or self.still
-            or (self.coherence(rate) > self._least and self._is_as_busy(told.foretold, pace))
-        ):
-            scaled = _scaled(self.capture, 1 / pace)
-            found = self._read(told, scaled)
-            if found.recordings:
-                self.others[key] = found
+        return self._read_at(rate, told, pace)
+
+    def _read_at(self, rate: float, told: Prospect, pace: float) -> Readout | None:
+        """The recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
+        that steps as fast may be."""
+        assert told.foretold.hz is not None
+        if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
+            return None
+        found = None
+        if self.given or self.still or self.coherence(rate) > self._least:
+            found = self._read(told, _scaled(self.capture, 1 / pace))
+        key = rate, told.foretold.hz
+        self.others[key] = found if found is not None and found.recordings else None
         return self.others[key]
 
     def may_step(self, rate: float) -> bool:
