@@ -25,6 +25,10 @@ class InTurn:
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         for sim, held in zip(self.lanes, power_ups, strict=True):
             sim.power_cycle(held)
+        self._awake = self.save()
+
+    def power_cycle_again(self) -> None:
+        self.load(self._awake)
 
     def load(self, images: Sequence[bytes]) -> None:
         for sim, image in zip(self.lanes, images, strict=True):

@@ -48,7 +48,12 @@ class Together:
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
-        self._wake(_planes([self._woken(held) for held in power_ups]))
+        self._awake = _planes([self._woken(held) for held in power_ups])
+        self._wake(self._awake)
+
+    def power_cycle_again(self) -> None:
+        """Each lane wakes as it did before."""
+        self._wake(self._awake)
 
     def wake_alike(self, power_up: PowerUp) -> None:
         """All lanes wake as one simulation would."""

@@ -26,6 +26,7 @@ class _Engine(Protocol):
     """What carries the lanes out: all in one word, or one after another."""
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None: ...
+    def power_cycle_again(self) -> None: ...
     def load(self, images: Sequence[bytes]) -> None: ...
     def save(self) -> list[bytes]: ...
     def set(self, name: str, values: Sequence[int]) -> None: ...
@@ -92,6 +93,10 @@ class Lanes:
                 remedy="give one a lane",
             )
         self._engine.power_cycle(held)
+
+    def power_cycle_again(self) -> None:
+        """Power off and on, each lane in the state in which it woke up before, also one by chance."""
+        self._engine.power_cycle_again()
 
     def load(self, states: Sequence[bytes]) -> None:
         """Put lane k into a state that `snapshot` of a simulation of the netlist gave; the netlist must have no loops.

@@ -61,12 +61,11 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes]) ->
     if set(plan.slots.tolist()) != {slot} or slot not in seats or seats[slot].memories:
         return None
     course, netlist = reached(plan, seats, slot), seats[slot].netlist
-    held = sampled_power_ups(MANY, 0)
     try:
         if id(netlist) in lanes:
-            lanes[id(netlist)].power_cycle(held)
+            lanes[id(netlist)].power_cycle_again()
         else:
-            lanes[id(netlist)] = Lanes(netlist, MANY, held)
+            lanes[id(netlist)] = Lanes(netlist, MANY, sampled_power_ups(MANY, 0))
         made = lanes[id(netlist)]
         if not made.side_by_side:
             return None
@@ -97,7 +96,8 @@ def likely(
     told, sign = split(recording.rows.levels[part], recording.rows.sure[part], range(lines))
     size = fast_length(len(rows.levels) + count)
     ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
-    unique, lanes = np.unique(of.outputs, axis=0, return_index=True)
+    lanes = np.array(list({row.tobytes(): lane for lane, row in reversed(list(enumerate(of.outputs)))}.values()))
+    unique = of.outputs[lanes]
     at = [np.searchsorted(of.ticks, ticks, side="right") - 1 for ticks in row_ticks]
     compared = float(told.sum())
     least = np.empty(len(unique))
