@@ -96,7 +96,9 @@ def likely(
     told, sign = split(recording.rows.levels[part], recording.rows.sure[part], range(lines))
     size = fast_length(len(rows.levels) + count)
     ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
-    lanes = np.array(list({row.tobytes(): lane for lane, row in reversed(list(enumerate(of.outputs)))}.values()))
+    lanes = np.array(
+        list({row.tobytes(): lane for lane, row in reversed(list(enumerate(of.outputs)))}.values())
+    )
     unique = of.outputs[lanes]
     at = [np.searchsorted(of.ticks, ticks, side="right") - 1 for ticks in row_ticks]
     compared = float(told.sum())

@@ -64,6 +64,13 @@ def test_power_ups_and_inputs_are_separate_runs(seed: int, ripple: bool) -> None
         lanes.settle()
         for name in (*netlist.outputs, *(r.name for r in netlist.registers)):
             assert lanes.get(name) == [sim.get(name) for sim in sims], name
+    lanes.power_cycle_again()
+    lanes.settle()
+    for sim, held in zip(sims, power_ups(seed, count), strict=True):
+        sim.power_cycle(held)
+        sim.settle()
+    for name in (*netlist.outputs, *(r.name for r in netlist.registers)):
+        assert lanes.get(name) == [sim.get(name) for sim in sims], name
 
 
 @pytest.mark.parametrize("as_drawn", [True, False], ids=["as drawn", "shared"])
@@ -299,7 +306,7 @@ def test_a_memory_that_is_no_gates_runs_lane_after_lane() -> None:
     differs = lanes.differs_in_clock("i", bit=10, cycles=50)
     assert np.array_equal(differs.astype(bool), np.any(meant != meant[0], axis=1))
     columns = {"i": (np.arange(100) % 2 << 10 | 1 << 9 | 77).astype(np.uint64)}
-    lanes.power_cycle(power_ups(4, 6))
+    lanes.power_cycle_again()
     first, apart = lanes.run_agreement(columns, "o")
     shown = np.array([Simulation(netlist, held).run_columns(columns, "o") for held in power_ups(4, 6)])
     assert np.array_equal(first, shown[0])
