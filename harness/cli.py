@@ -691,7 +691,7 @@ EXAMPLES = {
         "forelight check tide_gauge tide.csv",
         "forelight check 101 tide.csv --json",
         "forelight check tide_gauge --exercise 7 -o what.csv",
-        'forelight check tide_gauge --exercise 7 --answer "restart never given"',
+        'forelight check tide_gauge --exercise 7 --answer "restart held"',
     ),
     "survey": (
         "forelight check tide_gauge tide.csv --survey quay.survey --who Ann --keep",

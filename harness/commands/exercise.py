@@ -25,7 +25,13 @@ from .judging.reasons import handling, step_line
 #: Draws until one differs, and steps that are recorded of it.
 DRAWS, STEPS = 60, 300
 #: Kinds that no family lists.
-ALWAYS = {"another power-up", "another slot", "stopped on the way", "stuck inside the chip", "two slips"}
+ALWAYS = {
+    "another power-up",
+    "another slot",
+    "clock stopped on the way",
+    "stuck inside the chip",
+    "two slips",
+}
 RIGHT, NEARLY, WRONG = "right", "nearly", "wrong"
 
 
@@ -117,11 +123,11 @@ def _causes(made: Exercise) -> list[Mishap]:
 
 def _task(made: Exercise, asking: Question, seed: int, file: Path) -> Iterator[Text | str]:
     yield f"Wrote {file}: a recording of {asking.sheet.title} in which something went wrong."
-    yield "What was it? Compare it with the card and with what was foretold, and answer, for example, with"
-    yield f'  forelight check {asking.sheet.name} --exercise {seed} --answer "restart held"'
+    yield "What was it? Compare it with the card and with what was foretold, and answer with"
+    yield f'  forelight check {asking.sheet.name} --exercise {seed} --answer "..."'
     yield ""
     kinds = [kind for kind in SHARES if kind in {cause.kind for cause in _causes(made)} | ALWAYS]
-    yield f"These kinds of things go wrong here: {', '.join(kinds)}."
+    yield f"These kinds of things go wrong here: {'; '.join(kinds)}."
 
 
 def _verdict(made: Exercise, ranking: Ranking, worth: str) -> Iterator[Text | str]:

@@ -63,7 +63,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
 def stopped_on_the_way(it: Handling, steps: int, seconds: float) -> Mishap:
     """The clock stops for good after so many steps of the run, of which `seconds` are still recorded."""
     return Mishap(
-        "stopped on the way",
+        "clock stopped on the way",
         "clock stopped on the way",
         f"The clock stopped on the way: after step {steps} nothing moved any more.",
         "Look whether the step clock is still enabled and the board still has power; then run it again from the start.",

@@ -54,7 +54,7 @@ def drawn(kind: str, it: Handling, seat: Seat, rng: random.Random) -> tuple[Mish
             some = [recording.power_up(wake) for wake in range(WAKES)]
         case "another slot":
             some = list(recording.other_slots(it))
-        case "stopped on the way":
+        case "clock stopped on the way":
             some = [clock.stopped_on_the_way(it, steps, STOPPED) for steps in STOPS]
         case kind if kind in writing.KINDS:
             some = [writing.cause([Slip(writing.KINDS[kind], n, n)]) for n in ENTRIES]

@@ -36,7 +36,7 @@ MOVED = 2  # inputs at most
 #: Kinds of cause that happen once: they are gone when the same is done again.
 ONCE = frozenset(
     {"switch not moved", "steps miscounted", "press not seen", "button bounced", "another power-up",
-     "stopped on the way", *writing.KINDS, writing.SEVERAL}
+     "clock stopped on the way", *writing.KINDS, writing.SEVERAL}
 )  # fmt: skip
 #: Kinds of cause that are gone when something else is done.
 GONE = ONCE | {"another run", "another slot", "other inputs recorded", "channel late", "wrong time base"}

@@ -103,7 +103,7 @@ SHARES = {
     "outputs swapped": 4.0, "outputs shorted": 2.0, "clip the wrong way round": 3.0, "clip in another order": 2.0,
     "channel late": 1.0, "wrong time base": 2.0, "another run": 4.0, "other inputs recorded": 3.0, "another slot": 2.0,
     "another power-up": 2.0, "stuck inside the chip": 0.5, "two slips": 0.5, "input open": 1.0,
-    "stopped on the way": 1.0, "entry missed": 3.0, "entry written twice": 2.0, "entry written wrong": 3.0,
+    "clock stopped on the way": 1.0, "entry missed": 3.0, "entry written twice": 2.0, "entry written wrong": 3.0,
     "several entries amiss": 0.5,
 }  # fmt: skip
 

@@ -49,7 +49,7 @@ ORDERS = (
 #: Those about all slots of a chip, or about many causes.
 WHOLE = (
     "check dice eye.csv",
-    "check tide_gauge --exercise 7 --answer 'restart never given'",
+    "check tide_gauge --exercise 7 --answer 'restart held'",
     "wall --board mole --seconds 1",
     "card --all --board mole",
     "check --any --board mole eye.csv",

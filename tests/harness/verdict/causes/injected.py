@@ -72,7 +72,7 @@ CHIPS = (
 #: Kinds that a list by eye cannot show, or that are made of what an instrument recorded.
 TIMED_ONLY = frozenset(
     {"another strap code", "strap code misread", "strap switch without contact", "outside clock", "wrong time base",
-     "channel late", "other inputs recorded", "stopped on the way"}
+     "channel late", "other inputs recorded", "clock stopped on the way"}
 )  # fmt: skip
 #: Kinds that are made by whoever writes a list.
 LISTS_ONLY = frozenset({*writing.KINDS, writing.SEVERAL})

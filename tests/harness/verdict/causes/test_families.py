@@ -28,7 +28,7 @@ DRAWS = 40
 #: Kinds that no family lists beforehand: made of the recording itself, of the netlist, or of two others.
 FOUND_LATER = {
     "two slips", "stuck inside the chip", "another slot", "another power-up", "other inputs recorded", "input open",
-    "stopped on the way", "entry missed", "entry written twice", "entry written wrong", "several entries amiss"
+    "clock stopped on the way", "entry missed", "entry written twice", "entry written wrong", "several entries amiss"
 }  # fmt: skip
 
 
