@@ -24,8 +24,9 @@ from ...capture.record import Capture, Floats, Levels, RecordedLine
 from ..listing import Slip
 from . import clock, recording, silicon, writing
 from .foretell import Foreteller, clipped
+from .inquiry import PAIRED
 from .mishap import SHARES, Clip, Handling, Mishap, both
-from .rank import FAMILIES, PAIRED
+from .rank import FAMILIES
 
 PAIR = "two slips"
 RECORDED_INPUTS = "other inputs recorded"

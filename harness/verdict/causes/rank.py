@@ -1,23 +1,16 @@
 """Ranks the causes of a recording that differs, in groups that it cannot tell apart.
 
-Theory of operation. Each cause is foretold and weighed as the prediction itself is: bits saved over all placements,
-plus the logarithm of its prior. Causes that foretell the same for each recorded row are one group, whose weight is the
-sum of theirs. What saves fewer bits than its prior costs explains nothing: then none of these fits. The same holds
-where steps lost on the way, or single wrong bits, explain more.
+Theory of operation. The first steps of a long recording say which causes are worth weighing by the whole of it
+(`inquiry.py`). Causes that foretell the same for each recorded row are one group, whose weight is the sum of theirs.
+Where each saves fewer bits than its prior costs none of these fits, nor where steps lost on the way, or single wrong
+bits, explain more.
 """
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, replace
-from functools import cached_property
-from itertools import combinations, product
+from dataclasses import replace
 
 import numpy as np
-from forelight.designs.datasheet import OUTPUT_LINES
-from forelight.designs.procedures.procedure import Strap
-from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
 from ...capture.record import Capture
@@ -25,12 +18,12 @@ from ..fit import Recording
 from ..listing import listed
 from ..reading import Readout
 from ..reference import Foretold
-from ..rows import Moments, ReadRows, foretold_list, predicted
 from ..verdict import lay
-from . import clips, clock, hand, recording, silicon, wakes, wiring, writing
-from .foretell import Foreteller, Prospect, clipped, moves, on_axis
-from .mishap import CLIPPED, SHARES, Handling, Mishap, both
-from .readings import TOLERANCE, WIDEST, Readings, beginning
+from . import clock, hand, recording, silicon, wiring, writing
+from .foretell import Foreteller, on_axis
+from .inquiry import EXPLAINED, NONE, NOTHING, RARE, Inquiry, Progress, never_settles
+from .mishap import Handling
+from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
 
@@ -44,363 +37,10 @@ REST = 2048
 AHEAD, ANYWHERE = 512, 4096
 #: Causes that are weighed by the whole of a long recording.
 FINALISTS = 32
-#: Power-ups that are tried one by one, where they cannot be run side by side.
-WAKES = 8
-#: Of what is the same from some power-ups, so much, and so little, may be otherwise where many are looked at.
-SAME, FEW = 0.02, 4
-#: Of what a recording holds, so much must be left open for that.
-OPEN = 0.2
-#: The share of recordings that none of the causes explains, as a logarithm.
-NONE = math.log2(0.0001)
-#: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
-EXPLAINED = 0.5
-#: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
-FREE = math.log2(math.log(WIDEST) / TOLERANCE)
-#: Of a recording, so much in which nothing moves any more may be a clock that stopped.
-AT_REST = 0.05
-#: Bits that a cause, however rare, may save less than that.
-RARE = 20.0
-#: Of the levels that were recorded, so many must be foretold.
-COMPARED = 0.5
-#: Bits within which one clock, or one place, is as good as another.
-AS_GOOD = 0.5
 #: Members of a group, and groups, whose faults of silicon are described.
 NAMED = 4
-#: Bits for clips in some order, and for each that is moved.
-ORDERS, EACH = 4.0, 3.0
-#: Causes of which two may have come together, and how many of the likeliest.
-PAIRED = frozenset(
-    {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
-     "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
-)  # fmt: skip
-PAIRS = 24
 #: Slots of a board of which all are tried; of one with more only where nothing else explains the recording.
 FEW_SLOTS = 8
-NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
-
-Progress = Callable[[int, int], None]
-
-
-@dataclass
-class _Inquiry:
-    """One recording, and what was made of it so far."""
-
-    it: Handling
-    readings: Readings
-    teller: Foreteller
-    cut: int | None
-    progress: Progress
-    found: list[Explained] = field(default_factory=list)
-    tried: int = 0
-
-    def weigh(self, causes: Sequence[Mishap]) -> None:
-        """Keep those that explain the recording."""
-        priors = _priors(causes)
-        for number, cause in enumerate(causes):
-            self.progress(number, len(causes))
-            self.keep(self.explained(cause, priors[cause.name], cause.change(self.it)))
-        self.tried += len(causes)
-
-    def keep(self, one: Explained | None) -> None:
-        if one is not None and one.bits > NONE - RARE:
-            self.found.append(one)
-
-    def weigh_silicon(self) -> None:
-        """The stuck-at faults of the design, all side by side."""
-        planned = self.teller.plan(self.it, self.cut)
-        if planned is None or planned[0].slots[-1] != self.it.home or self.it.home not in planned[2]:
-            return
-        plan, up, seats = planned
-        every = silicon.all_faults(seats[self.it.home])
-        self.tried += len(every)
-        prior = math.log2(SHARES["stuck inside the chip"] / sum(SHARES.values()) / max(len(every), 1))
-        for broken in silicon.foretold(plan, seats, self.it.home):
-            first = silicon.unnamed(broken.members[0])
-            it, told = first.change(self.it), self.teller.laid(broken.settled, up)
-            tolds = [(told, 1.0, 0.0)]
-            if self.is_open(it, told, 1.0):
-                each = [self.teller.laid(golden, up) for golden in broken.each()]
-                tolds += [(one, 1.0, math.log2(silicon.POWER_UPS / len(each))) for one in each]
-            one = self.best(first, prior, it, tolds)
-            if one is not None and one.bits > NONE - RARE:
-                for fault in broken.members:
-                    cause = silicon.unnamed(fault)
-                    self.keep(replace(one, cause=cause, handling=cause.change(self.it)))
-
-    def weigh_power_ups(self) -> None:
-        """The state in which the design woke up, where what is foretold from some is not so from all."""
-        first = self.readings.meant
-        if self.never_settles(first):
-            return
-        prior = math.log2(SHARES["another power-up"] / sum(SHARES.values()))
-        for wake, told, rare in self.from_power_ups(self.it, first, 1.0):
-            self.tried += 1
-            cause = recording.power_up(wake)
-            self.keep(self.best(cause, prior, cause.change(self.it), [(told, 1.0, rare)]))
-
-    def weigh_unrestarted(self, causes: Sequence[Mishap]) -> None:
-        """What is shown from each of many power-ups, though a few of them agree: of causes that change what reaches the
-        design, which may then never have been restarted."""
-        priors = _priors(causes)
-        for number, cause in enumerate(causes):
-            self.progress(number, len(causes))
-            it = cause.change(self.it)
-            if it.inside == self.it.inside or it.pace is None:
-                continue
-            first = self.teller.prospect(it, self.cut)
-            if first is None or _is_settled(first, self.readings.names):
-                continue
-            if self.readings.of(first, it.pace):
-                tolds = [(told, it.pace, rare) for _, told, rare in self.many_power_ups(it, first, it.pace)]
-                self.keep(self.best(cause, priors[cause.name], it, tolds))
-
-    def weigh_list(self) -> None:
-        """Entries of a list by eye that were missed, written twice or wrong."""
-        reading = self.readings.usual
-        if reading.stated is None or not len(reading.rows.levels):
-            return
-        recording = reading.recordings[0]
-        found = listed(recording, reading.rows, reading.stated)
-        self.tried += len(writing.KINDS) * len(recording.rows.levels)
-        if found is None or not 0 < len(found.slips) <= writing.MOST:
-            return
-        cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-        prior = math.log2(SHARES[cause.kind] / sum(SHARES.values()))
-        laid, told = writing.explains(recording, rows, found), self.readings.meant.foretold
-        it = cause.change(self.it)
-        self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
-
-    def weigh_stop(self) -> None:
-        """A clock that stopped for good when the last edge had come, up to which all is as was meant."""
-        capture, meant = self.readings.capture, self.readings.meant
-        lines = self.readings.usual.lines  # without spikes
-        last = max((float(lines[name].times[-1]) for name in self.readings.names), default=capture.end)
-        rest = capture.end - last
-        if (
-            capture.unit != "seconds"
-            or meant.foretold.hz is None
-            or rest < AT_REST * (capture.end - capture.start)
-        ):
-            return
-        step = meant.foretold.unit / meant.foretold.oscillator_hz
-        first = replace(
-            self.readings, capture=beginning(capture, last + step), others={}, fitted={}, clockless={}
-        )
-        reading = first.usual
-        rows = first.rows(meant.foretold, reading)
-        fits = [(one, found) for one, found in first.fits(rows, reading) if found.best.mismatches <= FEW]
-        if not fits:
-            return
-        one, found = max(fits, key=lambda pair: pair[1].bits - pair[0].handicap)
-        assert one.clock is not None
-        shift = rows.first - one.rows.first + found.best.offset / rows.slots
-        at = one.clock.steps(np.array([last])) + shift
-        steps = int(
-            meant.foretold.step_at(at)[0] - meant.foretold.step_at(np.array([meant.foretold.freed]))[0]
-        )
-        if steps < 1:
-            return
-        causes = [
-            clock.stopped_on_the_way(self.it, count, rest + step)
-            for count in range(max(steps - 1, 1), steps + 2)
-        ]
-        self.tried += len(causes)
-        prior = math.log2(SHARES[causes[0].kind] / sum(SHARES.values()))
-        tries = [self.explained(cause, prior, cause.change(self.it)) for cause in causes]
-        self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
-
-    def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
-        """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
-        for told, pace, _ in self.told(it):
-            reading = self.readings.of(told, pace)
-            for one in reading.recordings[:1] if reading else ():
-                assert reading is not None
-                rows = _of_outputs(told, reading)
-                for cause in clips.found(one, rows, OUTPUT_LINES):
-                    changed = cause.change(it)
-                    moved = sum(clip != own for clip, own in zip(changed.clips, CLIPPED, strict=True))
-                    share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
-                    made = cause if first is None else both(first, cause)
-                    self.keep(self.explained(made, share + prior, changed))
-
-    def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
-        """Two slips at a time, of those that are the most common: of the hand, and with clips in another order.
-
-        Of slips by which the same reaches the design one stands for all, until two explain the recording together.
-        """
-        priors = _priors(causes)
-        alike: dict[object, list[Mishap]] = {self._reached(NOTHING): []}
-        for cause in sorted(causes, key=lambda c: -priors[c.name]):
-            if cause.kind in PAIRED and cause.change(self.it).clips == CLIPPED:
-                alike.setdefault(self._reached(cause), []).append(cause)
-        usual = [some for some in alike.values() if some][:PAIRS]
-
-        def paired(first: Mishap, second: Mishap) -> Explained | None:
-            pair = both(first, second)
-            return self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it))
-
-        explaining: set[int] = set()
-        for number, (first, second) in enumerate(combinations(range(len(usual)), 2)):
-            self.progress(number, len(usual) * (len(usual) - 1) // 2)
-            self.tried += 1
-            one = paired(usual[first][0], usual[second][0])
-            if one is not None and one.fit.bits > EXPLAINED * one.recording.null_bits:
-                self.keep(one)
-                explaining |= {first, second}
-        every = [cause for some in usual for cause in some]
-        for other in (usual[number][0] for number in sorted(explaining)):  # with whatever else does as well
-            for cause in every:
-                if cause is not other:
-                    self.keep(paired(cause, other))
-        for some in usual:
-            self.weigh_clips(some[0].change(self.it), priors[some[0].name], some[0])
-
-    def _reached(self, cause: Mishap) -> object:
-        """The same for causes by which the same reaches the design."""
-        planned = self.teller.plan(cause.change(self.it), self.cut)
-        return cause.name if planned is None else moves(planned[0])
-
-    def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
-        """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
-        return self.best(cause, prior, it, self.told(it))
-
-    def best(
-        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float, float]]
-    ) -> Explained | None:
-        """The same, of what was foretold for it in one or more ways."""
-        best: Explained | None = None
-        bits: list[float] = []
-        for told, pace, rare in tolds:
-            reading = self.readings.of(told, pace)
-            if reading is None:
-                continue
-            shown = clipped(told.foretold, it.clips)
-            if not self.readings.rests_as(shown, reading, pace):
-                continue
-            rows = self.readings.rows(shown, reading)
-            for one, found in self.readings.fits(rows, reading):
-                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
-                    continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap - rare)
-                if best is None or bits[-1] > best.bits + AS_GOOD:
-                    best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
-        if best is None:
-            return None
-        return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
-
-    def told(self, it: Handling) -> Iterator[tuple[Prospect, float, float]]:
-        """What this handling foretells, at which pace, and how rare that is among others like it, in bits.
-
-        Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
-        settles the design, it is foretold from power-up after power-up.
-        """
-        paces = [it.pace] if it.pace is not None else self.readings.free_paces()
-        free = 0.0 if it.pace is not None else FREE
-        code = _code(it)
-        if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
-            rate = float(it.board.step_hz(code))
-            paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
-        first = self.teller.prospect(it, self.cut) if paces else None
-        if first is None or not any(self.readings.of(first, pace) for pace in paces):
-            return
-        whole = [(it, first)]
-        if first.foretold.hz != self.readings.meant.foretold.hz:
-            watched = None if self.code is None else clock.by_watch(it, self.code)
-            other = self.teller.prospect(watched, self.cut) if watched else None
-            whole += [(watched, other)] if watched is not None and other is not None else []
-        yield from ((told, pace, free) for _, told in whole for pace in paces)
-        if it.wake is not None:
-            return
-        if self.never_settles(self.readings.meant):
-            if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
-                yield from ((other, pace, free) for pace in paces)
-            return
-        for (done, told), pace in product(whole, paces):
-            if self.is_open(done, told, pace):
-                yield from (
-                    (one, pace, free + rare) for _, one, rare in self.from_power_ups(done, told, pace)
-                )
-
-    def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
-        """Whether what is foretold leaves a good part open, and the rest is as recorded, or nearly so."""
-        reading = self.readings.of(told, pace)
-        if reading is None:
-            return False
-        rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
-        widely = _left_open(rows, reading.recordings[0]) >= OPEN
-        return any(
-            found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
-            and (widely or found.best.saved.sum() < EXPLAINED * one.null_bits)
-            for one, found in self.readings.fits(rows, reading)
-        )
-
-    def from_power_ups(
-        self, it: Handling, first: Prospect, pace: float
-    ) -> Iterator[tuple[int, Prospect, float]]:
-        """The power-ups from which the recording may come, what each foretells, and how rare it is."""
-        side_by_side = False
-        for one in self.many_power_ups(it, first, pace):
-            side_by_side = True
-            yield one
-        if not side_by_side:
-            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
-            yield from ((number, told, 0.0) for number, told in others if told is not None)
-
-    def many_power_ups(
-        self, it: Handling, first: Prospect, pace: float
-    ) -> Iterator[tuple[int, Prospect, float]]:
-        """The likeliest of many that run side by side; none where they cannot."""
-        reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.cut)
-        if reading is None or planned is None:
-            return
-        plan, up, seats = planned
-        found = self.teller.woken(plan, seats, it.fault)
-        if found is None:
-            return
-        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
-        its = reading.recordings[0]
-        sources = [
-            it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in its.moments.names
-        ]
-        ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        some = wakes.likely(found, its, rows, ticks, sources)
-        for wake in some:
-            yield wake, self.teller.laid(found.golden(wake), up), math.log2(wakes.MANY / len(some))
-
-    @property
-    def explains(self) -> bool:
-        """Whether one of those that were found explains a good part of what the recording holds."""
-        return any(
-            one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
-            for one in self.found
-        )
-
-    @cached_property
-    def code(self) -> int | None:
-        """The strap code that was meant."""
-        return _code(self.it)
-
-    def never_settles(self, told: Prospect) -> bool:
-        return _never_settles(told, self.readings.names)
-
-
-def _left_open(rows: ReadRows, recording: Recording) -> float:
-    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open."""
-    bits = np.arange(len(recording.names), dtype=rows.known.dtype)[:, None]
-    open_ = 1 - (rows.known >> bits & 1).mean(axis=1)
-    return float(recording.cost.sum(axis=1) @ open_) / max(recording.null_bits, 1.0)
-
-
-def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
-    """What all outputs are foretold to be, read where the recorded ones are."""
-    there = on_axis(told.foretold, reading.reference)
-    if reading.stated is not None:
-        return foretold_list(there, OUTPUT_LINES)
-    known = dict(zip(reading.moments.names, reading.moments.places, strict=True))
-    outputs = [places for name, places in known.items() if name in OUTPUT_LINES]
-    usual = max(outputs, key=outputs.count)
-    at = Moments(OUTPUT_LINES, tuple(known.get(name, usual) for name in OUTPUT_LINES))
-    return predicted(there, at, reading.stray)
 
 
 def rank(
@@ -419,11 +59,11 @@ def rank(
     capture = _without_long_rest(capture, long)
     long = min(long, _length(capture, meant.foretold))
     cut = None
-    ahead = ANYWHERE if _never_settles(meant, tuple(capture.lines)) else AHEAD
+    ahead = ANYWHERE if never_settles(meant, tuple(capture.lines)) else AHEAD
     if len(meant.foretold.rises) > long + 2 * ahead:
         cut = int(long) + ahead
         meant = teller.prospect(it, cut) or meant
-    whole = _Inquiry(it, Readings(capture, board, meant, step_line), teller, cut, progress)
+    whole = Inquiry(it, Readings(capture, board, meant, step_line), teller, cut, progress)
     search = _first_look(whole, long, ahead) or whole
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
@@ -470,7 +110,7 @@ def _length(capture: Capture, base: Foretold) -> float:
     return (capture.end - capture.start) / unit
 
 
-def _first_look(whole: _Inquiry, long: float, ahead: int) -> _Inquiry | None:
+def _first_look(whole: Inquiry, long: float, ahead: int) -> Inquiry | None:
     """The first steps of a recording so long, and the predictions for as much; None where it is short."""
     capture, base = whole.readings.capture, whole.readings.meant.foretold
     if not capture.timed or long <= 2 * LOOK:
@@ -484,7 +124,7 @@ def _first_look(whole: _Inquiry, long: float, ahead: int) -> _Inquiry | None:
     if told is None:
         return None
     readings = Readings(beginning(capture, end), whole.readings.board, told, whole.readings.step_line)
-    return _Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
+    return Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
 
 
 def _otherwise(readings: Readings) -> float:
@@ -536,15 +176,6 @@ def differing_bits(best: Explained | None, meant: Explained | None) -> tuple[Dif
     return tuple(differing(meant.recording, told, rows, offset, is_list))
 
 
-def _priors(causes: Sequence[Mishap]) -> dict[str, float]:
-    """The logarithm of each cause's prior, by name: the share of its kind, parted by weight."""
-    total: dict[str, float] = {}
-    for cause in causes:
-        total[cause.kind] = total.get(cause.kind, 0.0) + cause.weight
-    whole = sum(SHARES.values())
-    return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}
-
-
 def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Handling) -> tuple[Suspects, ...]:
     """The groups, in which the first faults of silicon have the names of the source."""
 
@@ -558,32 +189,3 @@ def _named(groups: tuple[Suspects, ...], teller: Foreteller, it: Handling) -> tu
         else group
         for number, group in enumerate(groups)
     )
-
-
-def _is_settled(told: Prospect, names: tuple[str, ...]) -> bool:
-    """Whether a few power-ups show the same on these lines from the moment on at which the slot is up."""
-    since = told.foretold.since
-    lines = [told.foretold.lines[name] for name in names]
-    late = [
-        line.levels[max(int(np.searchsorted(line.times, since, side="right")) - 1, 0) :] for line in lines
-    ]
-    return not any((levels == UNKNOWN).any() for levels in late)
-
-
-def _never_settles(told: Prospect, names: tuple[str, ...]) -> bool:
-    lines = told.foretold.lines
-    return any(name in OUTPUT_LINES and lines[name].levels[-1] == UNKNOWN for name in names)
-
-
-def _code(it: Handling) -> int | None:
-    """The strap code that is set."""
-    return next((action.code for action in it.before if isinstance(action, Strap)), None)
-
-
-def _is_otherwise_alike(one: Handling, other: Handling) -> bool:
-    """Whether two handlings that do the same differ in their strap codes alone."""
-    same = all(
-        a == b or (isinstance(a, Strap) and isinstance(b, Strap))
-        for a, b in zip(one.before, other.before, strict=False)
-    )
-    return same and len(one.before) == len(other.before) and one.then == other.then
