@@ -148,7 +148,9 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         if verdict.kind == AGREES:
             yield f"The odds that it does not fit by accident are {odds(verdict.evidence)}."
     if verdict.rate_hz is not None and verdict.expected_hz is not None:
-        sigma = f" give or take {verdict.rate_sigma_hz:.2g} Hz" if verdict.rate_sigma_hz else ""
+        off = verdict.rate_sigma_hz or 0.0
+        # What is nearer than a part in a million tells of the file, not of a bench.
+        sigma = f" give or take {off:.2g} Hz" if off > 1e-6 * verdict.rate_hz else ""
         codes = (
             f"; strap code {either([str(code) for code in verdict.codes])} gives that"
             if verdict.codes

@@ -130,7 +130,9 @@ class Session:
         """What is said first."""
         said = (self.sheet.description,) if self.sheet.description else ()
         return (
-            said if self.sheet.restart is None else (*said, "It is as the power left it: restart it first.")
+            said
+            if self.sheet.restart is None
+            else (*said, "Restart it first: until then it is as the power left it.")
         )
 
     def about(self) -> tuple[str, ...]:

@@ -206,16 +206,17 @@ def describe(lines: FaultLines, fault: Fault) -> str:
     line = "a constant" if net is None else lines.name(net)
     where = ""
     if site.place == "output":
-        where = f" as output {list(netlist.outputs)[site.number]}[{site.bit}] shows it"
+        where = f", where output {list(netlist.outputs)[site.number]}[{site.bit}] shows it,"
     elif site.place == "gate":
         cell = netlist.cells[site.number]
         made, word = (cell.output, 0), gate_word(cell.kind)
         gate = f"the {word} that makes {lines.names[made]}" if made in lines.names else lines.name(made)
-        where = f" as {gate} reads it"
+        where = f", where {gate} reads it,"
     elif site.place != "driver":
         register = netlist.registers[site.number]
-        does = {"data": "takes", "clock": "is clocked by"}.get(site.place, "is set or cleared by")
-        where = f" as register {register.name or f'v{register.output}'} {does} it"
+        name = f"register {register.name or f'v{register.output}'}"
+        does = {"data": f"{name} takes it", "clock": f"it clocks {name}"}
+        where = f", where {does.get(site.place, f'it sets or clears {name}')},"
     return f"{line}{where} stuck at {fault.stuck}"
 
 

@@ -112,10 +112,10 @@ def test_an_output_that_feeds_logic_adds_a_branch() -> None:
     netlist = drawn("INPUT(a)\nOUTPUT(y)\nOUTPUT(z)\ny = NOT(a)\nz = NOT(y)\n", "two")
     branches = [site for site in sites(netlist) if site.place != "driver"]
     assert branches == [Site("gate", 1, 0), Site("output", 0, 0)]
-    assert describe(FaultLines(netlist), Fault(branches[1], 1)) == "y as output y[0] shows it stuck at 1"
+    assert describe(FaultLines(netlist), Fault(branches[1], 1)) == "y, where output y[0] shows it, stuck at 1"
     assert (
         describe(FaultLines(netlist), Fault(branches[0], 0))
-        == "y as the inverter that makes z reads it stuck at 0"
+        == "y, where the inverter that makes z reads it, stuck at 0"
     )
 
 
