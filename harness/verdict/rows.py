@@ -160,14 +160,20 @@ def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
     """
     first, last = int(np.floor(reference.since)), int(np.ceil(reference.end))
     rows = _empty(last - first, at.slots, first, at.lines)
+    steps = np.arange(first, last, dtype=np.float64)
+    found: dict[float, tuple[Floats, NDArray[np.bool_]]] = {}  # by place: the times, and whether they count
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         line = reference.lines[name]
         free = _let_go(reference, line)
         for slot, place in enumerate(places_):
-            times = np.arange(first, last, dtype=np.float64) + place
+            if place not in found:
+                times = steps + place
+                found[place] = times, (times > reference.since) & (times < reference.end)
+            times, counts = found[place]
             read = _read(line, times, min(stray, STILL))
-            told = (read.level != UNKNOWN) & ~read.near & (times > reference.since) & (times < reference.end)
-            told[slice(*np.searchsorted(times, free))] = False
+            told = (read.level != UNKNOWN) & ~read.near & counts
+            if free is not None:
+                told[slice(*np.searchsorted(times, free))] = False
             _put(rows, bit, slot, read.level, told)
     hold = _hold(rows, at, reference.since) if reference.onward > 0 else None
     for bit, _ in enumerate(at.held, len(at.names)):
@@ -273,13 +279,15 @@ def _put(rows: ReadRows, bit: int, slot: int, level: NDArray[np.uint8], told: ND
     rows.known[part] |= told.astype(rows.levels.dtype) << bit
 
 
-def _let_go(reference: Foretold, line: RecordedLine) -> tuple[float, float]:
-    """The time in which the line does as the hand that lets go of restart does."""
-    return (reference.since, reference.onward + STILL) if _moves(reference, line) else (0.0, 0.0)
+def _let_go(reference: Foretold, line: RecordedLine) -> tuple[float, float] | None:
+    """The time in which the line does as the hand that lets go of restart does, if it does."""
+    return (reference.since, reference.onward + STILL) if _moves(reference, line) else None
 
 
 def _moves(reference: Foretold, line: RecordedLine) -> bool:
-    return bool(np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0)
+    return len(line.times) > 1 and bool(
+        np.diff(np.searchsorted(line.times, [reference.freed, reference.onward]))[0] > 0
+    )
 
 
 @dataclass(frozen=True)
@@ -298,11 +306,17 @@ def _read(line: RecordedLine, times: Floats, room: float, reach: float = 0.0) ->
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
     level = np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs)
     near = np.zeros(len(times), bool)
+    nothing = np.zeros(0, np.int64), np.zeros(0)
+    if len(line.times) == 1:  # it never changes
+        return _Read(level, near, (nothing, nothing))
     beside = []
     for before, side in ((True, slot[1:]), (False, slot[1:] - 1)):
         inner = slice(*np.searchsorted(side, [0, len(times)]))
         apart = np.abs(line.times[1:][inner] - times[side[inner]])
         near[side[inner][apart < room]] = True
+        if not reach:
+            beside.append(nothing)
+            continue
         some = np.flatnonzero(apart < reach)
         rows, apart = side[inner][some], apart[some]
         # Of several edges between two moments the nearest.

@@ -50,7 +50,9 @@ def test_processor_time() -> None:
 
 def test_memory(tmp_path: Path) -> None:
     target = tmp_path / "long.csv"
-    code, _, words = ended("golden", "tide_gauge", "--seconds", "4000", "-o", str(target), FORELIGHT_MIB="60")
+    code, _, words = ended(
+        "golden", "tide_gauge", "--seconds", "400000", "-o", str(target), FORELIGHT_MIB="60"
+    )
     assert code == 2 and "takes more than 60 MiB of memory; ask for less" in words
     assert list(tmp_path.iterdir()) == []
 
@@ -71,7 +73,7 @@ def test_each_of_several_processes(tmp_path: Path) -> None:
     script.write_text(MANY)
     done = subprocess.run(
         [sys.executable, script],
-        env=os.environ | {"FORELIGHT_SECONDS": "2"},
+        env=os.environ | {"FORELIGHT_SECONDS": "1"},
         capture_output=True,
         text=True,
         check=False,
@@ -79,7 +81,7 @@ def test_each_of_several_processes(tmp_path: Path) -> None:
     )
     assert done.stdout == "", done.stderr
     assert done.stderr.splitlines()[-1].startswith(
-        "forelight.harness.limits.LimitError: this command takes more than 2 s of processor time; ask for less"
+        "forelight.harness.limits.LimitError: this command takes more than 1 s of processor time; ask for less"
     )
 
 

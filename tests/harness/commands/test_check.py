@@ -56,6 +56,13 @@ def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
     assert "line o6 is 0 where 1 was predicted." in words
     assert "At step 2 line o6" in words  # 0 and 1 do not need the middle bar
     assert re.search(r"That is 1\.\d{3} s after the slot was up", words)
+
+
+@pytest.mark.slow
+def test_the_same_as_json(capture: Path) -> None:
+    rows = [line.split(",") for line in capture.read_text().splitlines()]
+    dark = [[*row[:3], row[3][:1] + "0" + row[3][2:], row[4]] for row in rows[1:]]
+    capture.write_text("\n".join(",".join(row) for row in [rows[0], *dark]) + "\n")
     found = json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)
     assert (found["verdict"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
@@ -130,7 +137,11 @@ def test_an_empty_slot_cannot_be_checked(capture: Path) -> None:
 
 @pytest.mark.parametrize(
     ("bits", "steps", "first"),
-    [(8, 400, 3), (8, 400, 250), pytest.param(12, 2000, 4000, marks=pytest.mark.slow)],
+    [
+        pytest.param(8, 400, 3, marks=pytest.mark.slow),
+        (8, 400, 250),
+        pytest.param(12, 2000, 4000, marks=pytest.mark.slow),
+    ],
 )
 def test_a_design_without_a_restart_may_have_begun_anywhere(bits: int, steps: int, first: int) -> None:
     """A counter that was found in some state, its upper eight bits shown; and the same with one bit wrong."""

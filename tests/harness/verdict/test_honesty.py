@@ -12,6 +12,7 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 from tests.harness.verdict.honesty import GOOD, Tally, draw, judged, measure
 from tests.harness.verdict.noise import FAULTS
 from tests.harness.verdict.oracle import as_restarted, first_steps, hidden
+from tests.sizes import sized
 
 
 def solid(found: Tally) -> None:
@@ -41,7 +42,7 @@ def falls_short(found: Tally) -> list[str]:
 
 def test_some_captures_of_the_chip() -> None:
     """Seeds from 5000 on, a few runs of two chips."""
-    found = measure(40, 36, 1, first_seed=5000, chips=(3, 8), variety=4)
+    found = measure(sized(20, 40), sized(18, 36), 1, first_seed=5000, chips=(3, 8), variety=4)
     solid(found)
     assert falls_short(found) == []
 
