@@ -1,8 +1,9 @@
-"""Words of strangers as they may be shown: without what commands a terminal, hides, or turns the order of reading."""
+"""Words as they are shown: several in a row, and those of strangers without what commands a terminal or hides."""
 
 from __future__ import annotations
 
 import unicodedata
+from collections.abc import Sequence
 
 #: Stands for a character that is not shown.
 INSTEAD = "\ufffd"
@@ -13,6 +14,11 @@ _KINDS = frozenset(("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"))
 _EMPTY = frozenset("\u034f\u115f\u1160\u17b4\u17b5\u3164\uffa0") | frozenset(
     map(chr, (*range(0x180B, 0x1810), *range(0xFE00, 0xFE10), *range(0xE0100, 0xE01F0)))
 )
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """At least one word in a row: `a`, `a and b`, `a, b and c`."""
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}"
 
 
 def clean(text: str) -> str:

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import field
 
 from forelight.sim.frozen import frozen
+from forelight.sim.plain_text import listed
 
 from ..datasheet import INPUT_LINES, Datasheet
 from .actions import (
@@ -102,13 +103,13 @@ def _set(levels: Mapping[str, int], wording: Wording) -> str:
             f"{_named(line, wording)} to {level}{_contact([line], level, wording)}"
             for line, level in sorted(levels.items())
         ]
-        return f"set {_listed(parts)}" + (" in one go" if len(parts) > 1 else "")
+        return f"set {listed(parts)}" + (" in one go" if len(parts) > 1 else "")
     at = {level: [line for line in INPUT_LINES if levels[line] == level] for level in (0, 1)}
     few = min((1, 0), key=lambda level: len(at[level]))
     rest = f"to {1 - few}{_contact(at[1 - few], 1 - few, wording)}"
     if not at[few]:
         return f"set all eight switches {rest}"
-    named = _listed([_named(line, wording) for line in at[few]])
+    named = listed([_named(line, wording) for line in at[few]])
     return f"set {named} to {few}{_contact(at[few], few, wording)} and all others {rest}, in one go"
 
 
@@ -150,11 +151,11 @@ def _outside(action: Drive | LetGo | Play, wording: Wording) -> str:
             parts = [f"{_line(line, wording)} to {level}" for line, level in sorted(levels.items())]
             switches = "their switches" if len(parts) > 1 else "its switch"
             return (
-                f"with {switches} open, drive {_listed(parts)} from outside, through a resistor (around 1 kOhm) and "
+                f"with {switches} open, drive {listed(parts)} from outside, through a resistor (around 1 kOhm) and "
                 "at the board's own logic voltage"
             )
         case LetGo(lines):
-            return f"take the outside source off {_listed([_line(line, wording) for line in lines])}"
+            return f"take the outside source off {listed([_line(line, wording) for line in lines])}"
         case Play(file):
             return f"move the switches as they moved in {file}"
 
@@ -207,7 +208,3 @@ def _counted(count: int, unit: str) -> str:
 
 def _times(count: int) -> str:
     return "once" if count == 1 else f"{count} times"
-
-
-def _listed(parts: list[str]) -> str:
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

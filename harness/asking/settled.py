@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from forelight.sim.plain_text import listed
+
 from ..golden.golden import Golden, Race
 from ..view.words import ranges, seconds
 
@@ -166,7 +168,7 @@ def _moved(golden: Golden, race: Race) -> str:
     names = [f"{line} (the step line)" if _is_step(golden, line) else line for line in race.lines]
     if len(names) == 1:
         return f"{names[0]} moves"
-    return f"{', '.join(names[:-1])} and {names[-1]} move in one update"
+    return f"{listed(names)} move in one update"
 
 
 def _is_step(golden: Golden, line: str) -> bool:

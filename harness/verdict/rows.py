@@ -28,10 +28,8 @@ Words = NDArray[np.unsignedinteger]
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
 RARE = 0.02  # of a line's changes: places in a step that are rarer do not say where it keeps still
-MANY, STRETCHES = (
-    1 << 17,
-    64,
-)  # changes of a line that tell where they come, and the stretches in which they lie
+MANY = 1 << 17  # changes of a line that tell where they come
+STRETCHES = 64  # in which these lie
 CELLS = 64  # of a step, by which places in it are counted
 FURTHER = 1.25  # times what 99 % of the edges keep within: further none strays
 FURTHEST = 0.75  # of a step

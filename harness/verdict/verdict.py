@@ -380,22 +380,23 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
         )
         reason = f"{when}, for {theirs.seconds(length):.3g} s, and in the prediction {who} still so long{together}."
         return replace(plain, kind=DIFFERS, reasons=(reason,))
-    if moved:
-        reason = "Too little changes in the recording, or in the prediction, to lay one on the other."
-        remedy = "Record more lines, or a run in which the outputs change."
-    elif rest >= theirs.end - theirs.since:
-        reason = "Nothing moves in the recording, and nothing need move in the prediction."
-        remedy = "Record more lines, or a run in which the outputs change."
-    else:
-        long = f"{theirs.seconds(rest):.3g} s"
-        reason = (
-            f"Nothing moves in the recording, and in the prediction these lines may keep still for {long}."
-        )
-        remedy = (
-            "Record for longer than that: if nothing moves then either, `forelight check` says what would do that, "
-            "as a step clock that is off or a restart that is held."
-        )
+    reason, remedy = _undecided(theirs, moved, rest)
     return replace(plain, reasons=(reason,), remedies=(remedy,))
+
+
+def _undecided(theirs: Foretold, moved: bool, rest: float) -> tuple[str, str]:
+    """Why a recording in which hardly anything moves tells nothing, and what to do; it may `rest` for so many steps."""
+    more = "Record more lines, or a run in which the outputs change."
+    if moved:
+        return "Too little changes in the recording, or in the prediction, to lay one on the other.", more
+    if rest >= theirs.end - theirs.since:
+        return "Nothing moves in the recording, and nothing need move in the prediction.", more
+    long = f"{theirs.seconds(rest):.3g} s"
+    return (
+        f"Nothing moves in the recording, and in the prediction these lines may keep still for {long}.",
+        "Record for longer than that: if nothing moves then either, `forelight check` says what would do that, "
+        "as a step clock that is off or a restart that is held.",
+    )
 
 
 def longest_rest(golden: Foretold, levels: Mapping[str, int]) -> float:

@@ -6,9 +6,10 @@ and nothing is said of it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from forelight.sim.frozen import frozen
+from forelight.sim.plain_text import listed
 
 from .words import hertz
 
@@ -99,7 +100,7 @@ def _stillness(now: Status) -> Iterator[str]:
     elif now.paused or now.clock == STOPPED:
         yield "Nothing moves: the oscillator is off."
     elif now.holding:
-        yield f"Nothing moves: {_listed(now.holding)} {'holds' if len(now.holding) == 1 else 'hold'} it."
+        yield f"Nothing moves: {listed(now.holding)} {'holds' if len(now.holding) == 1 else 'hold'} it."
     elif now.step_line is None:
         yield "Nothing moves: plain logic moves only when an input does."
     elif now.clock == OFF:
@@ -158,7 +159,3 @@ def _rises(count: int) -> str:
 
 def _named(line: str, role: str) -> str:
     return f"the board's own {role}" if line == "own" else line
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
+from forelight.sim.plain_text import listed
+
 
 def hertz(rate: Fraction | float) -> str:
     """A rate with its unit, and below one a second the time of a step beside it.
@@ -58,11 +60,11 @@ def ranges(lines: Sequence[str]) -> str:
     return ", ".join(f"{run[0]} to {run[-1]}" if len(run) > 2 else ", ".join(run) for run in runs)
 
 
-def either(listed: Sequence[str], most: int = 6) -> str:
+def either(names: Sequence[str], most: int = 6) -> str:
     """One of these; where they are many, how many more there are.
 
     >>> either(["7"]), either(["251", "252", "253"]), either("abcdefgh")
     ('7', '251, 252 or 253', 'a, b, c, d, e, f or 2 others')
     """
-    named = [*listed[:most], *([f"{len(listed) - most} others"] if len(listed) > most else [])]
-    return named[0] if len(named) == 1 else f"{', '.join(named[:-1])} or {named[-1]}"
+    named = [*names[:most], *([f"{len(names) - most} others"] if len(names) > most else [])]
+    return listed(named, "or")

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import numpy as np
 import scipy  # loads its parts where they are used
 from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.sim.plain_text import listed
 from numpy.typing import NDArray
 
 from ..everywhere import fast_length, split
@@ -60,7 +61,7 @@ def _cause(moved: dict[int, Clip]) -> Mishap:
     words = [_words(n, clip) for n, clip in sorted(moved.items())]
     plain = all(clip.level is None and not clip.inverted for clip in moved.values())
     kind = "clip in another order" if plain else "two slips"
-    said = f"{', '.join(words[:-1])} and {words[-1]}"
+    said = listed(words)
     return Mishap(
         kind,
         said,

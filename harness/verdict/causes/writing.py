@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+from forelight.sim.plain_text import listed
 
 from ..fit import Fit, Recording, place
 from ..listing import MISSED, SLIP_BITS, TWICE, WRONG_ENTRY, Listed, Slip
@@ -23,11 +24,10 @@ _KIND = {slip: kind for kind, slip in KINDS.items()}
 def cause(slips: Sequence[Slip]) -> Mishap:
     """These slips, in the order of the list."""
     words = [_said(slip) for slip in slips]
-    listed = "; ".join(words)
     return Mishap(
         _KIND[slips[0].kind] if len(slips) == 1 else SEVERAL,
-        listed,
-        f"In the list {_and(words)}; all else in it is as foretold.",
+        "; ".join(words),
+        f"In the list {listed(words)}; all else in it is as foretold.",
         "Begin again, and write down each step; a slower step rate makes that easier.",
         lambda it: replace(it, slips=tuple(slips)),
     )
@@ -36,25 +36,13 @@ def cause(slips: Sequence[Slip]) -> Mishap:
 def _said(slip: Slip) -> str:
     one = slip.first == slip.last
     where = f"{slip.first + 1}" if one else f"{slip.first + 1} to {slip.last + 1}"
-    match slip.kind:
-        case kind if kind == MISSED:
-            return (
-                f"a step was left out before entry {where}"
-                if one
-                else f"a step was left out at entries {where}"
-            )
-        case kind if kind == TWICE:
-            return (
-                f"entry {where} is the step before it once more"
-                if one
-                else f"one of entries {where} is too many"
-            )
-        case _:
-            return f"entry {where} was written down wrong"
-
-
-def _and(words: Sequence[str]) -> str:
-    return " and ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)
+    if slip.kind == MISSED:
+        return f"a step was left out {'before entry' if one else 'at entries'} {where}"
+    if slip.kind == TWICE:
+        return (
+            f"entry {where} is the step before it once more" if one else f"one of entries {where} is too many"
+        )
+    return f"entry {where} was written down wrong"
 
 
 def as_written(told: ReadRows, best: Listed) -> ReadRows:

@@ -46,24 +46,27 @@ def test_a_capture_that_agrees_is_0(capture: Path) -> None:
     assert "2.03804 Hz foretold; strap code 182 gives that." in said.replace("\n", " ")
 
 
-def test_a_capture_with_a_segment_that_stays_dark_is_1(capture: Path) -> None:
+@pytest.fixture
+def dark(capture: Path) -> Path:
+    """The same with a middle bar, o6, that stays dark."""
     rows = [line.split(",") for line in capture.read_text().splitlines()]
     for row in rows[1:]:
         row[3] = row[3][:1] + "0" + row[3][2:]  # o6, the middle bar
     capture.write_text("\n".join(",".join(row) for row in rows) + "\n")
-    words = " ".join(ask("check", "tide_gauge", str(capture), code=1).output.split())
-    assert words.startswith(f"Differs: {capture} and what is foretold for Tide gauge, slot 101 of quay. ")
+    return capture
+
+
+def test_a_capture_with_a_segment_that_stays_dark_is_1(dark: Path) -> None:
+    words = " ".join(ask("check", "tide_gauge", str(dark), code=1).output.split())
+    assert words.startswith(f"Differs: {dark} and what is foretold for Tide gauge, slot 101 of quay. ")
     assert "line o6 is 0 where 1 was predicted." in words
     assert "At step 2 line o6" in words  # 0 and 1 do not need the middle bar
     assert re.search(r"That is 1\.\d{3} s after the slot was up", words)
 
 
 @pytest.mark.slow
-def test_the_same_as_json(capture: Path) -> None:
-    rows = [line.split(",") for line in capture.read_text().splitlines()]
-    dark = [[*row[:3], row[3][:1] + "0" + row[3][2:], row[4]] for row in rows[1:]]
-    capture.write_text("\n".join(",".join(row) for row in [rows[0], *dark]) + "\n")
-    found = json.loads(ask("check", "tide_gauge", str(capture), "--json", code=1).output)
+def test_the_same_as_json(dark: Path) -> None:
+    found = json.loads(ask("check", "tide_gauge", str(dark), "--json", code=1).output)
     assert (found["verdict"], found["first"]["line"]) == ("differs", "o6")
     assert found["slot"] == 101
     assert found["first"]["step"] == 2
