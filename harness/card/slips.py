@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.sim.plain_text import listed
 
 from ..capture.eye import as_character
 from ..capture.record import Capture
@@ -56,8 +57,7 @@ def _listed(names: list[str]) -> str:
     if slots:
         more = [f"{len(slots) - NAMED} more"] if len(slots) > NAMED else []
         numbers = [*slots[:NAMED], *more]
-        listed = " or ".join(filter(None, [", ".join(numbers[:-1]), numbers[-1]]))
-        others.insert(0, f"slot {listed} selected")
+        others.insert(0, f"slot {listed(numbers, 'or')} selected")
     more = [f"{len(others) - NAMED} like that"] if len(others) > NAMED else []
     return " and ".join([", ".join(others[:NAMED]), *more])
 
