@@ -405,10 +405,12 @@ class Inquiry:
 
 
 def _left_open(rows: ReadRows, recording: Recording) -> float:
-    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open."""
+    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open; where
+    nothing moves, how many of its lines."""
     bits = np.arange(len(recording.names), dtype=rows.known.dtype)[:, None]
     open_ = 1 - (rows.known >> bits & 1).mean(axis=1)
-    return float(recording.cost.sum(axis=1) @ open_) / max(recording.null_bits, 1.0)
+    costs = recording.cost.sum(axis=1)
+    return float(costs @ open_) / max(recording.null_bits, 1.0) if costs.any() else float(open_.mean())
 
 
 def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:

@@ -120,7 +120,9 @@ def _first_look(whole: Inquiry, long: float, ahead: int) -> Inquiry | None:
     edges = np.sort(np.concatenate([line.times for line in capture.lines.values()]))
     enough = edges[min(LOOK, len(edges) - 1)] if len(edges) else capture.end
     unit = (capture.end - capture.start) / long
-    end = max(capture.start + LOOK * unit, float(enough))
+    end = max(capture.start + LOOK * unit, float(enough) + unit)
+    if 2 * (end - capture.start) > capture.end - capture.start:
+        return None
     cut = int((end - capture.start) / unit + min(max(base.end - base.onward - long, 0), ahead)) + LOOK
     told = whole.teller.prospect(whole.it, cut)
     if told is None:
