@@ -137,27 +137,30 @@ def test_a_line_that_is_stuck_is_named_once_the_list_is_long_enough() -> None:
     """What all other lines save must exceed what it takes to say that this one does as it likes, by ten bits: 10 for
     anything amiss, 3 for a line and as much as it takes to say which, and the place."""
     setup, _ = run("lfsr", 8)
-    seen = [int(value) | 1 for value in setup.states[40:100]]
-    kinds = []
-    for count in range(3, 26):
-        verdict = judged(setup, seen[:count])
-        entries = [(value, 0xFF) for value in seen[:count]]
-        levels, known = np.array(seen[:count], np.uint8), np.full(count, 0xFF, np.uint8)
-        alone = float(line_bits(levels, known, 0).sum())
-        saved = float(entry_bits(entries, 256).sum()) - alone - (10 + 3 + 3) - math.log2(STEPS + 1 - count)
-        wrong = [n for n in range(count) if not int(setup.states[40 + n]) & 1]
-        kinds.append((saved, verdict.kind, bool(verdict.first and verdict.first.line == "o0"), verdict.reasons[0][:30]))
-        if verdict.kind == DIFFERS and "Line o0" in verdict.reasons[0]:
+    named = []
+    for first, count in product(range(40, 100, 6), (3, 4, 5, 6, 14)):
+        seen = [int(value) | 1 for value in setup.states[first : first + count]]
+        wrong = [n for n in range(count) if not int(setup.states[first + n]) & 1]
+        if not wrong:
+            continue
+        verdict = judged(setup, seen)
+        alone = float(line_bits(np.array(seen, np.uint8), np.full(count, 0xFF, np.uint8), 0).sum())
+        holds = float(entry_bits([(value, 0xFF) for value in seen], 256).sum())
+        saved = holds - alone - (10 + 3 + 3) - math.log2(len(setup.states) + 1 - count)
+        assert (verdict.reasons[0].startswith("Line o0")) == (saved >= 10), (first, count, saved)
+        named.append(saved)
+        if saved >= 10:
+            assert verdict.kind == DIFFERS
             assert f"{len(wrong)} of {count} entries" in verdict.reasons[0]
             assert f"({', '.join(str(n + 1) for n in wrong[:6])}" in verdict.reasons[0]
             assert ("and so on" in verdict.reasons[0]) == (len(wrong) > 6)
             assert verdict.reasons[0].endswith("and is 1 throughout.")
             assert (verdict.entries, verdict.more) == ((wrong[0] + 1, wrong[0] + 1), len(wrong) - 1)
             assert verdict.first is not None
-            assert (verdict.first.expected, verdict.first.seen) == (0, 1)
+            assert (verdict.first.line, verdict.first.expected, verdict.first.seen) == ("o0", 0, 1)
             assert verdict.bits == 8 * count
-    print(kinds)
-    assert kinds[-1] == (True, DIFFERS, True)
+    print(sorted(named))
+    assert min(named) < 10 < max(named)
 
 
 def test_a_list_of_few_entries_is_too_short_however_much_they_say() -> None:
