@@ -92,7 +92,7 @@ def test_what_an_edge_costs_that_strayed_over_the_moment() -> None:
         for row in np.flatnonzero(rows.strays.sides[side]).tolist()
     }
     # That at 6.4 stands 0.1 before the moment of row 6, and that at 3.61 0.11 behind that of row 3; none strays by more
-    # than a quarter beyond what 99 % keep within, and by two deviations of the count of steps, so that at 8.62 does not.
+    # than a quarter beyond what 99 % keep within, and by two deviations of the count of steps: that at 8.62 does not.
     assert found == {(0, 6): pytest.approx(price * 0.1), (1, 3): pytest.approx(price * 0.11)}
     sure = ReadRows(rows.levels, rows.sure, 1)
     assert bits(sure, 0) == "000?11?001"
