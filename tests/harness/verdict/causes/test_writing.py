@@ -60,6 +60,7 @@ def test_a_list_is_foretold_entry_by_entry_as_it_was_written(kind: str) -> None:
     recording = readings.usual.recordings[0]
     rows = writing.as_written(readings.usual.rows, best)
     assert len(rows.levels) == len(recording.rows.levels)
+    assert rows.first == recording.rows.first
     known = rows.known & recording.rows.known
     assert not ((rows.levels ^ recording.rows.levels) & known).any()
     assert np.flatnonzero(rows.known == 0).tolist() == ([9] if kind == WRONG_ENTRY else [])
