@@ -39,8 +39,8 @@ FIRST, CELLS = 384, 12
 COHERENT, CHANCE = 0.25, 2.0
 #: How much more or less often a recording may move than the whole prediction does, and moves that do not count.
 BUSY, FEW = 3.0, 6
-#: Rates that are tried for a clock that nobody knows, and how coherent they must be.
-RATES, NEARLY = 12, 0.35
+#: Rates that are tried for a clock that nobody knows, how coherent they must be, and how many are tried if none is.
+RATES, NEARLY, AT_LEAST = 12, 0.35, 3
 #: Paces that are tried where nothing tells a rate.
 ANY = (0.1, 0.25, 0.5, 0.8, 1.25, 1.6, 2.0, 4.0, 10.0)
 #: Of the usual run of a level, so much is short.
@@ -224,7 +224,7 @@ class Readings:
         self, rows: ReadRows, reading: Readout, fits: list[tuple[Recording, Fit]]
     ) -> list[tuple[Recording, Fit]]:
         """The same, where the recording has no clock and is nearly as foretold, by the best rate that it may have."""
-        if id(reading) not in self.clockless or not fits:
+        if id(reading) not in self.clockless or not fits or not reading.edges:
             return fits
         wrong, compared = fits[0][1].best.mismatches, fits[0][1].best.compared.sum()
         if not 0 < wrong <= NEAR * compared:
@@ -245,19 +245,24 @@ class Readings:
 
     def times_bits(self, recording: Recording, reading: Readout) -> float:
         """What it costs to say when in its steps the edges of a recording come: the logarithm of what they keep within,
-        in the recording's own time, which is a whole step where no clock was found."""
+        in the recording's own time, which is a whole step where no clock was found. Edges that no row shows, spikes
+        among them, may come at any time."""
         clock = recording.clock
         if clock is None or not self.capture.timed:
             return 0.0
-        times = np.concatenate([np.zeros(0), *(_sure(self.capture.lines[name]) for name in self.names)])
-        scaled = (reading.bounds[1] - reading.bounds[0]) / (self.capture.end - self.capture.start)
-        rate = clock.rate * scaled
-        instants = int((np.diff(np.sort(times)) * rate > INSTANT).sum()) + 1
+        long = self.capture.end - self.capture.start
+        times = np.concatenate([np.zeros(0), *(_sure(reading.lines[name]) for name in self.names)])
+        instants = int((np.diff(np.sort(times)) * clock.rate > INSTANT).sum()) + 1
         within = 1.0
         if clock.sigma and instants > FITTED:
             spread = max(clock.spread * math.sqrt(instants / (instants - FITTED)), LEAST_SPREAD)
             within = min(NORMAL * spread, 1.0)
-        return len(times) * math.log2(within / rate)
+        rate = clock.rate * (reading.bounds[1] - reading.bounds[0]) / long
+        every = sum(len(_sure(self.capture.lines[name])) for name in self.names)
+        shown = min(_edges_shown(recording), every)
+        others = every - shown
+        anywhere = others * math.log2(math.e * long / others) if others else 0.0
+        return shown * math.log2(within / rate) + anywhere
 
     # Rates
 
@@ -286,9 +291,8 @@ class Readings:
             free = (at > hz / WIDEST) & (at < min(hz * WIDEST, fastest)) & (np.abs(at / hz - 1) > TOLERANCE)
             some = np.where(free, spectrum, 0.0)
             tops = np.flatnonzero((some[1:-1] >= some[:-2]) & (some[1:-1] > some[2:])) + 1
-            peaks += [
-                (float(some[top]), float(at[top])) for top in tops if some[top] > max(NEARLY, self._least)
-            ]
+            peaks += [(float(some[top]), float(at[top])) for top in tops if some[top] > self._least]
+        peaks = [peak for peak in peaks if peak[0] > NEARLY] or sorted(peaks)[-AT_LEAST:]
         found: list[float] = []
         for _, rate in sorted(peaks, reverse=True):
             pace = hz / rate
@@ -340,6 +344,14 @@ class Readings:
             seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
         due = sum(len(changes(told, name)) for name in self.names) * long / max(told.end - told.since, 1.0)
         return (seen + FEW) / BUSY < due + FEW < (seen + FEW) * BUSY
+
+
+def _edges_shown(recording: Recording) -> int:
+    """How often an output changes from one row to the next."""
+    rows = recording.rows
+    outputs = sum(1 << bit for bit, name in enumerate(recording.moments.names) if name in OUTPUT_LINES)
+    changed = (rows.levels[1:] ^ rows.levels[:-1]) & rows.known[1:] & rows.known[:-1] & outputs
+    return int(np.bitwise_count(changed).sum())
 
 
 def _keeps(reading: Readout, rate: float, known: float) -> bool:
