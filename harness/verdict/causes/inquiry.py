@@ -178,7 +178,7 @@ class Inquiry:
         self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
 
     def _stops(self, last: float, step: float) -> list[tuple[int, float]]:
-        """The steps after one of which the clock stopped, if the last edge came then, a `step` being so long; and the
+        """Steps after one of which the clock stopped, if no edge came after the `last`, a `step` being so long; and the
         logarithm of the share of each."""
         foretold = self.readings.meant.foretold
         until = beginning(self.readings.capture, last + step)
@@ -191,9 +191,12 @@ class Inquiry:
         one, found = max(fits, key=lambda pair: pair[1].bits - pair[0].handicap)
         assert one.clock is not None
         shift = rows.first - one.rows.first + found.best.offset / rows.slots
-        at = one.clock.steps(np.array([last])) + shift
-        steps = int(foretold.step_at(at)[0] - foretold.step_at(np.array([foretold.freed]))[0])
-        return [(count, 0.0) for count in range(max(steps - 1, 1), steps + 2)] if steps >= 1 else []
+        at = float(one.clock.steps(np.array([last]))[0]) + shift
+        times = np.concatenate([foretold.lines[name].times for name in self.readings.names])
+        rest = float(times[times > at + 0.5].min(initial=foretold.end))  # till then it may have stopped
+        freed, steps, middle = foretold.step_at(np.array([foretold.freed, at, (at + rest) / 2])).tolist()
+        counts = {steps - 1, steps, steps + 1, middle}
+        return [(count - freed, 0.0) for count in sorted(counts) if count > freed]
 
     def _stills(self) -> list[tuple[int, float]]:
         """The same of a recording that begins after that: the last step at which all outputs are foretold to be as
