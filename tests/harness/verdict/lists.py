@@ -1,7 +1,8 @@
 """Lists as eyes write them down, right and with one slip of the hand: `python -m tests.harness.verdict.lists`.
 
 A list shows some steps of a run of a design of the catalogue, as eight bits or as characters. Its slip is an entry that
-is wrong, missing or written twice, or several that are wrong, a line that is stuck, or another design. Whether any
+is wrong, missing or written twice, or several that are wrong, a line that is stuck, a display that stands still, or
+another design. Whether any
 reader could tell is decided by trying every beginning, with the truth in hand.
 """
 
@@ -22,7 +23,7 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Ver
 from tests.harness.verdict.catalogue import LIST, Shown, moving, shown
 
 RIGHT = ("right", "unread", "anywhere", "zeros")
-WRONG = ("wrong", "missed", "twice", "several", "stuck", "other")
+WRONG = ("wrong", "missed", "twice", "several", "stuck", "still", "other")
 PLACED = WRONG[:5]
 ENOUGH = 12  # entries from which a right list should agree, if so many of them change ...
 CHANGES = 6
@@ -85,6 +86,8 @@ def _attempt(kind: str, rng: np.random.Generator, names: Sequence[str]) -> List 
             others = sorted(set(values) - {values[row]}) or [values[row] ^ 1]
             flipped = values[row] ^ (1 << int(rng.integers(7)))
             values[row] = int(rng.choice(others)) if rng.random() < 0.5 else flipped
+    elif kind == "still":
+        values = [values[0]] * len(values)
     elif kind == "missed":
         del values[at]
     elif kind == "twice":
