@@ -78,12 +78,14 @@ def line_seen(
     fused[:-1] |= cycle
     fused[1:] |= cycle
     times, levels = [], []
+    light = np.concatenate([[0.0], np.cumsum(lasting * (states == 1.0))])
     shown = starts.copy()
     for first, stop in _stretches(fused):
         cuts = _cycles(bounds, settled, first, stop)
         if stop < len(states):
             shown[stop] = max(shown[stop], cuts[-1])
-        window_times, window_levels = _averages(bounds, states, cuts, window)
+        near = slice(first, stop + 2)
+        window_times, window_levels = _averages(cuts, np.interp(cuts, bounds[near], light[near]), window)
         window_times[0] = bounds[first]
         times.append(window_times)
         levels.append(window_levels)
@@ -154,10 +156,11 @@ def _stretches(fused: Marks) -> list[tuple[int, int]]:
     return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
-def _averages(bounds: Ticks, states: Levels, cuts: Ticks, window: float) -> tuple[Ticks, Levels]:
-    """Mean level between groups of `cuts` (cycle starts), each a window long or a little more."""
-    light = np.concatenate([[0.0], np.cumsum(np.diff(bounds) * np.where(states == 1.0, 1.0, 0.0))])
-    lit = np.interp(cuts, bounds, light)
+def _averages(cuts: Ticks, lit: Levels, window: float) -> tuple[Ticks, Levels]:
+    """Mean level between groups of `cuts` (cycle starts), each a window long or a little more.
+
+    `lit` counts the ticks of light before each of them.
+    """
     if _repeats(np.diff(cuts), np.diff(lit), window):  # the same over and over: one mean for all
         return cuts[:1], np.round((lit[-1:] - lit[:1]) / (cuts[-1] - cuts[0]), 4)
     groups = [0]
