@@ -7,9 +7,10 @@ are as small as the reasoning about them.
 from __future__ import annotations
 
 from collections.abc import Container, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 
 from ..capture.record import LINES, Floats, Ints, Levels, RecordedLine, changes_only
@@ -17,7 +18,7 @@ from ..golden.golden import Golden
 from .clean import without_spikes
 
 
-@dataclass(frozen=True)
+@frozen
 class Foretold:
     """`lines` hold levels (UNKNOWN where unsettled) from 0 to `end`; `rises` are the step line's rises, in order.
 

@@ -8,6 +8,8 @@ single flash that is shorter than the time over which the eye adds up looks as o
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
@@ -49,7 +51,7 @@ def seen(golden: Golden, speed: float = 1.0, fuses_hz: float = FUSION_HZ) -> See
         settled = (golden.settled >> bit & 1).astype(bool)
         states = np.where(settled, (golden.outputs >> bit & 1).astype(np.float64), UNKNOWN)
         lines.append(line_seen(golden.ticks, states, golden.end, golden.oscillator_hz * speed, fuses_hz))
-    times = np.unique(np.concatenate([line[0] for line in lines]))
+    times = moments(line[0] for line in lines)
     columns = [line[1][np.searchsorted(line[0], times, side="right") - 1] for line in lines]
     states = np.stack(columns, axis=1)
     fresh = np.ones(len(times), dtype=bool)
@@ -57,6 +59,12 @@ def seen(golden: Golden, speed: float = 1.0, fuses_hz: float = FUSION_HZ) -> See
     times, states = times[fresh], states[fresh]
     vague = states == UNKNOWN
     return Seen(times, np.where(vague, 0.0, states), vague, golden.end)
+
+
+def moments(times: Iterable[Ticks]) -> Ticks:
+    """All that are among these times, each once, in their order."""
+    # Without counts NumPy loads its masked arrays, which takes a tenth of a first answer.
+    return np.unique(np.concatenate([*times]), return_counts=True)[0]
 
 
 def line_seen(

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from ..boards.segments import Size
 from ..golden.golden import Golden
-from .brightness import Levels, Marks, Seen, Ticks, seen
+from .brightness import Levels, Marks, Seen, Ticks, moments, seen
 from .display import Glyphs, draw
 from .limits import FOLLOWED_HZ
 from .pictures import Picture, display_lamps, level_text, steps_at
@@ -49,7 +49,7 @@ def _rows(sight: Seen, exposure: float) -> Ticks:
     """
     count = max(1, int(np.ceil(sight.end / exposure)))
     touched = (sight.times / exposure).astype(np.int64)
-    near = np.unique(np.concatenate([touched - 1, touched, touched + 1]))
+    near = moments(touched + beside for beside in (-1, 0, 1))
     return near[(near >= 0) & (near < count)]
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
-from forelight.sim.lanes.faults import Fault
 from forelight.sim.loops import LoopError
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
@@ -18,7 +18,9 @@ from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from .lanes import faulty
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
 
 
 def lightly(
@@ -35,6 +37,8 @@ def lightly(
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
         if fault is not None and number == slot:
+            from .lanes import faulty
+
             outputs, agreed = faulty(course.seat.netlist, fault, course.values, lambda: held)
             outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
         else:
