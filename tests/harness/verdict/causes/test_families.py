@@ -9,6 +9,7 @@ import importlib
 import pkgutil
 import random
 from collections import Counter
+from dataclasses import fields
 from pathlib import Path
 
 from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps
@@ -21,7 +22,7 @@ from forelight.harness.verdict.causes.rank import FAMILIES
 from tests.harness.verdict.causes.benches import handling, recorded
 from tests.harness.verdict.causes.injected import board_of, meant_by
 
-#: What a person reads of the first and the last cause of each kind.
+#: What a person reads of the first, the middle and the last cause of each kind, and what each changes.
 KINDS = Path(__file__).parent / "kinds.txt"
 #: Draws of a kind that a handling may not allow.
 DRAWS = 40
@@ -32,9 +33,13 @@ FOUND_LATER = {
 }  # fmt: skip
 
 
-def everything() -> list[Mishap]:
+def meant() -> Handling:
     then = (Steps(5), Set({"i1": 1}), Pulse(3), Press("i3"), Steps(2), Release("i3"), Steps(5))
-    it: Handling = handling("travelling_wave", then, i0=1)
+    return handling("travelling_wave", then, i0=1)
+
+
+def everything() -> list[Mishap]:
+    it = meant()
     return [found for family in FAMILIES for found in family(it, recorded(handling("travelling_wave")))]
 
 
@@ -73,6 +78,14 @@ def test_names_are_of_one_cause_each_and_sentences_end() -> None:
         assert cause.remedy[0].isupper() and cause.remedy.endswith("."), cause
 
 
+def done(cause: Mishap) -> str:
+    """What is otherwise if this went wrong, field by field of the handling."""
+    it = meant()
+    other = cause.change(it)
+    pairs = ((field.name, getattr(it, field.name), getattr(other, field.name)) for field in fields(it))
+    return "; ".join(f"{name} {now}" for name, before, now in pairs if now != before and name != "sheet")
+
+
 def written() -> str:
     kinds: dict[str, list[Mishap]] = {}
     for cause in everything():
@@ -80,10 +93,15 @@ def written() -> str:
     return (
         "\n".join(
             "\n".join(
-                (f"{kind}, {cause.name}, weight {cause.weight:g}", f"  {cause.said}", f"  {cause.remedy}")
+                (
+                    f"{kind}, {cause.name}, weight {cause.weight:g}, of {len(causes)}",
+                    f"  {cause.said}",
+                    f"  {cause.remedy}",
+                    f"  {done(cause)}",
+                )
             )
             for kind, causes in kinds.items()
-            for cause in dict.fromkeys((causes[0], causes[-1]))
+            for cause in dict.fromkeys((causes[0], causes[len(causes) // 2], causes[-1]))
         )
         + "\n"
     )

@@ -56,8 +56,21 @@ def test_the_rate_of_the_clock_that_ran_is_known_by_the_edges(code: int, near: i
     # By an instrument that counts otherwise it is a reading of its own, as lines change elsewhere in a step.
     other_reading = found.of(found.meant, usual / hz)
     assert other_reading is not None and other_reading is not reading
-    assert found.of(found.meant, usual / hz * 1.01) is other_reading
+    assert all(found.of(found.meant, usual / hz * pace) is other_reading for pace in (0.99, 1.01))
+    assert found.of(found.meant, usual / hz * 0.7) is not other_reading
     assert found.of(told, 1.01) is reading
+
+
+def test_no_clock_is_nearly_as_fast_as_the_samples() -> None:
+    """Edges all lie on the grid of the samples: a rate near theirs explains anything."""
+    found = readings(strapped(56))
+    paces = found.free_paces()
+    hz, true = (float(meant().board.step_hz(code)) for code in (29, 56))
+    sampled = replace(found, capture=replace(found.capture, period=1 / (6 * true)))
+    assert any(true * 2.4 < hz / pace for pace in paces) or len(paces) > 0
+    assert sampled.free_paces() == [pace for pace in paces if hz / pace < 0.4 * 6 * true]
+    coarse = replace(found, capture=replace(found.capture, period=1 / (2 * true)))
+    assert not any(pace == pytest.approx(hz / true, rel=0.02) for pace in coarse.free_paces())
 
 
 def test_of_the_clock_that_was_meant_there_is_one_reading() -> None:
