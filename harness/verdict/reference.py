@@ -147,7 +147,7 @@ def _step_line(rises: Floats, unit: float) -> RecordedLine:
     return changes_only(np.r_[0.0, times], np.r_[0, np.tile([1, 0], len(rises))].astype(np.uint8))
 
 
-def _median(values: Ints) -> float:
+def _median(values: Ints | Floats) -> float:
     """As NumPy's, which loads its masked arrays for that: a card would wait for them."""
     middle = (len(values) - 1) // 2, len(values) // 2
     return float(np.partition(values, middle)[[*middle]].mean())
