@@ -47,12 +47,14 @@ def check(
     start: int = 0,
     played: bool = False,
     quick: bool = False,
+    by_hand: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
-    up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
+    up at its own pace, so nothing before the last step under restart is compared. Where it makes all steps `by_hand`
+    and the step line was recorded, its pace tells nothing. Where the golden's inputs from then
     on were `played` from this capture, step by step, it begins there and nowhere else. A `quick` verdict is the same
     where the capture agrees; where it is far from that, nothing is asked of what else it may be. Never raises for a
     readable capture: what cannot be told is inconclusive.
@@ -72,7 +74,7 @@ def check(
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
     if quick and ((glance := lay(reading, thorough=False)).far_off or glance.bits >= MARGIN):
-        return _of_laid(plain, glance, capture, board, tolerance)
+        return _of_laid(plain, glance, capture, board, tolerance, by_hand)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
@@ -82,7 +84,7 @@ def check(
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
         ):
             laid = other
-    return _of_laid(plain, laid, capture, board, tolerance)
+    return _of_laid(plain, laid, capture, board, tolerance, by_hand)
 
 
 @dataclass(frozen=True)
@@ -220,7 +222,9 @@ def _restarted(recording: Recording, restart: Otherwise) -> bool:
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
 
 
-def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
+def _of_laid(
+    plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float, by_hand: bool
+) -> Verdict:
     reading, recording, found = laid.reading, laid.recording, laid.found
     other = laid.otherwise[0] if laid.otherwise else None
     worse = other[1].bits if other else NEVER
@@ -257,7 +261,7 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
         else:
             kind = AGREES
     clock = recording.clock
-    off = _off(reading, recording, tolerance)
+    off = _off(reading, recording, tolerance) and not (by_hand and clock and clock.given)
     if kind == INCONCLUSIVE and laid.bits < MARGIN and not first and not (off and clock and clock.given):
         return _too_little(result, reading, recording)
     offset = other[1].offset if kind == DIFFERS and other else found.best.offset

@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
-from forelight.sim.lanes.faults import Fault
 from forelight.sim.loops import LoopError
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ...bench.bench import Shown, shown_within
 from ...bench.course import Course, Seat
-from ...bench.powerups import Sample, sampled_power_ups
+from ...bench.powerups import Sample, power_up_of, sampled_power_ups
 from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from .lanes import faulty
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
+
+#: Power-ups among which a design is looked for that woke up in one of them.
+MANY = 256
 
 
 def lightly(
@@ -29,13 +35,15 @@ def lightly(
     A `fault` is in the design that is selected at the end. Raises a ForelightError where a design cannot be run.
     """
     slot = int(plan.slots[-1])
-    held = sampled_power_ups(power_ups if wake is None else wake + 1, 0)
-    held = held if wake is None else held[wake:]
     courses, outcomes = {}, {}
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
+        netlist = course.seat.netlist
+        held = sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, MANY)]
         if fault is not None and number == slot:
-            outputs, agreed = faulty(course.seat.netlist, fault, course.values, lambda: held)
+            from .lanes import faulty
+
+            outputs, agreed = faulty(netlist, fault, course.values, partial(list, held))
             outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
         else:
             outcomes[number] = _outcome(plan, course, held)

@@ -17,16 +17,16 @@ from forelight.sim.loops import LoopError
 from numpy.typing import NDArray
 
 from ...bench.course import Course, Seat
-from ...bench.powerups import sampled_power_ups
+from ...bench.powerups import power_up_of
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
 from ..everywhere import fast_length, split
 from ..fit import Recording
 from ..rows import ReadRows
-from .lightly import reached, shown_with
+from .lightly import MANY, reached, shown_with
 
-#: Power-ups that are run, and how many of them are looked at in full.
-MANY, SOME = 256, 6
+#: Power-ups that are looked at in full.
+SOME = 6
 #: Rows of the recording by which they are looked at.
 ROWS = 512
 #: Lanes whose transforms are made at once.
@@ -65,7 +65,7 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes]) ->
         if id(netlist) in lanes:
             lanes[id(netlist)].power_cycle_again()
         else:
-            lanes[id(netlist)] = Lanes(netlist, MANY, sampled_power_ups(MANY, 0))
+            lanes[id(netlist)] = Lanes(netlist, MANY, [power_up_of(netlist, n, MANY) for n in range(MANY)])
         made = lanes[id(netlist)]
         if not made.side_by_side:
             return None

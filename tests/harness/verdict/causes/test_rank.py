@@ -7,8 +7,9 @@ from functools import cache
 
 import numpy as np
 import pytest
-from forelight.designs.procedures.procedure import Seconds, Set, Steps
-from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.designs.procedures.procedure import Seconds, Set, Steps, Strap
+from forelight.harness.capture.record import Capture, RecordedLine, changes_only
+from forelight.harness.hand.routine import default_procedure
 from forelight.harness.verdict.causes.clock import stopped_on_the_way
 from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
@@ -17,7 +18,7 @@ from forelight.harness.verdict.causes.rank import FAMILIES, rank
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
 
-from tests.harness.verdict.causes.benches import by_eye, handling, recorded
+from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
 
 
 @cache
@@ -65,6 +66,50 @@ def test_a_channel_that_stays_at_1_is_named(eye: bool, monkeypatch: pytest.Monke
     assert "o4 stuck at 1" in first_names(found)
     assert {row.line for row in found.differing} == {"o4"}
     assert found.odds(found.groups[0]) > 0.9
+
+
+@pytest.mark.slow
+def test_another_slot_is_foretold_for_as_long_as_was_recorded() -> None:
+    """Ten seconds of a lighthouse, by a board of many slots on which a slower design was meant."""
+    other = handling("lighthouse")
+    long = default_procedure(other.board, other.sheet, slot=other.slot, steps=3200)
+    shown = recorded(replace(other, before=long.actions[:-2], then=long.actions[-2:]), steps=500)
+    it = handling("tide_gauge")
+    found = rank(it, shown, it.board, "i7")
+    assert first_names(found) == {f"slot {other.slot} as such"}
+
+
+@pytest.mark.slow
+def test_a_faster_clock_is_looked_at_for_as_long_as_the_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.LOOK", 4)
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.AHEAD", 8)
+    it = handling("travelling_wave", (Steps(900),), i0=1)
+    quick = replace(it, before=tuple(Strap(1) if isinstance(one, Strap) else one for one in it.before))
+    # Code 32 has the same rate, by the law of this board's divider.
+    assert {"strap code 1", "strap code 32"} & first_names(
+        rank(it, recorded(quick, steps=50), it.board, "i7")
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("quarter", range(4))
+def test_a_design_that_was_never_restarted_is_known_from_whichever_state_it_woke_up_in(quarter: int) -> None:
+    it = meant()
+    truth = replace(cause("restart never given").change(it), wake=64 * quarter + 37)
+    told = Foreteller("i7").prospect(truth)
+    assert told is not None
+    shown, first = told.foretold, told.foretold.onward
+    seconds = shown.unit / shown.oscillator_hz
+    lines = {
+        name: changes_only(
+            np.r_[0.0, (line.times[line.times > first] - first) * seconds],
+            np.r_[line.at(np.array([first])), line.levels[line.times > first]],
+        )
+        for name, line in shown.lines.items()
+        if name in OUTPUTS
+    }
+    names = first_names(ranked(Capture(lines, 0.0, 60 * seconds)))
+    assert "restart never given" in names
 
 
 @pytest.mark.slow
