@@ -152,7 +152,7 @@ def test_what_is_left_open_may_come_of_a_power_up_if_all_else_is_nearly_as_foret
 ) -> None:
     """Of 8 lines 3 are left open, and of the 375 other levels of a list some are wrong: up to two in a hundred."""
     seen = by_eye(meant(), 75)
-    levels = seen.lines["o6"].at(np.arange(75) + 0.5)
+    levels = seen.lines["o6"].at(np.arange(75, dtype=np.float64) + 0.5)
     levels[np.arange(wrong) * 8] ^= 1
     lines = {**seen.lines, "o6": changes_only(np.arange(75, dtype=np.float64), levels)}
     search = inquiry(meant(), replace(seen, lines=lines))
