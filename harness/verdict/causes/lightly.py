@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
-from forelight.sim.lanes.faults import Fault
 from forelight.sim.loops import LoopError
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
@@ -19,7 +19,9 @@ from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
 from ...hand.timeline import Timeline
-from .lanes import faulty
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
 
 #: Power-ups among which a design is looked for that woke up in one of them.
 MANY = 256
@@ -39,6 +41,8 @@ def lightly(
         netlist = course.seat.netlist
         held = sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, MANY)]
         if fault is not None and number == slot:
+            from .lanes import faulty
+
             outputs, agreed = faulty(netlist, fault, course.values, partial(list, held))
             outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
         else:
