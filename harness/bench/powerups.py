@@ -70,10 +70,15 @@ def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
 def power_up_of(netlist: Netlist, number: int, of: int) -> PowerUp:
     """The power-up of this number among so many: of each state that the netlist may wake up in where there are no more,
     else one that is sampled; good for one run."""
-    width = sum(register.width for register in netlist.registers if not is_wiring(register))
-    if width < of.bit_length() and not any(memory.writes for memory in netlist.memories):
-        return _Numbered(number % (1 << width))
+    if states(netlist) <= of:
+        return _Numbered(number % states(netlist))
     return sampled_power_ups(number + 1, 0)[number]
+
+
+def states(netlist: Netlist) -> int:
+    """In how many states the flip-flops and memories of a netlist may wake up."""
+    width = sum(register.width for register in netlist.registers if not is_wiring(register))
+    return 1 << width + sum(memory.size * memory.width for memory in netlist.memories if memory.writes)
 
 
 class _Numbered(random.Random):

@@ -23,7 +23,6 @@ from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
 from .foretell import Foreteller, Prospect, clipped, moves, on_axis
-from .lightly import MANY
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -199,8 +198,8 @@ class Inquiry:
         return [(count - freed, 0.0) for count in sorted(counts) if count > freed]
 
     def _stills(self) -> list[tuple[int, float]]:
-        """The same of a recording that begins after that: the last step at which all outputs are foretold to be as
-        they stay, for all of those."""
+        """The same of a recording that begins after that: the last step at which all outputs are foretold to be as they
+        stay, for all of those, and those beside it, as what a step makes of the outputs comes some frames behind it."""
         foretold, lines = self.readings.meant.foretold, self.readings.usual.lines
         freed = int(foretold.step_at(np.array([foretold.freed]))[0])
         rises = foretold.rises[foretold.step_at(foretold.rises) > freed]
@@ -208,7 +207,10 @@ class Inquiry:
         for name in self.readings.names:
             same &= foretold.lines[name].at(rises[1:] - 1e-6) == lines[name].levels[-1]
         found = np.flatnonzero(same)
-        return [(int(found[-1]) + 1, math.log2(len(found) / len(same)))] if len(found) else []
+        if not len(found):
+            return []
+        last, share = int(found[-1]), math.log2(len(found) / len(same))
+        return [(count, share) for count in (last, last + 1, last + 2) if count]
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
         """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
@@ -388,7 +390,7 @@ class Inquiry:
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
         some = wakes.likely(found, its, rows, ticks, sources)
         for wake in some if reading.edges else some[:1]:  # where nothing moves one is as good as another
-            yield wake, self.teller.laid(found.golden(wake), up), math.log2(MANY / len(some))
+            yield wake, self.teller.laid(found.golden(wake), up), math.log2(len(found.outputs) / len(some))
 
     @property
     def explains(self) -> bool:

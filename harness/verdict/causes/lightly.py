@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.sim.loops import LoopError
+from forelight.sim.netlist import Netlist
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ...bench.bench import Shown, shown_within
 from ...bench.course import Course, Seat
-from ...bench.powerups import Sample, power_up_of, sampled_power_ups
+from ...bench.powerups import Sample, power_up_of, sampled_power_ups, states
 from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
@@ -23,8 +24,8 @@ from ...hand.timeline import Timeline
 if TYPE_CHECKING:
     from forelight.sim.lanes.faults import Fault
 
-#: Power-ups among which a design is looked for that woke up in one of them.
-MANY = 256
+#: Power-ups among which a design is looked for that woke up in one of them, and how many it may have to be tried in all.
+MANY, MOST = 256, 512
 
 
 def lightly(
@@ -39,7 +40,9 @@ def lightly(
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
         netlist = course.seat.netlist
-        held = sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, MANY)]
+        held = (
+            sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, many(netlist))]
+        )
         if fault is not None and number == slot:
             from .lanes import faulty
 
@@ -67,6 +70,11 @@ def reached(plan: Timeline, seats: Mapping[int, Seat], slot: int) -> Course:
     course = Course(plan.board, slot, seats[slot], lambda: [0], 0)
     course.reach(plan)
     return course
+
+
+def many(netlist: Netlist) -> int:
+    """How many power-ups of a netlist are tried."""
+    return MOST if MANY < states(netlist) <= MOST else MANY
 
 
 def _outcome(plan: Timeline, course: Course, held: Sequence[PowerUp]) -> Outcome:

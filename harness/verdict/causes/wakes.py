@@ -23,7 +23,7 @@ from ...hand.timeline import Timeline
 from ..everywhere import fast_length, split
 from ..fit import Recording
 from ..rows import ReadRows
-from .lightly import MANY, reached, shown_with
+from .lightly import many, reached, shown_with
 
 #: Power-ups that are looked at in full.
 SOME = 6
@@ -65,7 +65,9 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes]) ->
         if id(netlist) in lanes:
             lanes[id(netlist)].power_cycle_again()
         else:
-            lanes[id(netlist)] = Lanes(netlist, MANY, [power_up_of(netlist, n, MANY) for n in range(MANY)])
+            count = many(netlist)
+            held = [power_up_of(netlist, number, count) for number in range(count)]
+            lanes[id(netlist)] = Lanes(netlist, count, held)
         made = lanes[id(netlist)]
         if not made.side_by_side:
             return None
