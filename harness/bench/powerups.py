@@ -62,8 +62,13 @@ class Answer:
 
 def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
     """All zero, all one, the declared initial values, and then random ones; good for one run."""
+    return [sampled_power_up(number, seed) for number in range(count)]
+
+
+def sampled_power_up(number: int, seed: int) -> PowerUp:
+    """One of them."""
     fixed: list[PowerUp] = [0, 1, "init"]
-    return fixed[:count] + [random.Random(f"{seed}/{number}") for number in range(count - len(fixed))]
+    return fixed[number] if number < len(fixed) else random.Random(f"{seed}/{number - len(fixed)}")
 
 
 def steady(values: Values) -> int:

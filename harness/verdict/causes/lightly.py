@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from ...bench.bench import Shown, shown_within
 from ...bench.course import Course, Seat
-from ...bench.powerups import Sample, sampled_power_ups
+from ...bench.powerups import Sample, sampled_power_up, sampled_power_ups
 from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
@@ -29,8 +29,7 @@ def lightly(
     A `fault` is in the design that is selected at the end. Raises a ForelightError where a design cannot be run.
     """
     slot = int(plan.slots[-1])
-    held = sampled_power_ups(power_ups if wake is None else wake + 1, 0)
-    held = held if wake is None else held[wake:]
+    held = sampled_power_ups(power_ups, 0) if wake is None else [sampled_power_up(wake, 0)]
     courses, outcomes = {}, {}
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)

@@ -21,7 +21,8 @@ from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
 from ..verdict import longest_rest
-from .foretell import Prospect, axis, on_axis
+from .foretell import Prospect, axis, clipped, on_axis
+from .mishap import Clip
 
 #: Predictions that are asked about again.
 RECENT = 4
@@ -69,6 +70,9 @@ class Readings:
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
+    clipped: deque[tuple[Foretold, tuple[Clip, ...], Foretold]] = field(
+        default_factory=lambda: deque(maxlen=RECENT)
+    )
 
     @cached_property
     def usual(self) -> Readout:
@@ -164,6 +168,15 @@ class Readings:
             if still and longest_rest(told, {name: seen.pop()}) < long:
                 return False
         return True
+
+    def shown(self, told: Prospect, clips: tuple[Clip, ...]) -> Foretold:
+        """What channels show with these clips, once for each of the last ones that were asked about."""
+        for known, its, found in self.clipped:
+            if known is told.foretold and its is clips:
+                return found
+        shown = clipped(told.foretold, clips)
+        self.clipped.append((told.foretold, clips, shown))
+        return shown
 
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
