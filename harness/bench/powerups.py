@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from forelight.sim.frozen import frozen
@@ -82,6 +83,16 @@ def steady(values: Values) -> int:
     return int(other[-1]) + 2 if len(other) else 0
 
 
+_MINDED: WeakKeyDictionary[Simulation, int] = WeakKeyDictionary()
+
+
+def _minded(simulation: Simulation) -> int:
+    """The lines that lead to a clock or the like, looked for once in each simulation."""
+    if simulation not in _MINDED:
+        _MINDED[simulation] = minded_lines(simulation.netlist)
+    return _MINDED[simulation]
+
+
 class Sample:
     """All power-ups on their way through a run; those in the same state are run as one.
 
@@ -108,7 +119,7 @@ class Sample:
         self.forks: list[OpenUpdate] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None
-        self._minded = minded_lines(simulation.netlist)
+        self._minded = _minded(simulation)
         self._before = 0
         images, shown = [], []
         for power_up in power_ups:

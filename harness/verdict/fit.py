@@ -17,10 +17,11 @@ thousands are alike, as in a run that repeats itself, some stand for all.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import chain, pairwise
+from operator import or_
 from typing import Any
 
 import numpy as np
@@ -409,13 +410,16 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
     # To gather rows takes several times as long as to go through them.
     some: slice | Ints = slice(None) if len(less) > MUCH * len(ours) else less
     open_ = open_[some]
+    amiss_bits, strayed_bits = (_ever(words) for words in ([amiss.wrong], amiss.strayed))
     for bit in range(lines):
         mask = open_ >> bit & 1
         if lost := np.count_nonzero(mask):
             saved[bit] -= recording.cost[bit, part][some] @ mask.astype(np.float64)
             compared[bit] -= lost
-        count[bit] = np.count_nonzero(amiss.wrong >> bit & 1)
-        strayed[bit] = amiss.line(bit).sum()
+        if amiss_bits >> bit & 1:
+            count[bit] = np.count_nonzero(amiss.wrong >> bit & 1)
+        if strayed_bits >> bit & 1:
+            strayed[bit] = amiss.line(bit).sum()
     return Placement(
         offset,
         float((saved - WRONG * count - strayed).sum()) - set_up(recording, offset, recording.rows.slots),
@@ -423,6 +427,11 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
         count,
         compared,
     )
+
+
+def _ever(words: Iterable[Words]) -> int:
+    """The bits that are set in any row."""
+    return reduce(or_, (int(np.bitwise_or.reduce(some, initial=0)) for some in words))
 
 
 def _over(recording: Recording, prediction: ReadRows, offset: int) -> tuple[slice, Words, Words]:

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from forelight.sim.lanes.faults import Fault
 from forelight.sim.loops import LoopError
+from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
@@ -17,7 +18,7 @@ from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
-from ...hand.timeline import Timeline
+from ...hand.timeline import Lines, Timeline
 from .lanes import faulty
 
 
@@ -63,17 +64,31 @@ def reached(plan: Timeline, seats: Mapping[int, Seat], slot: int) -> Course:
 def _outcome(plan: Timeline, course: Course, held: Sequence[PowerUp]) -> Outcome:
     seat = course.seat
     if not seat.memories:
-        sample = Sample(seat.simulation, held, 0, len(course.values))
         try:
-            sample.extend(course.values)
+            outputs, agreed = _run(seat.simulation, course.values, held)
         except LoopError:  # one that runs free: the bench itself takes that apart
             pass
         else:
-            return Outcome(course.frames, sample.outputs, np.zeros_like(sample.outputs), ~sample.differ)
+            return Outcome(course.frames, outputs, np.zeros_like(outputs), agreed)
     whole = Course(plan.board, course.slot, seat, lambda: held, 0)
     whole.reach(plan)
     whole.run(plan)
     return whole.outcome()
+
+
+def _run(
+    simulation: Simulation, values: Lines, held: Sequence[PowerUp]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """What the first of these power-ups puts out, a value more than updates, and a mask of where all agree."""
+    if len(held) > 1:
+        sample = Sample(simulation, held, 0, len(values))
+        sample.extend(values)
+        return sample.outputs, ~sample.differ
+    simulation.power_cycle(held[0])
+    simulation.settle()
+    first = np.array([simulation.get("outputs")], np.uint8)
+    outputs = np.concatenate([first, simulation.run_samples("inputs", values, "outputs")])
+    return outputs, np.full_like(outputs, 0xFF)
 
 
 def _shown(

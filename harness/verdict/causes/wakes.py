@@ -66,12 +66,12 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes], un
         if not made.side_by_side:
             return None
         made.settle()
-        first = np.array(made.get("outputs"), np.uint8)
-        rest = made.run_samples({"inputs": values}, "outputs").astype(np.uint8)
+        # The first value changes nothing, and shows what the lanes woke up with.
+        values = np.concatenate([np.zeros(1, values.dtype), values])
+        outputs = np.ascontiguousarray(made.run_samples({"inputs": values}, "outputs"), np.uint8)
     except LoopError:
         return None
-    outputs = np.concatenate([first[:, None], rest], axis=1)
-    return Woken(np.concatenate([[-np.inf], ticks[: len(values)]]), outputs)
+    return Woken(np.concatenate([[-np.inf], ticks[: len(values) - 1]]), outputs)
 
 
 @dataclass(frozen=True)
@@ -144,10 +144,14 @@ class Beginning:
     def _shown(self, of: Woken) -> Words:
         """By power-up the recorded lines in each row of the prediction, in words as those of the recording."""
         shown = np.zeros((len(of.outputs), len(self.ticks[0])), self.recording.rows.levels.dtype)
+        read: dict[bytes, Bytes] = {}  # most lines are read at the same ticks
         for line, (ticks, source) in enumerate(zip(self.ticks, self.sources, strict=True)):
-            if source is not None:
-                at = np.searchsorted(of.ticks, ticks, side="right") - 1
-                shown |= (of.outputs[:, at] >> source & 1).astype(shown.dtype) << line
+            if source is None:
+                continue
+            at = np.searchsorted(of.ticks, ticks, side="right") - 1
+            if (key := at.tobytes()) not in read:
+                read[key] = of.outputs.take(at, axis=1)
+            shown |= (read[key] >> source & 1).astype(shown.dtype) << line
         return shown
 
 
