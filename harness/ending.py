@@ -27,8 +27,6 @@ DONE, WRONG_USE, FAULT, INTERRUPTED = 0, 2, 4, 130
 SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
 #: How long the main thread may take to end the program itself.
 _GRACE_S = 1.0
-#: Objects after which Python looks for circles of garbage; its own 700 cost a short command a twentieth of its time.
-YOUNG = 50_000
 #: Click lays help out for this many columns at least, unless it is told otherwise.
 NARROW = 52
 #: Names the file for the traceback of a fault of Forelight itself.
@@ -59,7 +57,6 @@ class Commands(click.Group):
                 from .limits import watch
                 from .terminal.answered import Door
 
-                gc.set_threshold(YOUNG)
                 end_in_order()
                 INPUTS.minded = Door.open = True
                 watch()
@@ -83,6 +80,8 @@ class Commands(click.Group):
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
             code = explain(error)
             _as_json(options.get("args") or args, code, getattr(error, "what", str(error)), error)
+        if watched:
+            gc.freeze()  # memory goes back as a whole: whoever ends need not look for circles in it
         sys.exit(code)
 
 

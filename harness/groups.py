@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from difflib import get_close_matches
 from pathlib import Path
 
 import click
@@ -19,6 +18,8 @@ class Notebooks(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in self.commands and not args[0].startswith("-"):
+            from difflib import get_close_matches
+
             near = [] if Path(args[0]).exists() else get_close_matches(args[0], self.commands, 1)
             if near:
                 ctx.fail(f"No such command, and no such notebook: {args[0]!r}. Did you mean {near[0]!r}?")

@@ -97,7 +97,8 @@ def trust_options(command: Callable[..., Any]) -> Callable[..., Any]:
         is_flag=True,
         expose_value=False,
         callback=sandboxed,
-        help="Read Verilog in WebAssembly, which sees the folder of the sources and nothing else.",
+        help="Read Verilog in WebAssembly, which sees the folder of the sources and nothing else. Its first use on a "
+        "machine takes a minute.",
     )(command)
     return click.option(
         "--trust",

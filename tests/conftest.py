@@ -36,6 +36,15 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def pytest_collection_finish() -> None:
-    """Importing `vcdvcd` gives SIGPIPE its default back: a child that ends without reading would end the tests."""
-    if hasattr(signal, "SIGPIPE"):
-        signal.signal(signal.SIGPIPE, signal.SIG_IGN)
+    """Signals as a program at a terminal has them, which those that the tests start inherit.
+
+    Importing `vcdvcd` gives SIGPIPE its default back: a child that ends without reading would end the tests.
+    `nohup` and a shell's background have SIGHUP and SIGINT overlooked: a child to be ended by one would run for ever.
+    """
+    for name, usual in (
+        ("SIGPIPE", signal.SIG_IGN),
+        ("SIGHUP", signal.SIG_DFL),
+        ("SIGINT", signal.default_int_handler),
+    ):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), usual)

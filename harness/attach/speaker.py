@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import io
 import math
-import wave
 
 import numpy as np
 from forelight.sim.errors import UsageError
@@ -70,6 +69,8 @@ def sound(trace: Trace, hz: float, volume: float = VOLUME, signal: str = "signal
 
 def to_wav(samples: Samples) -> bytes:
     """A WAV file: one channel, 16 bits, `RATE` samples a second."""
+    import wave
+
     data = io.BytesIO()
     with wave.open(data, "wb") as file:
         file.setnchannels(1)

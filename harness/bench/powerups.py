@@ -10,9 +10,10 @@ from weakref import WeakKeyDictionary
 import numpy as np
 from forelight.sim.frozen import frozen
 from forelight.sim.loops import LoopError
+from forelight.sim.netlist import Netlist
 from forelight.sim.proof.ternary import OpenUpdate
 from forelight.sim.simulation import Simulation
-from forelight.sim.state import PowerUp
+from forelight.sim.state import PowerUp, is_wiring
 from numpy.typing import NDArray
 
 from ..hand.ledger import Ledger
@@ -70,6 +71,31 @@ def sampled_power_up(number: int, seed: int) -> PowerUp:
     """One of them."""
     fixed: list[PowerUp] = [0, 1, "init"]
     return fixed[number] if number < len(fixed) else random.Random(f"{seed}/{number - len(fixed)}")
+
+
+def power_up_of(netlist: Netlist, number: int, of: int) -> PowerUp:
+    """The power-up of this number among so many: of each state that the netlist may wake up in where there are no more,
+    else one that is sampled; good for one run."""
+    width = sum(register.width for register in netlist.registers if not is_wiring(register))
+    if width < of.bit_length() and not any(memory.writes for memory in netlist.memories):
+        return _Numbered(number % (1 << width))
+    return sampled_power_up(number, 0)
+
+
+class _Numbered(random.Random):
+    """Where bits are drawn by chance, draws those of a number, the lowest first, and then 0."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(0)
+        self.left = number
+
+    def getrandbits(self, k: int, /) -> int:
+        found = self.left & (1 << k) - 1
+        self.left >>= k
+        return found
+
+    def __copy__(self) -> _Numbered:
+        return _Numbered(self.left)
 
 
 def steady(values: Values) -> int:

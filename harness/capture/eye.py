@@ -6,7 +6,6 @@ letters are common practice, no source.
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping
 
 from forelight.sim.errors import CaptureError
@@ -36,6 +35,8 @@ def spelled_out(data: bytes, display: Mapping[str, str], place: str) -> tuple[by
     names = [name.strip(' "') for name in first.split(delimiter)]
     if names not in HEADINGS:
         return data, (), BYTES
+    import csv
+
     try:
         read = list(csv.reader(data.decode("utf-8", "replace").splitlines()[1:], delimiter=delimiter))
     except csv.Error as error:

@@ -11,8 +11,6 @@ from forelight.designs.procedures.procedure import to_text
 from forelight.sim.loops import Oscillation
 
 from ..asking.facts import facts, obstacles, warnings
-from ..asking.picture import check_ending, write
-from ..asking.player import play
 from ..asking.preview import Preview, below, drawn_pictures, opening, preview, still
 from ..asking.question import Asked, Question, question
 from ..asking.sight import flashes, told_to_scripts
@@ -53,6 +51,8 @@ def run(
     picture to be written instead.
     """
     if output is not None:
+        from ..asking.picture import check_ending
+
         check_ending(output, "a picture")
     try:
         asking = question(asked)
@@ -63,6 +63,8 @@ def run(
     found = preview(asking, gate_delay, watch)
     golden = found.golden
     if output is not None:
+        from ..asking.picture import write
+
         drawn = write(found, output, speed=speed, motion=motion is not False, most=most)
         if not as_json:
             emit_words(f"Wrote {output}: {drawn.title}, {drawn.where}. {drawn.caution}".rstrip())
@@ -82,6 +84,8 @@ def run(
     glyphs = glyphs_for(sys.stdout.encoding)
     show(opening(asking), "")
     if moving:
+        from ..asking.player import play
+
         play(found, speed, glyphs)
     else:
         show(*still(found, most, glyphs, screen.width))

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.sim.errors import ForelightError, UsageError
 from forelight.sim.files import write_whole
 from rich.console import Group
@@ -82,7 +83,8 @@ def _bounded(asked: Asked) -> Question:
     """What was asked, but no more steps than are usual: a fast step clock fills no evening."""
     asking = question(asked)
     code = asking.code
-    if asked.seconds and code is not None and asked.seconds * asking.board.step_hz(code) > USUAL_STEPS:
+    hz = (asked.hz or HAND_HZ) if code is None else asking.board.step_hz(code)
+    if asked.seconds and asking.sheet.step is not None and asked.seconds * hz > USUAL_STEPS:
         return question(replace(asked, seconds=None, steps=USUAL_STEPS))
     return asking
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.actions import HAND_HZ
@@ -10,9 +10,11 @@ from forelight.designs.procedures.check import check, clocked_at_start
 from forelight.designs.procedures.procedure import (
     Action,
     Drive,
+    Enable,
     Frames,
     Procedure,
     Pulse,
+    Repeat,
     Restart,
     Seconds,
     Select,
@@ -139,6 +141,19 @@ def check_on(
         levels=_open(board, datasheet) | dict(levels or {}),
         chained=board.link == "chain",
     )
+
+
+def made_by_hand(actions: Iterable[Action]) -> bool:
+    """Whether a hand makes all steps, at a pace of its own."""
+    every = list(_one_by_one(actions))
+    clocked = any(isinstance(action, Strap | Enable) for action in every)
+    return not clocked and any(isinstance(action, Pulse) for action in every)
+
+
+def _one_by_one(actions: Iterable[Action]) -> Iterator[Action]:
+    """The actions, those inside repeats once."""
+    for action in actions:
+        yield from _one_by_one(action.actions) if isinstance(action, Repeat) else (action,)
 
 
 def divides(board: Board, datasheet: Datasheet) -> bool:

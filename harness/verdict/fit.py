@@ -18,13 +18,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from itertools import chain, pairwise
 from operator import or_
 from typing import Any
 
 import numpy as np
+from forelight.designs.datasheet import INPUT_LINES
 from numpy.typing import NDArray
 
 from ..capture.record import Floats, Ints
@@ -85,6 +86,21 @@ class Recording:
     def null_bits(self) -> float:
         """The length of the recording without a prediction."""
         return float(self.cost.sum())
+
+    @cached_property
+    def of_inputs(self) -> Recording:
+        """The same without the outputs: what a hand did, which says nothing of the design; and of what it is worth that
+        edges keep to the clock, the share of the inputs' edges."""
+        theirs = np.array([name in INPUT_LINES for name in self.names])
+        mask = self.rows.known.dtype.type(sum(1 << bit for bit in np.flatnonzero(theirs).tolist()))
+        rows = replace(self.rows, known=self.rows.known & mask)
+        clock = self.clock
+        if clock and clock.credit:
+            known, levels = self.rows.known, self.rows.levels
+            moved = (levels[1:] ^ levels[:-1]) & known[1:] & known[:-1]
+            edges, every = (int(np.bitwise_count(some).sum()) for some in (moved & mask, moved))
+            clock = replace(clock, credit=clock.credit * (edges / every if every else 1.0))
+        return replace(self, rows=rows, cost=self.cost * theirs[:, None], clock=clock)
 
     @cached_property
     def costs(self) -> Floats:
@@ -149,12 +165,18 @@ def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:
 
 
 def written(names: tuple[str, ...], rows: ReadRows, signs: int) -> Recording:
-    """The recording's side of a list that an eye wrote down, of so many different `signs`."""
-    known = rows.known.tolist()
-    entries = [pair if pair[1] else None for pair in zip(rows.levels.tolist(), known, strict=True)]
+    """The recording's side of a list that an eye wrote down, of so many different `signs`; the inputs are a list of
+    their own."""
     bits = np.arange(len(names), dtype=rows.known.dtype)[:, None]
     read = (rows.known >> bits & 1).astype(np.float64)
-    cost = read * (entry_bits(entries, signs) / np.maximum(read.sum(axis=0), 1))
+    cost = np.zeros_like(read)
+    inputs = np.array([name in INPUT_LINES for name in names])
+    for some in (inputs, ~inputs):
+        mask = sum(1 << bit for bit in np.flatnonzero(some).tolist())
+        levels, known = (rows.levels & rows.known & mask).tolist(), (rows.known & mask).tolist()
+        entries = [pair if pair[1] else None for pair in zip(levels, known, strict=True)]
+        shares = read[some] / np.maximum(read[some].sum(axis=0), 1)
+        cost[some] = shares * entry_bits(entries, signs)
     return Recording(Moments(names, ((0.0,),) * len(names)), rows, cost)
 
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import numpy as np
+from forelight.designs.datasheet import OUTPUT_LINES
 
 from ..capture.record import Ints
 from .fit import NEVER, Fit, Recording, compared_at, lowest
@@ -14,7 +15,8 @@ from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
 from .otherwise import LINE, PRIOR, Otherwise, some_lines
 from .reading import Readout
-from .record import MARGIN, Difference, Verdict
+from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
+from .rows import ReadRows
 
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 NAMED = 6  # entries of a list that are named
@@ -31,6 +33,8 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
         steps, compared = compared_at(recording, prediction, found.best.offset)
         at = reading.reference.seconds(float(found.best.offset))
         result = replace(result, steps=steps, bits=compared, golden_start_s=at)
+    if not _moving(recording.rows):
+        return _still(result, recording, prediction, found)
     slipped = best.bits if best and best.slips else NEVER
     lines = some_lines(recording, prediction, before=False)
     amiss = _worth(recording, found, lines) if lines and lines.lines else NEVER
@@ -38,8 +42,6 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
         return _slips_of_hand(result, reading, best)
     if lines and amiss >= max(MARGIN, bits + MARGIN):
         return _lines_amiss(result, reading, lines)
-    if bits >= MARGIN and np.count_nonzero(recording.rows.known) >= FEW_ENTRIES:
-        return replace(result, kind=AGREES)
     if bits <= -MARGIN and recording.null_bits >= found.prior + 2 * MARGIN:
         if best and best.slips and _mostly_right(recording, best):
             return _slips_of_hand(result, reading, best)
@@ -47,13 +49,64 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
             result,
             kind=DIFFERS,
             reasons=("The list fits nowhere in the prediction.",),
-            remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+            remedies=(LONGER,),
         )
-    return replace(
-        result,
-        reasons=("The list is so short, or its entries so alike, that it would fit somewhere by chance.",),
-        remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+    return _as_foretold(result, reading)
+
+
+def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
+    """A list in which something moves, as foretold, if it proves anything."""
+    recording = reading.recordings[0]
+    if result.evidence < MARGIN or np.count_nonzero(recording.rows.known) < FEW_ENTRIES:
+        return replace(
+            result,
+            reasons=(
+                "The list is so short, or its entries so alike, that it would fit somewhere by chance.",
+            ),
+            remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
+        )
+    outputs = sum(1 << bit for bit, name in enumerate(recording.names) if name in OUTPUT_LINES)
+    proved = result.evidence - reading.by_hand if _moving(recording.rows) & outputs else 0.0
+    if proved < MARGIN:
+        return replace(result, evidence=proved, reasons=(BY_HAND,), remedies=(MORE,))
+    return replace(result, kind=AGREES, evidence=proved)
+
+
+def _moving(rows: ReadRows) -> int:
+    """The lines that are seen at both levels, a bit each."""
+    high, low = (
+        np.bitwise_or.reduce(levels & rows.known, initial=0) for levels in (rows.levels, ~rows.levels)
     )
+    return int(high & low)
+
+
+def _still(result: Verdict, recording: Recording, prediction: ReadRows, found: Fit) -> Verdict:
+    """A list in which nothing moves: how long it keeps still is compared, and nothing else, for what rests proves
+    little."""
+    first, stop = recording.bounds
+    read = np.count_nonzero(recording.rows.known)
+    fits = bool(found.places) and not found.best.mismatches
+    rest = max(_longest_shown(recording.rows, prediction), stop - first if fits else 0)
+    if rest >= len(prediction.levels):
+        reason = "Nothing moves in the list, and nothing need move in the prediction."
+        return replace(result, evidence=0.0, reasons=(reason,), remedies=(MORE,))
+    many = "1 step" if rest == 1 else f"{rest} steps in a row"
+    if fits or read < FEW_ENTRIES:
+        reason = f"Nothing moves in the list, and in the prediction the same may be shown for {many}."
+        remedies = ("Write down more steps than that.",)
+        return replace(result, evidence=0.0, reasons=(reason,), remedies=remedies)
+    shown = f"is shown for {many} at most" if rest else "is never shown"
+    reason = f"All {read} entries show the same, which in the prediction {shown}."
+    return replace(result, kind=DIFFERS, reasons=(reason,), remedies=(LONGER,))
+
+
+def _longest_shown(seen: ReadRows, prediction: ReadRows) -> int:
+    """For how many steps in a row a prediction may show what a list in which nothing moves does."""
+    known = np.bitwise_or.reduce(seen.known, initial=0)
+    level = np.bitwise_or.reduce(seen.levels & seen.known, initial=0)
+    may = ((prediction.levels ^ level) & prediction.known & known) == 0
+    bounds = np.flatnonzero(np.diff(may, prepend=False, append=False))
+    return int(np.diff(bounds)[::2].max(initial=0))
 
 
 def _mostly_right(recording: Recording, best: Listed) -> bool:

@@ -89,6 +89,14 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
+    @cached_property
+    def by_hand(self) -> float:
+        """What is saved of the inputs alone: a hand moved them as it was told to, whatever the design does."""
+        inputs = tuple(one.of_inputs for one in self.recordings)
+        return (
+            max(replace(self, recordings=inputs).own[0], 0.0) if any(one.null_bits for one in inputs) else 0.0
+        )
+
     def bits(self, rows: ReadRows) -> float:
         """What a prediction saves, over all clocks and places."""
         return self.laid(rows)[0]

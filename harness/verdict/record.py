@@ -5,6 +5,12 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
+#: Why a recording tells nothing in which only the inputs move; and what to do.
+BY_HAND = (
+    "All is as foretold, but it is inputs that move, and these a hand moved: the outputs prove too little."
+)
+LONGER = "If it was begun after the predicted run had ended, predict a longer run."
+MORE = "Record more lines, or a run in which the outputs change."
 
 
 @dataclass(frozen=True)
@@ -27,7 +33,8 @@ class Verdict:
     `steps` and `bits` were compared. `first` is the first difference and `more` how many bits differ beside it.
     `rate_hz` is the step rate by the capture's clock, with its standard deviation; `expected_hz` the predicted one;
     `codes` the strap codes whose rate fits within the tolerance. `evidence` is by how many bits the recording is
-    shorter as foretold than without a prediction: 2 to the power of that are the odds. `golden_start_s` is the second
+    shorter as foretold than without a prediction, where it agrees of the outputs alone: 2 to the power of that are the
+    odds. `golden_start_s` is the second
     of the procedure at which the capture begins. `entries` are the first and the last of the entries of a list, from 1,
     among which the first slip lies. `reasons` says why, and `remedies` what to record instead, a sentence each.
     """

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 from numpy.typing import NDArray
 
@@ -37,7 +38,7 @@ DEAR = 30.0  # bits: an edge that cost more to stray has not strayed
 ANYWHERE = 8  # rows of a step in which lines change anywhere
 
 
-@dataclass(frozen=True)
+@frozen
 class Strays:
     """Levels of a recording that were read so near to an edge that it may have strayed over the moment.
 
@@ -55,7 +56,7 @@ class Strays:
         return self.cost[side][line][np.searchsorted(self.rows[side][line], rows)]
 
 
-@dataclass(frozen=True)
+@frozen
 class ReadRows:
     """`levels` and `known` are words with a bit for each line; row n * `slots` + k is the k-th moment of a step.
 
@@ -76,7 +77,7 @@ class ReadRows:
         return self.known & ~(self.strays.sides[0] | self.strays.sides[1]) if self.strays else self.known
 
 
-@dataclass(frozen=True)
+@frozen
 class Moments:
     """Where in a step each line is read: parts of a step from its beginning on the prediction's axis, rising."""
 
@@ -288,7 +289,7 @@ def _moves(reference: Foretold, line: RecordedLine) -> bool:
     )
 
 
-@dataclass(frozen=True)
+@frozen
 class _Read:
     """A line's level at rising times, which of them lie near a change, and those that lie beside one: the change
     before them, and the one after them, each with its distance."""

@@ -19,7 +19,7 @@ from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import FEW, SLACK, Readout, read
-from .record import MARGIN, Difference, Verdict
+from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
 from .reference import Foretold
 
 __all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
@@ -47,12 +47,14 @@ def check(
     start: int = 0,
     played: bool = False,
     quick: bool = False,
+    by_hand: bool = False,
 ) -> Verdict:
     """Compare a capture with a golden.
 
     `step_line` names the line that carries the step clock (the board's, where it is not given), `tolerance` is how
     far the instrument's clock may be off. `start` is the tick at which the slot is up and restart let go: a hand sets
-    up at its own pace, so nothing before the last step under restart is compared. Where the golden's inputs from then
+    up at its own pace, so nothing before the last step under restart is compared. Where it makes all steps `by_hand`
+    and the step line was recorded, its pace tells nothing. Where the golden's inputs from then
     on were `played` from this capture, step by step, it begins there and nowhere else. A `quick` verdict is the same
     where the capture agrees; where it is far from that, nothing is asked of what else it may be. Never raises for a
     readable capture: what cannot be told is inconclusive.
@@ -72,7 +74,7 @@ def check(
     if not reading.recordings or not reading.edges:
         return _still(plain, reading, capture)
     if quick and ((glance := lay(reading, thorough=False)).far_off or glance.bits >= MARGIN):
-        return _of_laid(plain, glance, capture, board, tolerance)
+        return _of_laid(plain, glance, capture, board, tolerance, by_hand)
     laid = lay(reading)
     if laid.bits < MARGIN and capture.unit == "seconds" and not laid.explains():
         wide = read(golden, capture, board, step_line=step_line, start=start, wide=True, played=played)
@@ -82,7 +84,7 @@ def check(
             other.bits > max(laid.best_bits, 0.0) and _keeps(other) - _keeps(laid) >= RATES
         ):
             laid = other
-    return _of_laid(plain, laid, capture, board, tolerance)
+    return _of_laid(plain, laid, capture, board, tolerance, by_hand)
 
 
 @dataclass(frozen=True)
@@ -185,6 +187,23 @@ def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
     return laid.restart.raw > slip.raw - CLOSE and laid.restart.bits > laid.bits
 
 
+def _open(laid: Laid, worse: float, proved: float) -> tuple[str, str] | None:
+    """Why a recording that is as foretold need not be so, and what to do: something else explains it as well, to
+    `worse` bits, or nothing is `proved`."""
+    if worse >= laid.bits - CLOSE:
+        said = "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
+        return said, "Record the step line too, or more lines."
+    if proved < MARGIN:
+        return BY_HAND, MORE
+    if _ran_already(laid):
+        said = (
+            "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
+            "so that steps lost or gained there would look the same."
+        )
+        return said, "Record the restart too, or begin when it has been let go."
+    return None
+
+
 def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
     """Why what explains a recording better than the prediction does not show that it differs, and what to do."""
     if other.kind == SLIP and _as_restarted(laid, other):
@@ -203,7 +222,9 @@ def _restarted(recording: Recording, restart: Otherwise) -> bool:
     return bool(recording.moments.held) or restart.bits > EXPLAINED * recording.null_bits
 
 
-def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float) -> Verdict:
+def _of_laid(
+    plain: Verdict, laid: Laid, capture: Capture, board: Board, tolerance: float, by_hand: bool
+) -> Verdict:
     reading, recording, found = laid.reading, laid.recording, laid.found
     other = laid.otherwise[0] if laid.otherwise else None
     worse = other[1].bits if other else NEVER
@@ -230,24 +251,17 @@ def _of_laid(plain: Verdict, laid: Laid, capture: Capture, board: Board, toleran
                 result,
                 kind=DIFFERS,
                 reasons=("The recording fits nowhere in the prediction, at no rate that was tried.",),
-                remedies=("If it was begun after the predicted run had ended, predict a longer run.",),
+                remedies=(LONGER,),
             )
     elif laid.bits >= MARGIN:
-        kind = AGREES if worse < laid.bits - CLOSE else INCONCLUSIVE
-        if kind == AGREES and _ran_already(laid):
-            kind = INCONCLUSIVE
-            reasons.append(
-                "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
-                "so that steps lost or gained there would look the same."
-            )
-            remedies.append("Record the restart too, or begin when it has been let go.")
-        elif kind == INCONCLUSIVE:
-            reasons.append(
-                "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
-            )
-            remedies.append("Record the step line too, or more lines.")
+        result = replace(result, evidence=laid.bits - reading.by_hand)
+        if doubt := _open(laid, worse, result.evidence):
+            reasons.append(doubt[0])
+            remedies.append(doubt[1])
+        else:
+            kind = AGREES
     clock = recording.clock
-    off = _off(reading, recording, tolerance)
+    off = _off(reading, recording, tolerance) and not (by_hand and clock and clock.given)
     if kind == INCONCLUSIVE and laid.bits < MARGIN and not first and not (off and clock and clock.given):
         return _too_little(result, reading, recording)
     offset = other[1].offset if kind == DIFFERS and other else found.best.offset
@@ -386,11 +400,10 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
 
 def _undecided(theirs: Foretold, moved: bool, rest: float) -> tuple[str, str]:
     """Why a recording in which hardly anything moves tells nothing, and what to do; it may `rest` for so many steps."""
-    more = "Record more lines, or a run in which the outputs change."
     if moved:
-        return "Too little changes in the recording, or in the prediction, to lay one on the other.", more
+        return "Too little changes in the recording, or in the prediction, to lay one on the other.", MORE
     if rest >= theirs.end - theirs.since:
-        return "Nothing moves in the recording, and nothing need move in the prediction.", more
+        return "Nothing moves in the recording, and nothing need move in the prediction.", MORE
     long = f"{theirs.seconds(rest):.3g} s"
     return (
         f"Nothing moves in the recording, and in the prediction these lines may keep still for {long}.",

@@ -8,7 +8,7 @@ short, so its length says nothing; what is unsettled says nothing either. The nu
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from forelight.sim.frozen import frozen
@@ -17,7 +17,7 @@ from forelight.sim.levels import UNKNOWN
 from ..boards.divider import LISTED, codes_between
 from ..boards.profile import Board
 from ..golden.golden import Golden
-from .brightness import Levels, Ticks, line_seen, runs
+from .brightness import Levels, Ticks, line_seen, moments, runs
 from .limits import CHANGE, FUSION_HZ, READABLE_S
 from .words import ranges
 
@@ -69,11 +69,14 @@ def of_lines(timed: dict[str, tuple[Ticks, Levels]], end: int, hz: float) -> Imp
     `hz` ticks make a second, and the last state holds until tick `end`.
     """
     lines = {name: of_lamp(ticks, states, end, hz) for name, (ticks, states) in timed.items()}
-    changes = np.concatenate([[0], *(runs(*one)[0][1:] for one in timed.values())])
-    moments = np.unique(changes)[1:]
-    gaps = np.diff(moments)
+    gaps = np.diff(_changes(timed.values()))
     holds = float(gaps.min()) / hz if len(gaps) else None
     return Impressions(_together(timed, lines, hz), lines, holds)
+
+
+def _changes(timed: Iterable[tuple[Ticks, Levels]]) -> Ticks:
+    """When any of these changes."""
+    return moments((np.zeros(0, np.int64), *(runs(*one)[0][1:] for one in timed)))
 
 
 def of_lamp(ticks: Ticks, states: Levels, end: int, hz: float) -> Impression:
@@ -120,9 +123,7 @@ def _together(timed: dict[str, tuple[Ticks, Levels]], lines: dict[str, Impressio
     kinds = {one.kind for one in known}
     if FLICKERING in kinds:
         return Impression(FLICKERING, level, shortest, rate)
-    turns = [runs(*timed[name])[0][1:] for name, one in lines.items() if one.kind == READABLE]
-    moments = np.unique(np.concatenate(turns)) if turns else np.zeros(0, np.int64)
-    gaps = np.diff(moments) / hz
+    gaps = np.diff(_changes(timed[name] for name, one in lines.items() if one.kind == READABLE)) / hz
     gaps = gaps[gaps >= 1 / FUSION_HZ]  # what changes one after another within that seems to change at once
     if len(gaps):
         shortest = float(gaps.min())

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from ..boards.segments import Size
 from ..golden.golden import Golden
-from .brightness import Levels, Marks, Seen, seen
+from .brightness import Levels, Marks, Seen, Ticks, moments, seen
 from .display import Glyphs, draw
 from .limits import FOLLOWED_HZ
 from .pictures import Picture, display_lamps, level_text, steps_at
@@ -29,35 +29,47 @@ def plan(golden: Golden, speed: float = 1.0, rate: int = RATE) -> list[tuple[flo
     """
     sight = seen(golden, speed, FOLLOWED_HZ)
     exposure = golden.oscillator_hz * speed / rate
-    count = max(1, int(np.ceil(sight.end / exposure)))
-    bounds = np.minimum(exposure * np.arange(count + 1), sight.end)
-    lines = [_exposed(sight, line, bounds) for line in range(8)]
+    rows = _rows(sight, exposure)
+    starts, stops = (np.minimum(exposure * edges, sight.end) for edges in (rows, rows + 1))
+    lines = [_exposed(sight, line, starts, stops) for line in range(8)]
     shots: list[tuple[float, Picture]] = []
-    for row in range(count):
-        lamps = tuple(None if line[row] == UNKNOWN else float(line[row]) for line in lines)
+    for place, (row, start, stop) in enumerate(
+        zip(rows.tolist(), starts.astype(int).tolist(), stops.astype(int).tolist(), strict=True)
+    ):
+        lamps = tuple(None if line[place] == UNKNOWN else float(line[place]) for line in lines)
         if not shots or lamps != shots[-1][1].lamps:
-            start, stop = int(bounds[row]), int(bounds[row + 1])
             shots.append((row / rate, Picture(start, stop - start, steps_at(golden, stop - 1), lamps)))
     return shots
 
 
-def _exposed(sight: Seen, line: int, bounds: Levels) -> Levels:
-    """What to draw of one line between neighbouring bounds: 0 to 1, or `UNKNOWN`."""
+def _rows(sight: Seen, exposure: float) -> Ticks:
+    """Numbers of the pictures in or beside which something changes: the rest are as the one before.
+
+    So hours in which nothing moves cost nothing.
+    """
+    count = max(1, int(np.ceil(sight.end / exposure)))
+    touched = (sight.times / exposure).astype(np.int64)
+    near = moments(touched + beside for beside in (-1, 0, 1))
+    return near[(near >= 0) & (near < count)]
+
+
+def _exposed(sight: Seen, line: int, starts: Levels, stops: Levels) -> Levels:
+    """What to draw of one line between each start and its stop: 0 to 1, or `UNKNOWN`."""
     states = np.where(sight.unsettled[:, line], UNKNOWN, sight.levels[:, line])
-    spans = np.maximum(np.diff(bounds), 1)
-    means = _integral(sight, sight.levels[:, line], bounds) / spans
-    touched = _integral(sight, sight.unsettled[:, line], bounds) > 0
-    first = states[np.searchsorted(sight.times, bounds[:-1], side="right") - 1]
-    last = states[np.searchsorted(sight.times, bounds[1:], side="left") - 1]
+    means = _integral(sight, sight.levels[:, line], starts, stops) / np.maximum(stops - starts, 1)
+    touched = _integral(sight, sight.unsettled[:, line], starts, stops) > 0
+    first = states[np.searchsorted(sight.times, starts, side="right") - 1]
+    last = states[np.searchsorted(sight.times, stops, side="left") - 1]
     drawn: Levels = np.where(first != last, last, np.where(touched, UNKNOWN, np.round(means, 3)))
     return drawn
 
 
-def _integral(sight: Seen, values: Levels | Marks, bounds: Levels) -> Levels:
-    """Of a held sequence, between neighbouring bounds."""
+def _integral(sight: Seen, values: Levels | Marks, starts: Levels, stops: Levels) -> Levels:
+    """Of a held sequence, between each start and its stop."""
     edges = np.append(sight.times, sight.end)
     sums = np.concatenate([[0.0], np.cumsum(np.diff(edges) * values)])
-    return np.diff(np.interp(bounds, edges, sums))
+    whole: Levels = np.interp(stops, edges, sums) - np.interp(starts, edges, sums)
+    return whole
 
 
 def face(picture: Picture, wiring: Mapping[str, str], now: str, *, size: Size, glyphs: Glyphs) -> list[Text]:

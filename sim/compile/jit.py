@@ -70,8 +70,9 @@ def optimised(text: str, level: int) -> llvm.ModuleRef:
 
 
 @cache
-def _linker(level: int) -> llvm.LLJIT:
-    return llvm.create_lljit_compiler(_machine(level))
+def _linker() -> llvm.LLJIT:
+    """What links machine code that is there already, so that the level of its machine is of no account."""
+    return llvm.create_lljit_compiler(_machine(1))
 
 
 @cache
@@ -116,14 +117,14 @@ def compile_text(text: str, function: str, level: int = 3, *, passes: bool = Tru
 
     Without `passes` the level is that of the code alone, and the text is taken as it is.
     """
-    machine = _machine(generator_level(text, level))
     entry = key((text, f"{level} {passes}", *_maker()))
     image = CACHE.load(entry)
     if image is None:
-        image = machine.emit_object(_ready(text, level if passes else 0, generator_level(text, level)))
+        generated = generator_level(text, level)
+        image = _machine(generated).emit_object(_ready(text, level if passes else 0, generated))
         CACHE.store(entry, image)
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
     # Each library in the process-wide linker needs a name of its own.
-    tracker = library.link(_linker(level), f"forelight{next(_numbers)}")
+    tracker = library.link(_linker(), f"forelight{next(_numbers)}")
     arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
     return Code(tracker[function], arguments, tracker)

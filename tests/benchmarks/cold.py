@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 LIBRARIES = "import numpy, rich, click, llvmlite"
-MAIN = "from forelight.harness.cli import main; main()"
+MAIN = "from forelight.harness.start import main; main()"
 COMMANDS = ("show", "golden", "card")
 SLOT, ROUNDS = "tide_gauge", 7
 

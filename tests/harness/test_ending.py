@@ -178,7 +178,10 @@ def test_one_that_is_ended_in_a_long_call_of_native_code(number: int, tmp_path: 
         assert process.stdout is not None
         assert process.stdout.readline() == b"begun\n"
         process.send_signal(number)
-        assert process.wait(timeout=60) == 128 + number
+        try:
+            assert process.wait(timeout=60) == 128 + number
+        finally:
+            process.kill()
     assert not list(tmp_path.iterdir())
 
 

@@ -40,8 +40,6 @@ class Room:
 
     files: tuple[str, ...]
     tests: tuple[str, ...]
-    #: Tests in these folders that are another room's (a regular expression).
-    without: str = ""
 
 
 ROOMS = {
@@ -60,8 +58,7 @@ ROOMS = {
     "bench": Room(("harness/bench/*.py",), ("tests/harness/bench",)),
     "capture": Room(("harness/capture/*.py",), ("tests/harness/capture",)),
     "coverage": Room(("harness/coverage/*.py",), ("tests/harness/coverage",)),
-    "causes": Room(("harness/verdict/causes/*.py",), ("tests/harness/verdict/causes",)),
-    "verdict": Room(("harness/verdict/*.py",), ("tests/harness/verdict",), "tests/harness/verdict/causes"),
+    "verdict": Room(("harness/verdict/*.py", "harness/verdict/causes/*.py"), ("tests/harness/verdict",)),
     "datasheets": Room(
         ("designs/sheets/*.py", "designs/toml_file.py", "designs/datasheet.py"),
         ("tests/designs/sheets", "tests/designs/test_toml_file.py"),
@@ -144,9 +141,7 @@ def tests_of(room: Room, clone: Path) -> tuple[str, ...]:
         for test in room.tests
         for path in ([clone / test] if test.endswith(".py") else sorted((clone / test).rglob("test_*.py")))
     ]
-    return tuple(
-        name for name in dict.fromkeys(found) if not room.without or not re.match(room.without, name)
-    )
+    return tuple(dict.fromkeys(found))
 
 
 @dataclass(frozen=True)

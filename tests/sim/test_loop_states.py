@@ -128,6 +128,7 @@ def test_a_stable_state_in_reach_is_found(first: int) -> None:
                 sim.settle()
 
 
+@pytest.mark.slow
 def test_the_interpreter_is_stable_where_it_comes_to_rest() -> None:
     found = {True: 0, False: 0}
     for first in range(0, 160_000, 1000):

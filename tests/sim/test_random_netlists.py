@@ -78,6 +78,7 @@ def test_most_random_netlists_come_to_rest() -> None:
     assert sum(count == UPDATES * 12 for count in compared) >= 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(100, 110))
 def test_runs_are_the_same_in_memory_and_in_values(seed: int) -> None:
     """`run_clock` and `run_samples`, which are other code than single updates."""

@@ -145,6 +145,7 @@ def test_nothing_passing_is_kept(seed: int, power_up: PowerUp) -> None:
     run(chained(rng), rng, power_up)
 
 
+@pytest.mark.slow
 def test_the_chains_are_worth_a_look() -> None:
     netlists = [chained(random.Random(seed)) for seed in range(sized(30, 120))]
     loops = [len(schedule(netlist).loops) for netlist in netlists]
@@ -156,6 +157,7 @@ def test_the_chains_are_worth_a_look() -> None:
 LANES = 128
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(0, 120, sized(60, 6)))
 def test_lanes_are_separate_runs(seed: int) -> None:
     """Each lane has inputs of its own, so that one lane's loop rests while another's moves."""

@@ -80,6 +80,7 @@ def compiled(tmp_path: Path, text: str, in_memory: bool | None = None) -> Simula
     return sim
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", LOGIC, ids=lambda case: case[0].replace(" ", "_"))
 def test_wide_logic(tmp_path: Path, case: tuple[str, str, tuple[int, int], dict[str, int], Meaning]) -> None:
     _, body, (wide_a, wide_b), outputs, meaning = case

@@ -16,7 +16,7 @@ from ...capture.play import in_doubt
 from ...capture.readers import read_capture
 from ...capture.record import Capture
 from ...golden.golden import Golden
-from ...hand.routine import divides
+from ...hand.routine import divides, made_by_hand
 from ...hand.timeline import timeline
 from ...verdict.causes.lightly import lightly
 from ...verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
@@ -79,8 +79,16 @@ def held_against(
     row = int(np.searchsorted(golden.ticks, start, side="right")) - 1
     golden = replace(golden, steps=golden.steps - int(golden.steps[row]))
     line = step.line if step else None
+    by_hand = made_by_hand(asking.procedure.actions)
     return golden, check(
-        golden, capture, asking.board, step_line=line, start=start, played=asking.itself, quick=quick
+        golden,
+        capture,
+        asking.board,
+        step_line=line,
+        start=start,
+        played=asking.itself,
+        quick=quick,
+        by_hand=by_hand,
     )
 
 

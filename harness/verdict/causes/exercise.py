@@ -54,7 +54,7 @@ def drawn(kind: str, it: Handling, seat: Seat, rng: random.Random) -> tuple[Mish
         case "another power-up":
             some = [recording.power_up(wake) for wake in range(WAKES)]
         case "another slot":
-            some = list(recording.other_slots(it))
+            some = list(recording.other_slots(it, seen))
         case "clock stopped on the way":
             some = [clock.stopped_on_the_way(it, steps, STOPPED) for steps in STOPS]
         case kind if kind in writing.KINDS:
@@ -109,8 +109,8 @@ def _resting(level: int) -> RecordedLine:
     return RecordedLine(np.zeros(1), np.full(1, level, np.uint8))
 
 
-#: A recording of all outputs.
-_OUTPUTS = Capture({line: _resting(0) for line in OUTPUT_LINES}, 0.0, 1.0)
+#: A recording of all outputs, for a moment.
+_OUTPUTS = Capture({line: _resting(0) for line in OUTPUT_LINES}, 0.0, 1e-3)
 
 
 @dataclass(frozen=True)

@@ -10,8 +10,7 @@ import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
-from forelight.sim.lanes.faults import Fault
-from forelight.sim.lanes.variants import Lanes
+from forelight.sim.frozen import frozen
 from forelight.sim.levels import UNKNOWN
 
 from ...bench.course import Seat, seated
@@ -25,6 +24,9 @@ from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
 
 if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
+    from forelight.sim.lanes.variants import Lanes
+
     from .wakes import Woken
 
 #: Power-ups that must agree on what counts as settled here; the verdict itself asks more of them.
@@ -36,7 +38,7 @@ MOST = 64
 Planned = tuple[Timeline, int, dict[int, Seat]]
 
 
-@dataclass(frozen=True)
+@frozen
 class Prospect:
     """What is foretold: the golden, whose steps count from the tick `up` at which the slot is up, and on its axis."""
 

@@ -23,6 +23,7 @@ from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
 from .foretell import Foreteller, Prospect, moves, on_axis
+from .lightly import MANY
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -49,12 +50,15 @@ COMPARED = 0.5
 AS_GOOD = 0.5
 #: Bits for clips in some order, and for each that is moved.
 ORDERS, EACH = 4.0, 3.0
-#: Causes of which two may have come together, and how many of the likeliest.
+#: Causes of which two may have come together; how many pairs are tried, the likeliest first, and how many times less
+#: likely than one that explains all the others may be, as a logarithm.
 PAIRED = frozenset(
     {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
-PAIRS = 24
+PAIRS, RARER = 276, 7.0
+#: Causes that are tried with clips in another order, the likeliest first.
+CLIPPED_TOO = 24
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
@@ -126,7 +130,7 @@ class Inquiry:
             it = cause.change(self.it)
             if it.inside == self.it.inside or it.pace is None:
                 continue
-            first = self.teller.prospect(it, self.cut)
+            first = self.foretold(it)
             if first is None or _is_settled(first, self.readings.names):
                 continue
             if self.readings.of(first, it.pace):
@@ -144,49 +148,64 @@ class Inquiry:
         if found is None or not 0 < len(found.slips) <= writing.MOST:
             return
         cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-        prior = math.log2(SHARES[cause.kind] / sum(SHARES.values()))
-        laid, told = writing.explains(recording, rows, found), self.readings.meant.foretold
+        prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
+        laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
         it = cause.change(self.it)
         self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
 
     def weigh_stop(self) -> None:
-        """A clock that stopped for good when the last edge had come, up to which all is as was meant."""
+        """A clock that stopped for good, up to which all is as was meant."""
         capture, meant = self.readings.capture, self.readings.meant
-        lines = self.readings.usual.lines  # without spikes
-        last = max((float(lines[name].times[-1]) for name in self.readings.names), default=capture.end)
-        rest = capture.end - last
-        if (
-            capture.unit != "seconds"
-            or meant.foretold.hz is None
-            or rest < AT_REST * (capture.end - capture.start)
-        ):
+        if capture.unit != "seconds" or meant.foretold.hz is None:
             return
+        lines = self.readings.usual.lines  # without spikes
+        ends = sorted((float(lines[name].times[-1]) for name in self.readings.names), reverse=True)
         step = meant.foretold.unit / meant.foretold.oscillator_hz
-        first = replace(
-            self.readings, capture=beginning(capture, last + step), others={}, fitted={}, clockless={}
-        )
+        causes: list[tuple[Mishap, float]] = []
+        # The last edge of all, or of a line less: spikes may be left in one of them.
+        for last in dict.fromkeys(ends[:2]):
+            rest = capture.end - last
+            if rest < AT_REST * (capture.end - capture.start):
+                continue
+            moved = any(
+                len(lines[name].times) > 1 and lines[name].times[1] <= last for name in self.readings.names
+            )
+            counts = self._stops(last, step) if moved else self._stills()
+            causes += [(clock.stopped_on_the_way(self.it, n, rest + step), share) for n, share in counts]
+        self.tried += len(causes)
+        prior = math.log2(SHARES["clock stopped on the way"] / sum(SHARES.values()))
+        tries = [self.explained(cause, prior + share, cause.change(self.it)) for cause, share in causes]
+        self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
+
+    def _stops(self, last: float, step: float) -> list[tuple[int, float]]:
+        """The steps after one of which the clock stopped, if the last edge came then, a `step` being so long; and the
+        logarithm of the share of each."""
+        foretold = self.readings.meant.foretold
+        until = beginning(self.readings.capture, last + step)
+        first = replace(self.readings, capture=until, others={}, fitted={}, clockless={})
         reading = first.usual
-        rows = first.rows(meant.foretold, reading)
+        rows = first.rows(foretold, reading)
         fits = [(one, found) for one, found in first.fits(rows, reading) if found.best.mismatches <= FEW]
         if not fits:
-            return
+            return []
         one, found = max(fits, key=lambda pair: pair[1].bits - pair[0].handicap)
         assert one.clock is not None
         shift = rows.first - one.rows.first + found.best.offset / rows.slots
         at = one.clock.steps(np.array([last])) + shift
-        steps = int(
-            meant.foretold.step_at(at)[0] - meant.foretold.step_at(np.array([meant.foretold.freed]))[0]
-        )
-        if steps < 1:
-            return
-        causes = [
-            clock.stopped_on_the_way(self.it, count, rest + step)
-            for count in range(max(steps - 1, 1), steps + 2)
-        ]
-        self.tried += len(causes)
-        prior = math.log2(SHARES[causes[0].kind] / sum(SHARES.values()))
-        tries = [self.explained(cause, prior, cause.change(self.it)) for cause in causes]
-        self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
+        steps = int(foretold.step_at(at)[0] - foretold.step_at(np.array([foretold.freed]))[0])
+        return [(count, 0.0) for count in range(max(steps - 1, 1), steps + 2)] if steps >= 1 else []
+
+    def _stills(self) -> list[tuple[int, float]]:
+        """The same of a recording that begins after that: the last step at which all outputs are foretold to be as
+        they stay, for all of those."""
+        foretold, lines = self.readings.meant.foretold, self.readings.usual.lines
+        freed = int(foretold.step_at(np.array([foretold.freed]))[0])
+        rises = foretold.rises[foretold.step_at(foretold.rises) > freed]
+        same = np.ones(max(len(rises) - 1, 0), np.bool_)
+        for name in self.readings.names:
+            same &= foretold.lines[name].at(rises[1:] - 1e-6) == lines[name].levels[-1]
+        found = np.flatnonzero(same)
+        return [(int(found[-1]) + 1, math.log2(len(found) / len(same)))] if len(found) else []
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
         """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
@@ -212,31 +231,40 @@ class Inquiry:
         for cause in sorted(causes, key=lambda c: -priors[c.name]):
             if cause.kind in PAIRED and cause.change(self.it).clips == CLIPPED:
                 alike.setdefault(self._reached(cause), []).append(cause)
-        usual = [some for some in alike.values() if some][:PAIRS]
+        usual = [some for some in alike.values() if some]
+        first_priors = [priors[some[0].name] for some in usual]
 
         def paired(first: Mishap, second: Mishap) -> Explained | None:
             pair = both(first, second)
             return self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it))
 
+        pairs = [(first_priors[a] + first_priors[b], a, b) for a, b in combinations(range(len(usual)), 2)]
+        pairs = sorted(pairs, reverse=True)[:PAIRS]
         explaining: set[int] = set()
-        for number, (first, second) in enumerate(combinations(range(len(usual)), 2)):
-            self.progress(number, len(usual) * (len(usual) - 1) // 2)
+        least = -math.inf
+        for number, (prior, first, second) in enumerate(pairs):
+            if prior < least:
+                break
+            self.progress(number, len(pairs))
             self.tried += 1
             one = paired(usual[first][0], usual[second][0])
             if one is not None and one.fit.bits > EXPLAINED * one.recording.null_bits:
                 self.keep(one)
                 explaining |= {first, second}
+                if not one.fit.best.mismatches:
+                    least = max(least, prior - RARER)
         every = [cause for some in usual for cause in some]
         for other in (usual[number][0] for number in sorted(explaining)):  # with whatever else does as well
             for cause in every:
                 if cause is not other:
                     self.keep(paired(cause, other))
-        for some in usual:
+        for some in usual[:CLIPPED_TOO]:
             self.weigh_clips(some[0].change(self.it), priors[some[0].name], some[0])
 
     def _reached(self, cause: Mishap) -> object:
         """The same for causes by which the same reaches the design."""
-        planned = self.teller.plan(cause.change(self.it), self.cut)
+        it = cause.change(self.it)
+        planned = self.teller.plan(it, self.steps_of(it))
         return cause.name if planned is None else moves(planned[0])
 
     def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
@@ -279,19 +307,20 @@ class Inquiry:
         if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
             rate = float(it.board.step_hz(code))
             paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
-        first = self.teller.prospect(it, self.cut) if paces else None
+        fastest = min(paces, default=1.0)
+        first = self.foretold(it, fastest) if paces else None
         if first is None or not any(self.readings.of(first, pace) for pace in paces):
             return
         whole = [(it, first)]
         if first.foretold.hz != self.readings.meant.foretold.hz:
             watched = None if self.code is None else clock.by_watch(it, self.code)
-            other = self.teller.prospect(watched, self.cut) if watched else None
+            other = self.foretold(watched, fastest) if watched else None
             whole += [(watched, other)] if watched is not None and other is not None else []
         yield from ((told, pace, free) for _, told in whole for pace in paces)
         if it.wake is not None:
             return
         if self.never_settles(self.readings.meant):
-            if (other := self.teller.prospect(replace(it, wake=0), self.cut)) is not None:
+            if (other := self.foretold(replace(it, wake=0), fastest)) is not None:
                 yield from ((other, pace, free) for pace in paces)
             return
         for (done, told), pace in product(whole, paces):
@@ -299,6 +328,18 @@ class Inquiry:
                 yield from (
                     (one, pace, free + rare) for _, one, rare in self.from_power_ups(done, told, pace)
                 )
+
+    def foretold(self, it: Handling, pace: float = 1.0) -> Prospect | None:
+        """What a handling shows while the recording is looked at, by an instrument that counts at this pace."""
+        return self.teller.prospect(it, self.steps_of(it, pace))
+
+    def steps_of(self, it: Handling, pace: float = 1.0) -> int | None:
+        """The steps of a handling in that time, which are more by a faster clock; None: all."""
+        if self.cut is None:
+            return None
+        ours, theirs = ((None if code is None else it.board.step_hz(code)) for code in (self.code, _code(it)))
+        faster = float(theirs / ours) if ours and theirs else 1.0
+        return math.ceil(self.cut * max(faster / pace, 1.0))
 
     def is_open(self, it: Handling, told: Prospect, pace: float) -> bool:
         """Whether what is foretold leaves a good part open, and the rest is as recorded, or nearly so."""
@@ -322,14 +363,14 @@ class Inquiry:
             side_by_side = True
             yield one
         if not side_by_side:
-            others = ((n, self.teller.prospect(replace(it, wake=n), self.cut)) for n in range(WAKES))
+            others = ((n, self.foretold(replace(it, wake=n), pace)) for n in range(WAKES))
             yield from ((number, told, 0.0) for number, told in others if told is not None)
 
     def many_power_ups(
         self, it: Handling, first: Prospect, pace: float
     ) -> Iterator[tuple[int, Prospect, float]]:
         """The likeliest of many that run side by side; none where they cannot."""
-        reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.cut)
+        reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.steps_of(it, pace))
         if reading is None or planned is None or it.fault is not None:
             return
         rows = self.readings.rows(self.readings.shown(first, it.clips), reading)
@@ -346,7 +387,7 @@ class Inquiry:
         for wake in some:
             told = self.teller.told(planned, wake)
             if told is not None:
-                yield wake, told, math.log2(wakes.MANY / len(some))
+                yield wake, told, math.log2(MANY / len(some))
 
     @property
     def explains(self) -> bool:
@@ -366,10 +407,12 @@ class Inquiry:
 
 
 def _left_open(rows: ReadRows, recording: Recording) -> float:
-    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open."""
+    """How much of a recording it is, by what its lines cost without a prediction, that these rows leave open; where
+    nothing moves, how many of its lines."""
     bits = np.arange(len(recording.names), dtype=rows.known.dtype)[:, None]
     open_ = 1 - (rows.known >> bits & 1).mean(axis=1)
-    return float(recording.cost.sum(axis=1) @ open_) / max(recording.null_bits, 1.0)
+    costs = recording.cost.sum(axis=1)
+    return float(costs @ open_) / max(recording.null_bits, 1.0) if costs.any() else float(open_.mean())
 
 
 def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
-from forelight.sim.lanes.faults import Fault
 from forelight.sim.loops import LoopError
 from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
@@ -13,13 +14,18 @@ from numpy.typing import NDArray
 
 from ...bench.bench import Shown, shown_within
 from ...bench.course import Course, Seat
-from ...bench.powerups import Sample, sampled_power_up, sampled_power_ups
+from ...bench.powerups import Sample, power_up_of, sampled_power_ups
 from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
 from ...hand.timeline import Lines, Timeline
-from .lanes import faulty
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
+
+#: Power-ups among which a design is looked for that woke up in one of them.
+MANY = 256
 
 
 def lightly(
@@ -30,12 +36,15 @@ def lightly(
     A `fault` is in the design that is selected at the end. Raises a ForelightError where a design cannot be run.
     """
     slot = int(plan.slots[-1])
-    held = sampled_power_ups(power_ups, 0) if wake is None else [sampled_power_up(wake, 0)]
     courses, outcomes = {}, {}
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
+        netlist = course.seat.netlist
+        held = sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, MANY)]
         if fault is not None and number == slot:
-            outputs, agreed = faulty(course.seat.netlist, fault, course.values, lambda: held)
+            from .lanes import faulty
+
+            outputs, agreed = faulty(netlist, fault, course.values, partial(list, held))
             outcomes[number] = Outcome(course.frames, outputs, np.zeros_like(agreed), agreed)
         else:
             outcomes[number] = _outcome(plan, course, held)

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.procedures.procedure import Action, Procedure, Repeat
-from forelight.sim.lanes.faults import Fault
+from forelight.sim.frozen import frozen
 
 from ...boards.profile import Board
 from ...hand.leads import STRAIGHT, Lead
-from ..listing import Slip
+
+if TYPE_CHECKING:
+    from forelight.sim.lanes.faults import Fault
+
+    from ..listing import Slip
 
 
-@dataclass(frozen=True)
+@frozen
 class Clip:
     """What the channel of an output shows: that of a `line`; upside down; a fixed `level`; or tied to an `other` one.
 
@@ -33,7 +38,7 @@ class Clip:
 CLIPPED: tuple[Clip, ...] = tuple(Clip(line) for line in range(8))
 
 
-@dataclass(frozen=True)
+@frozen
 class Handling:
     """What is done at the bench, and how the bench is wired.
 
@@ -73,7 +78,7 @@ Change = Callable[[Handling], Handling]
 Edit = Callable[[Action], Iterable[Action]]
 
 
-@dataclass(frozen=True)
+@frozen
 class Mishap:
     """One thing that may have gone wrong.
 

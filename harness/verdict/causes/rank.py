@@ -14,6 +14,7 @@ import numpy as np
 
 from ...boards.profile import Board
 from ...capture.record import Capture
+from ...hand.routine import made_by_hand
 from ..fit import Recording
 from ..listing import listed
 from ..reading import Readout
@@ -63,7 +64,8 @@ def rank(
     if len(meant.foretold.rises) > long + 2 * ahead:
         cut = int(long) + ahead
         meant = teller.prospect(it, cut) or meant
-    whole = Inquiry(it, Readings(capture, board, meant, step_line), teller, cut, progress)
+    readings = Readings(capture, board, meant, step_line, made_by_hand(it.procedure.actions))
+    whole = Inquiry(it, readings, teller, cut, progress)
     search = _first_look(whole, long, ahead) or whole
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
@@ -74,8 +76,8 @@ def rank(
     whole.weigh_stop()
     search.found += whole.found if search is not whole else []
     none = max(NONE, _otherwise(whole.readings))
-    if len(it.board.slots) <= FEW_SLOTS or not search.found:
-        search.weigh(list(recording.other_slots(it)))
+    if len(it.board.slots) <= FEW_SLOTS or not (search.found if search.readings.still else search.explains):
+        search.weigh(list(recording.other_slots(it, capture)))
     if not search.explains and (not search.readings.still or all(one.bits < NONE for one in search.found)):
         search.weigh_unrestarted(causes)
     if (
@@ -118,12 +120,15 @@ def _first_look(whole: Inquiry, long: float, ahead: int) -> Inquiry | None:
     edges = np.sort(np.concatenate([line.times for line in capture.lines.values()]))
     enough = edges[min(LOOK, len(edges) - 1)] if len(edges) else capture.end
     unit = (capture.end - capture.start) / long
-    end = max(capture.start + LOOK * unit, float(enough))
+    end = max(capture.start + LOOK * unit, float(enough) + unit)
+    if 2 * (end - capture.start) > capture.end - capture.start:
+        return None
     cut = int((end - capture.start) / unit + min(max(base.end - base.onward - long, 0), ahead)) + LOOK
     told = whole.teller.prospect(whole.it, cut)
     if told is None:
         return None
-    readings = Readings(beginning(capture, end), whole.readings.board, told, whole.readings.step_line)
+    known = whole.readings
+    readings = Readings(beginning(capture, end), known.board, told, known.step_line, known.by_hand)
     return Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
 
 

@@ -28,6 +28,8 @@ from .mishap import Clip
 RECENT = 4
 #: How far an instrument's clock may be off.
 TOLERANCE = 0.021
+#: How far a hand that makes the steps may be off the pace that it should keep.
+HANDS = 0.25
 #: Bits by which the times of edges may cost more by a clock than by the best one.
 HANDICAP = 20.0
 #: Times as fast or as slow as was meant that the bench may step.
@@ -60,12 +62,16 @@ MOST_RATES, APART, NEAR = 24, 0.5, 0.1
 
 @dataclass
 class Readings:
-    """A capture by the clocks of the bench that was meant (`usual`), and of any other that is asked about."""
+    """A capture by the clocks of the bench that was meant (`usual`), and of any other that is asked about.
+
+    With steps made `by_hand` the pace of the steps tells nothing.
+    """
 
     capture: Capture
     board: Board
     meant: Prospect
     step_line: str
+    by_hand: bool = False
     others: dict[tuple[float, float], Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
@@ -95,10 +101,12 @@ class Readings:
         if hz is None or meant is None:
             return None if hz is None and self.given is not None else self.usual
         rate = hz / pace
-        if self.given is not None and abs(rate / self.given - 1) > TOLERANCE:
+        if self.given is not None and abs(rate / self.given - 1) > self._slack:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
+        if (rate, hz) in self.others:
+            return self.others[rate, hz]
         for (known, its), reading in self.others.items():
             # By another step clock lines change at other places in a step.
             alike = abs(its / hz - 1) < TOLERANCE
@@ -143,7 +151,12 @@ class Readings:
     def given_rate_is_off(self) -> bool:
         """Whether the step line was recorded at another rate than was meant."""
         meant = self.meant.foretold.hz
-        return self.given is not None and meant is not None and abs(self.given / meant - 1) > TOLERANCE
+        return self.given is not None and meant is not None and abs(self.given / meant - 1) > self._slack
+
+    @property
+    def _slack(self) -> float:
+        """By how much the rate of a step line that was recorded may be off."""
+        return HANDS if self.by_hand else TOLERANCE
 
     def _read(self, told: Prospect, capture: Capture) -> Readout:
         found = read(told.golden, capture, self.board, step_line=self.step_line, start=told.up)

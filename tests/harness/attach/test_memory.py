@@ -93,6 +93,7 @@ def test_random_pins(seed: int) -> None:
     assert sum(bit is not None for bit in found) > 100
 
 
+@pytest.mark.slow
 def test_it_runs_in_machine_code() -> None:
     data = np.random.default_rng(3).integers(0, 256, MOST_BYTES, np.uint8).tobytes()
     memory = SerialMemory(data, 2)

@@ -71,6 +71,7 @@ def test_chip_and_bench_are_equal_under_amaranth(name: str) -> None:
     assert total["changes of the pins"] >= sized(1, 20)
 
 
+@pytest.mark.slow
 def test_quay_with_all_its_positions_on_the_engine() -> None:
     total = Pair(quay(3, 17, 66, 88, 101, 137, 175)).walks("quay", sized(3, 6), 60)
     assert total["frames"] >= sized(100, 200)

@@ -117,6 +117,7 @@ def test_no_claim_of_the_catalogue_is_contradicted(name: str, tmp_path: Path) ->
     tally("chip", claimed, by_chip(chip(given.read, given.top, tmp_path), values, seed))
 
 
+@pytest.mark.slow
 def test_what_open_values_cost_the_catalogue() -> None:
     """Bits that were claimed if each open value were 0 for certain; a design that leaves nothing open loses none."""
     lost = everything = 0

@@ -11,9 +11,10 @@ from amaranth.hdl import Elaboratable, Module, Mux, Signal
 from amaranth.lib import memory, wiring
 from amaranth.lib.wiring import In, Out
 from forelight.harness.bench import powerups
-from forelight.harness.bench.powerups import Answer, sampled_power_ups
+from forelight.harness.bench.powerups import Answer, power_up_of, sampled_power_ups
 from forelight.harness.chip.netlist import wrapper_netlist
 from forelight.sim import Netlist, Simulation
+from forelight.sim.lanes.variants import Lanes
 from numpy.typing import NDArray
 
 from .setups import Notes, Ripple, Tally, sheet
@@ -215,3 +216,23 @@ def test_a_race_names_the_memory_that_it_reaches_and_no_other(line: int, name: s
     answer = run_power_ups(Simulation(netlist(Two())), values, [0] * 30)
     (fork,) = answer.forks
     assert [memory.rpartition(".")[2] for memory in fork.registers] == [name]
+
+
+def test_each_state_of_a_small_design_is_one_of_so_many_power_ups_and_lanes_wake_up_in_them() -> None:
+    made = netlist(Half())
+    woken = [power_up_of(made, number, 32) for number in range(32)]
+    lanes = Lanes(made, 32, woken)
+    lanes.settle()
+    alone = []
+    for number in range(32):
+        simulation = Simulation(made, power_up_of(made, number, 32))
+        simulation.settle()
+        alone.append(simulation.get("outputs"))
+    assert [int(value) for value in lanes.get("outputs")] == alone
+    assert {value >> 4 for value in alone[:16]} == set(range(16)) and alone[16:] == alone[:16]
+    # With fewer than there are states they are those that are sampled.
+    few, sampled = (
+        Simulation(made, ups[5])
+        for ups in ([power_up_of(made, n, 15) for n in range(6)], sampled_power_ups(6, 0))
+    )
+    assert few.snapshot() == sampled.snapshot()

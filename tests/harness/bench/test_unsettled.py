@@ -176,6 +176,7 @@ def test_nothing_is_suspected_where_lines_move_one_at_a_time() -> None:
             assert not predict(QUAY, sheet, run_procedure(QUAY, sheet, run.name), power_ups=3).suspects
 
 
+@pytest.mark.slow
 def test_proof_and_sample_never_contradict_each_other() -> None:
     for name in names()[:: sized(6, 1)]:
         sheet = load_design(name)

@@ -7,7 +7,14 @@ from dataclasses import replace
 import pytest
 from forelight.designs.datasheet import Attachment, Meaning, RestartLine, Run, StepLine
 from forelight.designs.procedures.procedure import parse, to_text
-from forelight.harness.hand.routine import bring_up, default_procedure, divides, run_procedure, strap_code
+from forelight.harness.hand.routine import (
+    bring_up,
+    default_procedure,
+    divides,
+    made_by_hand,
+    run_procedure,
+    strap_code,
+)
 from forelight.sim.errors import DatasheetError, UsageError
 
 from .hand_plans import CHAIN, DIRECT, SHEET, plan, rises
@@ -110,3 +117,10 @@ def test_a_run_is_brought_up_and_strapped_unless_it_sees_to_that_itself() -> Non
 def test_a_run_is_of_a_hundred_steps_unless_said() -> None:
     assert "steps 100" in texts(default_procedure(CHAIN, SHEET).actions)
     assert "steps 7" in texts(default_procedure(CHAIN, SHEET, steps=7).actions)
+
+
+def test_steps_are_made_by_hand_where_nothing_else_makes_any() -> None:
+    assert made_by_hand(parse(("select 2", "restart", "pulse 4 at 10 Hz")))
+    assert made_by_hand(default_procedure(CHAIN, replace(SHEET, step=StepLine("i3", None)), slot=2).actions)
+    assert not made_by_hand(parse(("strap 3", "steps 4", "disable", "pulse 4")))
+    assert not made_by_hand(parse(("select 2", "wait 1 s")))

@@ -80,6 +80,7 @@ def judge(command: str) -> Draft202012Validator:
     return Draft202012Validator(schema(command))
 
 
+@pytest.mark.slow
 def test_what_the_commands_answer_fits_the_schema(here: Path) -> None:
     Draft202012Validator.check_schema(schema())
     told = set()

@@ -9,7 +9,7 @@ import pytest
 from forelight.harness.capture.readers import parse_capture
 from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 
-from tests.harness.verdict.noise import BOARD, Noise, Setup, golden_of, recorded, states
+from tests.harness.verdict.noise import BOARD, Noise, Setup, golden_of, recorded, states, written
 
 
 def laid(golden_kind: str, bench_kind: str, seed: int, noise: Noise, steps: int = 900) -> Verdict:
@@ -119,3 +119,65 @@ def test_a_recording_that_stops_differs_if_the_prediction_goes_on() -> None:
         kinds.append(verdict.kind)
         print(verdict.reasons)
     assert kinds == [DIFFERS, INCONCLUSIVE]
+
+
+def test_a_list_in_which_nothing_moves_proves_nothing() -> None:
+    """A sign that is shown for 20 steps in a row at most, one that never is, and one that is shown for ever."""
+    shown = np.arange(300, dtype=np.uint8) | np.uint8(0x80)
+    shown[100:120] = 0x2A
+    lamp = Setup(shown, half=2, lead=5, restart=0, unsettled=0)
+    still = replace(lamp, states=np.full(300, 0x2A, np.uint8))
+
+    def said(setup: Setup, sign: int, *counts: int, unread: int = 0) -> list[Verdict]:
+        found = []
+        for count in counts:
+            rows = [f"{sign:08b}"] * (count - unread) + ["?" * 8] * unread
+            capture = parse_capture("\n".join(["outputs", *rows[::-1], f"{sign:08b}", ""]).encode(), "list")
+            found.append(check(golden_of(setup), capture, BOARD))
+        return found
+
+    assert [verdict.kind for verdict in said(lamp, 0x2A, 4, 19, 20)] == [INCONCLUSIVE, INCONCLUSIVE, DIFFERS]
+    assert "for 20 steps in a row" in said(lamp, 0x2A, 19)[0].reasons[0]
+    assert said(lamp, 0x2A, 20)[0].reasons == (
+        "All 21 entries show the same, which in the prediction is shown for 20 steps in a row at most.",
+    )
+    assert [verdict.kind for verdict in said(lamp, 0x2B, 4, 5)] == [INCONCLUSIVE, DIFFERS]
+    assert "is never shown" in said(lamp, 0x2B, 5)[0].reasons[0]
+    for verdict in (*said(still, 0x2A, 6, 40, 290), *said(lamp, 0x2A, 19, unread=3)):
+        assert (verdict.kind, verdict.evidence) == (INCONCLUSIVE, 0.0)
+    # What was not read may have been anything: the list goes on over what stands before the sign.
+    assert said(lamp, 0x2A, 12, unread=3)[0].kind == INCONCLUSIVE
+
+
+def test_what_a_hand_did_proves_nothing_of_the_design() -> None:
+    """An input that is moved all the while, as foretold, and outputs that rest or move with it; with times and by
+    eye."""
+    print("seed 12")
+    rng = np.random.default_rng(12)
+    inputs = np.repeat(rng.integers(0, 2, 60), 5).astype(np.uint8)
+    for moving in (False, True):
+        shown = np.where(moving, inputs * np.uint8(7), 7).astype(np.uint8)
+        setup = Setup(shown, half=2, lead=5, restart=0, unsettled=0)
+        golden = golden_of(setup)
+        steps = np.minimum(golden.steps, len(inputs) - 1)
+        golden = replace(golden, inputs=golden.inputs | inputs[steps])
+        wanted = AGREES if moving else INCONCLUSIVE
+        waves = {}
+        for name, column in (("i0", inputs), *((f"o{bit}", shown >> bit & 1) for bit in range(3))):
+            changed = np.flatnonzero(np.diff(column)) + 1
+            late = 0.25 if name[0] == "o" else 0.0
+            waves[name] = (
+                np.r_[-1e9, changed + late - 1.0],
+                np.r_[column[:1], column[changed]].astype(np.uint8),
+            )
+        for lines in (waves, {name: waves[name] for name in ("o2", "i0", "o1")}):
+            text = written(
+                lines, setup.step_ticks / BOARD.oscillator_hz, Noise(start=20.3, length=250.0), rng
+            )
+            timed = check(golden, parse_capture(text.encode(), "bench"), BOARD)
+            assert timed.kind == wanted
+        rows = [f"{n},{inputs[n]},{shown[n] & 1}" for n in range(20, 80)]
+        listed = check(golden, parse_capture("\n".join(["step,i0,o0", *rows, ""]).encode(), "list"), BOARD)
+        assert listed.kind == wanted
+        for verdict in (timed, listed):
+            assert verdict.evidence >= 10 if moving else "a hand moved" in verdict.reasons[0]

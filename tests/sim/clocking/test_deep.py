@@ -81,6 +81,7 @@ def test_a_chain_of_gates(source: Callable[[int], str], length: int, tmp_path: P
         assert sim.get("outputs") == taken
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("length", LENGTHS)
 @pytest.mark.parametrize("source", sized([ripple_in_rtlil], [ripple_in_rtlil, ripple_in_verilog]))
 def test_a_chain_of_registers(source: Callable[[int], str], length: int, tmp_path: Path) -> None:

@@ -153,6 +153,7 @@ def test_program(board: Callable[[list[Line]], Netlist]) -> None:
     assert written(board(program()), cycles(CYCLES)) == expected()
 
 
+@pytest.mark.slow
 @needs_icarus
 def test_program_as_under_icarus(
     board: Callable[[list[Line]], Netlist], tmp_path: Path, tallied: Callable[..., None]
@@ -161,6 +162,7 @@ def test_program_as_under_icarus(
     tallied(compare(netlist, design(netlist, tmp_path), list(cycles(CYCLES)), tmp_path))
 
 
+@pytest.mark.slow
 @needs_icarus
 def test_interrupts_and_restarts_as_under_icarus(
     board: Callable[[list[Line]], Netlist], tmp_path: Path, seed: int, tallied: Callable[..., None]

@@ -36,6 +36,7 @@ def one_cell(kind: str, widths: tuple[int, ...], width: int) -> Netlist:
     return Netlist("large", (*widths, width), inputs, outputs, (cell,), (), ())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("as_gates", [True, False], ids=["gates", "words"])
 @pytest.mark.parametrize(("kind", "widths", "width"), SHAPES[:: sized(3, 1)])
 def test_large_cells_compile_to_their_meaning(

@@ -251,6 +251,7 @@ def test_a_gate_that_reads_nothing_but_constants_is_stuck_at_one_level_already(l
 
 
 #: Redundant faults of whole circuits (test generation literature on the circuits of 1985, from memory).
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "most"), [("c17", 0), ("c432", 4), ("c880", 0)])
 def test_no_more_faults_of_the_published_circuits_are_redundant(name: str, most: int) -> None:
     netlist = drawn(name)

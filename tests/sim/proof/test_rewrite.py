@@ -59,6 +59,7 @@ def never_contradicted(netlist: Netlist, seed: int, power_ups: int = POWER_UPS) 
     return known
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(sized(3, 24)))
 def test_no_power_up_contradicts(seed: int) -> None:
     """24 seeds, 2 netlists each, 24 power-ups each: 1152 runs, beside the 1000 of the next test."""

@@ -36,6 +36,7 @@ MEMORY = Cell(
 )
 
 
+@pytest.mark.slow
 @needs_icarus
 def test_the_model_of_yosys(tmp_path: Path) -> None:
     bench = Bench({**WIDTHS, "clocks": 4, "clocks2": 2}, [MEMORY])

@@ -38,6 +38,7 @@ from forelight.harness.capture.readers import parse_capture
 from forelight.harness.capture.record import Capture
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT, Lead
+from forelight.harness.hand.routine import made_by_hand
 from forelight.harness.hand.timeline import Timeline, timeline
 from forelight.harness.verdict.causes import writing
 from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, drawn, other_levels
@@ -151,6 +152,8 @@ class Injected:
     by_eye: bool
     pins: Bytes
     truth: Handling
+    window: slice
+    state: Any
 
 
 def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
@@ -185,8 +188,10 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
         by_eye,
         pins[window],
         truth,
+        window,
+        state,
     )
-    return None if kind == PAIR and _one_is_enough(made, case, parts, window, state) else case
+    return None if kind == PAIR and one_is_enough(case, parts) else case
 
 
 def _planned(
@@ -218,16 +223,18 @@ def _while_paused(column: Bytes, plan: Timeline) -> Bytes:
     return column
 
 
-def _one_is_enough(
-    made: InjectedChip, case: Injected, parts: Sequence[Mishap], window: slice, state: Any
-) -> bool:
-    """Whether one slip of two shows the same as both, from the same power-up."""
+def one_is_enough(case: Injected, parts: Sequence[Mishap]) -> bool:
+    """Whether one of these slips alone shows the same on the chip as what was wrong, from the same power-up."""
+    made = next(one for one in map(chip, range(len(CHIPS))) if one.board is case.meant.board)
     for one in parts:
         rng = random.Random()
-        rng.setstate(state)
+        rng.setstate(case.state)
         alone = one.change(case.meant)
-        plan = timeline(alone.board, alone.sheet, alone.procedure, slot=alone.slot)
-        pins = made.pins(plan, alone, rng)[0][window]
+        try:
+            plan = timeline(alone.board, alone.sheet, alone.procedure, slot=alone.slot)
+        except ForelightError:
+            continue
+        pins = made.pins(plan, alone, rng)[0][case.window]
         if len(pins) == len(case.pins) and not _apart(
             _shown(pins, alone.clips), _shown(case.pins, case.truth.clips), case
         ):
@@ -459,7 +466,8 @@ def judged(case: Injected) -> Verdict:
     hand.do(it.before)
     row = int(np.searchsorted(golden.ticks, hand.now, side="right")) - 1
     golden = replace(golden, steps=golden.steps - golden.steps[row])
-    return check(golden, case.capture, it.board, step_line="i7", start=hand.now)
+    by_hand = made_by_hand(it.procedure.actions)
+    return check(golden, case.capture, it.board, step_line="i7", start=hand.now, by_hand=by_hand)
 
 
 def counted(kind: str, seed: int, by_eye: bool) -> Injections:
@@ -478,15 +486,24 @@ def counted(kind: str, seed: int, by_eye: bool) -> Injections:
         if verdict != DIFFERS:
             found.passed[verdict] += 1
             continue
-        _rank_one(case, where, found)
-        return found
+        if _rank_one(case, where, found):
+            return found
     return found
 
 
-def _rank_one(case: Injected, where: str, found: Injections) -> None:
+def _rank_one(case: Injected, where: str, found: Injections) -> bool:
+    """Whether it was a question."""
     assert case.cause is not None
     kind, ranking = case.kind, ranked(case)
     groups = ranking.convincing
+    if (
+        kind == PAIR
+        and groups
+        and groups[0].best.cause.kind != PAIR
+        and one_is_enough(case, [groups[0].best.cause])
+    ):
+        found.passed["one slip shows the same"] += 1  # two are asked for where no single one fits
+        return False
     found.cases[kind] += 1
     found.first[kind] += is_named(case, groups[:1])
     found.three[kind] += is_named(case, groups[:3])
@@ -500,6 +517,7 @@ def _rank_one(case: Injected, where: str, found: Injections) -> None:
         found.odd.append(
             f"{where}: {case.cause.name}; said {said}; none {ranking.none:.0f}, as meant {meant:.0f}"
         )
+    return True
 
 
 def kinds() -> list[str]:

@@ -9,11 +9,13 @@ import importlib
 import pkgutil
 import random
 from collections import Counter
+from dataclasses import fields, replace
 from pathlib import Path
 
-from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps
+from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps, Strap
 from forelight.harness.bench.course import seated
 from forelight.harness.verdict import causes
+from forelight.harness.verdict.causes import clock
 from forelight.harness.verdict.causes.exercise import drawn
 from forelight.harness.verdict.causes.mishap import SHARES, Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES
@@ -21,7 +23,7 @@ from forelight.harness.verdict.causes.rank import FAMILIES
 from tests.harness.verdict.causes.benches import handling, recorded
 from tests.harness.verdict.causes.injected import board_of, meant_by
 
-#: What a person reads of the first and the last cause of each kind.
+#: What a person reads of the first, the middle and the last cause of each kind, and what each changes.
 KINDS = Path(__file__).parent / "kinds.txt"
 #: Draws of a kind that a handling may not allow.
 DRAWS = 40
@@ -32,9 +34,13 @@ FOUND_LATER = {
 }  # fmt: skip
 
 
-def everything() -> list[Mishap]:
+def meant() -> Handling:
     then = (Steps(5), Set({"i1": 1}), Pulse(3), Press("i3"), Steps(2), Release("i3"), Steps(5))
-    it: Handling = handling("travelling_wave", then, i0=1)
+    return handling("travelling_wave", then, i0=1)
+
+
+def everything() -> list[Mishap]:
+    it = meant()
     return [found for family in FAMILIES for found in family(it, recorded(handling("travelling_wave")))]
 
 
@@ -73,6 +79,35 @@ def test_names_are_of_one_cause_each_and_sentences_end() -> None:
         assert cause.remedy[0].isupper() and cause.remedy.endswith("."), cause
 
 
+def done(cause: Mishap) -> str:
+    """What is otherwise if this went wrong, field by field of the handling."""
+    it = meant()
+    other = cause.change(it)
+    pairs = ((field.name, getattr(it, field.name), getattr(other, field.name)) for field in fields(it))
+    return "; ".join(f"{name} {now}" for name, before, now in pairs if now != before and name != "sheet")
+
+
+def test_ways_to_misread_a_strap_code() -> None:
+    """20 is 00010100: from the wrong end 40, with each switch the other way 235; a contact that is missing makes 4 or
+    16 of it. By both laws of dividers half a step lasts 21 frames."""
+    it = meant()
+    strapped = replace(it, before=tuple(Strap(20) if isinstance(a, Strap) else a for a in it.before))
+    found = {
+        cause.name: cause.said for cause in clock.causes(strapped, recorded(handling("travelling_wave")))
+    }
+    whys = {
+        21: "the code is one too high",
+        19: "the code is one too low",
+        40: "the switches were read from the wrong end",
+        235: "each switch stood the other way",
+        4: "switch i4 did not make contact when the step clock was enabled",
+        16: "switch i2 did not make contact when the step clock was enabled",
+    }
+    for code, why in whys.items():
+        assert found[f"strap code {code}"] == f"The step clock runs by strap code {code} and not 20: {why}."
+    assert sum(name.startswith("strap code ") and ":" in said for name, said in found.items()) == len(whys)
+
+
 def written() -> str:
     kinds: dict[str, list[Mishap]] = {}
     for cause in everything():
@@ -80,10 +115,15 @@ def written() -> str:
     return (
         "\n".join(
             "\n".join(
-                (f"{kind}, {cause.name}, weight {cause.weight:g}", f"  {cause.said}", f"  {cause.remedy}")
+                (
+                    f"{kind}, {cause.name}, weight {cause.weight:g}, of {len(causes)}",
+                    f"  {cause.said}",
+                    f"  {cause.remedy}",
+                    f"  {done(cause)}",
+                )
             )
             for kind, causes in kinds.items()
-            for cause in dict.fromkeys((causes[0], causes[-1]))
+            for cause in dict.fromkeys((causes[0], causes[len(causes) // 2], causes[-1]))
         )
         + "\n"
     )

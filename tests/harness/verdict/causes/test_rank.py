@@ -7,13 +7,18 @@ from functools import cache
 
 import numpy as np
 import pytest
-from forelight.designs.procedures.procedure import Set, Steps
-from forelight.harness.capture.record import Capture, RecordedLine
+from forelight.designs.procedures.procedure import Seconds, Set, Steps, Strap
+from forelight.harness.capture.record import Capture, RecordedLine, changes_only
+from forelight.harness.hand.routine import default_procedure
+from forelight.harness.verdict.causes.clock import stopped_on_the_way
+from forelight.harness.verdict.causes.foretell import Foreteller
+from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
+from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
 
-from tests.harness.verdict.causes.benches import by_eye, handling, recorded
+from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
 
 
 @cache
@@ -64,6 +69,50 @@ def test_a_channel_that_stays_at_1_is_named(eye: bool, monkeypatch: pytest.Monke
 
 
 @pytest.mark.slow
+def test_another_slot_is_foretold_for_as_long_as_was_recorded() -> None:
+    """Ten seconds of a lighthouse, by a board of many slots on which a slower design was meant."""
+    other = handling("lighthouse")
+    long = default_procedure(other.board, other.sheet, slot=other.slot, steps=3200)
+    shown = recorded(replace(other, before=long.actions[:-2], then=long.actions[-2:]), steps=500)
+    it = handling("tide_gauge")
+    found = rank(it, shown, it.board, "i7")
+    assert first_names(found) == {f"slot {other.slot} as such"}
+
+
+@pytest.mark.slow
+def test_a_faster_clock_is_looked_at_for_as_long_as_the_recording(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.LOOK", 4)
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.AHEAD", 8)
+    it = handling("travelling_wave", (Steps(900),), i0=1)
+    quick = replace(it, before=tuple(Strap(1) if isinstance(one, Strap) else one for one in it.before))
+    # Code 32 has the same rate, by the law of this board's divider.
+    assert {"strap code 1", "strap code 32"} & first_names(
+        rank(it, recorded(quick, steps=50), it.board, "i7")
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("quarter", range(4))
+def test_a_design_that_was_never_restarted_is_known_from_whichever_state_it_woke_up_in(quarter: int) -> None:
+    it = meant()
+    truth = replace(cause("restart never given").change(it), wake=64 * quarter + 37)
+    told = Foreteller("i7").prospect(truth)
+    assert told is not None
+    shown, first = told.foretold, told.foretold.onward
+    seconds = shown.unit / shown.oscillator_hz
+    lines = {
+        name: changes_only(
+            np.r_[0.0, (line.times[line.times > first] - first) * seconds],
+            np.r_[line.at(np.array([first])), line.levels[line.times > first]],
+        )
+        for name, line in shown.lines.items()
+        if name in OUTPUTS
+    }
+    names = first_names(ranked(Capture(lines, 0.0, 60 * seconds)))
+    assert "restart never given" in names
+
+
+@pytest.mark.slow
 def test_nothing_is_likelier_than_that_nothing_is_wrong() -> None:
     right = ranked(listed())
     assert right.meant is not None
@@ -76,3 +125,39 @@ def test_what_no_cause_makes_has_none() -> None:
     at = np.arange(30, dtype=np.float64)
     noise = {f"o{n}": RecordedLine(at, rng.integers(0, 2, 30).astype(np.uint8)) for n in range(8)}
     assert ranked(Capture(noise, 0.0, 30.0, unit="steps")).convincing == ()
+
+
+def inquiry(it: Handling, capture: Capture) -> Inquiry:
+    teller = Foreteller("i7")
+    told = teller.prospect(it)
+    assert told is not None
+    return Inquiry(it, Readings(capture, it.board, told, "i7"), teller, None, lambda done, total: None)
+
+
+def test_ways_that_foretell_the_same_count_as_one() -> None:
+    search = inquiry(meant(), listed())
+    told = search.readings.meant
+    one, two = (search.best(NOTHING, -3.0, meant(), [(told, 1.0, 0.0)] * count) for count in (1, 2))
+    assert one is not None and two is not None
+    assert two.bits == pytest.approx(one.bits)
+    assert one.bits == pytest.approx(one.fit.bits - 3.0)
+    rarer = search.best(NOTHING, -3.0, meant(), [(told, 1.0, 4.0)])
+    assert rarer is not None and rarer.bits == pytest.approx(one.bits - 4.0)
+
+
+@pytest.mark.parametrize("steps", [20, 33])
+def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(steps: int) -> None:
+    it = handling("travelling_wave", i0=1)
+    capture = recorded(stopped_on_the_way(it, steps, 2.0).change(it), steps=steps + 30)
+    search = inquiry(it, capture)
+    search.weigh_stop()
+    (found,) = search.found
+    step = 1 / float(it.board.step_hz(29))
+    last = max(float(line.times[-1]) for line in capture.lines.values())
+    counted, _, rest = found.handling.then[-3:]
+    assert isinstance(rest, Seconds) and rest.seconds == pytest.approx(capture.end - last + step)
+    assert isinstance(counted, Steps) and abs(counted.count - steps) <= 1
+    assert found.fit.best.mismatches == 0
+    whole = inquiry(it, recorded(it, steps=40))
+    whole.weigh_stop()
+    assert whole.found == []

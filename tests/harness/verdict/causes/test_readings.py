@@ -13,6 +13,8 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.clock import steady
+from forelight.harness.verdict.fit import timed
+from forelight.harness.verdict.rows import Moments, ReadRows
 from forelight.sim.levels import UNKNOWN
 
 from .benches import OUTPUTS, handling, recorded
@@ -56,8 +58,21 @@ def test_the_rate_of_the_clock_that_ran_is_known_by_the_edges(code: int, near: i
     # By an instrument that counts otherwise it is a reading of its own, as lines change elsewhere in a step.
     other_reading = found.of(found.meant, usual / hz)
     assert other_reading is not None and other_reading is not reading
-    assert found.of(found.meant, usual / hz * 1.01) is other_reading
+    assert all(found.of(found.meant, usual / hz * pace) is other_reading for pace in (0.99, 1.01))
+    assert found.of(found.meant, usual / hz * 0.7) is not other_reading
     assert found.of(told, 1.01) is reading
+
+
+def test_no_clock_is_nearly_as_fast_as_the_samples() -> None:
+    """Edges all lie on the grid of the samples: a rate near theirs explains anything."""
+    found = readings(strapped(56))
+    paces = found.free_paces()
+    hz, true = (float(meant().board.step_hz(code)) for code in (29, 56))
+    sampled = replace(found, capture=replace(found.capture, period=1 / (6 * true)))
+    assert any(true * 2.4 < hz / pace for pace in paces) or len(paces) > 0
+    assert sampled.free_paces() == [pace for pace in paces if hz / pace < 0.4 * 6 * true]
+    coarse = replace(found, capture=replace(found.capture, period=1 / (2 * true)))
+    assert not any(pace == pytest.approx(hz / true, rel=0.02) for pace in coarse.free_paces())
 
 
 def test_of_the_clock_that_was_meant_there_is_one_reading() -> None:
@@ -126,3 +141,17 @@ def test_channels_in_another_order_are_found_with_those_that_stand_still() -> No
     assert first.kind == "two slips"
     changes = {1: Clip(2), 2: Clip(1), 3: Clip(0, level=0), 5: Clip(5, inverted=True), 6: Clip(0, level=1)}
     assert first.change(meant()).clips == tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED))
+
+
+def test_a_channel_is_upside_down_only_where_none_shows_the_same_as_it_is() -> None:
+    """o1 is o0 upside down, and the channels of o0 and o2 are swapped."""
+    print("seed 5")
+    shown = np.random.default_rng(5).integers(0, 256, 300).astype(np.uint8)
+    shown = (shown & 0xFD | (~shown & 1) << 1).astype(np.uint8)
+    seen = (shown & 0xFA | (shown & 1) << 2 | shown >> 2 & 1)[100:200].astype(np.uint8)
+    at = Moments(OUTPUTS, ((0.5,),) * 8, ((0.5,),) * 8)
+    recording = timed(at, ReadRows(seen, np.full(100, 0xFF, np.uint8), 1), steady(1.0))
+    prediction = ReadRows(shown, np.full(300, 0xFF, np.uint8), 1)
+    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == [
+        "o0 shows o2 and o2 shows o0"
+    ]

@@ -60,11 +60,25 @@ def test_a_list_is_foretold_entry_by_entry_as_it_was_written(kind: str) -> None:
     recording = readings.usual.recordings[0]
     rows = writing.as_written(readings.usual.rows, best)
     assert len(rows.levels) == len(recording.rows.levels)
+    assert rows.first == recording.rows.first
     known = rows.known & recording.rows.known
     assert not ((rows.levels ^ recording.rows.levels) & known).any()
     assert np.flatnonzero(rows.known == 0).tolist() == ([9] if kind == WRONG_ENTRY else [])
-    laid = writing.explains(recording, rows, best)
+    laid = writing.explains(recording, readings.usual.rows, best)
     assert laid.best.mismatches == 0 and laid.bits > 0.5 * recording.null_bits
+
+
+def test_an_entry_that_is_wrong_in_one_line_alone_is_no_wonder() -> None:
+    """Whichever entry and line it is: that costs no more than to say which, and that a list has such an entry."""
+    saved = []
+    for wrong in (0b100, 0b1100110):
+        columns = entries()
+        columns[:, 9] ^= (wrong >> np.arange(8) & 1).astype(np.uint8)
+        readings, best = read(as_list(columns))
+        recording = readings.usual.recordings[0]
+        saved.append(recording.null_bits - writing.explains(recording, readings.usual.rows, best).bits)
+    assert saved[0] == pytest.approx(np.log2(ENTRIES) + 1 + np.log2(8) + 1, abs=1)
+    assert saved[1] > saved[0] + 3
 
 
 def test_the_entries_are_said_as_a_person_counts_them() -> None:
