@@ -17,6 +17,7 @@ from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
+from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
 
@@ -143,6 +144,23 @@ def test_ways_that_foretell_the_same_count_as_one() -> None:
     assert one.bits == pytest.approx(one.fit.bits - 3.0)
     rarer = search.best(NOTHING, -3.0, meant(), [(told, 1.0, 4.0)])
     assert rarer is not None and rarer.bits == pytest.approx(one.bits - 4.0)
+
+
+@pytest.mark.parametrize(("wrong", "is_open"), [(0, True), (6, True), (9, False)])
+def test_what_is_left_open_may_come_of_a_power_up_if_all_else_is_nearly_as_foretold(
+    wrong: int, is_open: bool
+) -> None:
+    """Of 8 lines 3 are left open, and of the 375 other levels of a list some are wrong: up to two in a hundred."""
+    seen = by_eye(meant(), 75)
+    levels = seen.lines["o6"].at(np.arange(75, dtype=np.float64) + 0.5)
+    levels[np.arange(wrong) * 8] ^= 1
+    lines = {**seen.lines, "o6": changes_only(np.arange(75, dtype=np.float64), levels)}
+    search = inquiry(meant(), replace(seen, lines=lines))
+    told = search.readings.meant
+    assert not search.is_open(meant(), told, 1.0)
+    nothing = RecordedLine(np.zeros(1), np.full(1, UNKNOWN, np.uint8))
+    foretold = replace(told.foretold, lines={**told.foretold.lines, **dict.fromkeys(OUTPUTS[:3], nothing)})
+    assert search.is_open(meant(), replace(told, foretold=foretold), 1.0) == is_open
 
 
 @pytest.mark.parametrize("steps", [20, 33])
