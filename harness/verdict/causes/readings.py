@@ -105,27 +105,26 @@ class Readings:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
-        if (rate, hz) in self.others:
-            return self.others[rate, hz]
-        for (known, its), reading in self.others.items():
-            # By another step clock lines change at other places in a step.
-            alike = abs(its / hz - 1) < TOLERANCE
-            if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
-                return reading
-        return self._read_at(rate, told, pace)
+        if (rate, hz) not in self.others:
+            for (known, its), reading in self.others.items():
+                # By another step clock lines change at other places in a step.
+                alike = abs(its / hz - 1) < TOLERANCE
+                if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
+                    return reading
+            self._read_at(rate, told, pace)
+        return self.others.get((rate, hz))
 
-    def _read_at(self, rate: float, told: Prospect, pace: float) -> Readout | None:
-        """The recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
+    def _read_at(self, rate: float, told: Prospect, pace: float) -> None:
+        """Read the recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
-            return None
+            return
         found = None
         if self.given or self.still or self.coherence(rate) > self._least:
             found = self._read(told, _scaled(self.capture, 1 / pace))
         key = rate, told.foretold.hz
         self.others[key] = found if found is not None and found.recordings else None
-        return self.others[key]
 
     def may_step(self, rate: float) -> bool:
         """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""
