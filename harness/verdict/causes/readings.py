@@ -115,7 +115,7 @@ class Readings:
         return self.others.get((rate, hz))
 
     def _read_at(self, rate: float, told: Prospect, pace: float) -> None:
-        """Read the recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
+        """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
