@@ -22,7 +22,7 @@ from ..listing import listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
-from .foretell import Foreteller, Prospect, clipped, moves, on_axis
+from .foretell import Foreteller, Prospect, moves, on_axis
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -286,7 +286,7 @@ class Inquiry:
             reading = self.readings.of(told, pace)
             if reading is None:
                 continue
-            shown = clipped(told.foretold, it.clips)
+            shown = self.readings.shown(told, it.clips)
             if not self.readings.rests_as(shown, reading, pace):
                 continue
             rows = self.readings.rows(shown, reading)
@@ -351,7 +351,7 @@ class Inquiry:
         reading = self.readings.of(told, pace)
         if reading is None:
             return False
-        rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+        rows = self.readings.rows(self.readings.shown(told, it.clips), reading)
         widely = _left_open(rows, reading.recordings[0]) >= OPEN
         return any(
             found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
@@ -376,21 +376,23 @@ class Inquiry:
     ) -> Iterator[tuple[int, Prospect, float]]:
         """The likeliest of many that run side by side; none where they cannot."""
         reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.steps_of(it, pace))
-        if reading is None or planned is None:
+        if reading is None or planned is None or it.fault is not None:
             return
-        plan, up, seats = planned
-        found = self.teller.woken(plan, seats, it.fault)
-        if found is None:
-            return
-        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
+        rows = self.readings.rows(self.readings.shown(first, it.clips), reading)
         its = reading.recordings[0]
         sources = [
             it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in its.moments.names
         ]
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        some = wakes.likely(found, its, rows, ticks, sources)
+        begins = wakes.Beginning.of(its, rows, ticks, sources, reading.before)
+        found = None if begins is None else self.teller.woken(planned, begins.until)
+        if begins is None or found is None:
+            return
+        some = begins.likely(found)
         for wake in some if reading.edges else some[:1]:  # where nothing moves one is as good as another
-            yield wake, self.teller.laid(found.golden(wake), up), math.log2(len(found.outputs) / len(some))
+            told = self.teller.told(planned, wake)
+            if told is not None:
+                yield wake, told, math.log2(len(found.outputs) / len(some))
 
     @property
     def explains(self) -> bool:

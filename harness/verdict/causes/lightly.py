@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from forelight.sim.loops import LoopError
 from forelight.sim.netlist import Netlist
+from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
@@ -19,12 +20,12 @@ from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
-from ...hand.timeline import Timeline
+from ...hand.timeline import Lines, Timeline
 
 if TYPE_CHECKING:
     from forelight.sim.lanes.faults import Fault
 
-#: Power-ups among which a design is looked for that woke up in one of them, and how many it may have to be tried in all.
+#: Power-ups that are tried of a design, and the most states of one that is tried in each.
 MANY, MOST = 256, 512
 
 
@@ -80,17 +81,31 @@ def many(netlist: Netlist) -> int:
 def _outcome(plan: Timeline, course: Course, held: Sequence[PowerUp]) -> Outcome:
     seat = course.seat
     if not seat.memories:
-        sample = Sample(seat.simulation, held, 0, len(course.values))
         try:
-            sample.extend(course.values)
+            outputs, agreed = _run(seat.simulation, course.values, held)
         except LoopError:  # one that runs free: the bench itself takes that apart
             pass
         else:
-            return Outcome(course.frames, sample.outputs, np.zeros_like(sample.outputs), ~sample.differ)
+            return Outcome(course.frames, outputs, np.zeros_like(outputs), agreed)
     whole = Course(plan.board, course.slot, seat, lambda: held, 0)
     whole.reach(plan)
     whole.run(plan)
     return whole.outcome()
+
+
+def _run(
+    simulation: Simulation, values: Lines, held: Sequence[PowerUp]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """What the first of these power-ups puts out, a value more than updates, and a mask of where all agree."""
+    if len(held) > 1:
+        sample = Sample(simulation, held, 0, len(values))
+        sample.extend(values)
+        return sample.outputs, ~sample.differ
+    simulation.power_cycle(held[0])
+    simulation.settle()
+    first = np.array([simulation.get("outputs")], np.uint8)
+    outputs = np.concatenate([first, simulation.run_samples("inputs", values, "outputs")])
+    return outputs, np.full_like(outputs, 0xFF)
 
 
 def _shown(

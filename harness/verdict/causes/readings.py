@@ -21,7 +21,8 @@ from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
 from ..verdict import longest_rest
-from .foretell import Prospect, axis, on_axis
+from .foretell import Prospect, axis, clipped, on_axis
+from .mishap import Clip
 
 #: Predictions that are asked about again.
 RECENT = 4
@@ -75,6 +76,9 @@ class Readings:
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
+    clipped: deque[tuple[Foretold, tuple[Clip, ...], Foretold]] = field(
+        default_factory=lambda: deque(maxlen=RECENT)
+    )
 
     @cached_property
     def usual(self) -> Readout:
@@ -101,25 +105,26 @@ class Readings:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
-        for (known, its), reading in self.others.items():
-            # By another step clock lines change at other places in a step.
-            alike = abs(its / hz - 1) < TOLERANCE
-            if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
-                return reading
-        return self._read_at(rate, told, pace)
+        if (rate, hz) not in self.others:
+            for (known, its), reading in self.others.items():
+                # By another step clock lines change at other places in a step.
+                alike = abs(its / hz - 1) < TOLERANCE
+                if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
+                    return reading
+            self._read_at(rate, told, pace)
+        return self.others.get((rate, hz))
 
-    def _read_at(self, rate: float, told: Prospect, pace: float) -> Readout | None:
-        """The recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
+    def _read_at(self, rate: float, told: Prospect, pace: float) -> None:
+        """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
-            return None
+            return
         found = None
         if self.given or self.still or self.coherence(rate) > self._least:
             found = self._read(told, _scaled(self.capture, 1 / pace))
         key = rate, told.foretold.hz
         self.others[key] = found if found is not None and found.recordings else None
-        return self.others[key]
 
     def may_step(self, rate: float) -> bool:
         """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""
@@ -175,6 +180,15 @@ class Readings:
             if still and longest_rest(told, {name: seen.pop()}) < long:
                 return False
         return True
+
+    def shown(self, told: Prospect, clips: tuple[Clip, ...]) -> Foretold:
+        """What channels show with these clips, once for each of the last ones that were asked about."""
+        for known, its, found in self.clipped:
+            if known is told.foretold and its is clips:
+                return found
+        shown = clipped(told.foretold, clips)
+        self.clipped.append((told.foretold, clips, shown))
+        return shown
 
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
