@@ -18,12 +18,12 @@ from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 
 from ..fit import Recording
-from ..listing import listed
+from ..listing import SKIP, STAY, listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
 from .foretell import Foreteller, Prospect, moves, on_axis
-from .mishap import CLIPPED, SHARES, Handling, Mishap, both
+from .mishap import CLIPPED, PAIR, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
 
@@ -142,15 +142,20 @@ class Inquiry:
         if reading.stated is None or not len(reading.rows.levels):
             return
         recording = reading.recordings[0]
-        found = listed(recording, reading.rows, reading.stated)
         self.tried += len(writing.KINDS) * len(recording.rows.levels)
-        if found is None or not 0 < len(found.slips) <= writing.MOST:
-            return
-        cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-        prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
-        laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
-        it = cause.change(self.it)
-        self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
+        # In what repeats itself a step too few may look like one too many.
+        ways = (
+            listed(recording, reading.rows, reading.stated, moves)
+            for moves in ((SKIP, STAY), (SKIP,), (STAY,))
+        )
+        for found in {way.slips: way for way in ways if way is not None}.values():
+            if not 0 < len(found.slips) <= writing.MOST:
+                continue
+            cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
+            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
+            laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
+            it = cause.change(self.it)
+            self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
 
     def weigh_stop(self) -> None:
         """A clock that stopped for good, up to which all is as was meant."""
@@ -397,10 +402,13 @@ class Inquiry:
     @property
     def explains(self) -> bool:
         """Whether one of those that were found explains a good part of what the recording holds."""
-        return any(
-            one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
-            for one in self.found
-        )
+        return _explain(self.found)
+
+    @property
+    def singly(self) -> bool:
+        """The same of those that are no two at once; where nothing moves, whether there is one that is not rare."""
+        single = [one for one in self.found if one.cause.kind != PAIR]
+        return any(one.bits >= NONE for one in single) if self.readings.still else _explain(single)
 
     @cached_property
     def code(self) -> int | None:
@@ -409,6 +417,13 @@ class Inquiry:
 
     def never_settles(self, told: Prospect) -> bool:
         return never_settles(told, self.readings.names)
+
+
+def _explain(found: Iterable[Explained]) -> bool:
+    return any(
+        one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
+        for one in found
+    )
 
 
 def _left_open(rows: ReadRows, recording: Recording) -> float:
