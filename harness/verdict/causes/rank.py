@@ -78,7 +78,7 @@ def rank(
     none = max(_none(whole.readings), _otherwise(whole.readings))
     if len(it.board.slots) <= FEW_SLOTS or not (search.found if search.readings.still else search.explains):
         search.weigh(list(recording.other_slots(it, capture)))
-    if not search.singly:
+    if not search.usually:
         search.weigh_unrestarted(causes)
     if (
         not search.explains
