@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -179,3 +180,52 @@ def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(step
     whole = inquiry(it, recorded(it, steps=40))
     whole.weigh_stop()
     assert whole.found == []
+
+
+WEIGHINGS = (
+    "weigh", "weigh_silicon", "weigh_clips", "weigh_power_ups", "weigh_list", "weigh_stop", "weigh_unrestarted",
+    "weigh_pairs",
+)  # fmt: skip
+
+
+def weighed(
+    monkeypatch: pytest.MonkeyPatch, capture: Capture, found: Sequence[float] = ()
+) -> dict[str, list[Inquiry]]:
+    """Who was asked to weigh what, where each of the first look found causes of so many bits and no weighing more."""
+    asked: dict[str, list[Inquiry]] = {name: [] for name in WEIGHINGS}
+
+    def noted(name: str) -> Callable[..., None]:
+        def note(search: Inquiry, *args: object) -> None:
+            asked[name].append(search)
+            if name == "weigh_silicon":
+                one = search.explained(NOTHING, 0.0, search.it)
+                search.found += [replace(one, bits=bits) for bits in found] if one is not None else []
+
+        return note
+
+    for name in WEIGHINGS:
+        monkeypatch.setattr(Inquiry, name, noted(name))
+    ranked(capture)
+    return asked
+
+
+@pytest.mark.parametrize(("look", "first"), [(40, False), (12, True)])
+def test_what_is_long_is_looked_at_by_its_beginning_first(
+    look: int, first: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a recording of 58 steps twice 12 are a beginning, and twice 40 are not; a list is looked at as a whole."""
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.LOOK", look)
+    for capture, apart in ((recorded(meant(), steps=58), first), (listed(), False)):
+        asked = weighed(monkeypatch, capture)
+        assert (asked["weigh_silicon"][0] is not asked["weigh_stop"][0]) == apart
+
+
+@pytest.mark.parametrize(("bits", "again"), [(-5.0, False), (-20.0, True)])
+def test_of_what_stands_still_rarer_causes_are_tried_where_none_is_likely(
+    bits: float, again: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One recording in 10,000 has no cause, a matter of 13 bits. Two causes at once are not tried there."""
+    still = {name: RecordedLine(np.zeros(1), np.zeros(1, np.uint8)) for name in OUTPUTS}
+    asked = weighed(monkeypatch, Capture(still, 0.0, 30.0, unit="steps"), (bits,))
+    assert bool(asked["weigh_unrestarted"]) == again
+    assert not asked["weigh_pairs"]
