@@ -87,11 +87,18 @@ class Recording:
 
     @cached_property
     def of_inputs(self) -> Recording:
-        """The same without the outputs: what a hand did, which says nothing of the design."""
+        """The same without the outputs: what a hand did, which says nothing of the design; and of what it is worth that
+        edges keep to the clock, the share of the inputs' edges."""
         theirs = np.array([name in INPUT_LINES for name in self.names])
-        mask = sum(1 << bit for bit in np.flatnonzero(theirs).tolist())
-        rows = replace(self.rows, known=self.rows.known & self.rows.known.dtype.type(mask))
-        return replace(self, rows=rows, cost=self.cost * theirs[:, None])
+        mask = self.rows.known.dtype.type(sum(1 << bit for bit in np.flatnonzero(theirs).tolist()))
+        rows = replace(self.rows, known=self.rows.known & mask)
+        clock = self.clock
+        if clock and clock.credit:
+            known, levels = self.rows.known, self.rows.levels
+            moved = (levels[1:] ^ levels[:-1]) & known[1:] & known[:-1]
+            edges, every = (int(np.bitwise_count(some).sum()) for some in (moved & mask, moved))
+            clock = replace(clock, credit=clock.credit * (edges / every if every else 1.0))
+        return replace(self, rows=rows, cost=self.cost * theirs[:, None], clock=clock)
 
     @cached_property
     def costs(self) -> Floats:

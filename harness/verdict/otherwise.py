@@ -43,6 +43,8 @@ PARTS = (
     (3 / 4, 1),
     (0, 1 / 8),
     (7 / 8, 1),
+    (0, 1 / 32),
+    (31 / 32, 1),
 )
 AGAIN = 6.0  # bits for a restart on the way
 NO_RESTART = 2  # steps: what goes on so near to where it was has slipped rather than been restarted

@@ -23,6 +23,7 @@ from tests.harness.verdict.cases import drawn_noise
 from tests.harness.verdict.noise import FAULTS
 from tests.harness.verdict.oracle import (
     Case,
+    as_begun_before,
     as_restarted,
     expected,
     first_steps,
@@ -181,7 +182,7 @@ def _count(found: Tally, case: Case, seed: int) -> None:
     unseen = fault != GOOD and verdict.kind == AGREES and hidden(case)
     found.missed_rightly += unseen
     if fault != GOOD and verdict.kind == INCONCLUSIVE:
-        found.open_rightly[fault] += hidden(case) or as_restarted(case)
+        found.open_rightly[fault] += hidden(case) or as_restarted(case) or as_begun_before(case)
     if verdict.kind != (AGREES if fault == GOOD else DIFFERS) and not unseen:
         found.odd.append(where)
     if fault not in (GOOD, "rate") and verdict.kind == DIFFERS:

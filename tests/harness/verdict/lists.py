@@ -1,8 +1,8 @@
 """Lists as eyes write them down, right and with one slip of the hand: `python -m tests.harness.verdict.lists`.
 
 A list shows some steps of a run of a design of the catalogue, as eight bits or as characters. Its slip is an entry that
-is wrong, missing or written twice, or several that are wrong, a line that is stuck, or another design. Whether any
-reader could tell is decided by trying every beginning, with the truth in hand.
+is wrong, missing or written twice, or several that are wrong, a line that is stuck, a display that stands still, or
+another design. Whether any reader could tell is decided by trying every beginning, with the truth in hand.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Ver
 from tests.harness.verdict.catalogue import LIST, Shown, moving, shown
 
 RIGHT = ("right", "unread", "anywhere", "zeros")
-WRONG = ("wrong", "missed", "twice", "several", "stuck", "other")
+WRONG = ("wrong", "missed", "twice", "several", "stuck", "still", "other")
 PLACED = WRONG[:5]
 ENOUGH = 12  # entries from which a right list should agree, if so many of them change ...
 CHANGES = 6
@@ -76,19 +76,10 @@ def _attempt(kind: str, rng: np.random.Generator, names: Sequence[str]) -> List 
         if found is None:
             return None
         at, line = found
-    elif kind in ("wrong", "several"):
-        rows_wrong = [at] if kind == "wrong" else sorted(rng.choice(count, 3, replace=False).tolist())
-        if kind == "several" and count < 2 * ENOUGH:
-            return None
-        at = rows_wrong[0]
-        for row in rows_wrong:
-            others = sorted(set(values) - {values[row]}) or [values[row] ^ 1]
-            flipped = values[row] ^ (1 << int(rng.integers(7)))
-            values[row] = int(rng.choice(others)) if rng.random() < 0.5 else flipped
-    elif kind == "missed":
-        del values[at]
-    elif kind == "twice":
-        values.insert(at, values[at])
+    elif kind == "several" and count < 2 * ENOUGH:
+        return None
+    else:
+        at = _spoilt(values, kind, at, count, rng)
     entries: list[tuple[int, int]] = [(value, 0xFF) for value in values[:count]]
     if kind == "unread":
         for row in rng.choice(count, max(count // 10, 1), replace=False).tolist():
@@ -98,6 +89,25 @@ def _attempt(kind: str, rng: np.random.Generator, names: Sequence[str]) -> List 
         return None
     drawn = List(run, kind, *made, at, line)
     return drawn if kind in RIGHT or not _explained(drawn) else None
+
+
+def _spoilt(values: list[int], kind: str, at: int, count: int, rng: np.random.Generator) -> int:
+    """Makes the slip at an entry of so many, or at some that are drawn; the first that is amiss."""
+    match kind:
+        case "wrong" | "several":
+            rows_wrong = [at] if kind == "wrong" else sorted(rng.choice(count, 3, replace=False).tolist())
+            for row in rows_wrong:
+                others = sorted(set(values) - {values[row]}) or [values[row] ^ 1]
+                flipped = values[row] ^ (1 << int(rng.integers(7)))
+                values[row] = int(rng.choice(others)) if rng.random() < 0.5 else flipped
+            return rows_wrong[0]
+        case "missed":
+            del values[at]
+        case "twice":
+            values.insert(at, values[at])
+        case "still":
+            values[:] = values[:1] * len(values)
+    return at
 
 
 def _stuck(values: list[int], rng: np.random.Generator) -> tuple[int, str] | None:

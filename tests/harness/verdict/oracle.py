@@ -111,24 +111,37 @@ def hidden(case: Case) -> bool:
     return case.fault != "rate" and any(not wrong.any() for _, wrong in wrong_bits(case, 0))
 
 
-def as_restarted(case: Case) -> bool:
-    """Whether a restart, which nobody recorded, explains all: up to it the golden does at some shift, while it is held
-    the outputs are as in the golden's last step under restart, and then the golden does from there on."""
-    if case.fault == "rate" or "i6" in case.noise.lines:
-        return False
+def _beginnings(case: Case) -> Iterator[int]:
+    """The blocks of the window from which on the golden explains all from its own beginning; none where the restart
+    was recorded."""
     first, last = window(case, 0)
     bench, up = blocks_of(case.run, case.pins)[first:last], case.run.up
     golden, settled = expected(case.run)
     settled &= np.uint16(case.mask * 0x101)
-    until = max(int(np.argmax([*wrong, 1])) for _, wrong in wrong_bits(case, 0))
-    held = ((golden[up] ^ bench) & settled[up]) == 0
-    for begins in range(1, len(bench)):
+    for begins in range(1, 0 if case.fault == "rate" or "i6" in case.noise.lines else len(bench)):
         rows = slice(up, up + len(bench) - begins)
         if not ((golden[rows] ^ bench[begins:]) & settled[rows]).any():
-            pressed = begins - int(np.argmin([*held[:begins][::-1], False]))
-            if pressed <= until:
-                return True
-    return False
+            yield begins
+
+
+def as_restarted(case: Case) -> bool:
+    """Whether a restart, which nobody recorded, explains all: up to it the golden does at some shift, while it is held
+    the outputs are as in the golden's last step under restart, and then the golden does from there on."""
+    first, last = window(case, 0)
+    bench, up = blocks_of(case.run, case.pins)[first:last], case.run.up
+    golden, settled = expected(case.run)
+    until = max(int(np.argmax([*wrong, 1])) for _, wrong in wrong_bits(case, 0))
+    held = ((golden[up] ^ bench) & settled[up] & np.uint16(case.mask * 0x101)) == 0
+    return any(
+        begins - int(np.argmin([*held[:begins][::-1], False])) <= until for begins in _beginnings(case)
+    )
+
+
+def as_begun_before(case: Case) -> bool:
+    """Whether all is explained if less than half of it is from before the slot was up, when the outputs may show
+    anything."""
+    first, last = window(case, 0)
+    return any(begins < (last - first) / 2 for begins in _beginnings(case))
 
 
 def first_steps(case: Case) -> set[int]:

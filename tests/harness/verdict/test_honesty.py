@@ -11,7 +11,7 @@ from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE
 
 from tests.harness.verdict.honesty import GOOD, Tally, draw, judged, measure
 from tests.harness.verdict.noise import FAULTS
-from tests.harness.verdict.oracle import as_restarted, first_steps, hidden
+from tests.harness.verdict.oracle import as_begun_before, as_restarted, first_steps, hidden
 from tests.sizes import sized
 
 
@@ -74,6 +74,21 @@ def test_a_slip_that_a_restart_explains_is_left_open() -> None:
     pins = case.pins.copy()
     pins[-len(pins) // 4 :] ^= np.uint8(1)
     assert not as_restarted(replace(case, pins=pins))
+
+
+@pytest.mark.parametrize(("positions", "fault", "seed"), [(5, "extra", 97), (8, "lost", 269)])
+def test_a_slip_soon_after_a_recording_begins_may_be_the_set_up(
+    positions: int, fault: str, seed: int
+) -> None:
+    """All behind the slip is the run from its beginning: what was before may be from before the slot was up. Where the
+    restart was recorded, or a bit is wrong in the end, it is not."""
+    case = draw(positions, fault, seed)
+    assert as_begun_before(case) and not as_restarted(case)
+    assert judged(case, seed).kind == INCONCLUSIVE
+    assert not as_begun_before(replace(case, noise=replace(case.noise, lines=(*case.noise.lines, "i6"))))
+    pins = case.pins.copy()
+    pins[-len(pins) // 4 :] ^= np.uint8(1)
+    assert not as_begun_before(replace(case, pins=pins))
 
 
 @pytest.mark.slow

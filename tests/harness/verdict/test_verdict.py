@@ -91,6 +91,36 @@ def test_the_evidence_of_a_difference() -> None:
     assert verdict.reasons == (f"At step 200 line o6 is {1 - level} where {level} was predicted.",)
 
 
+def test_the_first_of_several_bits_is_named() -> None:
+    """Three bits on three lines, of which two are in one step: the first step, and in it the lowest line."""
+    setup, rng = made("lfsr", 4)
+    bench = setup.states.copy()
+    for step, bit in ((210, 6), (210, 3), (260, 1)):
+        bench[step] ^= np.uint8(1 << bit)
+    noise = Noise(start=90.25, length=300, lines=tuple(f"o{n}" for n in range(8)))
+    verdict = check(
+        golden_of(setup), parse_capture(recorded(setup, bench, noise, rng).encode(), "bench"), BOARD
+    )
+    assert verdict.first is not None
+    assert (verdict.kind, verdict.first.step, verdict.first.line, verdict.more) == (DIFFERS, 210, "o3", 2)
+    assert verdict.reasons == (
+        f"At step 210 line o3 is {verdict.first.seen} where {verdict.first.expected} was predicted.",
+    )
+    assert (verdict.steps, verdict.bits) == (299, 8 * 299) or verdict.bits == 8 * verdict.steps
+
+
+def test_where_in_the_run_a_recording_begins() -> None:
+    setup, rng = made("lfsr", 5)
+    noise = Noise(start=90.25, length=300, rate=0.01, lines=("o0", "o1", "o2", "i7"))
+    verdict = check(
+        golden_of(setup), parse_capture(recorded(setup, setup.states, noise, rng).encode(), "bench"), BOARD
+    )
+    assert verdict.golden_start_s == pytest.approx((5 + 1 / 2 + 90.25 * 4) / 3000, abs=0.3 / 750)
+    assert verdict.codes == tuple(
+        code for code in range(256) if abs(float(BOARD.step_hz(code)) / (750 / 1.01) - 1) < 0.021
+    )
+
+
 @pytest.mark.parametrize("with_step_line", [True, False])
 @pytest.mark.parametrize("factor", [0.02, 0.5, 0.93, 1.07, 3.0])
 def test_another_rate_differs_and_is_found(factor: float, with_step_line: bool) -> None:

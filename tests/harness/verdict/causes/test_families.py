@@ -9,12 +9,13 @@ import importlib
 import pkgutil
 import random
 from collections import Counter
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 
-from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps
+from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps, Strap
 from forelight.harness.bench.course import seated
 from forelight.harness.verdict import causes
+from forelight.harness.verdict.causes import clock
 from forelight.harness.verdict.causes.exercise import drawn
 from forelight.harness.verdict.causes.mishap import SHARES, Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES
@@ -84,6 +85,27 @@ def done(cause: Mishap) -> str:
     other = cause.change(it)
     pairs = ((field.name, getattr(it, field.name), getattr(other, field.name)) for field in fields(it))
     return "; ".join(f"{name} {now}" for name, before, now in pairs if now != before and name != "sheet")
+
+
+def test_ways_to_misread_a_strap_code() -> None:
+    """20 is 00010100: from the wrong end 40, with each switch the other way 235; a contact that is missing makes 4 or
+    16 of it. By both laws of dividers half a step lasts 21 frames."""
+    it = meant()
+    strapped = replace(it, before=tuple(Strap(20) if isinstance(a, Strap) else a for a in it.before))
+    found = {
+        cause.name: cause.said for cause in clock.causes(strapped, recorded(handling("travelling_wave")))
+    }
+    whys = {
+        21: "the code is one too high",
+        19: "the code is one too low",
+        40: "the switches were read from the wrong end",
+        235: "each switch stood the other way",
+        4: "switch i4 did not make contact when the step clock was enabled",
+        16: "switch i2 did not make contact when the step clock was enabled",
+    }
+    for code, why in whys.items():
+        assert found[f"strap code {code}"] == f"The step clock runs by strap code {code} and not 20: {why}."
+    assert sum(name.startswith("strap code ") and ":" in said for name, said in found.items()) == len(whys)
 
 
 def written() -> str:

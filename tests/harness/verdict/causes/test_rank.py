@@ -7,12 +7,15 @@ from functools import cache
 
 import numpy as np
 import pytest
-from forelight.designs.procedures.procedure import Set, Steps, Strap
+from forelight.designs.procedures.procedure import Seconds, Set, Steps, Strap
 from forelight.harness.capture.record import Capture, RecordedLine, changes_only
 from forelight.harness.hand.routine import default_procedure
+from forelight.harness.verdict.causes.clock import stopped_on_the_way
 from forelight.harness.verdict.causes.foretell import Foreteller
+from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
+from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
@@ -122,3 +125,39 @@ def test_what_no_cause_makes_has_none() -> None:
     at = np.arange(30, dtype=np.float64)
     noise = {f"o{n}": RecordedLine(at, rng.integers(0, 2, 30).astype(np.uint8)) for n in range(8)}
     assert ranked(Capture(noise, 0.0, 30.0, unit="steps")).convincing == ()
+
+
+def inquiry(it: Handling, capture: Capture) -> Inquiry:
+    teller = Foreteller("i7")
+    told = teller.prospect(it)
+    assert told is not None
+    return Inquiry(it, Readings(capture, it.board, told, "i7"), teller, None, lambda done, total: None)
+
+
+def test_ways_that_foretell_the_same_count_as_one() -> None:
+    search = inquiry(meant(), listed())
+    told = search.readings.meant
+    one, two = (search.best(NOTHING, -3.0, meant(), [(told, 1.0, 0.0)] * count) for count in (1, 2))
+    assert one is not None and two is not None
+    assert two.bits == pytest.approx(one.bits)
+    assert one.bits == pytest.approx(one.fit.bits - 3.0)
+    rarer = search.best(NOTHING, -3.0, meant(), [(told, 1.0, 4.0)])
+    assert rarer is not None and rarer.bits == pytest.approx(one.bits - 4.0)
+
+
+@pytest.mark.parametrize("steps", [20, 33])
+def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(steps: int) -> None:
+    it = handling("travelling_wave", i0=1)
+    capture = recorded(stopped_on_the_way(it, steps, 2.0).change(it), steps=steps + 30)
+    search = inquiry(it, capture)
+    search.weigh_stop()
+    (found,) = search.found
+    step = 1 / float(it.board.step_hz(29))
+    last = max(float(line.times[-1]) for line in capture.lines.values())
+    counted, _, rest = found.handling.then[-3:]
+    assert isinstance(rest, Seconds) and rest.seconds == pytest.approx(capture.end - last + step)
+    assert isinstance(counted, Steps) and abs(counted.count - steps) <= 1
+    assert found.fit.best.mismatches == 0
+    whole = inquiry(it, recorded(it, steps=40))
+    whole.weigh_stop()
+    assert whole.found == []

@@ -13,6 +13,8 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.clock import steady
+from forelight.harness.verdict.fit import timed
+from forelight.harness.verdict.rows import Moments, ReadRows
 from forelight.sim.levels import UNKNOWN
 
 from .benches import OUTPUTS, handling, recorded
@@ -139,3 +141,17 @@ def test_channels_in_another_order_are_found_with_those_that_stand_still() -> No
     assert first.kind == "two slips"
     changes = {1: Clip(2), 2: Clip(1), 3: Clip(0, level=0), 5: Clip(5, inverted=True), 6: Clip(0, level=1)}
     assert first.change(meant()).clips == tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED))
+
+
+def test_a_channel_is_upside_down_only_where_none_shows_the_same_as_it_is() -> None:
+    """o1 is o0 upside down, and the channels of o0 and o2 are swapped."""
+    print("seed 5")
+    shown = np.random.default_rng(5).integers(0, 256, 300).astype(np.uint8)
+    shown = (shown & 0xFD | (~shown & 1) << 1).astype(np.uint8)
+    seen = (shown & 0xFA | (shown & 1) << 2 | shown >> 2 & 1)[100:200].astype(np.uint8)
+    at = Moments(OUTPUTS, ((0.5,),) * 8, ((0.5,),) * 8)
+    recording = timed(at, ReadRows(seen, np.full(100, 0xFF, np.uint8), 1), steady(1.0))
+    prediction = ReadRows(shown, np.full(300, 0xFF, np.uint8), 1)
+    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == [
+        "o0 shows o2 and o2 shows o0"
+    ]
