@@ -129,8 +129,9 @@ def _restart(action: Restart, bench: LiveBench, sheet: Datasheet) -> Action:
 def one_step(bench: LiveBench) -> Action:
     """A step of the selected design: of the step clock where that makes its steps, else by hand."""
     sheet, stands = bench.selected, bench.standing
-    clocked = sheet is not None and stands.enable and stands.running
-    return Steps(1) if clocked and _step_line(bench, sheet) == divided_line(bench.board) else Pulse(1)
+    if sheet is None or not (stands.enable and stands.running):
+        return Pulse(1)
+    return Steps(1) if _step_line(bench, sheet) == divided_line(bench.board) else Pulse(1)
 
 
 def _passing(steps: int, bench: LiveBench, sheet: Datasheet) -> list[Action]:
