@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING, Any
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from forelight.sim.frozen import frozen
@@ -63,17 +64,27 @@ class Answer:
 
 def sampled_power_ups(count: int, seed: int) -> list[PowerUp]:
     """All zero, all one, the declared initial values, and then random ones; good for one run."""
+    return [sampled_power_up(number, seed) for number in range(count)]
+
+
+def sampled_power_up(number: int, seed: int) -> PowerUp:
+    """One of them."""
     fixed: list[PowerUp] = [0, 1, "init"]
-    return fixed[:count] + [random.Random(f"{seed}/{number}") for number in range(count - len(fixed))]
+    return fixed[number] if number < len(fixed) else random.Random(f"{seed}/{number - len(fixed)}")
 
 
 def power_up_of(netlist: Netlist, number: int, of: int) -> PowerUp:
     """The power-up of this number among so many: of each state that the netlist may wake up in where there are no more,
     else one that is sampled; good for one run."""
+    if states(netlist) <= of:
+        return _Numbered(number % states(netlist))
+    return sampled_power_up(number, 0)
+
+
+def states(netlist: Netlist) -> int:
+    """In how many states the flip-flops and memories of a netlist may wake up."""
     width = sum(register.width for register in netlist.registers if not is_wiring(register))
-    if width < of.bit_length() and not any(memory.writes for memory in netlist.memories):
-        return _Numbered(number % (1 << width))
-    return sampled_power_ups(number + 1, 0)[number]
+    return 1 << width + sum(memory.size * memory.width for memory in netlist.memories if memory.writes)
 
 
 class _Numbered(random.Random):
@@ -103,6 +114,16 @@ def steady(values: Values) -> int:
     return int(other[-1]) + 2 if len(other) else 0
 
 
+_MINDED: WeakKeyDictionary[Simulation, int] = WeakKeyDictionary()
+
+
+def _minded(simulation: Simulation) -> int:
+    """The lines that lead to a clock or the like, looked for once in each simulation."""
+    if simulation not in _MINDED:
+        _MINDED[simulation] = minded_lines(simulation.netlist)
+    return _MINDED[simulation]
+
+
 class Sample:
     """All power-ups on their way through a run; those in the same state are run as one.
 
@@ -129,7 +150,7 @@ class Sample:
         self.forks: list[OpenUpdate] = []
         self.standings: list[Standing] = []
         self._lanes: Lanes | None = None
-        self._minded = minded_lines(simulation.netlist)
+        self._minded = _minded(simulation)
         self._before = 0
         images, shown = [], []
         for power_up in power_ups:

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
-from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -191,22 +190,26 @@ class Hand:
     @property
     def standing(self) -> Stretch:
         """What the hand holds now, and what it comes to at the pins."""
+        return self._stretch(self._levels())
+
+    def _stretch(self, levels: int, length: int = 0, pulsing: int = 0, beat: int = 1) -> Stretch:
         clock = self.step_clock
         return Stretch(
             start=self.frame,
-            length=0,
+            length=length,
             slot=self._slot,
             switches=self._switches,
             buttons=self._buttons.held,
             driven=self._outside.driven,
             outside=self._outside.levels,
-            levels=self._levels(),
-            pulsing=0,
+            levels=levels,
+            pulsing=pulsing,
             enable=clock.enable,
             code=self._code,
             running=self._running,
             phase=clock.phase if clock.started else 0,
             half=clock.half,
+            beat=beat,
         )
 
     def snapshot(self) -> Mapping[str, Any]:
@@ -335,9 +338,7 @@ class Hand:
             if clock.starts:
                 clock.start(self.board.half(levels & 0xFF if self.board.strapped else self._code))
             clock.started = clock.enable
-        self.stretches.append(
-            replace(self.standing, levels=levels, length=length, pulsing=pulsing, beat=beat)
-        )
+        self.stretches.append(self._stretch(levels, length, pulsing, beat))
         self.frame += length
         if self._running:
             self._clock += length

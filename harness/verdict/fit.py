@@ -17,10 +17,11 @@ thousands are alike, as in a run that repeats itself, some stand for all.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import chain, pairwise
+from operator import or_
 from typing import Any
 
 import numpy as np
@@ -46,6 +47,7 @@ BAD = 2  # points for a level that is not as foretold, where one that is counts 
 WHOLE = 3  # placements that are looked at because nothing in them is otherwise than foretold
 FAR_OFF = 60  # points by which another may be worse than the best by the telling rows
 TELLING = 0.25  # of the cost of the dearest line in a row: lines that are cheaper there tell little
+MUCH = 0.1  # of the rows: more that are to be summed are so among all
 EVERYWHERE = 1 << 14  # rows of recording and prediction, up to which all placements are looked at
 MOST_AT_ONCE = 1 << 18  # rows and placements of which all are looked at
 OVER = 1  # steps by which a recording may end after its prediction: the last may be cut
@@ -421,19 +423,25 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
     """The recording laid at one offset."""
     part, _, known = _over(recording, prediction, offset)
     ours = recording.rows.known[part]
-    less = np.flatnonzero(ours & ~known)  # rows in which the prediction leaves something open
+    open_ = ours & ~known
+    less = np.flatnonzero(open_)  # rows in which the prediction leaves something open
     amiss = Amiss.of(recording, prediction, offset)
     lines = len(recording.names)
     saved, compared = recording.between(part.start, part.stop)
     count, strayed = np.zeros(lines, np.int64), np.zeros(lines)
-    open_ = ours[less] & ~known[less]
+    # To gather rows takes several times as long as to go through them.
+    some: slice | Ints = slice(None) if len(less) > MUCH * len(ours) else less
+    open_ = open_[some]
+    amiss_bits, strayed_bits = (_ever(words) for words in ([amiss.wrong], amiss.strayed))
     for bit in range(lines):
         mask = open_ >> bit & 1
-        if len(less):
-            saved[bit] -= recording.cost[bit, part][less] @ mask
-            compared[bit] -= np.count_nonzero(mask)
-        count[bit] = np.count_nonzero(amiss.wrong >> bit & 1)
-        strayed[bit] = amiss.line(bit).sum()
+        if lost := np.count_nonzero(mask):
+            saved[bit] -= recording.cost[bit, part][some] @ mask.astype(np.float64)
+            compared[bit] -= lost
+        if amiss_bits >> bit & 1:
+            count[bit] = np.count_nonzero(amiss.wrong >> bit & 1)
+        if strayed_bits >> bit & 1:
+            strayed[bit] = amiss.line(bit).sum()
     return Placement(
         offset,
         float((saved - WRONG * count - strayed).sum()) - set_up(recording, offset, recording.rows.slots),
@@ -441,6 +449,11 @@ def place(recording: Recording, prediction: ReadRows, offset: int) -> Placement:
         count,
         compared,
     )
+
+
+def _ever(words: Iterable[Words]) -> int:
+    """The bits that are set in any row."""
+    return reduce(or_, (int(np.bitwise_or.reduce(some, initial=0)) for some in words))
 
 
 def _over(recording: Recording, prediction: ReadRows, offset: int) -> tuple[slice, Words, Words]:

@@ -76,7 +76,10 @@ def listed(recording: Recording, prediction: ReadRows, stated: int) -> Listed | 
             kinds.append((MISSED if moves[row, path[row]] == SKIP else TWICE, row))
         if wrong[row, path[row]]:
             kinds.append((WRONG_ENTRY, row))
-    slips = tuple(_placed(recording, kind, row) for kind, row in kinds)
+    slips = tuple(
+        _between(recording, theirs, path[row] - 1, row) if kind == MISSED else _placed(recording, kind, row)
+        for kind, row in kinds
+    )
     return Listed(bits, slips, tuple(path))
 
 
@@ -95,15 +98,24 @@ def _placed(recording: Recording, kind: str, row: int) -> Slip:
     first = last = row
     if kind != WRONG_ENTRY:
         rows = recording.rows
-        while first > 0 and _alike(rows, first - 1, first):
+        while first > 0 and _alike(rows, first - 1, rows, first):
             first -= 1
-        if kind == MISSED:
-            first = max(first, 1)
-        while last + 1 < len(rows.levels) and _alike(rows, last, last + 1):
+        while last + 1 < len(rows.levels) and _alike(rows, last, rows, last + 1):
             last += 1
     return Slip(kind, first, last)
 
 
-def _alike(rows: ReadRows, one: int, other: int) -> bool:
-    both = rows.known[one] & rows.known[other]
-    return not (rows.levels[one] ^ rows.levels[other]) & both
+def _between(recording: Recording, theirs: ReadRows, missed: int, row: int) -> Slip:
+    """A step that was missed before an entry, or on the other side of entries that show the same as that step."""
+    first = last = row
+    rows = recording.rows
+    while first > 1 and _alike(rows, first - 1, theirs, missed):
+        first -= 1
+    while last + 1 < len(rows.levels) and _alike(rows, last, theirs, missed):
+        last += 1
+    return Slip(MISSED, first, last)
+
+
+def _alike(rows: ReadRows, one: int, others: ReadRows, other: int) -> bool:
+    both = rows.known[one] & others.known[other]
+    return not (rows.levels[one] ^ others.levels[other]) & both

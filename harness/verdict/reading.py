@@ -92,6 +92,8 @@ class Readout:
     @cached_property
     def by_hand(self) -> float:
         """What is saved of the inputs alone: a hand moved them as it was told to, whatever the design does."""
+        if not any(name in INPUT_LINES for one in self.recordings for name in one.names):
+            return 0.0
         inputs = tuple(one.of_inputs for one in self.recordings)
         return (
             max(replace(self, recordings=inputs).own[0], 0.0) if any(one.null_bits for one in inputs) else 0.0

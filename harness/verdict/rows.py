@@ -301,13 +301,15 @@ class _Read:
 
 def _read(line: RecordedLine, times: Floats, room: float, reach: float = 0.0) -> _Read:
     """The line's level at these rising times, which of them lie within `room` of a change, and within `reach`."""
+    nothing = np.zeros(0, np.int64), np.zeros(0)
+    if len(line.times) == 1:  # it never changes
+        level = np.full(len(times), line.levels[0], np.uint8)
+        level[: np.searchsorted(times, line.times[0])] = UNKNOWN
+        return _Read(level, np.zeros(len(times), bool), (nothing, nothing))
     slot: Ints = places(times, line.times)  # how many of the times come before each change
     runs = np.diff(np.concatenate([[0], slot, [len(times)]]))
     level = np.repeat(np.concatenate([[np.uint8(UNKNOWN)], line.levels]), runs)
     near = np.zeros(len(times), bool)
-    nothing = np.zeros(0, np.int64), np.zeros(0)
-    if len(line.times) == 1:  # it never changes
-        return _Read(level, near, (nothing, nothing))
     beside = []
     for before, side in ((True, slot[1:]), (False, slot[1:] - 1)):
         inner = slice(*np.searchsorted(side, [0, len(times)]))

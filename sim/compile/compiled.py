@@ -106,6 +106,8 @@ class Compiled:
 
     def _code(self, key: tuple[object, ...], function: str, updates: int = 0) -> Code:
         found = self._codes.get(key)
+        if found is not None and not self._left:  # as nearly always; a key takes long to hash
+            return found
         if key in self._left:
             self._left[key] -= updates
         if found is None or self._left.get(key, 1) <= 0:

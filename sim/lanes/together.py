@@ -298,7 +298,7 @@ class Together:
         for word, start in zip(observed.words, observed.offsets, strict=False):
             bits = np.unpackbits(out[:, start:], axis=1, bitorder="little", count=word.width)
             planes.append(bits if word.width > 1 else np.repeat(bits, self.lanes, axis=1))
-        return np.stack(planes, axis=-1).transpose(1, 0, 2)
+        return np.stack(planes).transpose(2, 1, 0)
 
     def _refresh(self) -> None:
         """Bring the outputs in the state up to date after a run."""

@@ -25,10 +25,9 @@ from ..listing import Slip
 from . import clock, recording, silicon, writing
 from .foretell import Foreteller, clipped
 from .inquiry import PAIRED
-from .mishap import SHARES, Clip, Handling, Mishap, both
+from .mishap import PAIR, SHARES, Clip, Handling, Mishap, both
 from .rank import FAMILIES
 
-PAIR = "two slips"
 RECORDED_INPUTS = "other inputs recorded"
 #: The design wakes up in one of so many states, and edges stray by so much of a step.
 WAKES, JITTER = 64, 0.02

@@ -18,7 +18,7 @@ from ...boards.roster import find
 from ...capture.record import RecordedLine, changes_only
 from ...golden.golden import Golden
 from ...hand.hand import Hand
-from ...hand.timeline import Timeline, timeline
+from ...hand.timeline import Timeline, Track
 from ..reference import Foretold, reference
 from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 POWER_UPS = 8
 #: Predictions that are remembered.
 MOST = 64
+
+#: The lines in time, the tick at which the slot is up, and who sits in the slots that are selected.
+Planned = tuple[Timeline, int, dict[int, Seat]]
 
 
 @frozen
@@ -58,14 +61,15 @@ class Foreteller:
     lanes: dict[int, Lanes] = field(default_factory=dict)
     awake: dict[tuple[object, ...], Woken | None] = field(default_factory=dict)
 
-    def woken(self, plan: Timeline, seats: dict[int, Seat], fault: Fault | None) -> Woken | None:
-        """What the pins show from many power-ups; None where they cannot be run side by side."""
-        key = (moves(plan), *((number, id(seat)) for number, seat in seats.items()))
-        if fault is None and key not in self.awake:
+    def woken(self, planned: Planned, until: float) -> Woken | None:
+        """What the pins show from many power-ups, to the tick `until`; None where they cannot be run side by side."""
+        plan, _, seats = planned
+        key = (moves(plan), until, *((number, id(seat)) for number, seat in seats.items()))
+        if key not in self.awake:
             from .wakes import woken
 
-            self.awake = {key: woken(plan, seats, self.lanes)}  # the last one alone: it is large
-        return self.awake[key] if fault is None else None
+            self.awake = {key: woken(plan, seats, self.lanes, until)}  # the last one alone: it is large
+        return self.awake[key]
 
     def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""
@@ -77,11 +81,16 @@ class Foreteller:
         if key not in self.found:
             if len(self.found) == MOST:
                 self.found.pop(next(iter(self.found)))
-            try:
-                self.found[key] = self.laid(lightly(plan, seats, self.power_ups, it.wake, it.fault), up)
-            except ForelightError:
-                self.found[key] = None
+            self.found[key] = self.told(planned, it.wake, it.fault)
         return self.found[key]
+
+    def told(self, planned: Planned, wake: int | None, fault: Fault | None = None) -> Prospect | None:
+        """The same of what was planned, from the power-up number `wake`; it is not remembered."""
+        plan, up, seats = planned
+        try:
+            return self.laid(lightly(plan, seats, self.power_ups, wake, fault), up)
+        except ForelightError:
+            return None
 
     def laid(self, told: Golden, up: int) -> Prospect:
         """A golden on its axis of steps, which count from the tick at which the slot is up."""
@@ -89,18 +98,21 @@ class Foreteller:
         told = replace(told, steps=told.steps - told.steps[row])
         return Prospect(told, up, reference(told, self.step_line, inputs=INPUT_LINES, start=up))
 
-    def plan(self, it: Handling, steps: int | None = None) -> tuple[Timeline, int, dict[int, Seat]] | None:
+    def plan(self, it: Handling, steps: int | None = None) -> Planned | None:
         """The lines in time, the tick at which the slot is up, and who sits in the slots that are selected."""
         then = shortened(it.then, steps) if steps else it.then
         try:
-            whole = replace(it, then=then).procedure
-            plan = timeline(it.board, it.sheet, whole, slot=it.slot, contacts=it.contacts, leads=it.leads)
             hand = Hand(it.board, it.sheet, it.slot, it.contacts, it.leads)
             hand.do(it.before)
+            up = hand.now
+            hand.do(then)
+            hand.finish()
+            track = Track(hand)
+            track.follow()
+            plan = track.timeline()
             seats = self._seats(it, plan)
         except ForelightError:
             return None
-        up = (hand.frame + sum(length for _, length in hand.pauses)) * it.board.frame_ticks
         return plan, up, seats
 
     def seat(self, it: Handling) -> Seat:
@@ -162,6 +174,8 @@ def _steps(actions: tuple[Action, ...]) -> int:
 def on_axis(it: Foretold, base: Foretold) -> Foretold:
     """The same on an axis on which steps begin where those of `base` do; its own steps where it has some."""
     factor, shift = axis(it, base)
+    if (factor, shift) == (1.0, 0.0):
+        return it
 
     def moved(time: float) -> float:
         return time * factor + shift

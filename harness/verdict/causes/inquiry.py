@@ -22,8 +22,7 @@ from ..listing import listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
-from .foretell import Foreteller, Prospect, clipped, moves, on_axis
-from .lightly import MANY
+from .foretell import Foreteller, Prospect, moves, on_axis
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -178,7 +177,7 @@ class Inquiry:
         self.keep(max((one for one in tries if one), key=lambda one: one.bits, default=None))
 
     def _stops(self, last: float, step: float) -> list[tuple[int, float]]:
-        """The steps after one of which the clock stopped, if the last edge came then, a `step` being so long; and the
+        """Steps after one of which the clock stopped, if no edge came after the `last`, a `step` being so long; and the
         logarithm of the share of each."""
         foretold = self.readings.meant.foretold
         until = beginning(self.readings.capture, last + step)
@@ -191,13 +190,16 @@ class Inquiry:
         one, found = max(fits, key=lambda pair: pair[1].bits - pair[0].handicap)
         assert one.clock is not None
         shift = rows.first - one.rows.first + found.best.offset / rows.slots
-        at = one.clock.steps(np.array([last])) + shift
-        steps = int(foretold.step_at(at)[0] - foretold.step_at(np.array([foretold.freed]))[0])
-        return [(count, 0.0) for count in range(max(steps - 1, 1), steps + 2)] if steps >= 1 else []
+        at = float(one.clock.steps(np.array([last]))[0]) + shift
+        times = np.concatenate([foretold.lines[name].times for name in self.readings.names])
+        rest = float(times[times > at + 0.5].min(initial=foretold.end))  # till then it may have stopped
+        freed, steps, middle = foretold.step_at(np.array([foretold.freed, at, (at + rest) / 2])).tolist()
+        counts = {steps - 1, steps, steps + 1, middle}
+        return [(count - freed, 0.0) for count in sorted(counts) if count > freed]
 
     def _stills(self) -> list[tuple[int, float]]:
-        """The same of a recording that begins after that: the last step at which all outputs are foretold to be as
-        they stay, for all of those."""
+        """The same of a recording that begins after that: the last step at which all outputs are foretold to be as they
+        stay, for all of those, and those beside it, as what a step makes of the outputs comes some frames behind it."""
         foretold, lines = self.readings.meant.foretold, self.readings.usual.lines
         freed = int(foretold.step_at(np.array([foretold.freed]))[0])
         rises = foretold.rises[foretold.step_at(foretold.rises) > freed]
@@ -205,7 +207,10 @@ class Inquiry:
         for name in self.readings.names:
             same &= foretold.lines[name].at(rises[1:] - 1e-6) == lines[name].levels[-1]
         found = np.flatnonzero(same)
-        return [(int(found[-1]) + 1, math.log2(len(found) / len(same)))] if len(found) else []
+        if not len(found):
+            return []
+        last, share = int(found[-1]), math.log2(len(found) / len(same))
+        return [(count, share) for count in (last, last + 1, last + 2) if count]
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
         """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
@@ -281,7 +286,7 @@ class Inquiry:
             reading = self.readings.of(told, pace)
             if reading is None:
                 continue
-            shown = clipped(told.foretold, it.clips)
+            shown = self.readings.shown(told, it.clips)
             if not self.readings.rests_as(shown, reading, pace):
                 continue
             rows = self.readings.rows(shown, reading)
@@ -346,7 +351,7 @@ class Inquiry:
         reading = self.readings.of(told, pace)
         if reading is None:
             return False
-        rows = self.readings.rows(clipped(told.foretold, it.clips), reading)
+        rows = self.readings.rows(self.readings.shown(told, it.clips), reading)
         widely = _left_open(rows, reading.recordings[0]) >= OPEN
         return any(
             found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
@@ -371,21 +376,23 @@ class Inquiry:
     ) -> Iterator[tuple[int, Prospect, float]]:
         """The likeliest of many that run side by side; none where they cannot."""
         reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.steps_of(it, pace))
-        if reading is None or planned is None:
+        if reading is None or planned is None or it.fault is not None:
             return
-        plan, up, seats = planned
-        found = self.teller.woken(plan, seats, it.fault)
-        if found is None:
-            return
-        rows = self.readings.rows(clipped(first.foretold, it.clips), reading)
+        rows = self.readings.rows(self.readings.shown(first, it.clips), reading)
         its = reading.recordings[0]
         sources = [
             it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in its.moments.names
         ]
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        some = wakes.likely(found, its, rows, ticks, sources)
-        for wake in some:
-            yield wake, self.teller.laid(found.golden(wake), up), math.log2(MANY / len(some))
+        begins = wakes.Beginning.of(its, rows, ticks, sources, reading.before)
+        found = None if begins is None else self.teller.woken(planned, begins.until)
+        if begins is None or found is None:
+            return
+        some = begins.likely(found)
+        for wake in some if reading.edges else some[:1]:  # where nothing moves one is as good as another
+            told = self.teller.told(planned, wake)
+            if told is not None:
+                yield wake, told, math.log2(len(found.outputs) / len(some))
 
     @property
     def explains(self) -> bool:

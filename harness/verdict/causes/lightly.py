@@ -8,23 +8,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.sim.loops import LoopError
+from forelight.sim.netlist import Netlist
+from forelight.sim.simulation import Simulation
 from forelight.sim.state import PowerUp
 from numpy.typing import NDArray
 
 from ...bench.bench import Shown, shown_within
 from ...bench.course import Course, Seat
-from ...bench.powerups import Sample, power_up_of, sampled_power_ups
+from ...bench.powerups import Sample, power_up_of, sampled_power_ups, states
 from ...bench.predict import golden_of
 from ...bench.story import Outcome
 from ...chip.routing import routing
 from ...golden.golden import Golden
-from ...hand.timeline import Timeline
+from ...hand.timeline import Lines, Timeline
 
 if TYPE_CHECKING:
     from forelight.sim.lanes.faults import Fault
 
-#: Power-ups among which a design is looked for that woke up in one of them.
-MANY = 256
+#: Power-ups that are tried of a design, and the most states of one that is tried in each.
+MANY, MOST = 256, 512
 
 
 def lightly(
@@ -39,7 +41,9 @@ def lightly(
     for number in set(plan.slots.tolist()) & set(seats):
         course = courses[number] = reached(plan, seats, number)
         netlist = course.seat.netlist
-        held = sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, MANY)]
+        held = (
+            sampled_power_ups(power_ups, 0) if wake is None else [power_up_of(netlist, wake, many(netlist))]
+        )
         if fault is not None and number == slot:
             from .lanes import faulty
 
@@ -69,20 +73,39 @@ def reached(plan: Timeline, seats: Mapping[int, Seat], slot: int) -> Course:
     return course
 
 
+def many(netlist: Netlist) -> int:
+    """How many power-ups of a netlist are tried."""
+    return MOST if MANY < states(netlist) <= MOST else MANY
+
+
 def _outcome(plan: Timeline, course: Course, held: Sequence[PowerUp]) -> Outcome:
     seat = course.seat
     if not seat.memories:
-        sample = Sample(seat.simulation, held, 0, len(course.values))
         try:
-            sample.extend(course.values)
+            outputs, agreed = _run(seat.simulation, course.values, held)
         except LoopError:  # one that runs free: the bench itself takes that apart
             pass
         else:
-            return Outcome(course.frames, sample.outputs, np.zeros_like(sample.outputs), ~sample.differ)
+            return Outcome(course.frames, outputs, np.zeros_like(outputs), agreed)
     whole = Course(plan.board, course.slot, seat, lambda: held, 0)
     whole.reach(plan)
     whole.run(plan)
     return whole.outcome()
+
+
+def _run(
+    simulation: Simulation, values: Lines, held: Sequence[PowerUp]
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """What the first of these power-ups puts out, a value more than updates, and a mask of where all agree."""
+    if len(held) > 1:
+        sample = Sample(simulation, held, 0, len(values))
+        sample.extend(values)
+        return sample.outputs, ~sample.differ
+    simulation.power_cycle(held[0])
+    simulation.settle()
+    first = np.array([simulation.get("outputs")], np.uint8)
+    outputs = np.concatenate([first, simulation.run_samples("inputs", values, "outputs")])
+    return outputs, np.full_like(outputs, 0xFF)
 
 
 def _shown(

@@ -113,10 +113,14 @@ SHARES = {
 }  # fmt: skip
 
 
+#: Two causes that came together.
+PAIR = "two slips"
+
+
 def both(first: Mishap, second: Mishap) -> Mishap:
     """Two that came together."""
     return Mishap(
-        "two slips",
+        PAIR,
         f"{first.name}; {second.name}",
         f"Two things at once. {first.said} {second.said}",
         f"{first.remedy} {second.remedy}",

@@ -15,7 +15,7 @@ import numpy as np
 from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.routine import made_by_hand
-from ..fit import Recording
+from ..fit import NEVER, Recording
 from ..listing import listed
 from ..reading import Readout
 from ..reference import Foretold
@@ -23,7 +23,7 @@ from ..verdict import lay
 from . import clock, hand, recording, silicon, wiring, writing
 from .foretell import Foreteller, on_axis
 from .inquiry import EXPLAINED, NONE, NOTHING, RARE, Inquiry, Progress, never_settles
-from .mishap import Handling
+from .mishap import PAIR, Handling
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -75,10 +75,11 @@ def rank(
     search.weigh_list()
     whole.weigh_stop()
     search.found += whole.found if search is not whole else []
-    none = max(NONE, _otherwise(whole.readings))
+    none = max(_none(whole.readings), _otherwise(whole.readings))
     if len(it.board.slots) <= FEW_SLOTS or not (search.found if search.readings.still else search.explains):
         search.weigh(list(recording.other_slots(it, capture)))
-    if not search.explains and (not search.readings.still or all(one.bits < NONE for one in search.found)):
+    single = (one for one in search.found if one.cause.kind != PAIR)
+    if not search.explains and (not search.readings.still or all(one.bits < NONE for one in single)):
         search.weigh_unrestarted(causes)
     if (
         not search.explains
@@ -132,15 +133,22 @@ def _first_look(whole: Inquiry, long: float, ahead: int) -> Inquiry | None:
     return Inquiry(whole.it, readings, whole.teller, cut, whole.progress)
 
 
+def _none(readings: Readings) -> float:
+    """How well nothing that was thought of explains a recording: a level at which a line rests is then one of two."""
+    names, lines = readings.names, readings.usual.lines
+    resting = sum(len(lines[name].times) == 1 for name in names)
+    return NONE - (resting if resting == len(names) else 0)
+
+
 def _otherwise(readings: Readings) -> float:
     """How well slips of single steps, entries and bits explain a recording of what was meant."""
     reading = readings.usual
     if readings.given_rate_is_off:
-        return NONE
+        return NEVER
     if reading.stated is not None:
         found = listed(reading.recordings[0], reading.rows, reading.stated)
-        return found.bits if found and len(found.slips) > writing.MOST else NONE
-    return max((other.bits for _, other in lay(reading).otherwise), default=NONE)
+        return found.bits if found and len(found.slips) > writing.MOST else NEVER
+    return max((other.bits for _, other in lay(reading).otherwise), default=NEVER)
 
 
 def _by_length(found: list[Explained], none: float, readings: Readings) -> tuple[list[Explained], float]:

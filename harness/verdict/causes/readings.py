@@ -21,7 +21,8 @@ from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
 from ..verdict import longest_rest
-from .foretell import Prospect, axis, on_axis
+from .foretell import Prospect, axis, clipped, on_axis
+from .mishap import Clip
 
 #: Predictions that are asked about again.
 RECENT = 4
@@ -39,8 +40,8 @@ FIRST, CELLS = 384, 12
 COHERENT, CHANCE = 0.25, 2.0
 #: How much more or less often a recording may move than the whole prediction does, and moves that do not count.
 BUSY, FEW = 3.0, 6
-#: Rates that are tried for a clock that nobody knows, and how coherent they must be.
-RATES, NEARLY = 12, 0.35
+#: Rates that are tried for a clock that nobody knows, how coherent they must be, and how many are tried if none is.
+RATES, NEARLY, AT_LEAST = 12, 0.35, 3
 #: Paces that are tried where nothing tells a rate.
 ANY = (0.1, 0.25, 0.5, 0.8, 1.25, 1.6, 2.0, 4.0, 10.0)
 #: Of the usual run of a level, so much is short.
@@ -75,6 +76,9 @@ class Readings:
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
+    clipped: deque[tuple[Foretold, tuple[Clip, ...], Foretold]] = field(
+        default_factory=lambda: deque(maxlen=RECENT)
+    )
 
     @cached_property
     def usual(self) -> Readout:
@@ -101,25 +105,26 @@ class Readings:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self.usual
-        for (known, its), reading in self.others.items():
-            # By another step clock lines change at other places in a step.
-            alike = abs(its / hz - 1) < TOLERANCE
-            if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
-                return reading
-        return self._read_at(rate, told, pace)
+        if (rate, hz) not in self.others:
+            for (known, its), reading in self.others.items():
+                # By another step clock lines change at other places in a step.
+                alike = abs(its / hz - 1) < TOLERANCE
+                if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
+                    return reading
+            self._read_at(rate, told, pace)
+        return self.others.get((rate, hz))
 
-    def _read_at(self, rate: float, told: Prospect, pace: float) -> Readout | None:
-        """The recording by a clock at another rate, which is remembered, but for a bench that is not as busy: another
+    def _read_at(self, rate: float, told: Prospect, pace: float) -> None:
+        """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
-            return None
+            return
         found = None
         if self.given or self.still or self.coherence(rate) > self._least:
             found = self._read(told, _scaled(self.capture, 1 / pace))
         key = rate, told.foretold.hz
         self.others[key] = found if found is not None and found.recordings else None
-        return self.others[key]
 
     def may_step(self, rate: float) -> bool:
         """Whether the recording may be of a bench at another rate than was meant, in steps to a unit of its time."""
@@ -176,6 +181,15 @@ class Readings:
                 return False
         return True
 
+    def shown(self, told: Prospect, clips: tuple[Clip, ...]) -> Foretold:
+        """What channels show with these clips, once for each of the last ones that were asked about."""
+        for known, its, found in self.clipped:
+            if known is told.foretold and its is clips:
+                return found
+        shown = clipped(told.foretold, clips)
+        self.clipped.append((told.foretold, clips, shown))
+        return shown
+
     def rows(self, told: Foretold, reading: Readout) -> ReadRows:
         """A prediction as it is compared with a reading."""
         for known, by, rows in self.recent:
@@ -224,7 +238,7 @@ class Readings:
         self, rows: ReadRows, reading: Readout, fits: list[tuple[Recording, Fit]]
     ) -> list[tuple[Recording, Fit]]:
         """The same, where the recording has no clock and is nearly as foretold, by the best rate that it may have."""
-        if id(reading) not in self.clockless or not fits:
+        if id(reading) not in self.clockless or not fits or not reading.edges:
             return fits
         wrong, compared = fits[0][1].best.mismatches, fits[0][1].best.compared.sum()
         if not 0 < wrong <= NEAR * compared:
@@ -245,19 +259,24 @@ class Readings:
 
     def times_bits(self, recording: Recording, reading: Readout) -> float:
         """What it costs to say when in its steps the edges of a recording come: the logarithm of what they keep within,
-        in the recording's own time, which is a whole step where no clock was found."""
+        in the recording's own time, which is a whole step where no clock was found. Edges that no row shows, spikes
+        among them, may come at any time."""
         clock = recording.clock
         if clock is None or not self.capture.timed:
             return 0.0
-        times = np.concatenate([np.zeros(0), *(_sure(self.capture.lines[name]) for name in self.names)])
-        scaled = (reading.bounds[1] - reading.bounds[0]) / (self.capture.end - self.capture.start)
-        rate = clock.rate * scaled
-        instants = int((np.diff(np.sort(times)) * rate > INSTANT).sum()) + 1
+        long = self.capture.end - self.capture.start
+        times = np.concatenate([np.zeros(0), *(_sure(reading.lines[name]) for name in self.names)])
+        instants = int((np.diff(np.sort(times)) * clock.rate > INSTANT).sum()) + 1
         within = 1.0
         if clock.sigma and instants > FITTED:
             spread = max(clock.spread * math.sqrt(instants / (instants - FITTED)), LEAST_SPREAD)
             within = min(NORMAL * spread, 1.0)
-        return len(times) * math.log2(within / rate)
+        rate = clock.rate * (reading.bounds[1] - reading.bounds[0]) / long
+        every = sum(len(_sure(self.capture.lines[name])) for name in self.names)
+        shown = min(_edges_shown(recording), every)
+        others = every - shown
+        anywhere = others * math.log2(math.e * long / others) if others else 0.0
+        return shown * math.log2(within / rate) + anywhere
 
     # Rates
 
@@ -286,9 +305,8 @@ class Readings:
             free = (at > hz / WIDEST) & (at < min(hz * WIDEST, fastest)) & (np.abs(at / hz - 1) > TOLERANCE)
             some = np.where(free, spectrum, 0.0)
             tops = np.flatnonzero((some[1:-1] >= some[:-2]) & (some[1:-1] > some[2:])) + 1
-            peaks += [
-                (float(some[top]), float(at[top])) for top in tops if some[top] > max(NEARLY, self._least)
-            ]
+            peaks += [(float(some[top]), float(at[top])) for top in tops if some[top] > self._least]
+        peaks = [peak for peak in peaks if peak[0] > NEARLY] or sorted(peaks)[-AT_LEAST:]
         found: list[float] = []
         for _, rate in sorted(peaks, reverse=True):
             pace = hz / rate
@@ -340,6 +358,14 @@ class Readings:
             seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
         due = sum(len(changes(told, name)) for name in self.names) * long / max(told.end - told.since, 1.0)
         return (seen + FEW) / BUSY < due + FEW < (seen + FEW) * BUSY
+
+
+def _edges_shown(recording: Recording) -> int:
+    """How often an output changes from one row to the next."""
+    rows = recording.rows
+    outputs = sum(1 << bit for bit, name in enumerate(recording.moments.names) if name in OUTPUT_LINES)
+    changed = (rows.levels[1:] ^ rows.levels[:-1]) & rows.known[1:] & rows.known[:-1] & outputs
+    return int(np.bitwise_count(changed).sum())
 
 
 def _keeps(reading: Readout, rate: float, known: float) -> bool:

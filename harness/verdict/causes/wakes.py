@@ -1,8 +1,9 @@
 """Which of many power-ups a recording may come from, where nothing settles the design.
 
 Theory of operation. What reaches the design is the same from each power-up, so all of them run in one word, a lane
-each. What the lanes put out is read where the recording was, and laid at all placements at once by Fourier transforms,
-as in `everywhere`; the few from which the least is otherwise are then foretold in full.
+each, for as long as the beginning of the recording may lie there. What the lanes put out is read where the recording
+was, and laid at all placements at once by Fourier transforms, as in `everywhere`; the few from which the least is
+otherwise are then foretold in full, one by one.
 """
 
 from __future__ import annotations
@@ -16,14 +17,13 @@ from forelight.sim.lanes.variants import Lanes
 from forelight.sim.loops import LoopError
 from numpy.typing import NDArray
 
-from ...bench.course import Course, Seat
+from ...bench.course import Seat
 from ...bench.powerups import power_up_of
-from ...golden.golden import Golden
 from ...hand.timeline import Timeline
 from ..everywhere import fast_length, split
-from ..fit import Recording
-from ..rows import ReadRows
-from .lightly import MANY, reached, shown_with
+from ..fit import Recording, Span
+from ..rows import ReadRows, Words
+from .lightly import many, reached
 
 #: Power-ups that are looked at in full.
 SOME = 6
@@ -34,26 +34,20 @@ AT_ONCE = 64
 
 Bytes = NDArray[np.uint8]
 Ticks = NDArray[np.float64]
+Lags = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
 class Woken:
-    """What the pins show from each power-up of a timeline, `outputs` by lane, from each of the `ticks` on."""
+    """What the pins show from each power-up, `outputs` by lane, from each of the `ticks` on."""
 
-    plan: Timeline
-    seats: Mapping[int, Seat]
-    course: Course
     ticks: Ticks
     outputs: Bytes
 
-    def golden(self, wake: int) -> Golden:
-        """What the pins show from this power-up."""
-        outputs = self.outputs[wake]
-        return shown_with(self.plan, self.seats, self.course, outputs, np.full_like(outputs, 0xFF))
 
-
-def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes]) -> Woken | None:
-    """The power-ups of the only design that is selected; None where they cannot be run side by side.
+def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes], until: float) -> Woken | None:
+    """The power-ups of the only design that is selected, to the tick `until`; None where they cannot be run side by
+    side.
 
     `lanes` are those that were made before, by the identity of the netlist.
     """
@@ -61,57 +55,108 @@ def woken(plan: Timeline, seats: Mapping[int, Seat], lanes: dict[int, Lanes]) ->
     if set(plan.slots.tolist()) != {slot} or slot not in seats or seats[slot].memories:
         return None
     course, netlist = reached(plan, seats, slot), seats[slot].netlist
+    ticks = plan.ticks(course.frames + plan.latency).astype(np.float64)
+    values = course.values[: np.searchsorted(ticks, until, side="right")]
     try:
         if id(netlist) in lanes:
             lanes[id(netlist)].power_cycle_again()
         else:
-            lanes[id(netlist)] = Lanes(netlist, MANY, [power_up_of(netlist, n, MANY) for n in range(MANY)])
+            count = many(netlist)
+            held = [power_up_of(netlist, number, count) for number in range(count)]
+            lanes[id(netlist)] = Lanes(netlist, count, held)
         made = lanes[id(netlist)]
         if not made.side_by_side:
             return None
         made.settle()
-        first = np.array(made.get("outputs"), np.uint8)
-        rest = made.run_samples({"inputs": course.values}, "outputs").astype(np.uint8)
+        # The first value changes nothing, and shows what the lanes woke up with.
+        values = np.concatenate([np.zeros(1, values.dtype), values])
+        outputs = np.ascontiguousarray(made.run_samples({"inputs": values}, "outputs"), np.uint8)
     except LoopError:
         return None
-    outputs = np.concatenate([first[:, None], rest], axis=1)
-    ticks = plan.ticks(course.frames + plan.latency).astype(np.float64)
-    return Woken(plan, seats, course, np.concatenate([[-np.inf], ticks]), outputs)
+    return Woken(np.concatenate([[-np.inf], ticks[: len(values) - 1]]), outputs)
 
 
-def likely(
-    of: Woken, recording: Recording, rows: ReadRows, row_ticks: Sequence[Ticks], sources: Sequence[int | None]
-) -> list[int]:
-    """The power-ups from which the recording may come, the likeliest first.
+@dataclass(frozen=True)
+class Beginning:
+    """The first rows of a recording, and the placements at which they may lie on a prediction.
 
-    `rows` are those of a prediction of the same timeline; `row_ticks` says for each line when its rows are read, and
-    `sources` which output each shows (None: it is no output).
+    `lags` are rows of the prediction. `ticks` says for each line when the rows of the prediction are read that count,
+    and `sources` which output each line shows (None: it is no output).
     """
-    first, stop = recording.bounds
-    part = slice(first, min(stop, first + ROWS))
-    count, lines = part.stop - part.start, len(sources)
-    lags = len(rows.levels) - count + 1
-    if lags < 1 or not lines:
-        return []
-    told, sign = split(recording.rows.levels[part], recording.rows.sure[part], range(lines))
-    size = fast_length(len(rows.levels) + count)
-    ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
-    lanes = np.array(
-        list({row.tobytes(): lane for lane, row in reversed(list(enumerate(of.outputs)))}.values())
-    )
-    unique = of.outputs[lanes]
-    at = [np.searchsorted(of.ticks, ticks, side="right") - 1 for ticks in row_ticks]
-    compared = float(told.sum())
-    least = np.empty(len(unique))
-    for begin in range(0, len(unique), AT_ONCE):
-        some = unique[begin : begin + AT_ONCE]
-        same = np.zeros((len(some), ours.shape[1]), np.complex64)
-        for line, source in enumerate(sources):
+
+    recording: Recording
+    part: slice
+    lags: Lags
+    ticks: Sequence[Ticks]
+    sources: Sequence[int | None]
+
+    @staticmethod
+    def of(
+        recording: Recording,
+        rows: ReadRows,
+        ticks: Sequence[Ticks],
+        sources: Sequence[int | None],
+        before: bool,
+    ) -> Beginning | None:
+        """Of a recording and `rows` of a prediction, which are read at these `ticks`; None where it has no place in
+        them."""
+        first, stop = recording.bounds
+        part = slice(first, min(stop, first + ROWS))
+        count = part.stop - part.start
+        span = Span.of(recording, rows, before)
+        if span is None or not sources:
+            return None
+        lags = first + span.offsets(np.arange(span.count))
+        lags = lags[(lags >= 0) & (lags + count <= len(rows.levels))]
+        if not len(lags):
+            return None
+        last = int(lags[-1]) + count
+        return Beginning(recording, part, lags, [its[:last] for its in ticks], sources)
+
+    @property
+    def until(self) -> float:
+        """The tick of the last row that counts."""
+        return max(float(its[-1]) for its in self.ticks)
+
+    def likely(self, of: Woken) -> list[int]:
+        """The power-ups from which the recording may come, the likeliest first."""
+        read, part, lines = self.recording.rows, self.part, range(len(self.sources))
+        told, sign = split(read.levels[part], read.sure[part], lines)
+        lanes = _unlike(of.outputs)
+        every = self._shown(of)[lanes]
+        unlike = _unlike(every)
+        shown = every[unlike]
+        size = fast_length(shown.shape[1])
+        ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
+        best: dict[bytes, float] = {}
+        for begin in range(0, len(shown), AT_ONCE):
+            some = shown[begin : begin + AT_ONCE]
+            same = np.zeros((len(some), ours.shape[1]), np.complex64)
+            levels = np.zeros((len(some), size), np.float32)
+            for line, source in enumerate(self.sources):
+                if source is not None:
+                    levels[:, : some.shape[1]] = (some >> line & 1) * np.float32(2) - 1
+                    same += ours[line] * scipy.fft.rfft(levels)
+            score = scipy.fft.irfft(same, size)[:, self.lags].max(axis=1)
+            best |= {row.tobytes(): its for row, its in zip(some, score.tolist(), strict=True)}
+        least = np.array([float(told.sum()) - best[row.tobytes()] for row in every])
+        order: list[int] = lanes[np.argsort(least, kind="stable")[:SOME]].tolist()
+        return order
+
+    def _shown(self, of: Woken) -> Words:
+        """By power-up the recorded lines in each row of the prediction, in words as those of the recording."""
+        shown = np.zeros((len(of.outputs), len(self.ticks[0])), self.recording.rows.levels.dtype)
+        read: dict[bytes, Bytes] = {}  # most lines are read at the same ticks
+        for line, (ticks, source) in enumerate(zip(self.ticks, self.sources, strict=True)):
             if source is None:
                 continue
-            levels = (some[:, at[line]] >> source & 1).astype(np.float32) * 2 - 1
-            same += ours[line] * scipy.fft.rfft(levels, size)
-        score = scipy.fft.irfft(same, size)[:, :lags]
-        least[begin : begin + AT_ONCE] = (compared - score.max(axis=1)) / 2
-    order: list[int] = lanes[np.argsort(least, kind="stable")[:SOME]].tolist()
-    return order
+            at = np.searchsorted(of.ticks, ticks, side="right") - 1
+            if (key := at.tobytes()) not in read:
+                read[key] = of.outputs.take(at, axis=1)
+            shown |= (read[key] >> source & 1).astype(shown.dtype) << line
+        return shown
+
+
+def _unlike(rows: Words) -> NDArray[np.int64]:
+    """The numbers of the rows that are not as one before them."""
+    return np.array(list({row.tobytes(): n for n, row in reversed(list(enumerate(rows)))}.values()), np.int64)

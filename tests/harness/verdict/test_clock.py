@@ -50,6 +50,20 @@ def test_a_clock_that_drifts_is_followed_to_the_end(count: int, drift: float) ->
     assert not drift or found.rate_sigma < 1e-4 * found.rate
 
 
+@pytest.mark.parametrize("drift", [-200e-6, 0.0, 200e-6])
+def test_a_drift_that_blurs_all_rates_is_bent_back(drift: float) -> None:
+    """Over 48,000 steps 200 ppm bend a clock by more than a step; edges are eight steps apart, at three places."""
+    print("seed 0")
+    rng = np.random.default_rng(0)
+    places = rng.choice([0.1, 0.45, 0.8], 6000)
+    steps = np.cumsum(rng.integers(4, 12, 6000)) + places
+    strayed, end = steps + rng.normal(0, 0.12, 6000), steps[-1]
+    times = (strayed + drift / 2 * (strayed - end) * strayed / end) / RATE
+    order = np.argsort(times, kind="stable")
+    late = clocks(times[order], places[order], LOW, HIGH)[0].steps(times[order]) - steps[order]
+    assert np.abs(late - np.round(np.median(late))).max() < 5 * 0.12
+
+
 def test_the_rate_is_as_uncertain_as_a_straight_line_through_the_edges() -> None:
     """The textbook's deviation of a slope: that of the edges over the root of their sum of squares in time."""
     times, places, steps = edges(400, RATE, jitter=0.04)

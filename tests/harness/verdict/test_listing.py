@@ -81,8 +81,8 @@ def test_a_slip_lies_anywhere_among_entries_that_show_the_same() -> None:
         assert found is not None
         (slip,) = found.slips
         assert slip.kind == kind
-        assert (slip.first, slip.last) == ((3, 6) if kind == TWICE else (slip.first, slip.last))
-        assert 3 <= slip.first <= slip.last <= 6
+        # A 4 is missing before the first 4, between the two, or before what comes behind them.
+        assert (slip.first, slip.last) == ((3, 6) if kind == TWICE else (3, 5))
     first = listed(written(NAMES, rows_of([1, 1, 2, 3, 4, 4, 4, 5]), 256), rows_of(shown), 0)
     assert first is not None
     assert [(slip.kind, slip.first, slip.last) for slip in first.slips] == [(TWICE, 0, 1)]

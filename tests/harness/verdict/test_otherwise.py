@@ -67,12 +67,21 @@ def test_a_slip_is_found_with_its_place_and_its_size(steps: int) -> None:
     assert wrong.tolist() == (bench ^ told[first : first + len(bench)])[differ].tolist()
 
 
-@pytest.mark.parametrize("share", [0.05, 0.3, 0.6, 0.95])
-def test_a_slip_far_away_in_a_long_recording(share: float) -> None:
-    """700 steps are lost; too many placements to look at all pairs of them. Nothing was read in the first rows."""
-    told, lead = shown(6000), 300
-    count = round(3000 * share)
-    bench = np.concatenate([told[1000 : 1000 + count], told[1700 + count : 4700]])
+@pytest.mark.parametrize(
+    ("share", "still"),
+    [
+        *((share, (0.0, 0.0)) for share in (0.05, 0.3, 0.6, 0.95)),
+        *((0.24, (0.0, 1 / 8)), (0.3, (1 / 2, 1.0)), (0.7, (0.0, 1 / 2)), (0.76, (7 / 8, 1.0))),
+    ],
+)
+def test_a_slip_far_away_in_a_long_recording(share: float, still: tuple[float, float]) -> None:
+    """700 steps are lost; too many placements to look at all pairs of them. Nothing was read in the first rows, and
+    nothing moves in some part of the recording."""
+    told, lead, count = shown(6000), 300, round(3000 * share)
+    begin, end = (round(3000 * part) for part in still)
+    at = np.arange(3000) + np.where(np.arange(3000) < count, 1000, 1700)
+    told[at[begin:end]] = 0
+    bench = told[at]
     unread = np.zeros(lead, np.uint8)
     read = ReadRows(np.append(unread, bench), np.append(unread, np.full(len(bench), ALL, np.uint8)), 1)
     recording, prediction = timed(MOMENTS, read, steady(1.0)), rows(told)

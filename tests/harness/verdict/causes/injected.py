@@ -41,8 +41,8 @@ from forelight.harness.hand.leads import STRAIGHT, Lead
 from forelight.harness.hand.routine import made_by_hand
 from forelight.harness.hand.timeline import Timeline, timeline
 from forelight.harness.verdict.causes import writing
-from forelight.harness.verdict.causes.exercise import PAIR, RECORDED_INPUTS, drawn, other_levels
-from forelight.harness.verdict.causes.mishap import CLIPPED, SHARES, Clip, Handling, Mishap, both
+from forelight.harness.verdict.causes.exercise import RECORDED_INPUTS, drawn, other_levels
+from forelight.harness.verdict.causes.mishap import CLIPPED, PAIR, SHARES, Clip, Handling, Mishap, both
 from forelight.harness.verdict.causes.rank import rank
 from forelight.harness.verdict.causes.suspects import Ranking, Suspects
 from forelight.harness.verdict.verdict import DIFFERS, Verdict, check

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import cache
 
@@ -17,6 +18,7 @@ from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
+from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
 
@@ -145,6 +147,23 @@ def test_ways_that_foretell_the_same_count_as_one() -> None:
     assert rarer is not None and rarer.bits == pytest.approx(one.bits - 4.0)
 
 
+@pytest.mark.parametrize(("wrong", "is_open"), [(0, True), (6, True), (9, False)])
+def test_what_is_left_open_may_come_of_a_power_up_if_all_else_is_nearly_as_foretold(
+    wrong: int, is_open: bool
+) -> None:
+    """Of 8 lines 3 are left open, and of the 375 other levels of a list some are wrong: up to two in a hundred."""
+    seen = by_eye(meant(), 75)
+    levels = seen.lines["o6"].at(np.arange(75, dtype=np.float64) + 0.5)
+    levels[np.arange(wrong) * 8] ^= 1
+    lines = {**seen.lines, "o6": changes_only(np.arange(75, dtype=np.float64), levels)}
+    search = inquiry(meant(), replace(seen, lines=lines))
+    told = search.readings.meant
+    assert not search.is_open(meant(), told, 1.0)
+    nothing = RecordedLine(np.zeros(1), np.full(1, UNKNOWN, np.uint8))
+    foretold = replace(told.foretold, lines={**told.foretold.lines, **dict.fromkeys(OUTPUTS[:3], nothing)})
+    assert search.is_open(meant(), replace(told, foretold=foretold), 1.0) == is_open
+
+
 @pytest.mark.parametrize("steps", [20, 33])
 def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(steps: int) -> None:
     it = handling("travelling_wave", i0=1)
@@ -161,3 +180,52 @@ def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(step
     whole = inquiry(it, recorded(it, steps=40))
     whole.weigh_stop()
     assert whole.found == []
+
+
+WEIGHINGS = (
+    "weigh", "weigh_silicon", "weigh_clips", "weigh_power_ups", "weigh_list", "weigh_stop", "weigh_unrestarted",
+    "weigh_pairs",
+)  # fmt: skip
+
+
+def weighed(
+    monkeypatch: pytest.MonkeyPatch, capture: Capture, found: Sequence[float] = ()
+) -> dict[str, list[Inquiry]]:
+    """Who was asked to weigh what, where each of the first look found causes of so many bits and no weighing more."""
+    asked: dict[str, list[Inquiry]] = {name: [] for name in WEIGHINGS}
+
+    def noted(name: str) -> Callable[..., None]:
+        def note(search: Inquiry, *args: object) -> None:
+            asked[name].append(search)
+            if name == "weigh_silicon":
+                one = search.explained(NOTHING, 0.0, search.it)
+                search.found += [replace(one, bits=bits) for bits in found] if one is not None else []
+
+        return note
+
+    for name in WEIGHINGS:
+        monkeypatch.setattr(Inquiry, name, noted(name))
+    ranked(capture)
+    return asked
+
+
+@pytest.mark.parametrize(("look", "first"), [(40, False), (12, True)])
+def test_what_is_long_is_looked_at_by_its_beginning_first(
+    look: int, first: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a recording of 58 steps twice 12 are a beginning, and twice 40 are not; a list is looked at as a whole."""
+    monkeypatch.setattr("forelight.harness.verdict.causes.rank.LOOK", look)
+    for capture, apart in ((recorded(meant(), steps=58), first), (listed(), False)):
+        asked = weighed(monkeypatch, capture)
+        assert (asked["weigh_silicon"][0] is not asked["weigh_stop"][0]) == apart
+
+
+@pytest.mark.parametrize(("bits", "again"), [(-5.0, False), (-20.0, True)])
+def test_of_what_stands_still_rarer_causes_are_tried_where_none_is_likely(
+    bits: float, again: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """One recording in 10,000 has no cause, a matter of 13 bits. Two causes at once are not tried there."""
+    still = {name: RecordedLine(np.zeros(1), np.zeros(1, np.uint8)) for name in OUTPUTS}
+    asked = weighed(monkeypatch, Capture(still, 0.0, 30.0, unit="steps"), (bits,))
+    assert bool(asked["weigh_unrestarted"]) == again
+    assert not asked["weigh_pairs"]

@@ -155,3 +155,23 @@ def test_a_channel_is_upside_down_only_where_none_shows_the_same_as_it_is() -> N
     assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == [
         "o0 shows o2 and o2 shows o0"
     ]
+
+
+def test_spikes_are_not_priced_as_edges_of_a_clock() -> None:
+    """In what rests but for spikes a fast clock keeps some of these as edges, and must not be the likelier for it."""
+    it = meant()
+    rng = np.random.default_rng(5)
+    starts = np.sort(rng.uniform(0, 2, 40))
+    times = np.stack([starts, starts + 2e-4], axis=1).ravel()
+    spiky = RecordedLine(np.r_[0.0, times], np.r_[0, np.tile([1, 0], 40)].astype(np.uint8))
+    told = TELLER.prospect(it)
+    assert told is not None
+    found = Readings(Capture({"o0": spiky}, 0.0, 2.2), it.board, told, "i7")
+    costs = []
+    for code in (29, 1, 120):
+        other = TELLER.prospect(strapped(code))
+        assert other is not None
+        reading = found.of(other, 1.0)
+        assert reading is not None
+        costs.append(found.times_bits(reading.recordings[0], reading))
+    assert costs == pytest.approx([80 * np.log2(np.e * 2.2 / 80)] * 3, abs=40)
