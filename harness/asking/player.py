@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from dataclasses import replace
-from typing import Protocol
 
 import numpy as np
 from rich.console import Group, RenderableType
@@ -73,7 +73,7 @@ def play(found: Preview, speed: float, glyphs: Glyphs) -> None:
     """Play it in real time or `speed` times as fast, to its end or until a key leaves it: that picture stays."""
     screen, player = console(), Player(found, speed)
     draw = _drawing(found, speed, glyphs)
-    with keys() as wait, Live(draw(player), console=screen, auto_refresh=False, transient=True) as live:
+    with keys() as wait, Live(draw(player, True), console=screen, auto_refresh=False, transient=True) as live:
         then = time.monotonic()
         while not player.ended:
             pressed = wait(1 / RATE)
@@ -82,17 +82,12 @@ def play(found: Preview, speed: float, glyphs: Glyphs) -> None:
             then = now
             if not player.press(pressed):
                 break
-            live.update(draw(player), refresh=True)
-    show(draw(player, playing=False))
+            live.update(draw(player, True), refresh=True)
+    show(draw(player, False))
 
 
-class Drawing(Protocol):
+def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Callable[[Player, bool], RenderableType]:
     """What draws a player: all of it while it is playing, and else what will stay on the screen."""
-
-    def __call__(self, player: Player, *, playing: bool = True) -> RenderableType: ...
-
-
-def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Drawing:
     screen, golden, asking = console(), found.golden, found.asking
     shots = plan(golden, speed)
     times = np.array([when * speed * golden.oscillator_hz for when, _ in shots])
@@ -102,7 +97,7 @@ def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Drawing:
     hint = Text(HINT if screen.width > len(HINT) else SHORT_HINT, style="dim", no_wrap=True, overflow="crop")
     wide = screen.width - 1
 
-    def draw(player: Player, *, playing: bool = True) -> RenderableType:
+    def draw(player: Player, playing: bool) -> RenderableType:
         tick = int(player.at)
         picture = shots[max(0, int(np.searchsorted(times, tick, side="right")) - 1)][1]
         picture = replace(picture, step=steps_at(golden, min(tick, golden.end - 1)))
