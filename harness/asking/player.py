@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ..boards.segments import LARGE, SMALL
 from ..terminal.keys import keys
-from ..terminal.output import console
+from ..terminal.output import console, show
 from ..view.display import Glyphs
 from ..view.levels import drawn, recent, room
 from ..view.live import RATE, face, plan
@@ -70,10 +70,10 @@ class Player:
 
 
 def play(found: Preview, speed: float, glyphs: Glyphs) -> None:
-    """Play it in real time or `speed` times as fast, to its end or until a key leaves it."""
+    """Play it in real time or `speed` times as fast, to its end or until a key leaves it: that picture stays."""
     screen, player = console(), Player(found, speed)
     draw = _drawing(found, speed, glyphs)
-    with keys() as wait, Live(draw(player), console=screen, auto_refresh=False) as live:
+    with keys() as wait, Live(draw(player, True), console=screen, auto_refresh=False, transient=True) as live:
         then = time.monotonic()
         while not player.ended:
             pressed = wait(1 / RATE)
@@ -81,11 +81,13 @@ def play(found: Preview, speed: float, glyphs: Glyphs) -> None:
             player.pass_time(now - then)
             then = now
             if not player.press(pressed):
-                return
-            live.update(draw(player), refresh=True)
+                break
+            live.update(draw(player, True), refresh=True)
+    show(draw(player, False))
 
 
-def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Callable[[Player], RenderableType]:
+def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Callable[[Player, bool], RenderableType]:
+    """What draws a player: all of it while it is playing, and else what will stay on the screen."""
     screen, golden, asking = console(), found.golden, found.asking
     shots = plan(golden, speed)
     times = np.array([when * speed * golden.oscillator_hz for when, _ in shots])
@@ -95,14 +97,16 @@ def _drawing(found: Preview, speed: float, glyphs: Glyphs) -> Callable[[Player],
     hint = Text(HINT if screen.width > len(HINT) else SHORT_HINT, style="dim", no_wrap=True, overflow="crop")
     wide = screen.width - 1
 
-    def draw(player: Player) -> RenderableType:
+    def draw(player: Player, playing: bool) -> RenderableType:
         tick = int(player.at)
         picture = shots[max(0, int(np.searchsorted(times, tick, side="right")) - 1)][1]
         picture = replace(picture, step=steps_at(golden, min(tick, golden.end - 1)))
         whole = f" of {length:.1f} s" if screen.width >= FOR_THE_WHOLE else ""
         clock = f"{tick / golden.oscillator_hz:.1f} s{whole}{'' if player.going else ', stopped'}"
-        status = Text(" ".join(found.status(tick, RECENT_S)))
-        top = [*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes, status]
+        top = [*face(picture, asking.board.display, clock, size=size, glyphs=glyphs), *notes]
+        if not playing:
+            return Group(*top)
+        top.append(Text(" ".join(found.status(tick, RECENT_S))))
         room_left = screen.height - 1 - sum(len(part.wrap(screen, screen.width)) for part in (*top, hint))
         return Group(*top, *_levels(found, tick, wide, room_left, glyphs), hint)
 

@@ -142,7 +142,7 @@ def evidence(verdict: Verdict, start: float, setting: str) -> Iterator[str]:
         when = "" if first.capture_s is None else f" ({first.capture_s:.6g} s in the capture)"
         many = f"{verdict.more} more bits differ" if verdict.more > 1 else "1 more bit differs"
         more = f"; {many}" if verdict.more else "; no other bit differs"
-        yield f"That is {first.golden_s - start:.3f} s after the slot was up{when}{more}."
+        yield f"That is {max(first.golden_s - start, 0.0):.3f} s after the slot was up{when}{more}."
     if verdict.bits:
         yield (f"Compared: {verdict.bits} bits in {verdict.steps} steps, on {ranges(verdict.lines)}.")
         if verdict.kind == AGREES:

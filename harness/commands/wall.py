@@ -167,7 +167,8 @@ class Moving:
         picture = drawn(
             shown, self.second, self.board.display, width=width, glyphs=self.glyphs, held=self.still
         )
-        part = "" if len(shown) == len(self.panes) else f", slots {shown[0].slot} to {shown[-1].slot}"
+        some = f"slots {shown[0].slot} to {shown[-1].slot}" if len(shown) > 1 else f"slot {shown[0].slot}"
+        part = "" if len(shown) == len(self.panes) else f", {some}"
         status = f"{self.second:.1f} s of {self.end:.1f} s{part}{'' if self.going else ', stopped'}"
         hint = HINT if width > len(HINT) else SHORT_HINT
         return Group(*picture, Text(), Text(status), Text(hint, style="dim", no_wrap=True, overflow="crop"))

@@ -10,7 +10,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
-from forelight.designs.procedures.procedure import Disable, Enable, Pulse, Restart, to_text
+from forelight.designs.procedures.procedure import Disable, Enable, Restart, to_text
 from forelight.sim.errors import ForelightError
 from rich.text import Text
 from textual.app import App, ComposeResult
@@ -24,7 +24,7 @@ from ..view.display import UNICODE
 from ..view.limits import DANGER
 from ..view.words import seconds
 from . import drawing
-from .meaning import said_as
+from .meaning import one_step, said_as
 from .pace import RATE
 from .session import Session, Told, completions, linked, pressed, toggled
 from .window import flashes, kept, lamps, traces, until
@@ -44,7 +44,12 @@ KEYS = (
     "space time  . step  enter switch  b button  r restart  / say  ? help  q quit",
     "c clock  o outside  u undo  left, right: back  + - speed  w why  m motion",
 )
-_PLACEHOLDER = "/ to say what to do, such as set i0=1 or steps 5"
+#: What there is of them on a narrow screen.
+SHORT_KEYS = "space time  . step  ? help  q quit"
+_PLACEHOLDER, _SHORT_PLACEHOLDER = (
+    "/ to say what to do, such as set i0=1 or steps 5",
+    "/ to say it, such as set i0=1",
+)
 
 
 class Offers(Suggester):
@@ -115,10 +120,11 @@ class Panel(App[None]):
     #entry { height: 1; border: none; padding: 0; background: ansi_default; color: ansi_default; }
     #keys { height: 1; text-style: dim; }
     .tall #answer { height: 5; }
+    .tall.slim #status { height: 4; }
     """
     BINDINGS: ClassVar[list[Any]] = [
         Binding("space", "go", priority=False),
-        Binding("full_stop", "by_hand"),
+        Binding("full_stop", "step"),
         Binding("enter", "switch"),
         Binding("b", "button"),
         Binding("B", "bounce"),
@@ -205,6 +211,9 @@ class Panel(App[None]):
         self.screen.set_class(event.size.height >= TALL, "tall")
         self.query_one("#side").set_class(event.size.width >= 110, "wide")
         self.query_one("#side").set_class(event.size.width < BOTH, "narrow")
+        self.screen.set_class(event.size.width < BOTH, "slim")
+        short = event.size.width < len(_PLACEHOLDER)
+        self.query_one(Input).placeholder = _SHORT_PLACEHOLDER if short else _PLACEHOLDER
         self.call_after_refresh(self.draw_all)
 
     def _handle_exception(self, error: Exception) -> None:
@@ -291,11 +300,13 @@ class Panel(App[None]):
     def _head(self, shown: Any) -> Text:
         session, hz = self.session, shown.oscillator_hz
         sheet, slot = session.bench.selected, session.bench.standing.slot
-        where = f"{sheet.title if sheet else 'Empty'}, slot {slot} of {session.board.name}"
+        title = sheet.title if sheet else "Empty"
         tick = session.bench.now if self.at is None else self.at
         how = str(self.pace) if self.at is None else "looking back"
         step = f"step {int(shown.steps[-1])}  " if sheet and sheet.step else ""
         now = f"{seconds(tick / hz)}  {step}{how}"
+        wheres = (f"{title}, slot {slot} of {session.board.name}", f"{title}, slot {slot}", title)
+        where = next((one for one in wheres if len(one) + len(now) < self.size.width), title)
         room = max(1, self.size.width - len(where) - len(now))
         return Text(f"{where}{' ' * room}{now}", no_wrap=True, overflow="ellipsis")
 
@@ -316,7 +327,8 @@ class Panel(App[None]):
         """Why the display does what it does; where there is no room for all of it, without what is as usual."""
         shown = None if self.at is None else until(self.session.bench.record(), self.at)
         said = self.session.status(shown, self.at)
-        if len(Text(" ".join(said)).wrap(self.console, max(20, self.size.width))) > 2:
+        rows = self.query_one("#status").size.height or 2
+        if len(Text(" ".join(said)).wrap(self.console, max(20, self.size.width))) > rows:
             said = [sentence for sentence in said if not sentence.endswith("not held.")]
         return Text(" ".join(said))
 
@@ -367,6 +379,8 @@ class Panel(App[None]):
             answer.append(f" {UNICODE.more}")
         self._put("#answer", answer)
         keys = [KEYS[0]] if self.size.width <= sum(map(len, KEYS)) + 2 else list(KEYS)
+        if self.size.width < len(KEYS[0]):
+            keys = [SHORT_KEYS]
         if self.reading:
             keys = ["up, down to read on  escape back to the bench  q quit"]
         elif isinstance(self.focused, Input):
@@ -456,8 +470,8 @@ class Panel(App[None]):
         self._notice()
         self.draw_all()
 
-    def action_by_hand(self) -> None:
-        self.tell(to_text(Pulse(1)))
+    def action_step(self) -> None:
+        self.tell(to_text(one_step(self.session.bench)))
 
     def action_switch(self) -> None:
         if self.line:

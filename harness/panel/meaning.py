@@ -126,6 +126,14 @@ def _restart(action: Restart, bench: LiveBench, sheet: Datasheet) -> Action:
     )
 
 
+def one_step(bench: LiveBench) -> Action:
+    """A step of the selected design: of the step clock where that makes its steps, else by hand."""
+    sheet, stands = bench.selected, bench.standing
+    if sheet is None or not (stands.enable and stands.running):
+        return Pulse(1)
+    return Steps(1) if _step_line(bench, sheet) == divided_line(bench.board) else Pulse(1)
+
+
 def _passing(steps: int, bench: LiveBench, sheet: Datasheet) -> list[Action]:
     """So many steps of the selected design: of the clock, or by hand; frames where there is nothing to step."""
     if sheet.step is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,7 @@ from .null import line_bits
 from .otherwise import LINE, PRIOR, Otherwise, some_lines
 from .reading import Readout
 from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
-from .rows import ReadRows
+from .rows import ReadRows, row_times
 
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 NAMED = 6  # entries of a list that are named
@@ -31,7 +32,7 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
     result = replace(plain, evidence=bits)
     if found.places and not found.best.mismatches:
         steps, compared = compared_at(recording, prediction, found.best.offset)
-        at = reading.reference.seconds(float(found.best.offset))
+        at = _begins(reading, found.best.offset)
         result = replace(result, steps=steps, bits=compared, golden_start_s=at)
     if not _moving(recording.rows):
         return _still(result, recording, prediction, found)
@@ -48,10 +49,17 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
         return replace(
             result,
             kind=DIFFERS,
-            reasons=("The list fits nowhere in the prediction.",),
+            reasons=("The list fits nowhere in the prediction.", *_too_long(recording, prediction)),
             remedies=(LONGER,),
         )
     return _as_foretold(result, reading)
+
+
+def _too_long(recording: Recording, prediction: ReadRows) -> Iterator[str]:
+    """That a list goes on where the prediction ends: what came then is nobody's to say."""
+    entries, steps = len(recording.rows.levels), len(prediction.levels)
+    if entries > steps:
+        yield f"It has {entries} entries, and the prediction ends after {steps}: leave out the rest, or predict more."
 
 
 def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
@@ -70,6 +78,12 @@ def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
     if proved < MARGIN:
         return replace(result, evidence=proved, reasons=(BY_HAND,), remedies=(MORE,))
     return replace(result, kind=AGREES, evidence=proved)
+
+
+def _begins(reading: Readout, row: int) -> float:
+    """The second of the procedure at which a row of the prediction begins."""
+    begins = row_times(reading.reference)
+    return reading.reference.seconds(float(begins[min(max(row, 0), len(begins) - 1)]))
 
 
 def _moving(rows: ReadRows) -> int:
@@ -95,8 +109,8 @@ def _still(result: Verdict, recording: Recording, prediction: ReadRows, found: F
         reason = f"Nothing moves in the list, and in the prediction the same may be shown for {many}."
         remedies = ("Write down more steps than that.",)
         return replace(result, evidence=0.0, reasons=(reason,), remedies=remedies)
-    shown = f"is shown for {many} at most" if rest else "is never shown"
-    reason = f"All {read} entries show the same, which in the prediction {shown}."
+    shown = f"stays for {many} at most" if rest else "is never shown"
+    reason = f"All {read} entries show the same; as foretold, that {shown}."
     return replace(result, kind=DIFFERS, reasons=(reason,), remedies=(LONGER,))
 
 
@@ -146,7 +160,7 @@ def _lines_amiss(result: Verdict, reading: Readout, lines: Otherwise) -> Verdict
     seen_level = int(recording.rows.levels[row] >> bit & 1)
     there = row + lines.offset
     first = Difference(
-        reading.reference.seconds(float(there)),
+        _begins(reading, there),
         None,
         prediction.first + there,
         recording.names[bit],
@@ -180,33 +194,35 @@ def _slips_of_hand(result: Verdict, reading: Readout, best: Listed) -> Verdict:
     told = recording.rows.known[slip.first] & prediction.known[theirs]
     wrong = int((recording.rows.levels[slip.first] ^ prediction.levels[theirs]) & told)
     first = None
-    where = f"{slip.first + 1}" if slip.first == slip.last else f"{slip.first + 1} to {slip.last + 1}"
+    where = f"entry {slip.first + 1}"
+    if slip.first != slip.last:
+        where = f"one of entries {slip.first + 1} to {slip.last + 1}"
     step = prediction.first + theirs
     if wrong:
         bit = lowest(wrong)
         seen = int(recording.rows.levels[slip.first] >> bit & 1)
-        at = reading.reference.seconds(float(theirs))
+        at = _begins(reading, theirs)
         first = Difference(at, None, step, recording.names[bit], 1 - seen, seen)
     if slip.kind == WRONG_ENTRY and first:
         reason = (
             f"At step {first.step} line {first.line} is {first.seen} where {first.expected} was predicted"
         )
-        reason += f": entry {where}."
+        reason += f": {where}."
     elif slip.kind == MISSED:
-        reason = f"A step is missing before entry {where}: what was foretold for it was not written down."
+        reason = f"A step is missing before {where}: what was foretold for it was not written down."
     else:
-        reason = f"Entry {where} shows the same step twice, where the next one was foretold."
+        reason = f"{where.capitalize()} shows the step before it once more, where the next one was foretold."
     others = [other.first + 1 for other in best.slips[1:]]
-    told_bits = (
-        recording.rows.known & prediction.known[np.minimum(np.array(best.path), len(prediction.known) - 1)]
-    )
+    shown = np.minimum(np.array(best.path), len(prediction.known) - 1)
+    told_bits = recording.rows.known & prediction.known[shown]
+    differing = int(np.bitwise_count((recording.rows.levels ^ prediction.levels[shown]) & told_bits).sum())
     return replace(
         result,
         kind=DIFFERS,
         first=first,
         steps=int(np.count_nonzero(told_bits)),
         bits=int(np.bitwise_count(told_bits).sum()),
-        more=max(len(best.slips) - 1, 0),
+        more=differing - 1 if first else differing,
         entries=(slip.first + 1, slip.last + 1),
         reasons=(reason, f"Entries amiss beside that: {_numbers(np.array(others))}.")
         if others

@@ -327,9 +327,15 @@ def _read(line: RecordedLine, times: Floats, room: float, reach: float = 0.0) ->
     return _Read(level, near, (beside[0], beside[1]))
 
 
+def row_times(reference: Foretold) -> Floats:
+    """When the rows of `foretold_list` begin, in the reference's unit."""
+    times: Floats = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
+    return times
+
+
 def foretold_list(reference: Foretold, names: tuple[str, ...]) -> ReadRows:
     """What an eye sees at the end of each step, from the one on in which the slot is up; `first` is its number."""
-    begins = np.concatenate([[reference.since], reference.rises[reference.rises > reference.since]])
+    begins = row_times(reference)
     ends = np.append(begins[1:], reference.end)
     rows = _empty(len(begins), 1, int(reference.step_at(begins[:1])[0]), len(names))
     for bit, name in enumerate(names):

@@ -387,12 +387,9 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
         )
         who = f"line {alone} never keeps" if alone else "these lines never keep"
         together = "" if alone else " together"
-        when = (
-            "After its last change nothing moves in the recording"
-            if moved
-            else "Nothing moves in the recording"
-        )
-        reason = f"{when}, for {theirs.seconds(length):.3g} s, and in the prediction {who} still so long{together}."
+        after = " after its last change" if moved else ""
+        long = f"{theirs.seconds(length):.3g} s"
+        reason = f"Nothing moves in the recording{after} for {long}; as foretold, {who} still for so long{together}."
         return replace(plain, kind=DIFFERS, reasons=(reason,))
     reason, remedy = _undecided(theirs, moved, rest)
     return replace(plain, reasons=(reason,), remedies=(remedy,))

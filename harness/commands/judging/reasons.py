@@ -68,6 +68,10 @@ class Grounds:
         if not groups:
             as_well = " as well as those differences by themselves" if ranking.none > 0 else ""
             yield f"None of the {ranking.tried} causes that were tried explains this recording{as_well}."
+            yield (
+                "  Do the same again: what differs in the same way is no slip. forelight check --any tells which slot "
+                "and run a recording fits."
+            )
         for number, group in enumerate(groups[:GROUPS]):
             if number and ranking.odds(group) < LEAST:
                 break
@@ -174,16 +178,14 @@ def _group(group: Suspects, ranking: Ranking, number: int) -> Text:
     line = Text(head, style="bold" if number == 0 else "").append(group.best.cause.said, style="not bold")
     left = len(group.members) - 1 - len(others[: MEMBERS - 1])
     if others:
-        more = f" and {left} more" if left else ""
-        named = "; ".join(others[: MEMBERS - 1])
+        named = "; ".join([*others[: MEMBERS - 1], *([f"{left} more"] if left else [])])
         return line.append(
-            f" This recording cannot tell it from: {named}{more}; together they are {chance}.",
-            style="not bold",
+            f" The recording fits these as well: {named}. Together: {chance}.", style="not bold"
         )
     line.append(f" ({chance})", style="not bold")
     if left:
         many = f"{left} causes that are" if left > 1 else "a cause that is"
-        line.append(f" This recording cannot tell it from {many} far less common.", style="not bold")
+        line.append(f" The recording fits {many} far less common as well.", style="not bold")
     return line
 
 

@@ -40,7 +40,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             "step clock off",
             "step clock off",
             "The step clock was off, so that nothing stepped the design.",
-            f"Enable the step clock with strap code {code}.",
+            f"Set strap code {code}, then switch the step clock on.",
             _off(it.board, code),
         )
         yield Mishap(
@@ -84,7 +84,7 @@ def _codes(board: Board, code: int) -> Iterator[Mishap]:
                     "strap switch without contact",
                     code,
                     other,
-                    f"switch {line} did not make contact when the step clock was enabled",
+                    f"switch {line} made no contact when the step clock was switched on",
                 )
         other_law = replace(board, law="counter" if board.law == "two-stage" else "two-stage")
         misread = {

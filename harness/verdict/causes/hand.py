@@ -51,13 +51,13 @@ def _selector(it: Handling) -> Iterator[Mishap]:
             other = it.slot ^ sum(1 << bit for bit in chosen)
             if other < it.board.slot_count:
                 values = " and ".join(str(1 << bit) for bit in chosen)
-                many = "switches" if count > 1 else "switch"
+                many = "switches that count" if count > 1 else "switch that counts"
                 yield Mishap(
                     kind,
                     f"slot {other} selected",
-                    f"Slot {other} was selected and not slot {it.slot}: the selector's {many} for {values} may not "
-                    "make contact, or stood the other way.",
-                    f"Move the selector's {many} for {values} to and fro, and select slot {it.slot} again.",
+                    f"Slot {other} was selected and not slot {it.slot}: the selector {many} {values} made no contact, "
+                    "or stood the other way.",
+                    f"Move the selector {many} {values} to and fro, and select slot {it.slot} again.",
                     _selected(other),
                 )
 
@@ -82,8 +82,8 @@ def _contacts(it: Handling) -> Iterator[Mishap]:
                 kind,
                 f"no contact at {lines}",
                 f"The switch{'es' * (count > 1)} of {lines} {verb} not make contact.",
-                f"Move {'it' if count == 1 else 'them'} to and fro a few times and run it again; or "
-                f"measure the pin{'s' * (count > 1)} of {lines} while you do so.",
+                f"Move {'it' if count == 1 else 'them'} to and fro a few times and begin again; or measure the "
+                f"pin{'s' * (count > 1)} of {lines} while you move {'it' if count == 1 else 'them'}.",
                 lambda it, gone=gone: replace(it, contacts=it.contacts & ~gone),  # type: ignore[misc]
             )
 

@@ -30,7 +30,7 @@ def cause(slips: Sequence[Slip]) -> Mishap:
         _KIND[slips[0].kind] if len(slips) == 1 else SEVERAL,
         "; ".join(words),
         f"In the list {listed(words)}; all else in it is as foretold.",
-        "Begin again, and write down each step; a slower step rate makes that easier.",
+        "Look again, with a slower step rate if need be, and write down each step.",
         lambda it: replace(it, slips=tuple(slips)),
     )
 

@@ -59,6 +59,32 @@ def test_keys_play_the_bench(size: tuple[int, int]) -> None:
     assert on_screen(session, steps, size).return_code == 0
 
 
+def test_a_step_is_one_of_the_step_clock_while_that_is_on() -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.press("full_stop", "c", "full_stop")
+        assert did(session)[1:] == ["steps 1", "disable", "pulse 1"]
+
+    on_screen(session, steps)
+
+
+@pytest.mark.parametrize(
+    ("size", "keys"), [((40, 40), "space time  . step  ? help  q quit"), ((100, 40), "b button  r restart")]
+)
+def test_the_head_and_the_keys_fit(size: tuple[int, int], keys: str) -> None:
+    session = session_on("tide_gauge", "restart")
+
+    async def steps(panel: Panel, pilot: Any) -> None:
+        await pilot.pause()
+        assert keys in part(panel, "#keys")
+        assert "time stands" in part(panel, "#head")[: size[0]]
+        entry = panel.query_one(Input)
+        assert len(entry.placeholder) < size[0]
+
+    on_screen(session, steps, size)
+
+
 def test_time_runs_and_stands() -> None:
     session = session_on("tide_gauge", "restart")
 

@@ -184,7 +184,7 @@ def placed(made: List, verdict: Verdict) -> bool:
         return False
     if made.kind == "stuck":
         return verdict.first is not None and verdict.first.line == made.line
-    said = re.search(r"ntry (\d+)(?: to (\d+))?", verdict.reasons[0])
+    said = re.search(r"ntr(?:y|ies) (\d+)(?: to (\d+))?", verdict.reasons[0])
     if said is None or (int(said[1]), int(said[2] or said[1])) != verdict.entries:
         return False
     first, last = (number - 1 for number in verdict.entries)

@@ -139,7 +139,7 @@ def test_a_list_in_which_nothing_moves_proves_nothing() -> None:
     assert [verdict.kind for verdict in said(lamp, 0x2A, 4, 19, 20)] == [INCONCLUSIVE, INCONCLUSIVE, DIFFERS]
     assert "for 20 steps in a row" in said(lamp, 0x2A, 19)[0].reasons[0]
     assert said(lamp, 0x2A, 20)[0].reasons == (
-        "All 21 entries show the same, which in the prediction is shown for 20 steps in a row at most.",
+        "All 21 entries show the same; as foretold, that stays for 20 steps in a row at most.",
     )
     assert [verdict.kind for verdict in said(lamp, 0x2B, 4, 5)] == [INCONCLUSIVE, DIFFERS]
     assert "is never shown" in said(lamp, 0x2B, 5)[0].reasons[0]

@@ -31,6 +31,12 @@ def test_plan_lists_each_picture_once(make_golden: MakeGolden) -> None:
     ]
 
 
+def test_years_in_which_nothing_moves_cost_nothing(make_golden: MakeGolden) -> None:
+    late = 10**12  # a thousand million seconds of a board of a thousand ticks a second
+    shots = plan(make_golden([(0, 1), (late, 2)], late + 1000), rate=25)
+    assert [(time, shot.lamps[:2]) for time, shot in shots] == [(0.0, (1, 0)), (late / 1000, (0, 1))]
+
+
 def test_speed_scales_the_times(make_golden: MakeGolden) -> None:
     golden = make_golden([(0, 1), (400, 2), (1000, 3)], 2000)
     assert [time for time, _ in plan(golden, speed=0.5)] == [0.0, 0.8, 2.0]

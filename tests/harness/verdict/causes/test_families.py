@@ -100,8 +100,8 @@ def test_ways_to_misread_a_strap_code() -> None:
         19: "the code is one too low",
         40: "the switches were read from the wrong end",
         235: "each switch stood the other way",
-        4: "switch i4 did not make contact when the step clock was enabled",
-        16: "switch i2 did not make contact when the step clock was enabled",
+        4: "switch i4 made no contact when the step clock was switched on",
+        16: "switch i2 made no contact when the step clock was switched on",
     }
     for code, why in whys.items():
         assert found[f"strap code {code}"] == f"The step clock runs by strap code {code} and not 20: {why}."
