@@ -270,8 +270,8 @@ def _of_laid(
     if capture.unit == "seconds" and reading.reference.hz is not None and clock:
         # The clock counts in the recording's own time.
         rate, sigma = clock.rate, clock.rate_sigma
-        room = _room(clock, tolerance)
-        codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= room)
+        within = room(clock, tolerance)
+        codes = tuple(c for c in range(board.codes) if abs(float(board.step_hz(c)) / rate - 1) <= within)
         if off:
             kind = DIFFERS
             expected = reading.reference.hz
@@ -299,8 +299,8 @@ def _of_laid(
     )
 
 
-def _room(clock: Clock, tolerance: float) -> float:
-    """How far the rate may be off."""
+def room(clock: Clock, tolerance: float) -> float:
+    """How far the rate of a clock may be off, if that of the instrument may be off by the tolerance."""
     return tolerance + SLACK + 3 * clock.rate_sigma / clock.rate
 
 
@@ -309,7 +309,7 @@ def _off(reading: Readout, recording: Recording, tolerance: float) -> bool:
     clock, expected = recording.clock, reading.reference.hz
     if clock is None or expected is None or not reading.in_seconds:
         return False
-    return abs(clock.rate / expected - 1) > _room(clock, tolerance)
+    return abs(clock.rate / expected - 1) > room(clock, tolerance)
 
 
 def _first(

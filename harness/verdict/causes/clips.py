@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from ..everywhere import fast_length, split
 from ..fit import Recording
 from ..rows import ReadRows
-from .mishap import CLIPPED, Clip, Mishap
+from .mishap import CLIPPED, PAIR, Clip, Mishap
 from .wiring import clips
 
 Counts = NDArray[np.float64]
@@ -28,10 +28,13 @@ WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 9.0
 NEVER = 1e6
 
 
-def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) -> Iterator[Mishap]:
+def found(
+    recording: Recording, prediction: ReadRows, outputs: tuple[str, ...], fewest: int = 2
+) -> Iterator[Mishap]:
     """The orders of clips, some channels stuck or upside down, by which the recording is as foretold.
 
-    The prediction's bit n is that of `outputs[n]`, and its rows are read where the recording's are.
+    The prediction's bit n is that of `outputs[n]`, and its rows are read where the recording's are. As many channels as
+    `fewest` says, or more, are not as they should be.
     """
     channels = [bit for bit, name in enumerate(recording.names) if name in OUTPUT_LINES]
     wrong, compared = _mismatches(recording, prediction, channels, len(outputs))
@@ -52,7 +55,7 @@ def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) 
         changes = {int(recording.names[channels[row]][1]): clip for row, clip in chosen.items()}
         whole = tuple(changes.get(n, clip) for n, clip in enumerate(CLIPPED))
         moved = {n: clip for n, clip in changes.items() if clip != CLIPPED[n]}
-        if whole not in seen and len(moved) > 1:
+        if whole not in seen and len(moved) >= fewest:
             seen.add(whole)
             yield _cause(moved)
 
@@ -60,7 +63,9 @@ def found(recording: Recording, prediction: ReadRows, outputs: tuple[str, ...]) 
 def _cause(moved: dict[int, Clip]) -> Mishap:
     words = [_words(n, clip) for n, clip in sorted(moved.items())]
     plain = all(clip.level is None and not clip.inverted for clip in moved.values())
-    kind = "clip in another order" if plain else "two slips"
+    kind = "clip in another order" if plain else PAIR
+    if len(moved) == 1:
+        kind = "output inverted" if next(iter(moved.values())).inverted else "output stuck"
     said = listed(words)
     return Mishap(
         kind,

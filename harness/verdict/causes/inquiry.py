@@ -56,8 +56,6 @@ PAIRED = frozenset(
      "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
 )  # fmt: skip
 PAIRS, RARER = 276, 7.0
-#: Causes that are tried with clips in another order, the likeliest first.
-CLIPPED_TOO = 24
 #: Causes that keep nobody from looking for a design that was never restarted.
 UNUSUAL = (PAIR, "stuck inside the chip")
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
@@ -224,13 +222,14 @@ class Inquiry:
         return [(count, share) for count in (last, last + 1, last + 2) if count]
 
     def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
-        """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant."""
+        """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant; beside
+        such a cause a single one too."""
         for told, pace, _ in self.told(it):
             reading = self.readings.of(told, pace)
             for one in reading.recordings[:1] if reading else ():
                 assert reading is not None
                 rows = _of_outputs(told, reading)
-                for cause in clips.found(one, rows, OUTPUT_LINES):
+                for cause in clips.found(one, rows, OUTPUT_LINES, 2 if first is None else 1):
                     changed = cause.change(it)
                     moved = sum(clip != own for clip, own in zip(changed.clips, CLIPPED, strict=True))
                     share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
@@ -274,7 +273,7 @@ class Inquiry:
             for cause in every:
                 if cause is not other:
                     self.keep(paired(cause, other))
-        for some in usual[:CLIPPED_TOO]:
+        for some in usual:
             self.weigh_clips(some[0].change(self.it), priors[some[0].name], some[0])
 
     def _reached(self, cause: Mishap) -> object:

@@ -20,7 +20,7 @@ from ..fit import Fit, Recording, fit, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, predicted, recorded
-from ..verdict import longest_rest
+from ..verdict import longest_rest, room
 from .foretell import Prospect, axis, clipped, on_axis
 from .mishap import Clip
 
@@ -152,10 +152,11 @@ class Readings:
         meant = self.meant.foretold.hz
         return self.given is not None and meant is not None and abs(self.given / meant - 1) > self._slack
 
-    @property
+    @cached_property
     def _slack(self) -> float:
         """By how much the rate of a step line that was recorded may be off."""
-        return HANDS if self.by_hand else TOLERANCE
+        least, clock = HANDS if self.by_hand else TOLERANCE, self.usual.recordings[0].clock
+        return room(clock, least) if clock else least
 
     def _read(self, told: Prospect, capture: Capture) -> Readout:
         found = read(told.golden, capture, self.board, step_line=self.step_line, start=told.up)
