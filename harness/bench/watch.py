@@ -52,7 +52,7 @@ class Watch:
         since = -np.inf if recent_s is None else self._seconds(tick) - recent_s
         told = tuple(one for one in self._touched(since, self._rest) if one.end_s <= self._seconds(tick))
         last, following = self._around(tick)
-        until = self.golden.end if following is None else following
+        until = self.golden.end + self.origin if following is None else following
         begun = self.origin if last is None else last
         lasts = (until - begun) / self.golden.oscillator_hz
         if lasts < max(STILL_S, STILL_STEPS / now.hz if now.hz else 0):
