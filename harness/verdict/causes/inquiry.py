@@ -22,7 +22,7 @@ from ..listing import listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
-from .foretell import Foreteller, Prospect, moves, on_axis
+from .foretell import Foreteller, Prospect, moves, on_axis, shortened
 from .mishap import CLIPPED, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -318,7 +318,7 @@ class Inquiry:
             return
         whole = [(it, first)]
         if first.foretold.hz != self.readings.meant.foretold.hz:
-            watched = None if self.code is None else clock.by_watch(it, self.code)
+            watched = self.by_watch(it, fastest)
             other = self.foretold(watched, fastest) if watched else None
             whole += [(watched, other)] if watched is not None and other is not None else []
         yield from ((told, pace, free) for _, told in whole for pace in paces)
@@ -337,6 +337,14 @@ class Inquiry:
     def foretold(self, it: Handling, pace: float = 1.0) -> Prospect | None:
         """What a handling shows while the recording is looked at, by an instrument that counts at this pace."""
         return self.teller.prospect(it, self.steps_of(it, pace))
+
+    def by_watch(self, it: Handling, pace: float) -> Handling | None:
+        """The same by a hand that waits as long as the steps of that time would have taken, and counts none."""
+        if self.code is None:
+            return None
+        if self.cut is not None:
+            it = replace(it, then=shortened(it.then, math.ceil(self.cut * max(1 / pace, 1.0))))
+        return clock.by_watch(it, self.code)
 
     def steps_of(self, it: Handling, pace: float = 1.0) -> int | None:
         """The steps of a handling in that time, which are more by a faster clock; None: all."""
