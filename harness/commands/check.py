@@ -64,7 +64,14 @@ def run(
         more = (*([""] if verdict.notes else []), *proof(proves)) if proves else ()
         # What a recording that fits nowhere might be instead is said where no cause explains it.
         plain = replace(verdict, remedies=()) if why and why.ranking.convincing else verdict
-        show(*paragraphs(asking, path, plain, start), *more, *_anywhere(golden), *odd, *(why or ()))
+        show(
+            *paragraphs(asking, path, plain, start),
+            *more,
+            *_anywhere(golden),
+            *begun(golden, capture, verdict),
+            *odd,
+            *(why or ()),
+        )
     if entry:
         told = noting.told_by_check(found, golden, capture, verdict, asking.start())
         found["survey"] = noting.note(entry, asked, asking, golden, told, recorded)
@@ -100,6 +107,21 @@ def _anywhere(golden: Golden) -> Iterator[str]:
     """What was allowed for where a design wakes up anywhere."""
     if golden.facts["start"] == "anywhere":
         yield f"It wakes up anywhere: all beginnings in its period of {golden.facts['period_steps']} steps were tried."
+
+
+def begun(golden: Golden, capture: Capture, verdict: Verdict) -> Iterator[str]:
+    """That a list agrees, but from another step on than it says."""
+    if verdict.kind != AGREES or capture.unit != "steps" or verdict.golden_start_s is None:
+        return
+    tick = round(verdict.golden_start_s * golden.oscillator_hz)
+    if golden.facts["start"] == "anywhere" or tick >= golden.end:
+        return
+    there = int(golden.steps[max(int(np.searchsorted(golden.ticks, tick, side="right")) - 1, 0)])
+    if there != int(capture.start):
+        yield (
+            f"Its first entry, step {int(capture.start)}, is what is foretold for step {there}: that is right if the "
+            "list was begun later than it says; else the slot was not restarted."
+        )
 
 
 def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> Iterator[Text | str]:

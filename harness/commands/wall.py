@@ -12,6 +12,7 @@ from pathlib import Path
 from forelight.designs.procedures.actions import HAND_HZ
 from forelight.sim.errors import ForelightError, UsageError
 from forelight.sim.files import write_whole
+from forelight.sim.plain_text import listed
 from rich.console import Group
 from rich.live import Live
 from rich.text import Text
@@ -201,9 +202,13 @@ def words(board: Board, panes: Sequence[Pane]) -> Iterator[str]:
     """What the eye makes of them, and how to read what it cannot."""
     kinds = Counter(one.kind for one in panes)
     yield f"To the eye: {', '.join(f'{count} {kind}' for kind, count in kinds.most_common())}."
-    offered = [f"{one.slot} {one.name}: {one.code}" for one in panes if one.code is not None]
+    offered: dict[int, list[str]] = {}
+    for one in panes:
+        if one.code is not None:
+            offered.setdefault(one.code, []).append(f"{one.name} ({one.slot})")
     if offered:
-        yield f"To read these, take the {setting_word(board)} beside each, or a slower one: {', '.join(offered)}."
+        codes = "; ".join(f"{code} for {listed(names)}" for code, names in offered.items())
+        yield f"To read what flickers or blends, take {setting_word(board)} {codes}; or a slower one."
 
 
 def cautions(panes: Sequence[Pane], still: dict[int, Flashing]) -> Iterator[str]:

@@ -9,6 +9,7 @@ is wrong at a price, and then coded without the prediction. The prices are logar
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,8 +44,12 @@ class Listed:
     path: tuple[int, ...]
 
 
-def listed(recording: Recording, prediction: ReadRows, stated: int) -> Listed | None:
-    """The likeliest slips; None where the prediction is empty. `stated` is the row in which the list should begin."""
+def listed(
+    recording: Recording, prediction: ReadRows, stated: int, moves_made: Collection[int] = (SKIP, STAY)
+) -> Listed | None:
+    """The likeliest slips; None where the prediction is empty. `stated` is the row in which the list should begin.
+
+    `moves_made` are those beside going on that are allowed."""
     ours, theirs = recording.rows, prediction
     count, steps = len(ours.levels), len(theirs.levels)
     if not count or not steps:
@@ -59,8 +64,10 @@ def listed(recording: Recording, prediction: ReadRows, stated: int) -> Listed | 
     for row in range(1, count):
         ways = np.full((3, steps), -np.inf)
         ways[ON, 1:] = score[:-1]
-        ways[SKIP, 2:] = score[:-2] - SLIP_BITS
-        ways[STAY] = score - SLIP_BITS
+        if SKIP in moves_made:
+            ways[SKIP, 2:] = score[:-2] - SLIP_BITS
+        if STAY in moves_made:
+            ways[STAY] = score - SLIP_BITS
         moves[row] = ways.argmax(axis=0)
         score = ways.max(axis=0) + emit[row]
     at = int(score.argmax())

@@ -32,7 +32,7 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
     result = replace(plain, evidence=bits)
     if found.places and not found.best.mismatches:
         steps, compared = compared_at(recording, prediction, found.best.offset)
-        at = _begins(reading, found.best.offset)
+        at = _begins(reading, _earliest(recording.rows, prediction, found.best.offset))
         result = replace(result, steps=steps, bits=compared, golden_start_s=at)
     if not _moving(recording.rows):
         return _still(result, recording, prediction, found)
@@ -78,6 +78,15 @@ def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
     if proved < MARGIN:
         return replace(result, evidence=proved, reasons=(BY_HAND,), remedies=(MORE,))
     return replace(result, kind=AGREES, evidence=proved)
+
+
+def _earliest(seen: ReadRows, prediction: ReadRows, place: int) -> int:
+    """The first row from which on a prediction is as seen, as it is from `place` on."""
+    found = np.arange(max(place, 0) + 1)
+    for row, (level, known) in enumerate(zip(seen.levels, seen.known, strict=True)):
+        there = np.minimum(found + row, len(prediction.levels) - 1)
+        found = found[(prediction.levels[there] ^ level) & prediction.known[there] & known == 0]
+    return int(found[0]) if len(found) else place
 
 
 def _begins(reading: Readout, row: int) -> float:

@@ -18,12 +18,12 @@ from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 
 from ..fit import Recording
-from ..listing import listed
+from ..listing import SKIP, STAY, listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
 from .foretell import Foreteller, Prospect, moves, on_axis, shortened
-from .mishap import CLIPPED, SHARES, Handling, Mishap, both
+from .mishap import CLIPPED, PAIR, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
 
@@ -58,6 +58,8 @@ PAIRED = frozenset(
 PAIRS, RARER = 276, 7.0
 #: Causes that are tried with clips in another order, the likeliest first.
 CLIPPED_TOO = 24
+#: Causes that keep nobody from looking for a design that was never restarted.
+UNUSUAL = (PAIR, "stuck inside the chip")
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
@@ -130,11 +132,15 @@ class Inquiry:
             if it.inside == self.it.inside or it.pace is None:
                 continue
             first = self.foretold(it)
-            if first is None or _is_settled(first, self.readings.names):
+            if first is None or not self.readings.of(first, it.pace):
                 continue
-            if self.readings.of(first, it.pace):
-                tolds = [(told, it.pace, rare) for _, told, rare in self.many_power_ups(it, first, it.pace)]
-                self.keep(self.best(cause, priors[cause.name], it, tolds))
+            tolds = [
+                (told, it.pace, rare)
+                for done, whole in self.handlings(it, first)
+                if not _is_settled(whole, self.readings.names)
+                for _, told, rare in self.many_power_ups(done, whole, it.pace)
+            ]
+            self.keep(self.best(cause, priors[cause.name], it, tolds))
 
     def weigh_list(self) -> None:
         """Entries of a list by eye that were missed, written twice or wrong."""
@@ -142,15 +148,20 @@ class Inquiry:
         if reading.stated is None or not len(reading.rows.levels):
             return
         recording = reading.recordings[0]
-        found = listed(recording, reading.rows, reading.stated)
         self.tried += len(writing.KINDS) * len(recording.rows.levels)
-        if found is None or not 0 < len(found.slips) <= writing.MOST:
-            return
-        cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-        prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
-        laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
-        it = cause.change(self.it)
-        self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
+        # In what repeats itself a step too few may look like one too many.
+        ways = (
+            listed(recording, reading.rows, reading.stated, moves)
+            for moves in ((SKIP, STAY), (SKIP,), (STAY,))
+        )
+        for found in {way.slips: way for way in ways if way is not None}.values():
+            if not 0 < len(found.slips) <= writing.MOST:
+                continue
+            cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
+            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
+            laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
+            it = cause.change(self.it)
+            self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
 
     def weigh_stop(self) -> None:
         """A clock that stopped for good, up to which all is as was meant."""
@@ -303,8 +314,7 @@ class Inquiry:
     def told(self, it: Handling) -> Iterator[tuple[Prospect, float, float]]:
         """What this handling foretells, at which pace, and how rare that is among others like it, in bits.
 
-        Where the clock is not as meant, the hand may count steps, or wait as long as they should take. Where nothing
-        settles the design, it is foretold from power-up after power-up.
+        Where nothing settles the design, it is foretold from power-up after power-up.
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
         free = 0.0 if it.pace is not None else FREE
@@ -316,11 +326,7 @@ class Inquiry:
         first = self.foretold(it, fastest) if paces else None
         if first is None or not any(self.readings.of(first, pace) for pace in paces):
             return
-        whole = [(it, first)]
-        if first.foretold.hz != self.readings.meant.foretold.hz:
-            watched = self.by_watch(it, fastest)
-            other = self.foretold(watched, fastest) if watched else None
-            whole += [(watched, other)] if watched is not None and other is not None else []
+        whole = self.handlings(it, first, fastest)
         yield from ((told, pace, free) for _, told in whole for pace in paces)
         if it.wake is not None:
             return
@@ -334,17 +340,20 @@ class Inquiry:
                     (one, pace, free + rare) for _, one, rare in self.from_power_ups(done, told, pace)
                 )
 
+    def handlings(self, it: Handling, first: Prospect, pace: float = 1.0) -> list[tuple[Handling, Prospect]]:
+        """A handling and what it foretells; where its clock is not as meant, the hand may count steps, or wait as long
+        as they should take."""
+        watched = None
+        if self.code is not None and first.foretold.hz != self.readings.meant.foretold.hz:
+            cut = self.cut and math.ceil(self.cut * max(1 / pace, 1.0))  # which a wait by a watch cannot be
+            short = it if cut is None else replace(it, then=shortened(it.then, cut))
+            watched = clock.by_watch(short, self.code)
+        other = self.foretold(watched, pace) if watched is not None else None
+        return [(it, first)] if watched is None or other is None else [(it, first), (watched, other)]
+
     def foretold(self, it: Handling, pace: float = 1.0) -> Prospect | None:
         """What a handling shows while the recording is looked at, by an instrument that counts at this pace."""
         return self.teller.prospect(it, self.steps_of(it, pace))
-
-    def by_watch(self, it: Handling, pace: float) -> Handling | None:
-        """The same by a hand that waits as long as the steps of that time would have taken, and counts none."""
-        if self.code is None:
-            return None
-        if self.cut is not None:
-            it = replace(it, then=shortened(it.then, math.ceil(self.cut * max(1 / pace, 1.0))))
-        return clock.by_watch(it, self.code)
 
     def steps_of(self, it: Handling, pace: float = 1.0) -> int | None:
         """The steps of a handling in that time, which are more by a faster clock; None: all."""
@@ -405,10 +414,14 @@ class Inquiry:
     @property
     def explains(self) -> bool:
         """Whether one of those that were found explains a good part of what the recording holds."""
-        return any(
-            one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
-            for one in self.found
-        )
+        return _explain(self.found)
+
+    @property
+    def usually(self) -> bool:
+        """The same of those that are neither two at once nor broken silicon; where nothing moves, whether there is one
+        that is not rare."""
+        usual = [one for one in self.found if one.cause.kind not in UNUSUAL]
+        return any(one.bits >= NONE for one in usual) if self.readings.still else _explain(usual)
 
     @cached_property
     def code(self) -> int | None:
@@ -417,6 +430,13 @@ class Inquiry:
 
     def never_settles(self, told: Prospect) -> bool:
         return never_settles(told, self.readings.names)
+
+
+def _explain(found: Iterable[Explained]) -> bool:
+    return any(
+        one.fit.bits > EXPLAINED * one.recording.null_bits or (one.handling.slips and one.bits > 0)
+        for one in found
+    )
 
 
 def _left_open(rows: ReadRows, recording: Recording) -> float:

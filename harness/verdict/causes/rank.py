@@ -23,7 +23,7 @@ from ..verdict import lay
 from . import clock, hand, recording, silicon, wiring, writing
 from .foretell import Foreteller, on_axis
 from .inquiry import EXPLAINED, NONE, NOTHING, RARE, Inquiry, Progress, never_settles
-from .mishap import PAIR, Handling
+from .mishap import Handling
 from .readings import Readings, beginning
 from .suspects import Explained, Ranking, Suspects, grouped
 from .table import Differing, differing
@@ -78,8 +78,7 @@ def rank(
     none = max(_none(whole.readings), _otherwise(whole.readings))
     if len(it.board.slots) <= FEW_SLOTS or not (search.found if search.readings.still else search.explains):
         search.weigh(list(recording.other_slots(it, capture)))
-    single = (one for one in search.found if one.cause.kind != PAIR)
-    if not search.explains and (not search.readings.still or all(one.bits < NONE for one in single)):
+    if not search.usually:
         search.weigh_unrestarted(causes)
     if (
         not search.explains

@@ -351,7 +351,9 @@ class Readings:
         return max(COHERENT, CHANCE / math.sqrt(count)) if count > FEWEST else 0.0
 
     def _is_as_busy(self, told: Foretold, pace: float) -> bool:
-        """Whether the recording moves about as often as is foretold at this rate."""
+        """Whether the recording moves about as often as is foretold at this rate, if that is foretold."""
+        if any(told.lines[name].levels[-1] == UNKNOWN for name in self.names):
+            return True
         long = (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
         seen = len(self._edges[-1])
         if seen == FIRST:

@@ -74,6 +74,17 @@ def test_the_same_as_json(dark: Path) -> None:
     assert 0.98 < found["first"]["golden_s"] - found["start_s"] < 1.4
 
 
+@pytest.mark.parametrize(
+    ("first", "other"), [(12, ""), (0, "Its first entry, step 0, is what is foretold for step 12")]
+)
+def test_a_list_that_agrees_from_another_step_on_says_so(first: int, other: str) -> None:
+    shown = ("6", "5", "4", "3", "2", "1", "0.", "1.", "2.", "3.")
+    rows = [f"{first + n},{sign}" for n, sign in enumerate(shown)]
+    Path("eye.csv").write_text("\n".join(["step,shown", *rows]) + "\n")
+    words = " ".join(ask("check", "tide_gauge", "eye.csv", code=0).output.split())
+    assert words.startswith("Agrees") and other in words and ("Its first entry" in words) == bool(other)
+
+
 def test_a_capture_that_says_too_little_is_3() -> None:
     file = Path("eye.csv")
     file.write_text("step,outputs\n0,10000110\n1,11011011\n2,11001111\n")

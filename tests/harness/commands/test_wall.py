@@ -63,8 +63,8 @@ steady       flickering   readable
 · dark, ▒ up to half, █ lit
 
 To the eye: 1 steady, 1 flickering, 1 readable.
-To read these, take the strap code beside each, or a slower one: 88
-weather_report: 149.
+To read what flickers or blends, take strap code 149 for weather_report (88); or
+a slower one.
 """
 
 

@@ -152,8 +152,6 @@ class Injected:
     by_eye: bool
     pins: Bytes
     truth: Handling
-    window: slice
-    state: Any
 
 
 def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
@@ -188,10 +186,8 @@ def draw(kind: str, seed: str, by_eye: bool = False) -> Injected | None:
         by_eye,
         pins[window],
         truth,
-        window,
-        state,
     )
-    return None if kind == PAIR and one_is_enough(case, parts) else case
+    return None if kind == PAIR and _one_is_enough(made, case, parts, window, state) else case
 
 
 def _planned(
@@ -223,18 +219,16 @@ def _while_paused(column: Bytes, plan: Timeline) -> Bytes:
     return column
 
 
-def one_is_enough(case: Injected, parts: Sequence[Mishap]) -> bool:
-    """Whether one of these slips alone shows the same on the chip as what was wrong, from the same power-up."""
-    made = next(one for one in map(chip, range(len(CHIPS))) if one.board is case.meant.board)
+def _one_is_enough(
+    made: InjectedChip, case: Injected, parts: Sequence[Mishap], window: slice, state: Any
+) -> bool:
+    """Whether one slip of two shows the same as both, from the same power-up."""
     for one in parts:
         rng = random.Random()
-        rng.setstate(case.state)
+        rng.setstate(state)
         alone = one.change(case.meant)
-        try:
-            plan = timeline(alone.board, alone.sheet, alone.procedure, slot=alone.slot)
-        except ForelightError:
-            continue
-        pins = made.pins(plan, alone, rng)[0][case.window]
+        plan = timeline(alone.board, alone.sheet, alone.procedure, slot=alone.slot)
+        pins = made.pins(plan, alone, rng)[0][window]
         if len(pins) == len(case.pins) and not _apart(
             _shown(pins, alone.clips), _shown(case.pins, case.truth.clips), case
         ):
@@ -496,13 +490,8 @@ def _rank_one(case: Injected, where: str, found: Injections) -> bool:
     assert case.cause is not None
     kind, ranking = case.kind, ranked(case)
     groups = ranking.convincing
-    if (
-        kind == PAIR
-        and groups
-        and groups[0].best.cause.kind != PAIR
-        and one_is_enough(case, [groups[0].best.cause])
-    ):
-        found.passed["one slip shows the same"] += 1  # two are asked for where no single one fits
+    if kind == PAIR and groups and groups[0].best.cause.kind != PAIR and not groups[0].best.signature:
+        found.passed["one alone foretells every level"] += 1  # two are asked for where no single one fits
         return False
     found.cases[kind] += 1
     found.first[kind] += is_named(case, groups[:1])
