@@ -345,7 +345,7 @@ class Inquiry:
         as they should take."""
         watched = None
         if self.code is not None and first.foretold.hz != self.readings.meant.foretold.hz:
-            cut = self.cut and math.ceil(self.cut * max(1 / pace, 1.0))  # which a wait by a watch cannot be
+            cut = self.cut and math.ceil(self.cut * max(1 / pace, 1.0))  # a wait by a watch has no steps
             short = it if cut is None else replace(it, then=shortened(it.then, cut))
             watched = clock.by_watch(short, self.code)
         other = self.foretold(watched, pace) if watched is not None else None
