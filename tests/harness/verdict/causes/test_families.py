@@ -112,8 +112,11 @@ def written() -> str:
     kinds: dict[str, list[Mishap]] = {}
     for cause in everything():
         kinds.setdefault(cause.kind, []).append(cause)
+    shares = [f"share of {kind} {share:g}" for kind, share in SHARES.items()]
     return (
-        "\n".join(
+        "\n".join(shares)
+        + "\n"
+        + "\n".join(
             "\n".join(
                 (
                     f"{kind}, {cause.name}, weight {cause.weight:g}, of {len(causes)}",
