@@ -154,8 +154,8 @@ def _left(action: Action) -> Iterable[Action]:
 
 
 def _moves(it: Handling) -> Iterator[Mishap]:
-    for place in _places(it.then):
-        action, words = place.action, place.words
+    for spot in _spots(it.then):
+        action, words = spot.action, spot.words
         if isinstance(action, Set):
             said = " ".join(f"{line}={level}" for line, level in sorted(action.levels.items()))
             yield Mishap(
@@ -163,7 +163,7 @@ def _moves(it: Handling) -> Iterator[Mishap]:
                 f"move {words} ({said}) left out",
                 f"One move was left out: {said}, action {words} after the restart.",
                 "Run it again, and tick off each action of the procedure as you make it.",
-                place.put(),
+                spot.put(),
             )
         if isinstance(action, Pulse):
             for more, word in ((1, "one too many"), (-1, "one too few")):
@@ -175,15 +175,15 @@ def _moves(it: Handling) -> Iterator[Mishap]:
                         f"Steps by hand were miscounted, {word}: {made} and not {action.count}, in action "
                         f"{words} after the restart.",
                         "Run it again, and count the steps aloud.",
-                        place.put(replace(action, count=made)),
+                        spot.put(replace(action, count=made)),
                     )
 
 
 @frozen
-class Place:
+class Spot:
     """An action after the restart: `path` leads to it in what `opened` makes of the actions.
 
-    One that is repeated is a place in all rounds, and a place in each.
+    One that is repeated is one spot in all rounds, and one in each.
     """
 
     path: tuple[int, ...]
@@ -196,9 +196,9 @@ class Place:
         return lambda it: replace(it, then=_put(self.opened(it.then), self.path, new))
 
 
-def _places(actions: tuple[Action, ...]) -> Iterator[Place]:
+def _spots(actions: tuple[Action, ...]) -> Iterator[Spot]:
     for path, action in _with_paths(actions):
-        yield Place(path, action, _words(path), tuple)
+        yield Spot(path, action, _words(path), tuple)
     for at, repeat in enumerate(actions):
         if isinstance(repeat, Repeat) and 1 < repeat.count <= ROUNDS:
             for number in range(repeat.count):
@@ -206,7 +206,7 @@ def _places(actions: tuple[Action, ...]) -> Iterator[Place]:
                 for path, action in _with_paths(repeat.actions):
                     words = f"{_words((at, *path))} (round {number + 1} of {repeat.count})"
                     opened = partial(_opened, at=at, number=number)
-                    yield Place((first + path[0], *path[1:]), action, words, opened)
+                    yield Spot((first + path[0], *path[1:]), action, words, opened)
 
 
 def _opened(actions: tuple[Action, ...], at: int, number: int) -> tuple[Action, ...]:
@@ -346,8 +346,8 @@ def _elsewhere(line: str, active: int) -> Edit:
 
 
 def _buttons(it: Handling) -> Iterator[Mishap]:
-    for place in _places(it.then):
-        action = place.action
+    for spot in _spots(it.then):
+        action = spot.action
         if not isinstance(action, Press):
             continue
         label = it.board.buttons.get(action.line, action.line)
@@ -355,28 +355,28 @@ def _buttons(it: Handling) -> Iterator[Mishap]:
         if not action.bouncing:
             yield Mishap(
                 "button bounced",
-                f"bounce {place.words}",
-                f"The {button} bounced, action {place.words} after the restart: one press counted as several.",
+                f"bounce {spot.words}",
+                f"The {button} bounced, action {spot.words} after the restart: one press counted as several.",
                 f"Run it again and press briskly; if it bounces again, use the switch of {action.line}.",
-                place.put(Press(action.line, bouncing=True)),
+                spot.put(Press(action.line, bouncing=True)),
             )
         yield Mishap(
             "press not seen",
-            f"press {place.words} not seen",
-            f"A press of the {button} was not seen, action {place.words} after the restart: perhaps it was too short.",
+            f"press {spot.words} not seen",
+            f"A press of the {button} was not seen, action {spot.words} after the restart: perhaps it was too short.",
             "Run it again, and hold the button down for longer than a step.",
-            _unpressed(place, action.line),
+            _unpressed(spot, action.line),
         )
 
 
-def _unpressed(place: Place, line: str) -> Change:
+def _unpressed(spot: Spot, line: str) -> Change:
     """Neither pressed there nor let go after it."""
 
     def change(it: Handling) -> Handling:
-        then = place.opened(it.then)
+        then = spot.opened(it.then)
         after = (path for path, its in _with_paths(then) if isinstance(its, Release) and its.line == line)
-        let_go = next((path for path in after if path > place.path), None)
+        let_go = next((path for path in after if path > spot.path), None)
         then = _put(then, let_go, ()) if let_go else then
-        return replace(it, then=_put(then, place.path, ()))
+        return replace(it, then=_put(then, spot.path, ()))
 
     return change

@@ -76,7 +76,10 @@ def test_what_is_repeated_may_go_wrong_in_any_round_or_in_all() -> None:
     inner = (Press("i0"), Steps(2), Release("i0"), Steps(5))
     it = handling("travelling_wave", (Steps(5), Repeat(4, inner)))
     names = {cause.name: cause for cause in hand.causes(it, recorded(it)) if cause.kind == "press not seen"}
-    assert set(names) == {"press 2.1 not seen", *(f"press 2.1 (round {n} of 4) not seen" for n in range(1, 5))}
+    assert set(names) == {
+        "press 2.1 not seen",
+        *(f"press 2.1 (round {n} of 4) not seen" for n in range(1, 5)),
+    }
     assert names["press 2.1 not seen"].change(it).then == (Steps(5), Repeat(4, (Steps(2), Steps(5))))
     third = (Steps(5), Repeat(2, inner), Steps(2), Steps(5), Repeat(1, inner))
     assert names["press 2.1 (round 3 of 4) not seen"].change(it).then == third
