@@ -52,19 +52,28 @@ class Watch:
         since = -np.inf if recent_s is None else self._seconds(tick) - recent_s
         told = tuple(one for one in self._touched(since, self._rest) if one.end_s <= self._seconds(tick))
         last, following = self._around(tick)
-        until = self.golden.end if following is None else following
+        until = self.golden.end + self.origin if following is None else following
         begun = self.origin if last is None else last
         lasts = (until - begun) / self.golden.oscillator_hz
         if lasts < max(STILL_S, STILL_STEPS / now.hz if now.hz else 0):
             return replace(now, touches=told)
+        stepped = now.clock == RUNNING and not now.restart_held
+        holding = self._held(tick, begun) if stepped else ()
+        if stepped and not holding and self._open(tick):
+            return replace(now, touches=told)  # who knows whether anything moves
         return replace(
             now,
             touches=told,
             still=True,
             last_s=None if last is None else self._seconds(last),
             next_s=None if following is None else self._seconds(following),
-            holding=self._held(tick, begun) if now.clock == RUNNING and not now.restart_held else (),
+            holding=holding,
         )
+
+    def _open(self, tick: int) -> bool:
+        """Whether nothing at all is foretold of the outputs at a tick."""
+        row = int(np.searchsorted(self.golden.ticks, tick - self.origin, side="right")) - 1
+        return not self.golden.settled[max(row, 0)]
 
     def _seconds(self, tick: int) -> float:
         return (tick - self.origin) / self.golden.oscillator_hz

@@ -386,7 +386,7 @@ class Panel(App[None]):
         elif isinstance(self.focused, Input):
             keys = ["enter say it  right take what is offered  escape back to the keys"]
         elif len(wrapped) > room:
-            keys = ["n the rest of the answer", *keys]
+            keys = ["n the rest of the answer", SHORT_KEYS if self.size.width < 2 * len(KEYS[0]) else KEYS[0]]
         self._put("#keys", Text("  ".join(keys), no_wrap=True, overflow="ellipsis"))
 
     def _read(self, lines: tuple[str, ...]) -> None:

@@ -71,10 +71,13 @@ def _flashes(times: Ticks | Levels, luminance: Levels, second: float, change: fl
 
 def _opposing_changes(times: Ticks | Levels, luminance: Levels, change: float, darker: float) -> list[float]:
     """When luminance has turned and gone `change` or more the other way, its darker end below `darker`."""
+    moves = np.flatnonzero(luminance[1:] != luminance[:-1]) + 1
+    dark, lit = luminance.min(), luminance.max()
+    if np.all((luminance == dark) | (luminance == lit)):  # on and off by turns, as most lamps are
+        return times[moves].tolist() if lit - dark >= change and dark < darker else []
     found: list[float] = []
     low = high = float(luminance[0])
     direction = 0
-    moves = np.flatnonzero(luminance[1:] != luminance[:-1]) + 1
     for time, now in zip(times[moves].tolist(), luminance[moves].tolist(), strict=True):
         low, high = min(low, now), max(high, now)
         if direction >= 0 and high - now >= change and now < darker:

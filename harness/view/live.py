@@ -31,14 +31,15 @@ def plan(golden: Golden, speed: float = 1.0, rate: int = RATE) -> list[tuple[flo
     exposure = golden.oscillator_hz * speed / rate
     rows = _rows(sight, exposure)
     starts, stops = (np.minimum(exposure * edges, sight.end) for edges in (rows, rows + 1))
-    lines = [_exposed(sight, line, starts, stops) for line in range(8)]
+    drawn = np.stack([_exposed(sight, line, starts, stops) for line in range(8)], axis=1)
+    fresh = np.append(True, np.any(drawn[1:] != drawn[:-1], axis=1))
     shots: list[tuple[float, Picture]] = []
-    for place, (row, start, stop) in enumerate(
-        zip(rows.tolist(), starts.astype(int).tolist(), stops.astype(int).tolist(), strict=True)
+    for row, start, stop, lamps in zip(
+        *(column[fresh].tolist() for column in (rows, starts.astype(int), stops.astype(int), drawn)),
+        strict=True,
     ):
-        lamps = tuple(None if line[place] == UNKNOWN else float(line[place]) for line in lines)
-        if not shots or lamps != shots[-1][1].lamps:
-            shots.append((row / rate, Picture(start, stop - start, steps_at(golden, stop - 1), lamps)))
+        seen_lamps = tuple(None if lamp == UNKNOWN else lamp for lamp in lamps)
+        shots.append((row / rate, Picture(start, stop - start, steps_at(golden, stop - 1), seen_lamps)))
     return shots
 
 

@@ -48,7 +48,16 @@ class Together:
 
     def power_cycle(self, power_ups: Sequence[PowerUp]) -> None:
         """Each lane wakes as a simulation of its own would."""
-        self._awake = _planes([self._woken(held) for held in power_ups])
+        known: dict[int | str, list[int]] = {}  # a lane by chance is like no other
+        lanes: list[list[int]] = []
+        for held in power_ups:
+            if isinstance(held, int | str):
+                if held not in known:
+                    known[held] = self._woken(held)
+                lanes.append(known[held])
+            else:
+                lanes.append(self._woken(held))
+        self._awake = _planes(lanes)
         self._wake(self._awake)
 
     def power_cycle_again(self) -> None:

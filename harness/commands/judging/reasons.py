@@ -66,7 +66,7 @@ class Grounds:
         ranking, groups = self.ranking, self.ranking.convincing
         yield ""
         if not groups:
-            as_well = " as well as those differences by themselves" if ranking.none > 0 else ""
+            as_well = " better than the differences above do" if ranking.none > 0 else ""
             yield f"None of the {ranking.tried} causes that were tried explains this recording{as_well}."
             yield (
                 "  Do the same again: what differs in the same way is no slip. forelight check --any tells which slot "

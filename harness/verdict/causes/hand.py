@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from functools import partial
 from itertools import combinations
 
 from forelight.designs.datasheet import INPUT_LINES
@@ -20,11 +21,15 @@ from forelight.designs.procedures.procedure import (
     Steps,
     Strap,
 )
+from forelight.sim.frozen import frozen
 
 from ...capture.record import Capture
 from ...chip.routing import restart_input, routing
 from ...hand.leads import Lead, other_leads
 from .mishap import Change, Edit, Handling, Mishap, throughout
+
+#: A repeat of more rounds is changed in all of them alone.
+ROUNDS = 64
 
 
 def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
@@ -149,15 +154,16 @@ def _left(action: Action) -> Iterable[Action]:
 
 
 def _moves(it: Handling) -> Iterator[Mishap]:
-    for path, action in _with_paths(it.then):
+    for spot in _spots(it.then):
+        action, words = spot.action, spot.words
         if isinstance(action, Set):
             said = " ".join(f"{line}={level}" for line, level in sorted(action.levels.items()))
             yield Mishap(
                 "switch not moved",
-                f"move {_words(path)} ({said}) left out",
-                f"One move was left out: {said}, action {_words(path)} after the restart.",
+                f"move {words} ({said}) left out",
+                f"One move was left out: {said}, action {words} after the restart.",
                 "Run it again, and tick off each action of the procedure as you make it.",
-                _without(path),
+                spot.put(),
             )
         if isinstance(action, Pulse):
             for more, word in ((1, "one too many"), (-1, "one too few")):
@@ -165,12 +171,56 @@ def _moves(it: Handling) -> Iterator[Mishap]:
                 if made:
                     yield Mishap(
                         "steps miscounted",
-                        f"steps of {_words(path)}, {word}",
+                        f"steps of {words}, {word}",
                         f"Steps by hand were miscounted, {word}: {made} and not {action.count}, in action "
-                        f"{_words(path)} after the restart.",
+                        f"{words} after the restart.",
                         "Run it again, and count the steps aloud.",
-                        _replaced(path, replace(action, count=made)),
+                        spot.put(replace(action, count=made)),
                     )
+
+
+@frozen
+class Spot:
+    """An action after the restart: `path` leads to it in what `opened` makes of the actions.
+
+    One that is repeated is one spot in all rounds, and one in each.
+    """
+
+    path: tuple[int, ...]
+    action: Action
+    words: str
+    opened: Callable[[tuple[Action, ...]], tuple[Action, ...]]
+
+    def put(self, *new: Action) -> Change:
+        """These actions in its place."""
+        return lambda it: replace(it, then=_put(self.opened(it.then), self.path, new))
+
+
+def _spots(actions: tuple[Action, ...]) -> Iterator[Spot]:
+    for path, action in _with_paths(actions):
+        yield Spot(path, action, _words(path), tuple)
+    for at, repeat in enumerate(actions):
+        if isinstance(repeat, Repeat) and 1 < repeat.count <= ROUNDS:
+            for number in range(repeat.count):
+                first = at + (number > 0)
+                for path, action in _with_paths(repeat.actions):
+                    words = f"{_words((at, *path))} (round {number + 1} of {repeat.count})"
+                    opened = partial(_opened, at=at, number=number)
+                    yield Spot((first + path[0], *path[1:]), action, words, opened)
+
+
+def _opened(actions: tuple[Action, ...], at: int, number: int) -> tuple[Action, ...]:
+    """The same actions, with this round of the repeat that stands there written out."""
+    repeat = actions[at]
+    assert isinstance(repeat, Repeat)
+    before, after = number, repeat.count - number - 1
+    return (
+        *actions[:at],
+        *([Repeat(before, repeat.actions)] if before else []),
+        *repeat.actions,
+        *([Repeat(after, repeat.actions)] if after else []),
+        *actions[at + 1 :],
+    )
 
 
 def _with_paths(
@@ -196,14 +246,6 @@ def _put(actions: tuple[Action, ...], path: tuple[int, ...], new: tuple[Action, 
         within = _put(old.actions, inner, new)
         new = (Repeat(old.count, within),) if within else ()
     return (*actions[:at], *new, *actions[at + 1 :])
-
-
-def _replaced(path: tuple[int, ...], *new: Action) -> Change:
-    return lambda it: replace(it, then=_put(it.then, path, new))
-
-
-def _without(path: tuple[int, ...]) -> Change:
-    return _replaced(path)
 
 
 # Restart
@@ -304,7 +346,8 @@ def _elsewhere(line: str, active: int) -> Edit:
 
 
 def _buttons(it: Handling) -> Iterator[Mishap]:
-    for path, action in _with_paths(it.then):
+    for spot in _spots(it.then):
+        action = spot.action
         if not isinstance(action, Press):
             continue
         label = it.board.buttons.get(action.line, action.line)
@@ -312,31 +355,28 @@ def _buttons(it: Handling) -> Iterator[Mishap]:
         if not action.bouncing:
             yield Mishap(
                 "button bounced",
-                f"bounce {_words(path)}",
-                f"The {button} bounced, so that one press counted as several.",
+                f"bounce {spot.words}",
+                f"The {button} bounced, action {spot.words} after the restart: one press counted as several.",
                 f"Run it again and press briskly; if it bounces again, use the switch of {action.line}.",
-                _replaced(path, Press(action.line, bouncing=True)),
+                spot.put(Press(action.line, bouncing=True)),
             )
-        let_go = next(
-            (
-                p
-                for p, a in _with_paths(it.then)
-                if p > path and isinstance(a, Release) and a.line == action.line
-            ),
-            None,
-        )
         yield Mishap(
             "press not seen",
-            f"press {_words(path)} not seen",
-            f"A press of the {button} was not seen: perhaps it was too short.",
+            f"press {spot.words} not seen",
+            f"A press of the {button} was not seen, action {spot.words} after the restart: perhaps it was too short.",
             "Run it again, and hold the button down for longer than a step.",
-            _unpressed(path, let_go),
+            _unpressed(spot, action.line),
         )
 
 
-def _unpressed(path: tuple[int, ...], let_go: tuple[int, ...] | None) -> Change:
+def _unpressed(spot: Spot, line: str) -> Change:
+    """Neither pressed there nor let go after it."""
+
     def change(it: Handling) -> Handling:
-        then = _put(it.then, let_go, ()) if let_go else it.then
-        return replace(it, then=_put(then, path, ()))
+        then = spot.opened(it.then)
+        after = (path for path, its in _with_paths(then) if isinstance(its, Release) and its.line == line)
+        let_go = next((path for path in after if path > spot.path), None)
+        then = _put(then, let_go, ()) if let_go else then
+        return replace(it, then=_put(then, spot.path, ()))
 
     return change

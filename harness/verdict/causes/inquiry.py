@@ -22,7 +22,7 @@ from ..listing import SKIP, STAY, listed
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
-from .foretell import Foreteller, Prospect, moves, on_axis
+from .foretell import Foreteller, Prospect, moves, on_axis, shortened
 from .mishap import CLIPPED, PAIR, SHARES, Handling, Mishap, both
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
@@ -344,7 +344,9 @@ class Inquiry:
         as they should take."""
         watched = None
         if self.code is not None and first.foretold.hz != self.readings.meant.foretold.hz:
-            watched = clock.by_watch(it, self.code)
+            cut = self.cut and math.ceil(self.cut * max(1 / pace, 1.0))  # a wait by a watch has no steps
+            short = it if cut is None else replace(it, then=shortened(it.then, cut))
+            watched = clock.by_watch(short, self.code)
         other = self.foretold(watched, pace) if watched is not None else None
         return [(it, first)] if watched is None or other is None else [(it, first), (watched, other)]
 

@@ -44,6 +44,11 @@ def test_what_stands_and_why_nothing_moves(do: list[str], says: list[str]) -> No
         assert sentence in said
 
 
+def test_of_outputs_that_nobody_can_foretell_it_is_not_said_that_they_rest() -> None:
+    assert at_end("free_counter", "steps 9") == ["Step clock on i7: running at 2.03804 Hz."]
+    assert at_end("free_counter", "set i0=1", "steps 9")[-1] == "Nothing moves: i0 holds it."
+
+
 def test_plain_logic_and_a_board_with_lines_of_its_own() -> None:
     assert at_end("watch_vote", "wait 3 s") == [
         "Plain logic, without a step clock.",

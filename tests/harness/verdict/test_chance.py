@@ -114,11 +114,17 @@ def test_a_recording_that_stops_differs_if_the_prediction_goes_on() -> None:
     rows = "".join(f"{at / hz:.6f},{level}\n" for at, level in ((0, 0), (3, 1), (4, 0), (64, 0)))
     capture = parse_capture(f"time_s,o0\n{rows}".encode(), "bench")
     kinds = []
-    for setup in (whole, replace(whole, states=shown[:50])):
-        verdict = check(golden_of(setup), capture, BOARD)
+    late = whole.first_rise + 9 * whole.step_ticks  # so that 60 steps are left of 70
+    for setup, start in (
+        (whole, 0),
+        (replace(whole, states=shown[:50]), 0),
+        (replace(whole, states=shown[:70]), 0),
+        (replace(whole, states=shown[:70]), late),
+    ):
+        verdict = check(golden_of(setup), capture, BOARD, start=start)
         kinds.append(verdict.kind)
         print(verdict.reasons)
-    assert kinds == [DIFFERS, INCONCLUSIVE]
+    assert kinds == [DIFFERS, INCONCLUSIVE, DIFFERS, INCONCLUSIVE]
 
 
 def test_a_list_in_which_nothing_moves_proves_nothing() -> None:

@@ -163,6 +163,22 @@ def test_a_line_that_is_stuck_is_named_once_the_list_is_long_enough() -> None:
     assert min(named) < 10 < max(named)
 
 
+def test_a_line_that_moves_and_not_as_foretold_is_named_too() -> None:
+    """One that is upside down, so that each entry is wrong for it, and one that is wrong in every other entry."""
+    setup, _ = run("lfsr", 8)
+    shown = [int(value) for value in setup.states[60:84]]
+    said = judged(setup, [value ^ 8 for value in shown]).reasons
+    numbers = ", ".join(str(n) for n in range(1, 7))
+    assert said[0] == f"Line o3 is not as foretold in 24 of 24 entries ({numbers} and so on)."
+    assert said[1] == "All other lines are as foretold."
+    every = [value ^ (32 * (n % 2)) for n, value in enumerate(shown)]
+    assert (
+        judged(setup, every)
+        .reasons[0]
+        .startswith("Line o5 is not as foretold in 12 of 24 entries (2, 4, 6, 8, ")
+    )
+
+
 def test_a_list_of_few_entries_is_too_short_however_much_they_say() -> None:
     setup, _ = run("lfsr", 9)
     shown = [int(value) for value in setup.states[50:80]]

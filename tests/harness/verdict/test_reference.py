@@ -52,6 +52,20 @@ def test_a_golden_without_steps_has_a_unit_all_the_same() -> None:
     assert ours.end == pytest.approx(2000 / 450)
 
 
+def test_time_counts_in_steps_of_another_length() -> None:
+    """Of twice the length: all times are half as many."""
+    ours = reference(golden_of(setup()), "i7", start=setup().first_rise + 3 * setup().step_ticks)
+    assert ours.since > 0 and ours.freed > ours.since and ours.onward > ours.freed
+    found = ours.in_units(2 * ours.unit)
+    assert ours.in_units(ours.unit) is ours
+    assert (found.unit, found.hz, found.steps) == (2 * ours.unit, ours.hz, ours.steps)
+    times = (found.end, found.since, found.freed, found.onward)
+    assert times == pytest.approx((ours.end / 2, ours.since / 2, ours.freed / 2, ours.onward / 2))
+    assert found.rises == pytest.approx(ours.rises / 2)
+    assert found.lines["o0"].times == pytest.approx(ours.lines["o0"].times / 2)
+    assert found.seconds(found.end) == pytest.approx(ours.seconds(ours.end))
+
+
 def test_a_golden_that_repeats_itself_is_prolonged() -> None:
     """A counter of sixteen states: the rows of one period stand for as long as is asked for."""
     states = (np.arange(60) & 15).astype(np.uint8)

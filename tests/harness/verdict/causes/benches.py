@@ -10,7 +10,10 @@ from forelight.harness.boards.reader import load_board
 from forelight.harness.capture.record import Capture, RecordedLine, changes_only
 from forelight.harness.hand.hand import Hand
 from forelight.harness.hand.leads import STRAIGHT
+from forelight.harness.verdict.causes.foretell import Foreteller
+from forelight.harness.verdict.causes.inquiry import Inquiry
 from forelight.harness.verdict.causes.mishap import Handling
+from forelight.harness.verdict.causes.readings import Readings
 
 OUTPUTS = tuple(f"o{n}" for n in range(8))
 
@@ -60,3 +63,11 @@ def by_eye(it: Handling, entries: int = 30) -> Capture:
     at = np.arange(entries, dtype=np.float64)
     lines = {name: changes_only(at, line.at(ends)) for name, line in steps.lines.items()}
     return Capture(lines, 0.0, float(entries), unit="steps")
+
+
+def inquiry(it: Handling, shown: Capture) -> Inquiry:
+    """What is asked of a recording, before anything is."""
+    teller = Foreteller("i7")
+    told = teller.prospect(it)
+    assert told is not None
+    return Inquiry(it, Readings(shown, it.board, told, "i7"), teller, None, lambda done, total: None)

@@ -12,10 +12,10 @@ from collections import Counter
 from dataclasses import fields, replace
 from pathlib import Path
 
-from forelight.designs.procedures.procedure import Press, Pulse, Release, Set, Steps, Strap
+from forelight.designs.procedures.procedure import Press, Pulse, Release, Repeat, Set, Steps, Strap
 from forelight.harness.bench.course import seated
 from forelight.harness.verdict import causes
-from forelight.harness.verdict.causes import clock
+from forelight.harness.verdict.causes import clock, hand
 from forelight.harness.verdict.causes.exercise import drawn
 from forelight.harness.verdict.causes.mishap import SHARES, Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES
@@ -71,6 +71,22 @@ def test_every_kind_is_drawn_for_the_chip() -> None:
             raise AssertionError(f"{kind} is never injected")
 
 
+def test_what_is_repeated_may_go_wrong_in_any_round_or_in_all() -> None:
+    """The third of four presses is not seen: the others stay, and one release goes with it."""
+    inner = (Press("i0"), Steps(2), Release("i0"), Steps(5))
+    it = handling("travelling_wave", (Steps(5), Repeat(4, inner)))
+    names = {cause.name: cause for cause in hand.causes(it, recorded(it)) if cause.kind == "press not seen"}
+    assert set(names) == {
+        "press 2.1 not seen",
+        *(f"press 2.1 (round {n} of 4) not seen" for n in range(1, 5)),
+    }
+    assert names["press 2.1 not seen"].change(it).then == (Steps(5), Repeat(4, (Steps(2), Steps(5))))
+    third = (Steps(5), Repeat(2, inner), Steps(2), Steps(5), Repeat(1, inner))
+    assert names["press 2.1 (round 3 of 4) not seen"].change(it).then == third
+    first = names["press 2.1 (round 1 of 4) not seen"].change(it).then
+    assert first == (Steps(5), Steps(2), Steps(5), Repeat(3, inner))
+
+
 def test_names_are_of_one_cause_each_and_sentences_end() -> None:
     found = everything()
     assert {name: count for name, count in Counter(c.name for c in found).items() if count > 1} == {}
@@ -112,8 +128,11 @@ def written() -> str:
     kinds: dict[str, list[Mishap]] = {}
     for cause in everything():
         kinds.setdefault(cause.kind, []).append(cause)
+    shares = [f"share of {kind} {share:g}" for kind, share in SHARES.items()]
     return (
-        "\n".join(
+        "\n".join(shares)
+        + "\n"
+        + "\n".join(
             "\n".join(
                 (
                     f"{kind}, {cause.name}, weight {cause.weight:g}, of {len(causes)}",

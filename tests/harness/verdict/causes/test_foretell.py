@@ -157,3 +157,22 @@ def test_a_restart_on_an_input_is_held_by_its_switch(line: str) -> None:
     held = next(one for one in hand.causes(it, recorded(meant())) if one.name == "restart held")
     changed = held.change(it)
     assert (changed.before, changed.leads) == ((Set({line: 1}), Set({line: 1})), STRAIGHT)
+
+
+def test_a_power_up_shows_the_same_by_itself_as_beside_others() -> None:
+    it = handling("travelling_wave")
+    planned = TELLER.plan(replace(it, before=it.before[:-1]))  # never restarted
+    assert planned is not None
+    whole, begun = (TELLER.woken(planned, until) for until in (np.inf, float(planned[1])))
+    assert whole is not None and begun is not None
+    assert 1 < begun.outputs.shape[1] < whole.outputs.shape[1]  # it is run for as long as was asked
+    assert (whole.outputs[:, : begun.outputs.shape[1]] == begun.outputs).all()
+    assert len({row.tobytes() for row in whole.outputs}) > 100
+    for wake in (0, 1, 2, 3, 77, len(whole.outputs) - 1):
+        found = TELLER.told(planned, wake)
+        assert found is not None
+        golden = found.golden
+        assert (golden.settled[1:] == 0xFF).all()  # before a chain's first frame nothing is at the pins
+        after = whole.ticks[1:]
+        row = np.searchsorted(golden.ticks, after, side="right") - 1
+        assert (golden.outputs[row] == whole.outputs[wake, 1:]).all(), wake

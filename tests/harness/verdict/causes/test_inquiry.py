@@ -7,19 +7,8 @@ import pytest
 from forelight.designs.procedures.procedure import Steps
 from forelight.harness.capture.record import Capture, RecordedLine
 from forelight.harness.verdict.causes import clock
-from forelight.harness.verdict.causes.foretell import Foreteller
-from forelight.harness.verdict.causes.inquiry import Inquiry
-from forelight.harness.verdict.causes.mishap import Handling
-from forelight.harness.verdict.causes.readings import Readings
 
-from .benches import OUTPUTS, handling, recorded
-
-
-def inquiry(it: Handling, shown: Capture) -> Inquiry:
-    teller = Foreteller("i7")
-    told = teller.prospect(it)
-    assert told is not None
-    return Inquiry(it, Readings(shown, it.board, told, "i7"), teller, None, lambda done, total: None)
+from .benches import OUTPUTS, handling, inquiry, recorded
 
 
 @pytest.mark.parametrize("steps", [20, 110])

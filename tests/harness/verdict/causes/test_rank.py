@@ -16,11 +16,10 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
-from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.causes.suspects import Ranking
 from forelight.sim.levels import UNKNOWN
 
-from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, recorded
+from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, inquiry, recorded
 
 
 @cache
@@ -127,13 +126,6 @@ def test_what_no_cause_makes_has_none() -> None:
     at = np.arange(30, dtype=np.float64)
     noise = {f"o{n}": RecordedLine(at, rng.integers(0, 2, 30).astype(np.uint8)) for n in range(8)}
     assert ranked(Capture(noise, 0.0, 30.0, unit="steps")).convincing == ()
-
-
-def inquiry(it: Handling, capture: Capture) -> Inquiry:
-    teller = Foreteller("i7")
-    told = teller.prospect(it)
-    assert told is not None
-    return Inquiry(it, Readings(capture, it.board, told, "i7"), teller, None, lambda done, total: None)
 
 
 def test_ways_that_foretell_the_same_count_as_one() -> None:

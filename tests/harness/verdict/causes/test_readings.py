@@ -91,6 +91,15 @@ def test_a_step_line_that_was_recorded_says_the_rate() -> None:
     assert readings(meant(), (*OUTPUTS, "i7")).free_paces() == []
 
 
+@pytest.mark.parametrize(
+    ("code", "by_hand", "off"), [(29, False, False), (25, False, True), (25, True, False), (20, True, True)]
+)
+def test_a_hand_may_be_off_its_pace_by_a_quarter(code: int, by_hand: bool, off: bool) -> None:
+    """A half of a step lasts 30 frames by code 29, as was meant, 26 by 25 and 21 by 20."""
+    found = replace(readings(strapped(code), (*OUTPUTS, "i7")), by_hand=by_hand)
+    assert found.given_rate_is_off == off
+
+
 def test_by_a_slow_clock_it_costs_more_to_say_when_edges_come() -> None:
     """By the clock that ran, edges keep to places in a step; by one that is far slower they come anywhere in it."""
     found = readings(strapped(56))
