@@ -9,7 +9,7 @@ Size = TypeVar("Size")
 #: Set by `conftest.py` before any test is collected.
 WHOLE = False
 #: The quick run of all tests takes so many cases of a test, or of a test with very many this share: one in ...
-FEW, SHARE = 3, 6
+FEW, SHARE = 2, 8
 
 
 def sized(part: Size, whole: Size) -> Size:
