@@ -121,7 +121,8 @@ def _levels(found: Preview, tick: int, width: int, height: int, glyphs: Glyphs) 
     if not lines:
         return []
     golden = found.golden
-    shown = recent(golden, lines, room(lines, found.meanings, width), max(tick, 1))
+    # A step that begins at this very tick is in the picture, so it has its column.
+    shown = recent(golden, lines, room(lines, found.meanings, width), min(tick + 1, golden.end))
     return drawn(
         shown,
         found.meanings,

@@ -122,12 +122,14 @@ def test_keys_stop_it_go_a_step_on_and_back_and_leave_it() -> None:
     begun = time.monotonic()
     # The arrows as terminals send them (ECMA-48: CUF and CUB).
     keys = b"  " + 3 * b"\x1b[C" + b"\x1b[D" + b"q"
-    ended = on_terminal("show", "tide_gauge", "--seconds", "100", stop_at=b"step 1 ", press=keys)
+    ended = on_terminal("show", "tide_gauge", "--seconds", "100", rows=45, stop_at=b"step 1 ", press=keys)
     assert time.monotonic() - begun < LONGEST_S
     assert ended.code == 0
     assert "stopped step 4 " in ended.text
     moments = re.findall(r"stopped step (\d) ", ended.text)
     assert moments[-1] == "3"
+    strips = re.findall(r"stopped step (\d) .*?Levels from step 0 to step (\d)", ended.text)
+    assert strips and all(step == last for step, last in strips), strips
     assert "The restart settles the whole design" in ended.text.rpartition("q: leave")[2]
     assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
 
