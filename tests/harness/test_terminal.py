@@ -128,7 +128,7 @@ def test_keys_stop_it_go_a_step_on_and_back_and_leave_it() -> None:
     assert "stopped step 4 " in ended.text
     moments = re.findall(r"stopped step (\d) ", ended.text)
     assert moments[-1] == "3"
-    strips = re.findall(r"stopped step (\d) .*?Levels from step 0 to step (\d)", ended.text)
+    strips = re.findall(r"stopped step (\d) (?:(?! step \d ).)*Levels from step 0 to step (\d)", ended.text)
     assert strips and all(step == last for step, last in strips), strips
     assert "The restart settles the whole design" in ended.text.rpartition("q: leave")[2]
     assert ended.screen.rindex(SHOW) > ended.screen.rindex(HIDE)
