@@ -203,7 +203,7 @@ def _timed(
         found = []
     stray = found[0].stray if found else 0.0
     blur = SPIKE if shortest > 0 else 0.0
-    bounds = (capture.start, capture.end)
+    bounds = (capture.start, _seen_until(capture, 1 / scale))
     foretold = predicted(theirs, at, stray + blur)
     readings = []
     longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
@@ -228,6 +228,15 @@ def _timed(
         bounds=bounds,
         in_seconds=capture.unit == "seconds",
     )
+
+
+def _seen_until(capture: Capture, step: float) -> float:
+    """Until when a recording was seen: where its changes lie whole steps apart, their grid is no sample period, and
+    what came more than a step after the last row nobody knows."""
+    if capture.period <= step:
+        return capture.end
+    last = max((float(line.times[-1]) for line in capture.lines.values()), default=capture.end)
+    return min(capture.end, max(capture.end - capture.period, last) + step)
 
 
 def _pinned(recording: Recording, theirs: Foretold, steps: RecordedLine, start: float) -> int:

@@ -90,3 +90,20 @@ def test_a_restart_that_was_not_recorded_explains_what_it_looks_like(at: int, to
     for lines in ((*OUTPUTS, "i7"), (*OUTPUTS, "i6", "i7")):
         verdict = judged(setup, start, recorded(setup, lines, np.zeros(0, np.uint8), 1, 0.5, at=at))
         assert verdict.kind == (DIFFERS if told or "i6" in lines else INCONCLUSIVE)
+
+
+def test_what_came_after_the_last_change_of_a_table_is_not_known() -> None:
+    """Changes lie four steps apart, and the table ends before a flash between two of them."""
+    setup, start = foretold("random", 9)
+    shown = np.repeat(setup.states[::4], 4)[: len(setup.states)]
+    shown[: RELEASED + 1] = shown[RELEASED]
+    flash = RELEASED + 162
+    shown[flash] ^= 0xFF
+    setup = replace(setup, states=shown)
+    step = setup.step_ticks / BOARD.oscillator_hz
+    rows = [row for row in range(RELEASED + 2, flash) if shown[row] != shown[row - 1]]
+    assert flash - rows[-1] < 4 and {row % 4 for row in rows} == {rows[0] % 4}
+    table = [f"time_s,{','.join(OUTPUTS)}"]
+    for row in rows:
+        table.append(f"{0.1 + row * step:.9f}," + ",".join(str(shown[row] >> bit & 1) for bit in range(8)))
+    assert judged(setup, start, "\n".join(table) + "\n").kind == AGREES
