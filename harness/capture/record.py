@@ -56,6 +56,11 @@ class Capture:
     def timed(self) -> bool:
         return self.unit != "steps"
 
+    @property
+    def last_change(self) -> float:
+        """When a line changed for the last time; `end` where there is no line."""
+        return max((float(line.times[-1]) for line in self.lines.values()), default=self.end)
+
 
 def changes_only(times: Floats, levels: Levels) -> RecordedLine:
     """A line from one level for each time (which may repeat: the last one holds), without repetitions."""

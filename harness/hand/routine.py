@@ -145,15 +145,15 @@ def check_on(
 
 def made_by_hand(actions: Iterable[Action]) -> bool:
     """Whether a hand makes all steps, at a pace of its own."""
-    every = list(_one_by_one(actions))
+    every = list(one_by_one(actions))
     clocked = any(isinstance(action, Strap | Enable) for action in every)
     return not clocked and any(isinstance(action, Pulse) for action in every)
 
 
-def _one_by_one(actions: Iterable[Action]) -> Iterator[Action]:
+def one_by_one(actions: Iterable[Action]) -> Iterator[Action]:
     """The actions, those inside repeats once."""
     for action in actions:
-        yield from _one_by_one(action.actions) if isinstance(action, Repeat) else (action,)
+        yield from one_by_one(action.actions) if isinstance(action, Repeat) else (action,)
 
 
 def divides(board: Board, datasheet: Datasheet) -> bool:

@@ -32,7 +32,7 @@ from ..capture.record import Floats, Ints
 from .clock import Clock
 from .everywhere import Everywhere, Spectrum, fast_length
 from .null import entry_bits, line_bits
-from .rows import Moments, ReadRows, Words
+from .rows import Moments, ReadRows, Words, mask_of
 
 WRONG = 60.0  # bits for a level that is not as foretold
 PROBES = (
@@ -92,12 +92,11 @@ class Recording:
         """The same without the outputs: what a hand did, which says nothing of the design; and of what it is worth that
         edges keep to the clock, the share of the inputs' edges."""
         theirs = np.array([name in INPUT_LINES for name in self.names])
-        mask = self.rows.known.dtype.type(sum(1 << bit for bit in np.flatnonzero(theirs).tolist()))
+        mask = self.rows.known.dtype.type(mask_of(self.names, INPUT_LINES))
         rows = replace(self.rows, known=self.rows.known & mask)
         clock = self.clock
         if clock and clock.credit:
-            known, levels = self.rows.known, self.rows.levels
-            moved = (levels[1:] ^ levels[:-1]) & known[1:] & known[:-1]
+            moved = self.rows.moved
             edges, every = (int(np.bitwise_count(some).sum()) for some in (moved & mask, moved))
             clock = replace(clock, credit=clock.credit * (edges / every if every else 1.0))
         return replace(self, rows=rows, cost=self.cost * theirs[:, None], clock=clock)

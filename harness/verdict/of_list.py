@@ -17,7 +17,7 @@ from .null import line_bits
 from .otherwise import LINE, PRIOR, Otherwise, some_lines
 from .reading import Readout
 from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
-from .rows import ReadRows, row_times
+from .rows import ReadRows, mask_of, row_times
 
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
 NAMED = 6  # entries of a list that are named
@@ -73,7 +73,7 @@ def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
             ),
             remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
         )
-    outputs = sum(1 << bit for bit, name in enumerate(recording.names) if name in OUTPUT_LINES)
+    outputs = mask_of(recording.names, OUTPUT_LINES)
     proved = result.evidence - reading.by_hand if _moving(recording.rows) & outputs else 0.0
     if proved < MARGIN:
         return replace(result, evidence=proved, reasons=(BY_HAND,), remedies=(MORE,))

@@ -235,8 +235,7 @@ def _seen_until(capture: Capture, step: float) -> float:
     what came more than a step after the last row nobody knows."""
     if capture.period <= step:
         return capture.end
-    last = max((float(line.times[-1]) for line in capture.lines.values()), default=capture.end)
-    return min(capture.end, max(capture.end - capture.period, last) + step)
+    return min(capture.end, max(capture.end - capture.period, capture.last_change) + step)
 
 
 def _pinned(recording: Recording, theirs: Foretold, steps: RecordedLine, start: float) -> int:

@@ -9,7 +9,7 @@ prediction where the line keeps still for as long as edges stray, and in the rec
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -75,6 +75,17 @@ class ReadRows:
     def sure(self) -> Words:
         """The known levels that do not stand beside an edge which may have strayed."""
         return self.known & ~(self.strays.sides[0] | self.strays.sides[1]) if self.strays else self.known
+
+    @property
+    def moved(self) -> Words:
+        """The lines that are known to change from each row to the next."""
+        levels, known = self.levels, self.known
+        return (levels[1:] ^ levels[:-1]) & known[1:] & known[:-1]
+
+
+def mask_of(names: Sequence[str], among: Container[str]) -> int:
+    """A word with the bits of those lines, of all that `names` gives the order of."""
+    return sum(1 << bit for bit, name in enumerate(names) if name in among)
 
 
 @frozen

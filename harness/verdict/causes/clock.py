@@ -22,7 +22,7 @@ from forelight.designs.procedures.procedure import (
 from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.hand import Hand
-from ...hand.routine import divides
+from ...hand.routine import divides, one_by_one
 from .foretell import shortened
 from .mishap import Change, Edit, Handling, Mishap, edited, throughout
 
@@ -172,8 +172,8 @@ def _unclocked(board: Board, code: int | None, first: tuple[Action, ...]) -> Cha
 def by_watch(it: Handling, code: int) -> Handling | None:
     """The same by a hand that takes the clock for that of strap code `code`: it waits as long as its steps would take,
     and counts none. None where nothing is moved after that, nor restarted for too short or too long."""
-    moved = any(isinstance(action, Set) for action in _one_by_one(it.then))
-    if not moved and not any(isinstance(action, Restart) for action in _one_by_one((*it.before, *it.then))):
+    moved = any(isinstance(action, Set) for action in one_by_one(it.then))
+    if not moved and not any(isinstance(action, Restart) for action in one_by_one((*it.before, *it.then))):
         return None
     hand = Hand(it.board, it.sheet, it.slot)
 
@@ -187,12 +187,6 @@ def by_watch(it: Handling, code: int) -> Handling | None:
             yield from _lasting(action, hand.frame - since, it)
 
     return replace(it, before=tuple(timed(it.before)), then=tuple(timed(it.then)))
-
-
-def _one_by_one(actions: tuple[Action, ...]) -> Iterator[Action]:
-    """The actions, those inside repeats once."""
-    for action in actions:
-        yield from _one_by_one(action.actions) if isinstance(action, Repeat) else (action,)
 
 
 def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:

@@ -101,8 +101,7 @@ def rank(
 def _without_long_rest(capture: Capture, long: float) -> Capture:
     """A recording of so many steps without the most of a rest at its end: where nothing moves no cause is told from
     another for long."""
-    last = max((float(line.times[-1]) for line in capture.lines.values()), default=capture.end)
-    end = last + REST * (capture.end - capture.start) / max(long, 1.0)
+    end = capture.last_change + REST * (capture.end - capture.start) / max(long, 1.0)
     return beginning(capture, end) if capture.timed and end < capture.end else capture
 
 

@@ -19,7 +19,7 @@ from ..clock import Clock, steady
 from ..fit import Fit, Recording, fit, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
-from ..rows import ReadRows, changes, foretold_list, predicted, recorded
+from ..rows import ReadRows, changes, foretold_list, mask_of, predicted, recorded
 from ..verdict import longest_rest, room
 from .foretell import Prospect, axis, clipped, on_axis
 from .mishap import Clip
@@ -365,10 +365,8 @@ class Readings:
 
 def _edges_shown(recording: Recording) -> int:
     """How often an output changes from one row to the next."""
-    rows = recording.rows
-    outputs = sum(1 << bit for bit, name in enumerate(recording.moments.names) if name in OUTPUT_LINES)
-    changed = (rows.levels[1:] ^ rows.levels[:-1]) & rows.known[1:] & rows.known[:-1] & outputs
-    return int(np.bitwise_count(changed).sum())
+    outputs = mask_of(recording.moments.names, OUTPUT_LINES)
+    return int(np.bitwise_count(recording.rows.moved & outputs).sum())
 
 
 def _keeps(reading: Readout, rate: float, known: float) -> bool:
