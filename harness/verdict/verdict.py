@@ -19,7 +19,7 @@ from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .reading import FEW, SLACK, Readout, read
-from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
+from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .reference import Foretold
 
 __all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
@@ -194,7 +194,7 @@ def _open(laid: Laid, worse: float, proved: float) -> tuple[str, str] | None:
         said = "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
         return said, "Record the step line too, or more lines."
     if proved < MARGIN:
-        return BY_HAND, MORE
+        return RESTING, MORE
     if _ran_already(laid):
         said = (
             "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
@@ -254,7 +254,7 @@ def _of_laid(
                 remedies=(LONGER,),
             )
     elif laid.bits >= MARGIN:
-        result = replace(result, evidence=laid.bits - reading.by_hand)
+        result = replace(result, evidence=reading.proved(laid.bits, recording, found.best.offset))
         if doubt := _open(laid, worse, result.evidence):
             reasons.append(doubt[0])
             remedies.append(doubt[1])
