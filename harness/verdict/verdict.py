@@ -190,11 +190,11 @@ def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
 def _open(laid: Laid, worse: float, proved: float) -> tuple[str, str] | None:
     """Why a recording that is as foretold need not be so, and what to do: something else explains it as well, to
     `worse` bits, or nothing is `proved`."""
+    if proved < MARGIN:
+        return RESTING, MORE
     if worse >= laid.bits - CLOSE:
         said = "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
         return said, "Record the step line too, or more lines."
-    if proved < MARGIN:
-        return RESTING, MORE
     if _ran_already(laid):
         said = (
             "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
