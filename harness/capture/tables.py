@@ -358,9 +358,9 @@ def _byte_levels(fields: Fields, index: int, bases: dict[int, int]) -> Levels:
     spelled = _Spelled(text, starts, lengths)
     layout = fields.layout
     words = set(re.split(r"[^0-9a-z]+", f"{layout.names[index]} {layout.units[index]}".lower()))
-    if index not in bases:
+    if index not in bases and spelled.bare.any():
         bases[index] = 16 if words & HEXADECIMAL or (spelled.hexadecimal and not words & DECIMAL) else 10
-    hexadecimal = spelled.marked | (bases[index] == 16)
+    hexadecimal = spelled.marked | (bases.get(index) == 16)
     values = np.where(hexadecimal, spelled.value(16), spelled.value(10))
     odd = np.flatnonzero(~spelled.good | ((values > 255) & ~spelled.gap))
     if len(odd):
@@ -373,9 +373,9 @@ def _byte_levels(fields: Fields, index: int, bases: dict[int, int]) -> Levels:
 
 
 class _Spelled:
-    """Fields as numbers of up to a byte: `marked` are hexadecimal by a 0x before or an h behind them.
+    """Fields as numbers of up to a byte: `marked` are hexadecimal by a 0x before or an h behind them, `bare` are not.
 
-    `hexadecimal` says that those without a mark are: letters stand in some, or all have two digits and some of these
+    `hexadecimal` says that bare ones are, too: letters stand in some, or all have two digits and some of these
     begin with 0. `good` are numbers at all, or gaps.
     """
 
@@ -393,7 +393,7 @@ class _Spelled:
         self.digits = np.where(inside, DIGIT[at(spots)], 0).astype(np.int64)
         self.count = np.clip(count, 0, 3)
         letters = (self.digits > 9).any(axis=1)
-        bare = ~self.marked & ~self.gap
+        self.bare = bare = ~self.marked & ~self.gap
         zeros = bare & (self.digits[:, 0] == 0)
         self.hexadecimal = bool((bare & letters).any() or (zeros.any() and (count[bare] == 2).all()))
         known = (self.digits < OTHER).all(axis=1) & (count >= 1)

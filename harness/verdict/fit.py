@@ -268,7 +268,10 @@ def _everywhere(
     best = np.argsort(-most, kind="stable")[: WHOLE if exact else LOOKED_AT[0]]
     best = best[most[best] > most[best[0]] - WRONG]
     found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
-    most[best] = [there.bits for there in found]
+    laid = np.array([there.bits for there in found])
+    # Edges that strayed have their price at the others too: that of the one which pays least for it.
+    most -= max(float((most[best] - laid).min()), 0.0)
+    most[best] = laid
     found.sort(key=lambda there: -there.bits)
     alike = (most > found[0].bits - 1).sum() / sum(there.bits > found[0].bits - 1 for there in found)
     return summed(most), found, max(float(alike), 1.0)

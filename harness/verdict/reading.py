@@ -24,7 +24,17 @@ from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
 from .fit import NEVER, Fit, Recording, fit, summed, timed, written
 from .reference import Foretold, reference
-from .rows import Moments, ReadRows, changes, foretold_list, moments, moves, predicted, recorded, seen_list
+from .rows import (
+    Moments,
+    ReadRows,
+    every_change,
+    foretold_list,
+    moments,
+    moves,
+    predicted,
+    recorded,
+    seen_list,
+)
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
 LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
@@ -252,7 +262,7 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
     one_of = max(sum(len(line.times) for line in lines.values()) / MOST_EDGES, 1.0)
-    everything = np.concatenate([np.zeros(0), *(changes(reference, name)[:LOOKED_AT] for name in lines)])
+    everything = every_change(reference, lines, LOOKED_AT)
     for name, line in lines.items():
         edges, levels = moves(reference, name)
         for level in (0, 1):

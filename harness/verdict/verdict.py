@@ -209,6 +209,12 @@ def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
     if other.kind == SLIP and _as_restarted(laid, other):
         said = "A step lost or gained on the way would explain it, and so would a restart on the way."
         return said, "Record the restart too."
+    if laid.bits >= MARGIN and not laid.found.best.mismatches and len(other.wrong[0]):
+        said = (
+            "Nothing that is certain differs, but a step lost or gained on the way would also explain what the "
+            "prediction leaves open."
+        )
+        return said, "Begin the recording when the slot is up, or record more lines."
     if laid.bits >= MARGIN and not len(other.wrong[0]):
         said = (
             "No bit differs, but a step lost or gained on the way would explain better when the edges come."
