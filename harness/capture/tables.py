@@ -294,7 +294,7 @@ def _is_sampled(fields: Fields, times: Floats, columns: Sequence[Column]) -> boo
 def _as_above(fields: Fields, index: int) -> NDArray[np.bool_]:
     """Whether each field of a column, from the second on, is what stands above it; of so many rows as tell."""
     starts, lengths = (column[: ENOUGH + 1] for column in fields.column(index))
-    same = lengths[1:] == lengths[:-1]
+    same: NDArray[np.bool_] = lengths[1:] == lengths[:-1]
     for spot in range(int(lengths.max(initial=0))):
         text = fields.text[np.minimum(starts + spot, len(fields.text) - 1)]
         same &= (text[1:] == text[:-1]) | (spot >= lengths[1:])

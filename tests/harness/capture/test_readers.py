@@ -254,7 +254,8 @@ def test_the_samples_behind_changes_are_told_from_the_steps_of_a_design() -> Non
     rng = np.random.default_rng(6)
     moved = np.flatnonzero(np.diff(rng.integers(0, 2, 400))).astype(np.float64)
     exact, spikes = a_line(moved * 4.0), rng.choice(np.arange(1000.0), 60, replace=False)
-    strayed = np.unique(np.round(np.r_[moved * 3.3 + rng.uniform(-1, 1, len(moved)), spikes, spikes + 1]))
+    edges = np.r_[moved * 3.3 + rng.uniform(-1, 1, len(moved)), spikes, spikes + 1]
+    strayed = np.unique(np.round(edges)).astype(np.float64)
     assert quantum(exact.times) == 4.0 and quantum(strayed) == 1.0
     assert sampled_every([exact]) == 0.0
     assert sampled_every([a_line(strayed)]) == 1.0
