@@ -116,6 +116,11 @@ class Laid:
         )
 
     @property
+    def all_told(self) -> bool:
+        """Whether the recording begins when the slot is up, where it is laid: what was before is nobody's to tell."""
+        return self.found.best.offset + self.recording.bounds[0] >= -1
+
+    @property
     def far_off(self) -> bool:
         """Whether no closer look can help: wherever it is laid much differs, or little of it would be as foretold."""
         much = HALF * self.recording.null_bits
@@ -171,7 +176,7 @@ def _keeps(laid: Laid) -> float:
 def _ran_already(laid: Laid) -> bool:
     """Whether a recording that is laid with its beginning in the set-up is as foretold there too, some steps away: so
     the design may have run, and slipped."""
-    if laid.recording.moments.held or laid.found.best.offset + laid.recording.bounds[0] >= -1:
+    if laid.recording.moments.held or laid.all_told:
         return False
     return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
 
@@ -209,7 +214,7 @@ def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
     if other.kind == SLIP and _as_restarted(laid, other):
         said = "A step lost or gained on the way would explain it, and so would a restart on the way."
         return said, "Record the restart too."
-    if laid.bits >= MARGIN and not laid.found.best.mismatches and len(other.wrong[0]):
+    if laid.bits >= MARGIN and laid.all_told and not laid.found.best.mismatches and len(other.wrong[0]):
         said = (
             "Nothing that is certain differs, but a step lost or gained on the way would also explain what the "
             "prediction leaves open."
