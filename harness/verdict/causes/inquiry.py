@@ -179,7 +179,8 @@ class Inquiry:
                 len(lines[name].times) > 1 and lines[name].times[1] <= last for name in self.readings.names
             )
             counts = self._stops(last, step) if moved else self._stills()
-            causes += [(clock.stopped_on_the_way(self.it, n, rest + step), share) for n, share in counts]
+            lasting = (1 + 2 * TOLERANCE) * rest + step  # by an instrument that counts too fast too
+            causes += [(clock.stopped_on_the_way(self.it, n, lasting), share) for n, share in counts]
         self.tried += len(causes)
         prior = math.log2(SHARES["clock stopped on the way"] / sum(SHARES.values()))
         tries = [self.explained(cause, prior + share, cause.change(self.it)) for cause, share in causes]
