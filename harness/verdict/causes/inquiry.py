@@ -300,11 +300,12 @@ class Inquiry:
             shown = self.readings.shown(told, it.clips)
             if not self.readings.rests_as(shown, reading, pace):
                 continue
+            shown, woken = self.readings.at_rest(shown, reading)
             rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
                 if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
                     continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap - rare)
+                bits.append(found.bits + prior - one.handicap - rare - woken)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
