@@ -19,7 +19,7 @@ from ..clock import Clock, steady
 from ..fit import Fit, Recording, fit, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
-from ..rows import ReadRows, changes, foretold_list, mask_of, predicted, recorded
+from ..rows import ReadRows, changes, every_change, foretold_list, mask_of, predicted, recorded
 from ..verdict import longest_rest, room
 from .foretell import Prospect, axis, clipped, on_axis
 from .mishap import Clip
@@ -56,6 +56,9 @@ INSTANT, LEAST_SPREAD, FITTED = 0.3, 0.003, 3
 STILLNESS = 0.9
 #: Edges that say little of a rate, and nothing at all; and whose places in a step must be foretold.
 FEWEST, STILL, FEW_PLACED = 16, 3, 3
+#: Instants of a recording by which a rate is looked for, how far apart they lie in it, and how many windows of what is
+#: foretold they are compared with.
+FEW_INSTANTS, MANY_INSTANTS, ALONE, WINDOWS = 3, 24, 0.01, 4096
 #: Rates within the tolerance that are tried for a recording with too few edges for a clock, and how far, in steps, two
 #: of them part by its end; of the levels so many may be otherwise by the rate that was meant.
 MOST_RATES, APART, NEAR = 24, 0.5, 0.1
@@ -107,8 +110,6 @@ class Readings:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
             return self._as_told(self.usual, told, pace)
-        if not self.given and self.capture.period * rate > FASTEST:
-            return None  # all edges lie on the grid of the samples: a rate near theirs explains anything
         if (rate, hz) not in self.others:
             for (known, its), reading in self.others.items():
                 # By another step clock lines change at other places in a step.
@@ -136,6 +137,8 @@ class Readings:
         """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
+        if not self.given and self.capture.period * rate > FASTEST:
+            return  # all edges lie on the grid of the samples: a rate near theirs explains anything
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
             return
         found = None
@@ -355,14 +358,30 @@ class Readings:
             peaks += [(float(some[top]), float(at[top])) for top in tops if some[top] > self._least]
         peaks = [peak for peak in peaks if peak[0] > NEARLY] or sorted(peaks)[-AT_LEAST:]
         found: list[float] = []
-        for _, rate in sorted(peaks, reverse=True):
+        for rate in (*self._by_instants(), *(rate for _, rate in sorted(peaks, reverse=True))):
             pace = hz / rate
-            if all(abs(pace / other - 1) > TOLERANCE for other in found) and self._is_as_busy(
+            if all(abs(pace / other - 1) > TOLERANCE for other in (1.0, *found)) and self._is_as_busy(
                 self.meant.foretold, pace
             ):
                 found.append(pace)
             if len(found) == RATES:
                 break
+        return found
+
+    def _by_instants(self) -> list[float]:
+        """Rates at which the few instants of the recording are as far apart as those that are foretold, in steps to a
+        unit of its time."""
+        edges, told = self._edges[-1], self.meant.foretold
+        seen = _instants(edges, ALONE * float(np.ptp(edges))) if len(edges) else edges
+        if not FEW_INSTANTS <= len(seen) <= MANY_INSTANTS:
+            return []
+        due = _instants(np.sort(every_change(told, self.names)), 1.0)
+        found = []
+        for begin in range(min(len(due) - len(seen) + 1, WINDOWS)):
+            window = due[begin : begin + len(seen)]
+            rate = float(np.ptp(window) / np.ptp(seen))
+            if np.abs((seen - seen[0]) * rate - (window - window[0])).max() < 1.0:
+                found.append(rate)
         return found
 
     @cached_property
@@ -407,6 +426,11 @@ class Readings:
             seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
         due = sum(len(changes(told, name)) for name in self.names) * long / max(told.end - told.since, 1.0)
         return (seen + FEW) / BUSY < due + FEW < (seen + FEW) * BUSY
+
+
+def _instants(times: Floats, apart: float) -> Floats:
+    """The first of rising times, and each that lies further than so much behind the one before."""
+    return times[np.diff(times, prepend=-np.inf) > apart]
 
 
 def _edges_shown(recording: Recording) -> int:
