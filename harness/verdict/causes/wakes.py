@@ -119,16 +119,45 @@ class Beginning:
         return max(float(its[-1]) for its in self.ticks)
 
     def likely(self, of: Woken) -> list[int]:
-        """The power-ups from which the recording may come, the likeliest first."""
-        read, part, lines = self.recording.rows, self.part, range(len(self.sources))
-        told, sign = split(read.levels[part], read.sure[part], lines)
+        """The power-ups from which the recording may come, the likeliest first.
+
+        Most differ for some rows at first, and only where a placement reaches into those they are told apart. Once
+        nothing moves any more all placements are alike.
+        """
         lanes = _unlike(of.outputs)
-        every = self._shown(of)[lanes]
-        unlike = _unlike(every)
-        shown = every[unlike]
+        outputs = of.outputs[lanes]
+        columns = [np.searchsorted(of.ticks, its, side="right") - 1 for its in self.ticks]
+        moves = np.cumsum((np.diff(outputs, axis=1, prepend=outputs[:, :1]) != 0).any(axis=0))
+        rest = max(int(np.searchsorted(moves[its], moves[its[-1]])) for its in columns)
+        lags = self.lags[self.lags <= max(rest, self.lags[0])]
+        ever = (outputs != outputs[0]).any(axis=0)
+        apart = np.flatnonzero(np.any([ever[its] for its in columns], axis=0))
+        count = self.part.stop - self.part.start
+        inside = np.zeros(len(lags), np.bool_)
+        if len(apart):
+            inside = (lags > apart[0] - count) & (lags <= apart[-1])
+        if not inside.any():
+            return [int(lane) for lane in lanes[:SOME]]
+        same = self._best(self._shown(outputs[:1], columns), lags[~inside])
+        lags = lags[inside]
+        reached = slice(int(lags[0]), int(lags[-1]) + count)
+        every = self._shown(outputs, [its[reached] for its in columns])
+        unlike = every[_unlike(every)]
+        scores = np.maximum(self._best(unlike, lags - reached.start), same)
+        best = {row.tobytes(): score for row, score in zip(unlike, scores.tolist(), strict=True)}
+        order = np.argsort([-best[row.tobytes()] for row in every], kind="stable")
+        return [int(lane) for lane in lanes[order[:SOME]]]
+
+    def _best(self, shown: Words, lags: Lags) -> NDArray[np.float64]:
+        """By power-up how many more of the levels are as they were recorded than otherwise, where most are: at one of
+        these `lags`."""
+        best = np.full(len(shown), -np.inf)
+        if not len(lags):
+            return best
+        read, lines = self.recording.rows, range(len(self.sources))
+        _, sign = split(read.levels[self.part], read.sure[self.part], lines)
         size = fast_length(shown.shape[1])
         ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
-        best: dict[bytes, float] = {}
         for begin in range(0, len(shown), AT_ONCE):
             some = shown[begin : begin + AT_ONCE]
             same = np.zeros((len(some), ours.shape[1]), np.complex64)
@@ -137,22 +166,20 @@ class Beginning:
                 if source is not None:
                     levels[:, : some.shape[1]] = (some >> line & 1) * np.float32(2) - 1
                     same += ours[line] * scipy.fft.rfft(levels)
-            score = scipy.fft.irfft(same, size)[:, self.lags].max(axis=1)
-            best |= {row.tobytes(): its for row, its in zip(some, score.tolist(), strict=True)}
-        least = np.array([float(told.sum()) - best[row.tobytes()] for row in every])
-        order: list[int] = lanes[np.argsort(least, kind="stable")[:SOME]].tolist()
-        return order
+            # Counts: what is as good shall not be told apart by rounding.
+            best[begin : begin + AT_ONCE] = np.rint(scipy.fft.irfft(same, size)[:, lags].max(axis=1))
+        return best
 
-    def _shown(self, of: Woken) -> Words:
-        """By power-up the recorded lines in each row of the prediction, in words as those of the recording."""
-        shown = np.zeros((len(of.outputs), len(self.ticks[0])), self.recording.rows.levels.dtype)
+    def _shown(self, outputs: Bytes, columns: Sequence[Lags]) -> Words:
+        """By power-up the recorded lines in rows of the prediction, in words as those of the recording; each line is
+        what these `columns` of the outputs show."""
+        shown = np.zeros((len(outputs), len(columns[0])), self.recording.rows.levels.dtype)
         read: dict[bytes, Bytes] = {}  # most lines are read at the same ticks
-        for line, (ticks, source) in enumerate(zip(self.ticks, self.sources, strict=True)):
+        for line, (at, source) in enumerate(zip(columns, self.sources, strict=True)):
             if source is None:
                 continue
-            at = np.searchsorted(of.ticks, ticks, side="right") - 1
             if (key := at.tobytes()) not in read:
-                read[key] = of.outputs.take(at, axis=1)
+                read[key] = outputs.take(at, axis=1)
             shown |= (read[key] >> source & 1).astype(shown.dtype) << line
         return shown
 
