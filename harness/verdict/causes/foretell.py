@@ -20,7 +20,7 @@ from ...golden.golden import Golden
 from ...hand.hand import Hand
 from ...hand.timeline import Timeline, Track
 from ..reference import Foretold, reference
-from .lightly import arrived, lightly
+from .lightly import lightly
 from .mishap import CLIPPED, Clip, Handling
 
 if TYPE_CHECKING:
@@ -70,11 +70,6 @@ class Foreteller:
 
             self.awake = {key: woken(plan, seats, self.lanes, until)}  # the last one alone: it is large
         return self.awake[key]
-
-    def arrived(self, it: Handling, steps: int | None = None) -> object:
-        """The same for handlings in which all is the same once the slot is up; None where that is not so simple."""
-        planned = self.plan(it, steps)
-        return None if planned is None else arrived(planned[0], planned[2], self.power_ups, planned[1])
 
     def prospect(self, it: Handling, steps: int | None = None) -> Prospect | None:
         """What the pins do, cut off after so many steps; None where nobody could do this. Clips are not looked at."""

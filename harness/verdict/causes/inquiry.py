@@ -7,7 +7,6 @@ plus the logarithm of its prior. What saves fewer bits than its prior costs expl
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -79,21 +78,9 @@ class Inquiry:
     def weigh(self, causes: Sequence[Mishap]) -> None:
         """Keep those that explain the recording."""
         priors = _priors(causes)
-        handlings = [cause.change(self.it) for cause in causes]
-        codes = Counter(self.other_rate(it) for it in handlings)
-        known: dict[object, Explained | None] = {}
-        for number, (cause, it) in enumerate(zip(causes, handlings, strict=True)):
+        for number, cause in enumerate(causes):
             self.progress(number, len(causes))
-            prior, rate = priors[cause.name], self.other_rate(it)
-            alike = rate is not None and codes[rate] > 1 and self.readings.may_step(rate)
-            key = self.teller.arrived(it, self.steps_of(it)) if alike else None
-            if key is None or key not in known:
-                known[key] = self.explained(cause, prior, it)
-                found = known[key]
-            elif found := known[key]:
-                bits = found.bits + prior - found.prior
-                found = replace(found, cause=cause, prior=prior, handling=it, bits=bits)
-            self.keep(found)
+            self.keep(self.explained(cause, priors[cause.name], cause.change(self.it)))
         self.tried += len(causes)
 
     def keep(self, one: Explained | None) -> None:
@@ -330,7 +317,9 @@ class Inquiry:
         """
         paces = [it.pace] if it.pace is not None else self.readings.free_paces()
         free = 0.0 if it.pace is not None else FREE
-        if (rate := self.other_rate(it)) is not None:
+        code = _code(it)
+        if code is not None and code != self.code and _is_otherwise_alike(it, self.it):
+            rate = float(it.board.step_hz(code))
             paces = [pace for pace in paces if self.readings.may_step(rate / pace)]
         fastest = min(paces, default=1.0)
         first = self.foretold(it, fastest) if paces else None
@@ -440,13 +429,6 @@ class Inquiry:
     def code(self) -> int | None:
         """The strap code that was meant."""
         return _code(self.it)
-
-    def other_rate(self, it: Handling) -> float | None:
-        """The step rate of a handling that differs from what was meant in its strap code alone."""
-        code = _code(it)
-        if code is None or code == self.code or not _is_otherwise_alike(it, self.it):
-            return None
-        return float(it.board.step_hz(code))
 
     def never_settles(self, told: Prospect) -> bool:
         return never_settles(told, self.readings.names)

@@ -73,28 +73,6 @@ def reached(plan: Timeline, seats: Mapping[int, Seat], slot: int) -> Course:
     return course
 
 
-def arrived(plan: Timeline, seats: Mapping[int, Seat], power_ups: int, up: int) -> object:
-    """The same for timelines in which all is the same from the last but one step on before the tick `up`: what reaches
-    the design, and the states that it is in by then from some power-ups; None where that is not so simple."""
-    slot = int(plan.slots[-1])
-    if set(plan.slots.tolist()) != {slot} or slot not in seats or seats[slot].memories:
-        return None
-    course = reached(plan, seats, slot)
-    rises = course.rises[plan.ticks(course.rises) < up][-2:]
-    if len(rises) < 2:
-        return None
-    first, last = np.searchsorted(course.frames, rises).tolist()
-    sample = Sample(seats[slot].simulation, sampled_power_ups(power_ups, 0), 0, last)
-    try:
-        sample.extend(course.values[:last])
-    except LoopError:
-        return None
-    columns = (course.frames, course.values, sample.outputs[1:], sample.differ[1:])
-    reaches = hash(tuple(column[first:].tobytes() for column in columns))
-    stands = hash((tuple(sample.states), tuple(sample.holds), sample.at))
-    return up, plan.end, hash(plan.pauses.tobytes()), reaches, stands
-
-
 def many(netlist: Netlist) -> int:
     """How many power-ups of a netlist are tried."""
     return MOST if MANY < states(netlist) <= MOST else MANY

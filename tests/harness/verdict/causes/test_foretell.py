@@ -18,7 +18,6 @@ from forelight.designs.procedures.procedure import (
     Seconds,
     Set,
     Steps,
-    Strap,
     parse,
 )
 from forelight.harness.hand.hand import Hand
@@ -27,7 +26,7 @@ from forelight.harness.verdict.causes import clock, hand
 from forelight.harness.verdict.causes.foretell import Foreteller, Prospect, on_axis, shortened
 from forelight.harness.verdict.causes.mishap import Handling
 
-from .benches import OUTPUTS, handling, recorded, slot_of
+from .benches import handling, recorded, slot_of
 
 TELLER = Foreteller("i7")
 
@@ -54,32 +53,6 @@ def test_the_slot_is_up_when_the_hand_has_let_go_of_the_restart(waits: tuple[str
     row = int(np.searchsorted(found.golden.ticks, found.up, side="right")) - 1
     assert (found.golden.steps[row], found.golden.steps[-1]) == (0, 50)
     assert found.foretold.freed * found.foretold.unit == pytest.approx(found.up, abs=it.board.frame_ticks)
-
-
-@pytest.mark.parametrize("name", ["travelling_wave", "lamp_dimmer", "dice"])
-def test_strap_codes_of_one_rate_come_to_the_same_where_a_restart_follows(name: str) -> None:
-    """Code 32 steps as fast as code 1; where nothing restarts the design it may remember the switches."""
-    found = []
-    for code, restarts in ((1, True), (32, True), (2, True), (1, False), (32, False)):
-        it = handling(name, (Steps(40),))
-        last = (Restart(),) if restarts else (Steps(2),)
-        it = replace(it, before=(*it.before[:2], Strap(code), *last))
-        found.append((TELLER.arrived(it), told(it).foretold))
-    for number, (arrived, one) in enumerate(found):
-        for other, two in found[number + 1 :]:
-            if arrived is not None and arrived == other:
-                assert one.since == two.since
-                for line in OUTPUTS:
-                    kept = one.lines[line].times > one.since
-                    np.testing.assert_array_equal(
-                        one.lines[line].times[kept], two.lines[line].times[two.lines[line].times > two.since]
-                    )
-                    np.testing.assert_array_equal(
-                        one.lines[line].levels[kept],
-                        two.lines[line].levels[two.lines[line].times > two.since],
-                    )
-    assert found[0][0] == found[1][0] is not None
-    assert len({arrived for arrived, _ in found}) > 2
 
 
 def steps_in(actions: tuple[Action, ...]) -> int:
