@@ -354,7 +354,7 @@ class Inquiry:
         if begins is None or found is None:
             return
         some = begins.likely(found, most)
-        for wake in some if reading.edges else some[:1]:  # where nothing moves one is as good as another
+        for wake in some[:1] if self.readings.still else some:  # where nothing moves one is as good as another
             told = self.teller.told(planned, wake)
             if told is not None:
                 yield wake, told, math.log2(len(found.outputs) / len(some))
