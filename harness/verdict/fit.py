@@ -87,19 +87,27 @@ class Recording:
         """The length of the recording without a prediction."""
         return float(self.cost.sum())
 
-    @cached_property
-    def of_inputs(self) -> Recording:
-        """The same without the outputs: what a hand did, which says nothing of the design; and of what it is worth that
-        edges keep to the clock, the share of the inputs' edges."""
-        theirs = np.array([name in INPUT_LINES for name in self.names])
-        mask = self.rows.known.dtype.type(mask_of(self.names, INPUT_LINES))
-        rows = replace(self.rows, known=self.rows.known & mask)
+    def of_lines(self, mask: int) -> Recording:
+        """The same of these lines alone, a bit each; and of what it is worth that edges keep to the clock, the share of
+        these lines' edges."""
+        theirs = mask >> np.arange(len(self.names)) & 1
+        word = self.rows.known.dtype.type(mask)
         clock = self.clock
         if clock and clock.credit:
             moved = self.rows.moved
-            edges, every = (int(np.bitwise_count(some).sum()) for some in (moved & mask, moved))
+            edges, every = (int(np.bitwise_count(some).sum()) for some in (moved & word, moved))
             clock = replace(clock, credit=clock.credit * (edges / every if every else 1.0))
+        rows = replace(self.rows, known=self.rows.known & word)
         return replace(self, rows=rows, cost=self.cost * theirs[:, None], clock=clock)
+
+    def without_proof(self, prediction: ReadRows, offset: int) -> int:
+        """The lines that prove nothing of the design where the recording is laid at this offset, a bit each: inputs,
+        which a hand moved; and outputs that rest wherever they are compared, though they moved before, as the slot came
+        up, or move later."""
+        part, _, known = _over(self, prediction, offset)
+        known = known & self.rows.known[part]
+        moved = self.rows.moved[part.start : part.stop - 1] & known[1:] & known[:-1]
+        return ~_ever([moved]) & (1 << len(self.names)) - 1 | mask_of(self.names, INPUT_LINES)
 
     @cached_property
     def costs(self) -> Floats:
@@ -260,7 +268,10 @@ def _everywhere(
     best = np.argsort(-most, kind="stable")[: WHOLE if exact else LOOKED_AT[0]]
     best = best[most[best] > most[best[0]] - WRONG]
     found = [place(recording, prediction, int(offset)) for offset in span.offsets(best)]
-    most[best] = [there.bits for there in found]
+    laid = np.array([there.bits for there in found])
+    # Edges that strayed have their price at the others too: that of the one which pays least for it.
+    most -= max(float((most[best] - laid).min()), 0.0)
+    most[best] = laid
     found.sort(key=lambda there: -there.bits)
     alike = (most > found[0].bits - 1).sum() / sum(there.bits > found[0].bits - 1 for there in found)
     return summed(most), found, max(float(alike), 1.0)

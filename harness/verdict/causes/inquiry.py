@@ -185,7 +185,7 @@ class Inquiry:
         logarithm of the share of each."""
         foretold = self.readings.meant.foretold
         until = beginning(self.readings.capture, last + step)
-        first = replace(self.readings, capture=until, others={}, fitted={}, clockless={})
+        first = replace(self.readings, capture=until, others={}, fitted={}, clockless={}, placed={})
         reading = first.usual
         rows = first.rows(foretold, reading)
         fits = [(one, found) for one, found in first.fits(rows, reading) if found.best.mismatches <= FEW]
