@@ -354,7 +354,8 @@ class Inquiry:
         if begins is None or found is None:
             return
         some = begins.likely(found, most)
-        for wake in some[:1] if self.readings.still else some:  # where nothing moves one is as good as another
+        # Where nothing moves one is as good as another.
+        for wake in some[:1] if self.readings.still else some:
             told = self.teller.told(planned, wake)
             if told is not None:
                 yield wake, told, math.log2(len(found.outputs) / len(some))
