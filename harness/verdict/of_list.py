@@ -10,11 +10,12 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 
 from ..capture.record import Ints
-from .fit import NEVER, Fit, Recording, compared_at, lowest
+from .fit import NEVER, Fit
 from .kinds import AGREES, DIFFERS
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
 from .otherwise import LINE, PRIOR, Otherwise, some_lines
+from .placement import Recording, compared_at, lowest
 from .reading import Readout
 from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .rows import ReadRows, mask_of, row_times

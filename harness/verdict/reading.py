@@ -22,7 +22,8 @@ from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
-from .fit import NEVER, Fit, Recording, fit, summed, timed, written
+from .fit import NEVER, Fit, fit, summed
+from .placement import Recording, timed, written
 from .reference import Foretold, reference
 from .rows import (
     Moments,

@@ -13,11 +13,12 @@ from ..boards.profile import Board
 from ..capture.record import Capture
 from ..golden.golden import Golden
 from .clock import Clock
-from .fit import NEVER, Fit, Recording, compared_at, lowest, place
+from .fit import NEVER, Fit
 from .glance import refused
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .placement import Recording, compared_at, lowest, place
 from .reading import FEW, SLACK, Readout, read
 from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .reference import Foretold

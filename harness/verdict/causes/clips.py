@@ -12,7 +12,7 @@ from forelight.sim.plain_text import listed
 from numpy.typing import NDArray
 
 from ..everywhere import fast_length, split
-from ..fit import Recording
+from ..placement import Recording
 from ..rows import ReadRows
 from .mishap import CLIPPED, PAIR, Clip, Mishap
 from .wiring import clips, output_inverted, output_stuck, outputs_swapped

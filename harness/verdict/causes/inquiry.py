@@ -17,8 +17,8 @@ from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 
-from ..fit import Recording
 from ..listing import SKIP, STAY, listed
+from ..placement import Recording
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing

@@ -15,8 +15,9 @@ import numpy as np
 from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.routine import made_by_hand
-from ..fit import NEVER, Recording
+from ..fit import NEVER
 from ..listing import listed
+from ..placement import Recording
 from ..reading import Readout
 from ..reference import Foretold
 from ..verdict import lay

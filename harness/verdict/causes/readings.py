@@ -16,7 +16,8 @@ from ...boards.profile import Board
 from ...capture.record import Capture, Floats, RecordedLine
 from ..clean import without_spikes
 from ..clock import Clock, steady
-from ..fit import Fit, Recording, fit, timed
+from ..fit import Fit, fit
+from ..placement import Recording, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, mask_of, predicted, recorded

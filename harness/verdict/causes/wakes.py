@@ -23,7 +23,8 @@ from ...bench.powerups import power_up_of
 from ...capture.record import Floats
 from ...hand.timeline import Timeline
 from ..everywhere import fast_length, split
-from ..fit import Recording, Span
+from ..fit import Span
+from ..placement import Recording
 from ..rows import ReadRows, Words
 from .lightly import many, reached
 
