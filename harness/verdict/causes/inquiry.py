@@ -17,7 +17,7 @@ from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 
-from ..listing import SKIP, STAY, listed
+from ..listing import SKIP, STAY, Slip, listed
 from ..placement import Recording
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
@@ -140,21 +140,31 @@ class Inquiry:
         reading = self.readings.usual
         if reading.stated is None or not len(reading.rows.levels):
             return
-        recording = reading.recordings[0]
-        self.tried += len(writing.KINDS) * len(recording.rows.levels)
+        self.tried += len(writing.KINDS) * len(reading.recordings[0].rows.levels)
+        found: dict[tuple[Slip, ...], Explained] = {}
+        for told, _, rare in self.told(self.it):
+            for one in self._slips(reading, told, rare):
+                slips = one.handling.slips
+                if slips not in found or one.bits > found[slips].bits:
+                    found[slips] = one
+        for one in found.values():
+            self.keep(one)
+
+    def _slips(self, reading: Readout, told: Prospect, rare: float) -> Iterator[Explained]:
+        """The likeliest entries amiss, if this is what was foretold, which is so rare."""
+        recording, rows = reading.recordings[0], self.readings.rows(told.foretold, reading)
+        stated = recording.rows.first - rows.first
         # In what repeats itself a step too few may look like one too many.
-        ways = (
-            listed(recording, reading.rows, reading.stated, moves)
-            for moves in ((SKIP, STAY), (SKIP,), (STAY,))
-        )
+        ways = (listed(recording, rows, stated, made) for made in ((SKIP, STAY), (SKIP,), (STAY,)))
         for found in {way.slips: way for way in ways if way is not None}.values():
             if not 0 < len(found.slips) <= writing.MOST:
                 continue
-            cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
-            laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
-            it = cause.change(self.it)
-            self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
+            cause, shown = writing.cause(found.slips), writing.as_written(rows, found)
+            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values())) - rare
+            laid, it = writing.explains(recording, rows, found), cause.change(self.it)
+            yield Explained(
+                cause, prior, it, laid.bits + prior, laid, recording, reading, told.foretold, shown
+            )
 
     def weigh_stop(self) -> None:
         """A clock that stopped for good, up to which all is as was meant."""

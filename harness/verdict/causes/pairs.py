@@ -35,7 +35,7 @@ WRONG, OF_A_LINE = 12.0, 8.0
 
 def weigh(inquiry: Inquiry, causes: Sequence[Mishap]) -> None:
     """Two causes at a time, of those that are the most common."""
-    search = _Search(inquiry, priors_of(causes))
+    search = _PairSearch(inquiry, priors_of(causes))
     every = search.alike(causes)
     for some in every:
         search.beside_clips(some)
@@ -43,7 +43,7 @@ def weigh(inquiry: Inquiry, causes: Sequence[Mishap]) -> None:
 
 
 @dataclass(frozen=True)
-class _Both:
+class _Couple:
     """Two slips that came together: of each part any, as the same reaches the design by all of them."""
 
     prior: float
@@ -55,7 +55,7 @@ class _Both:
 
 
 @dataclass
-class _Search:
+class _PairSearch:
     """What is asked of a recording about two causes at once; `priors` are those of single ones, by name.
 
     `least` is how likely a pair must be, beside those that explain everything.
@@ -92,11 +92,11 @@ class _Search:
 
     def of_the_hand(self, every: Sequence[Sequence[Mishap]]) -> None:
         """Two slips that change what reaches the design."""
-        glance = _Glance.of(self.inquiry)
+        glance = _Skimmed.of(self.inquiry)
         if glance is None:
             return
         singly = {self.reached(some[0]) for some in every}
-        alike: dict[object, list[_Both]] = {}
+        alike: dict[object, list[_Couple]] = {}
         likely = []
         pairs = self.pairs(every)
         for number, two in enumerate(pairs):
@@ -113,18 +113,18 @@ class _Search:
             two = alike[reached][0]
             self.weigh((two.cause, two.prior), self.told(two.cause), self.members(alike[reached], reached))
 
-    def pairs(self, every: Sequence[Sequence[Mishap]]) -> list[_Both]:
+    def pairs(self, every: Sequence[Sequence[Mishap]]) -> list[_Couple]:
         """The likeliest first; those of which it matters what came first in either order."""
         found = []
         for parts in combinations(every, 2):
             prior = sum(self.priors[some[0].name] for some in parts)
-            one, other = _Both(prior, parts), _Both(prior, (parts[1], parts[0]))
+            one, other = _Couple(prior, parts), _Couple(prior, (parts[1], parts[0]))
             found.append(one)
             if one.cause.change(self.inquiry.it) != other.cause.change(self.inquiry.it):
                 found.append(other)
         return sorted(found, key=lambda two: -two.prior)
 
-    def members(self, some: Sequence[_Both], reached: object) -> Iterator[tuple[Mishap, float]]:
+    def members(self, some: Sequence[_Couple], reached: object) -> Iterator[tuple[Mishap, float]]:
         """All pairs of causes by which the same reaches the design, each with its prior."""
         for two in some:
             for first, second in product(*two.parts):
@@ -164,7 +164,7 @@ class _Search:
 
 
 @dataclass
-class _Glance:
+class _Skimmed:
     """The beginning of a recording, laid at a glance on what slips of the hand show; the slot is meant to be up at the
     tick `up`."""
 
@@ -174,10 +174,10 @@ class _Glance:
     awake: int = 0
 
     @staticmethod
-    def of(inquiry: Inquiry) -> _Glance | None:
+    def of(inquiry: Inquiry) -> _Skimmed | None:
         meant, usual = inquiry.readings.meant, inquiry.readings.usual
         begins = inquiry.beginning(inquiry.it, meant, usual)
-        return None if begins is None else _Glance(inquiry, begins, meant.up)
+        return None if begins is None else _Skimmed(inquiry, begins, meant.up)
 
     def amiss(self, planned: Planned) -> float | None:
         """How many levels are otherwise where they are fewest; None where that is more than a glance."""
