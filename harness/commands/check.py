@@ -46,8 +46,8 @@ def run(
     if entry:
         entry.ready(experiment)
     recorded = noting.recording(path)
-    place = recorded.name and str(path)
-    capture = parse_capture(recorded.data, place or PIPED, asked.mapping, board.pins, board.display)
+    place = str(path) if recorded.name else PIPED
+    capture = parse_capture(recorded.data, place, asked.mapping, board.pins, board.display)
     try:
         asking, golden, verdict = judged(asked, capture)
     except noting.OF_THE_DESIGN as error:
@@ -65,7 +65,7 @@ def run(
         # What a recording that fits nowhere might be instead is said where no cause explains it.
         plain = replace(verdict, remedies=()) if why and why.ranking.convincing else verdict
         show(
-            *paragraphs(asking, path, plain, start),
+            *paragraphs(asking, capture.source, plain, start),
             *more,
             *_anywhere(golden),
             *begun(golden, capture, verdict),
@@ -124,7 +124,7 @@ def begun(golden: Golden, capture: Capture, verdict: Verdict) -> Iterator[str]:
         )
 
 
-def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> Iterator[Text | str]:
+def paragraphs(asking: Question, source: str, verdict: Verdict, start: float) -> Iterator[Text | str]:
     """The verdict first, then what it rests on, then what to do."""
     where = (
         f", slot {asking.slot} of {asking.board.name}"
@@ -133,7 +133,7 @@ def paragraphs(asking: Question, path: Path, verdict: Verdict, start: float) -> 
     )
     words = {AGREES: "Agrees", DIFFERS: "Differs", INCONCLUSIVE: "Inconclusive"}
     yield Text(words[verdict.kind], style="bold").append(
-        f": {path} and what is foretold for {asking.sheet.title}{where}.", style="not bold"
+        f": {source} and what is foretold for {asking.sheet.title}{where}.", style="not bold"
     )
     yield from verdict.reasons
     yield from evidence(verdict, start, setting_word(asking.board))

@@ -66,7 +66,7 @@ def run(asked: Asked, path: Path, mapping: Mapping[str, str], as_json: bool) -> 
     if as_json:
         emit_json({"capture": str(path), "board": board.name, "slots": [_plain(fit) for fit in found]})
     else:
-        show(*paragraphs(board, path, capture, found))
+        show(*paragraphs(board, capture, found))
     kinds = {fit.verdict.kind for fit in found if fit.verdict}
     return next((EXIT_CODES[kind] for kind in RANKS if kind in kinds), EXIT_CODES[DIFFERS])
 
@@ -131,14 +131,16 @@ def _plain(fit: SlotFit) -> dict[str, object]:
     return said | (fit.verdict.to_json() if fit.verdict else {"verdict": None})
 
 
-def paragraphs(
-    board: Board, path: Path, capture: Capture, found: list[SlotFit]
-) -> Iterator[Text | Table | str]:
+def paragraphs(board: Board, capture: Capture, found: list[SlotFit]) -> Iterator[Text | Table | str]:
     """The answer in a sentence, then slot by slot."""
     sure = [fit for fit in found if fit.verdict and fit.verdict.kind == AGREES]
     maybe = [fit for fit in found if fit.verdict and fit.verdict.kind == INCONCLUSIVE]
     listed = ", ".join(f"{fit.title} in slot {fit.slot}" for fit in sure)
-    head = f"{path} fits {listed}" if sure else f"{path} fits no slot of {board.name} for sure"
+    head = (
+        f"{capture.source} fits {listed}"
+        if sure
+        else f"{capture.source} fits no slot of {board.name} for sure"
+    )
     yield Text(head, style="bold").append(
         f"; {len(maybe)} of {len(found)} slots cannot be told.", style="not bold"
     )

@@ -22,9 +22,20 @@ from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
-from .fit import NEVER, Fit, Recording, fit, summed, timed, written
+from .fit import NEVER, Fit, fit, summed
+from .placement import Recording, timed, written
 from .reference import Foretold, reference
-from .rows import Moments, ReadRows, changes, foretold_list, moments, moves, predicted, recorded, seen_list
+from .rows import (
+    Moments,
+    ReadRows,
+    every_change,
+    foretold_list,
+    moments,
+    moves,
+    predicted,
+    recorded,
+    seen_list,
+)
 
 AS_SHORT = 1.25  # lest what the recording's clean-up takes out just stays in the prediction
 LONGER, MOST_BEFORE = 1.2, 64.0  # a clock by which a recording is longer, beside some steps, is none
@@ -89,15 +100,14 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    @cached_property
-    def by_hand(self) -> float:
-        """What is saved of the inputs alone: a hand moved them as it was told to, whatever the design does."""
-        if not any(name in INPUT_LINES for one in self.recordings for name in one.names):
-            return 0.0
-        inputs = tuple(one.of_inputs for one in self.recordings)
-        return (
-            max(replace(self, recordings=inputs).own[0], 0.0) if any(one.null_bits for one in inputs) else 0.0
-        )
+    def proved(self, bits: float, recording: Recording, offset: int) -> float:
+        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
+        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
+        mask = recording.without_proof(self.rows, offset)
+        silent = tuple(one.of_lines(mask) for one in self.recordings)
+        if not any(one.null_bits for one in silent):
+            return bits
+        return bits - max(replace(self, recordings=silent).own[0], 0.0)
 
     def bits(self, rows: ReadRows) -> float:
         """What a prediction saves, over all clocks and places."""
@@ -203,7 +213,7 @@ def _timed(
         found = []
     stray = found[0].stray if found else 0.0
     blur = SPIKE if shortest > 0 else 0.0
-    bounds = (capture.start, _seen_until(capture, 1 / scale))
+    bounds = (capture.start, capture.end)
     foretold = predicted(theirs, at, stray + blur)
     readings = []
     longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
@@ -230,14 +240,6 @@ def _timed(
     )
 
 
-def _seen_until(capture: Capture, step: float) -> float:
-    """Until when a recording was seen: where its changes lie whole steps apart, their grid is no sample period, and
-    what came more than a step after the last row nobody knows."""
-    if capture.period <= step:
-        return capture.end
-    return min(capture.end, max(capture.end - capture.period, capture.last_change) + step)
-
-
 def _pinned(recording: Recording, theirs: Foretold, steps: RecordedLine, start: float) -> int:
     """The row in which a recording lies whose first rise is the prediction's first once the set-up is over."""
     rises = steps.times[(steps.levels == 1) & (steps.times > start)]
@@ -261,7 +263,7 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
     one_of = max(sum(len(line.times) for line in lines.values()) / MOST_EDGES, 1.0)
-    everything = np.concatenate([np.zeros(0), *(changes(reference, name)[:LOOKED_AT] for name in lines)])
+    everything = every_change(reference, lines, LOOKED_AT)
     for name, line in lines.items():
         edges, levels = moves(reference, name)
         for level in (0, 1):

@@ -9,7 +9,7 @@ prediction where the line keeps still for as long as edges stray, and in the rec
 from __future__ import annotations
 
 import math
-from collections.abc import Container, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -111,8 +111,7 @@ class Moments:
 def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
     phases = {name: _some(changes(reference, name)) % 1.0 for name in names}
-    everything = np.concatenate([*phases.values(), np.zeros(0)])
-    usual = _still(everything) or ((0.49, 0.49),)
+    usual = _still(_some(every_change(reference, names)) % 1.0) or ((0.49, 0.49),)
     still = [_still(phases[name]) or usual for name in names]
     first, second = (tuple(tuple(pair[n] for pair in pairs) for pairs in still) for n in (0, 1))
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
@@ -136,6 +135,16 @@ def moves(reference: Foretold, name: str) -> tuple[Floats, Levels]:
 def changes(reference: Foretold, name: str) -> Floats:
     """When it does."""
     return moves(reference, name)[0]
+
+
+def every_change(reference: Foretold, names: Iterable[str], most: int | None = None) -> Floats:
+    """When these lines do, the first `most` times each; where no level is known on both sides of a change, when they
+    come to be known or are so no more, which is at the same places in a step."""
+    found = np.concatenate([np.zeros(0), *(changes(reference, name)[:most] for name in names)])
+    if len(found):
+        return found
+    times = [reference.lines[name].times[1:] for name in names]
+    return np.concatenate([np.zeros(0), *(some[some >= reference.since][:most] for some in times)])
 
 
 def _still(phases: Floats) -> tuple[tuple[float, float], ...]:

@@ -16,7 +16,8 @@ from ...boards.profile import Board
 from ...capture.record import Capture, Floats, RecordedLine
 from ..clean import without_spikes
 from ..clock import Clock, steady
-from ..fit import Fit, Recording, fit, timed
+from ..fit import Fit, fit
+from ..placement import Recording, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
 from ..rows import ReadRows, changes, foretold_list, mask_of, predicted, recorded
@@ -55,8 +56,8 @@ NORMAL = math.sqrt(2 * math.pi * math.e)
 INSTANT, LEAST_SPREAD, FITTED = 0.3, 0.003, 3
 #: Of a recording's length, so long a line must be foretold to rest that never moves in it.
 STILLNESS = 0.9
-#: Edges that say little of a rate, and nothing at all.
-FEWEST, STILL = 16, 3
+#: Edges that say little of a rate, and nothing at all; and whose places in a step must be foretold.
+FEWEST, STILL, FEW_PLACED = 16, 3, 3
 #: Rates within the tolerance that are tried for a recording with too few edges for a clock, and how far, in steps, two
 #: of them part by its end; of the levels so many may be otherwise by the rate that was meant.
 MOST_RATES, APART, NEAR = 24, 0.5, 0.1
@@ -77,6 +78,7 @@ class Readings:
     others: dict[tuple[float, float], Readout | None] = field(default_factory=dict)
     fitted: dict[tuple[int, int, int], list[tuple[Recording, Fit]]] = field(default_factory=dict)
     clockless: dict[int, list[Recording]] = field(default_factory=dict)
+    placed: dict[tuple[int, frozenset[str]], Readout] = field(default_factory=dict)
     recent: deque[tuple[Foretold, Readout, ReadRows]] = field(default_factory=lambda: deque(maxlen=RECENT))
     clipped: deque[tuple[Foretold, tuple[Clip, ...], Foretold]] = field(
         default_factory=lambda: deque(maxlen=RECENT)
@@ -106,15 +108,29 @@ class Readings:
         if self.given is not None and abs(rate / self.given - 1) > self._slack:
             return None
         if abs(rate / meant - 1) < TOLERANCE:
-            return self.usual
+            return self._as_told(self.usual, told, pace)
         if (rate, hz) not in self.others:
             for (known, its), reading in self.others.items():
                 # By another step clock lines change at other places in a step.
                 alike = abs(its / hz - 1) < TOLERANCE
                 if alike and (known == rate or (reading is not None and _keeps(reading, rate, known))):
-                    return reading
+                    return self._as_told(reading, told, pace)
             self._read_at(rate, told, pace)
-        return self.others.get((rate, hz))
+        return self._as_told(self.others.get((rate, hz)), told, pace)
+
+    def _as_told(self, reading: Readout | None, told: Prospect, pace: float) -> Readout | None:
+        """The same; or, where what it was read by says not at which places in a step lines change, a reading by this
+        prediction, which may say it."""
+        if reading is None or reading.edges >= FEW_PLACED or self.still or self.capture.unit != "seconds":
+            return reading
+        moving = frozenset(name for name in self.names if len(changes(told.foretold, name)))
+        if not moving:
+            return reading
+        key = id(reading), moving
+        if key not in self.placed:
+            found = self._read(told, _scaled(self.capture, 1 / pace))
+            self.placed[key] = found if found.recordings and found.edges > reading.edges else reading
+        return self.placed[key]
 
     def _read_at(self, rate: float, told: Prospect, pace: float) -> None:
         """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another

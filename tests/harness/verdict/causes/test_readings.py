@@ -13,7 +13,7 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.clock import steady
-from forelight.harness.verdict.fit import timed
+from forelight.harness.verdict.placement import timed
 from forelight.harness.verdict.rows import Moments, ReadRows
 from forelight.sim.levels import UNKNOWN
 

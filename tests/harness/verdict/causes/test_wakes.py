@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from forelight.harness.verdict.causes.wakes import SOME, Beginning, Woken
-from forelight.harness.verdict.fit import Recording
+from forelight.harness.verdict.placement import Recording
 from forelight.harness.verdict.rows import Moments, ReadRows
 
 SEED = 3
