@@ -25,7 +25,7 @@ def test_the_likeliest_power_ups_are_those_of_all_placements(differ: tuple[int, 
     outputs[:, own] = rng.integers(0, 4, outputs[:, own].shape, np.uint8)
     outputs[:, moves:] = outputs[:1, moves - 1 : moves] if moves else 1
     at = differ[0] + 3
-    seen = outputs[7, at : at + ROWS] ^ (rng.random(ROWS) < 0.1).astype(np.uint8)
+    seen = (outputs[7, at : at + ROWS] ^ (rng.random(ROWS) < 0.1)).astype(np.uint8)
     known = rng.integers(0, 4, ROWS, np.uint8)
     rows = ReadRows(seen, known, 1)
     recording = Recording(Moments(("o0", "o1"), ((0.5,),) * 2), rows, np.zeros((2, ROWS)))
