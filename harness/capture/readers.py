@@ -17,7 +17,7 @@ from ..limits import stage
 from .columns import Column, match_columns
 from .eye import spelled_out
 from .pipes import whole
-from .record import ENOUGH, Capture, RecordedLine, changes_only, quantum
+from .record import Capture, RecordedLine, changes_only, sampled_every
 from .session import MAGIC, read_session
 from .tables import as_utf8, read_table
 
@@ -125,8 +125,7 @@ def _from_dump(dump: Dump, place: str, mapping: Names, labels: Names) -> Capture
     for name, (index, bit) in chosen.items():
         ticks, levels = dump.levels(dump.variables[index], bit)
         lines[name] = changes_only(ticks * np.float64(unit), levels)
-    moments = [line.times[1:][:ENOUGH] for line in lines.values()]
-    period = quantum(np.concatenate(moments)) if moments else 0.0
+    period = sampled_every(lines.values())
     return Capture(
         lines, dump.first * float(unit), dump.last * float(unit), "seconds", period, place, tuple(notes)
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import field
 
 import numpy as np
@@ -16,6 +16,10 @@ Ints = NDArray[np.int64]
 
 ENOUGH = 1 << 16  # instants that tell whether there is a grid
 KNOT = 512  # times between two of which a straight line is guessed
+#: What a recording may hold: a row for each sample, or for each change alone.
+SAMPLES, CHANGES = "samples", "changes"
+RUNS = 8  # of a line, which tell whether it moves from one place of a grid to the next
+ITS_OWN = 0.15  # of these follow one another and are no longer than the grid: a design's own, and no samples'
 #: The lines that a capture can hold. `step` and `restart` are lines of their own on boards that have such.
 LINES = (*(f"i{n}" for n in range(8)), *(f"o{n}" for n in range(8)), "step", "restart")
 
@@ -38,9 +42,11 @@ class Capture:
     """A recording of some of a design's lines.
 
     `unit` says what times count: `seconds`, `samples` (at a rate that nobody stated), or `steps` (no times at all,
-    only what was seen at each step). `start` and `end` bound what was observed; `period` is the time between two
-    samples, 0 where the instants of change themselves were recorded. `notes` say in plain sentences what was guessed.
-    `signs` is how many different entries there may be in what an eye wrote down.
+    only what was seen at each step). `holds` is `SAMPLES` or `CHANGES`. `start` and `end` bound what was observed: a
+    sample lasts until the next one, and what came after the last of the changes nobody knows, unless it is stated.
+    `period` is the time between two samples, those behind changes too; 0 where the instants of change themselves were
+    recorded. `notes` say in plain sentences what was guessed. `signs` is how many different entries there may be in
+    what an eye wrote down.
     """
 
     lines: Mapping[str, RecordedLine]
@@ -51,6 +57,7 @@ class Capture:
     source: str = ""
     notes: tuple[str, ...] = field(default=())
     signs: int = 256
+    holds: str = CHANGES
 
     @property
     def timed(self) -> bool:
@@ -97,6 +104,21 @@ def quantum(times: Floats) -> float:
         if len(near) == len(gaps):
             return period
         reach *= 4
+
+
+def sampled_every(lines: Iterable[RecordedLine]) -> float:
+    """The sample period behind the changes of some lines; 0 where they were not sampled, so far as can be told.
+
+    Changes that lie whole steps apart have a grid too, and that is the design's own. By such a grid a line that is
+    busy moves again and again from one place to the next; between two samples it does so for a spike alone.
+    """
+    changes = [line.times[1:][:ENOUGH] for line in lines]
+    grid = quantum(np.concatenate(changes)) if changes else 0.0
+    for times in changes:
+        short = np.diff(times) < 1.5 * grid
+        if len(short) >= RUNS and np.mean(short[1:] & short[:-1]) > ITS_OWN:
+            return 0.0
+    return grid
 
 
 def places(times: Floats, marks: Floats) -> Ints:

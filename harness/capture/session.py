@@ -19,7 +19,7 @@ from forelight.sim.errors import CaptureError
 
 from .columns import Column, match_columns
 from .layout import RATES
-from .record import Capture, Levels, RecordedLine, changes_only
+from .record import SAMPLES, Capture, Levels, RecordedLine, changes_only
 
 MAGIC = b"PK\x03\x04"
 PIECE = 1 << 20  # samples that are handled at a time
@@ -94,7 +94,7 @@ class _Archive:
             when = np.concatenate([when for when, _ in parts])
             lines[line] = changes_only(when / rate, np.concatenate([level for _, level in parts]))
         unit = "seconds" if self.rate else "samples"
-        return Capture(lines, 0.0, samples / rate, unit, 1 / rate, self.place, tuple(notes))
+        return Capture(lines, 0.0, samples / rate, unit, 1 / rate, self.place, tuple(notes), holds=SAMPLES)
 
     def _pieces(self) -> Iterator[np.ndarray[tuple[int, int], np.dtype[np.uint8]]]:
         """The samples, a row of bytes each; a sample that was cut short at the end is left out."""

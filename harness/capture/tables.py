@@ -8,21 +8,35 @@ groups) are struck out, fields are found by their delimiters, and of each line o
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from forelight.sim.errors import CaptureError
 from forelight.sim.levels import LEVEL, OTHER, UNKNOWN
 from forelight.sim.traces.columns import Bytes, Ints
+from numpy.typing import NDArray
 
 from .clocks import StampReader
 from .columns import BYTES, Chosen, Column, match_columns
 from .layout import DECIMAL, DELIMITERS, HEXADECIMAL, TableLayout, find_layout
 from .numbers import numbers
-from .record import LINES, Capture, Floats, Levels, RecordedLine, changes_only, quantum
+from .record import (
+    CHANGES,
+    ENOUGH,
+    LINES,
+    SAMPLES,
+    Capture,
+    Floats,
+    Levels,
+    RecordedLine,
+    changes_only,
+    quantum,
+    sampled_every,
+)
 
 PIECE = 1 << 22  # bytes that are handled at a time
+REGULAR = 0.9  # of the rows of a table of samples come one period after another
 DIGIT = np.full(256, OTHER, np.uint8)
 for _value in range(16):
     DIGIT[[ord(f"{_value:x}"), ord(f"{_value:X}")]] = _value
@@ -137,15 +151,16 @@ def _read(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[s
     notes: list[str] = []
     columns: list[Column] = []
     got: dict[str, list[RecordedLine]] = {}
-    first, last, unit, period = 0.0, -np.inf, layout.clock, 0.0
-    stamps, bases = StampReader(), dict[int, int]()
+    first, last, unit, sampled = 0.0, -np.inf, layout.clock, False
+    stamps, bases, period = StampReader(), dict[int, int](), 0.0
     for fields in _pieces(data, layout, place):
         times, unit = _times(fields, last, stamps)
         if not columns:
             columns = _columns(fields, {mapping[line] for line in BYTES if line in mapping})
             chosen, notes = match_columns(columns, mapping, labels, place)
             got = {name: [] for name in chosen}
-            first, period = float(times[0]), _period(times, layout)
+            first, sampled = float(times[0]), _is_sampled(fields, times, columns)
+            period = _stated_period(layout) or (quantum(times) if sampled else 0.0)
         last = float(times[-1])
         whole: dict[int, Levels] = {}
         for name, (index, bit) in chosen.items():
@@ -163,8 +178,14 @@ def _read(data: bytes, place: str, mapping: Mapping[str, str], labels: Mapping[s
         for index, base in bases.items()
     ]
     lines = {name: _joined(parts) for name, parts in got.items()}
-    end = last + (1.0 if unit == "steps" else period)
-    return Capture(lines, first, end, unit, period, place, (*layout.notes, *notes))
+    if unit == "steps":
+        last += 1.0
+    elif sampled:
+        last += period
+    else:
+        period = period or sampled_every(lines.values())
+    holds = SAMPLES if sampled else CHANGES
+    return Capture(lines, first, last, unit, period, place, (*layout.notes, *notes), holds=holds)
 
 
 def as_utf8(data: bytes) -> bytes:
@@ -249,11 +270,35 @@ def _times(fields: Fields, before: float, stamps: StampReader) -> tuple[Floats, 
     return times, "seconds" if layout.clock == "samples" and layout.rate else layout.clock
 
 
-def _period(times: Floats, layout: TableLayout) -> float:
-    """The time between two samples; 0 where the rows are changes."""
-    if layout.time is None or layout.clock == "samples":
-        return 1 / (layout.rate or 1.0)
-    return 0.0 if layout.clock == "steps" else quantum(times)
+def _stated_period(layout: TableLayout) -> float:
+    """The time between two samples, where rows are counted in samples; else 0."""
+    return 1 / (layout.rate or 1.0) if layout.time is None or layout.clock == "samples" else 0.0
+
+
+def _is_sampled(fields: Fields, times: Floats, columns: Sequence[Column]) -> bool:
+    """Whether there is a row for each sample, and not for each change alone: rows come at regular times, and some show
+    the same as the row above. The last row may do that anyway, to say how long was recorded."""
+    if fields.layout.time is None or fields.layout.clock == "steps":
+        return True
+    gaps = np.diff(times[:ENOUGH])
+    grid = quantum(times)
+    if len(gaps) < 2 or not grid or np.mean(np.abs(gaps - grid) < grid / 2) < REGULAR:
+        return False
+    same = np.ones(len(gaps) - 1, bool)
+    for index, column in enumerate(columns):
+        if column.width:
+            same &= _as_above(fields, index)[: len(same)]
+    return bool(same.any())
+
+
+def _as_above(fields: Fields, index: int) -> NDArray[np.bool_]:
+    """Whether each field of a column, from the second on, is what stands above it; of so many rows as tell."""
+    starts, lengths = (column[: ENOUGH + 1] for column in fields.column(index))
+    same: NDArray[np.bool_] = lengths[1:] == lengths[:-1]
+    for spot in range(int(lengths.max(initial=0))):
+        text = fields.text[np.minimum(starts + spot, len(fields.text) - 1)]
+        same &= (text[1:] == text[:-1]) | (spot >= lengths[1:])
+    return same
 
 
 def _seen_at_steps(times: Floats, levels: Levels) -> RecordedLine:

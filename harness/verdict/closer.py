@@ -15,7 +15,8 @@ from forelight.sim.levels import UNKNOWN
 
 from ..capture.record import Floats, RecordedLine
 from .clock import Clock
-from .fit import Fit, Recording, fit, timed
+from .fit import Fit, fit
+from .placement import Recording, timed
 from .reference import Foretold
 from .rows import ReadRows, moves, recorded
 

@@ -10,13 +10,14 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 
 from ..capture.record import Ints
-from .fit import NEVER, Fit, Recording, compared_at, lowest
+from .fit import NEVER, Fit
 from .kinds import AGREES, DIFFERS
 from .listing import MISSED, WRONG_ENTRY, Listed, listed
 from .null import line_bits
 from .otherwise import LINE, PRIOR, Otherwise, some_lines
+from .placement import Recording, compared_at, lowest
 from .reading import Readout
-from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
+from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .rows import ReadRows, mask_of, row_times
 
 FEW_ENTRIES = 6  # of a list: fewer are shown by too many designs (common practice, no source)
@@ -74,9 +75,10 @@ def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
             remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
         )
     outputs = mask_of(recording.names, OUTPUT_LINES)
-    proved = result.evidence - reading.by_hand if _moving(recording.rows) & outputs else 0.0
+    offset = reading.own[1][0].best.offset
+    proved = reading.proved(result.evidence, recording, offset) if _moving(recording.rows) & outputs else 0.0
     if proved < MARGIN:
-        return replace(result, evidence=proved, reasons=(BY_HAND,), remedies=(MORE,))
+        return replace(result, evidence=proved, reasons=(RESTING,), remedies=(MORE,))
     return replace(result, kind=AGREES, evidence=proved)
 
 

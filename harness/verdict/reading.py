@@ -22,7 +22,8 @@ from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
-from .fit import NEVER, Fit, Recording, fit, summed, timed, written
+from .fit import NEVER, Fit, fit, summed
+from .placement import Recording, timed, written
 from .reference import Foretold, reference
 from .rows import (
     Moments,
@@ -99,15 +100,14 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    @cached_property
-    def by_hand(self) -> float:
-        """What is saved of the inputs alone: a hand moved them as it was told to, whatever the design does."""
-        if not any(name in INPUT_LINES for one in self.recordings for name in one.names):
-            return 0.0
-        inputs = tuple(one.of_inputs for one in self.recordings)
-        return (
-            max(replace(self, recordings=inputs).own[0], 0.0) if any(one.null_bits for one in inputs) else 0.0
-        )
+    def proved(self, bits: float, recording: Recording, offset: int) -> float:
+        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
+        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
+        mask = recording.without_proof(self.rows, offset)
+        silent = tuple(one.of_lines(mask) for one in self.recordings)
+        if not any(one.null_bits for one in silent):
+            return bits
+        return bits - max(replace(self, recordings=silent).own[0], 0.0)
 
     def bits(self, rows: ReadRows) -> float:
         """What a prediction saves, over all clocks and places."""
@@ -213,7 +213,7 @@ def _timed(
         found = []
     stray = found[0].stray if found else 0.0
     blur = SPIKE if shortest > 0 else 0.0
-    bounds = (capture.start, _seen_until(capture, 1 / scale))
+    bounds = (capture.start, capture.end)
     foretold = predicted(theirs, at, stray + blur)
     readings = []
     longest = LONGER * len(foretold.levels) / foretold.slots + MOST_BEFORE
@@ -238,14 +238,6 @@ def _timed(
         bounds=bounds,
         in_seconds=capture.unit == "seconds",
     )
-
-
-def _seen_until(capture: Capture, step: float) -> float:
-    """Until when a recording was seen: where its changes lie whole steps apart, their grid is no sample period, and
-    what came more than a step after the last row nobody knows."""
-    if capture.period <= step:
-        return capture.end
-    return min(capture.end, max(capture.end - capture.period, capture.last_change) + step)
 
 
 def _pinned(recording: Recording, theirs: Foretold, steps: RecordedLine, start: float) -> int:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 
 MARGIN = 10.0  # bits by which one explanation must beat the other: odds of a thousand to one
-#: Why a recording tells nothing in which only the inputs move; and what to do.
-BY_HAND = (
-    "All is as foretold, but it is inputs that move, and these a hand moved: the outputs prove too little."
+#: Why a recording tells nothing in which the outputs rest once the slot is up; and what to do.
+RESTING = (
+    "All is as foretold, but that proves too little: hardly an output moves once the slot is up, "
+    "and inputs move as a hand moved them."
 )
 LONGER = "If it was begun after the predicted run had ended, predict a longer run."
 MORE = "Record more lines, or a run in which the outputs change."

@@ -13,13 +13,14 @@ from ..boards.profile import Board
 from ..capture.record import Capture
 from ..golden.golden import Golden
 from .clock import Clock
-from .fit import NEVER, Fit, Recording, compared_at, lowest, place
+from .fit import NEVER, Fit
 from .glance import refused
 from .kinds import AGREES, DIFFERS, INCONCLUSIVE
 from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
+from .placement import Recording, compared_at, lowest, place
 from .reading import FEW, SLACK, Readout, read
-from .record import BY_HAND, LONGER, MARGIN, MORE, Difference, Verdict
+from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .reference import Foretold
 
 __all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
@@ -116,6 +117,11 @@ class Laid:
         )
 
     @property
+    def all_told(self) -> bool:
+        """Whether the recording begins when the slot is up, where it is laid: what was before is nobody's to tell."""
+        return self.found.best.offset + self.recording.bounds[0] >= -1
+
+    @property
     def far_off(self) -> bool:
         """Whether no closer look can help: wherever it is laid much differs, or little of it would be as foretold."""
         much = HALF * self.recording.null_bits
@@ -171,7 +177,7 @@ def _keeps(laid: Laid) -> float:
 def _ran_already(laid: Laid) -> bool:
     """Whether a recording that is laid with its beginning in the set-up is as foretold there too, some steps away: so
     the design may have run, and slipped."""
-    if laid.recording.moments.held or laid.found.best.offset + laid.recording.bounds[0] >= -1:
+    if laid.recording.moments.held or laid.all_told:
         return False
     return any(other.kind == SLIP and other.raw > laid.bits + RAN for _, other in laid.otherwise)
 
@@ -190,11 +196,11 @@ def _as_restarted(laid: Laid, slip: Otherwise) -> bool:
 def _open(laid: Laid, worse: float, proved: float) -> tuple[str, str] | None:
     """Why a recording that is as foretold need not be so, and what to do: something else explains it as well, to
     `worse` bits, or nothing is `proved`."""
+    if proved < MARGIN:
+        return RESTING, MORE
     if worse >= laid.bits - CLOSE:
         said = "All of it may be as foretold, but a step lost or gained on the way would explain it nearly as well."
         return said, "Record the step line too, or more lines."
-    if proved < MARGIN:
-        return BY_HAND, MORE
     if _ran_already(laid):
         said = (
             "Nothing differs if it was restarted on the way; but up to there it is as foretold too, "
@@ -209,7 +215,7 @@ def _doubt(laid: Laid, other: Otherwise) -> tuple[str, str] | None:
     if other.kind == SLIP and _as_restarted(laid, other):
         said = "A step lost or gained on the way would explain it, and so would a restart on the way."
         return said, "Record the restart too."
-    if laid.bits >= MARGIN and not laid.found.best.mismatches and len(other.wrong[0]):
+    if laid.bits >= MARGIN and laid.all_told and not laid.found.best.mismatches and len(other.wrong[0]):
         said = (
             "Nothing that is certain differs, but a step lost or gained on the way would also explain what the "
             "prediction leaves open."
@@ -260,7 +266,7 @@ def _of_laid(
                 remedies=(LONGER,),
             )
     elif laid.bits >= MARGIN:
-        result = replace(result, evidence=laid.bits - reading.by_hand)
+        result = replace(result, evidence=reading.proved(laid.bits, recording, found.best.offset))
         if doubt := _open(laid, worse, result.evidence):
             reasons.append(doubt[0])
             remedies.append(doubt[1])

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from threading import Thread
-from typing import TYPE_CHECKING
 
+from ..machine.blocks import longest_block
+from ..machine.code import Code, compile_text
 from ..netlist import Netlist, Word
 from ..schedule import schedule
 from . import division, loop
@@ -14,9 +15,6 @@ from .clock import Toggle, clock
 from .layout import layout
 from .many_clocks import MANY
 from .program import Program
-
-if TYPE_CHECKING:
-    from .jit import Code
 
 #: Netlists with more cells than this are compiled with less optimisation, which takes less than linear time no more.
 _LARGE = 20_000
@@ -111,8 +109,6 @@ class Compiled:
         if key in self._left:
             self._left[key] -= updates
         if found is None or self._left.get(key, 1) <= 0:
-            from .jit import compile_text
-
             text = self.text(function, *key[1:])
             level = self._level(key, function, text, updates)
             found = self._codes[key] = compile_text(text, function, level, passes=self.passes)
@@ -128,8 +124,6 @@ class Compiled:
             return 0
         if self.passes or self._left.pop(key, 1) <= 0:
             return level
-        from .jit import longest_block
-
         words = longest_block(text)
         left = _PAYS * words - updates
         if words <= _SOON or left <= 0:

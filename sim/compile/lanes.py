@@ -11,9 +11,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from ..frozen import frozen
+from ..machine.code import Code, compile_text
 from ..netlist import Const, Netlist, Slice, Word
 from .compiled import Compiled
-from .jit import Code, compile_text
 from .lane_clock import Copy, moving_level
 from .layout import Place, storage_bits
 from .loop import finish, lead_back, load_all, phis_of, store_all

@@ -13,11 +13,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from ..machine.blocks import SWEEP
 from ..netlist import Word
 from .program import Here, Live
 
-#: What stands before each loop of sweeps in a text.
-SWEEP = "; a loop of sweeps"
 #: Sweeps in order before chance is called in, and as many again as twice the loop has nodes.
 _IN_ORDER = 64
 #: Sweeps by chance before the loop starts again from where it was; a power of two.

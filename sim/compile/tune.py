@@ -21,9 +21,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ..frozen import frozen
+from ..machine.code import Code, compile_text
 from ..netlist import Const, Slice, Word
 from .clock import Split, Toggle, clock
-from .jit import Code, compile_text
 from .layout import aligned
 from .loop import element_bits
 from .program import Program

@@ -8,8 +8,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from forelight.sim.compile.jit import CACHE, compile_text
 from forelight.sim.disk_cache import DiskCache, folder, key
+from forelight.sim.machine.code import CACHE, compile_text
 
 
 @pytest.fixture(autouse=True)

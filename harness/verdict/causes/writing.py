@@ -9,8 +9,9 @@ from dataclasses import replace
 import numpy as np
 from forelight.sim.plain_text import listed
 
-from ..fit import Fit, Recording, place
+from ..fit import Fit
 from ..listing import MISSED, SLIP_BITS, TWICE, WRONG_ENTRY, Listed, Slip
+from ..placement import Recording, place
 from ..rows import ReadRows
 from .mishap import Mishap
 

@@ -135,7 +135,7 @@ def test_times_count_without_a_step_line() -> None:
         Set({"i3": 0}),
         Frames(1499),
         Set({"i0": 0}),
-        Frames(2999),  # to the end of what was observed, a sample after the last row
+        Frames(2249),  # to the last row: these are changes
     )
 
 

@@ -8,10 +8,18 @@ import numpy as np
 import pytest
 from forelight.harness.capture import tables
 from forelight.harness.capture.readers import parse_capture, read_capture
-from forelight.harness.capture.record import Capture, quantum
+from forelight.harness.capture.record import (
+    CHANGES,
+    SAMPLES,
+    Capture,
+    RecordedLine,
+    quantum,
+    sampled_every,
+)
 from forelight.harness.verdict.verdict import check
 from forelight.sim.errors import CaptureError
 from forelight.sim.levels import UNKNOWN
+from numpy.typing import NDArray
 
 from tests.harness.verdict.noise import BOARD, Setup, golden_of, states
 
@@ -84,7 +92,9 @@ def test_one_recording_in_many_layouts(text: str) -> None:
     capture = of(text, **({} if "o" in text else {"o0": "2"}))
     assert levels(capture, "o0") == PLAIN
     assert capture.unit == "seconds"
-    assert capture.period == pytest.approx(0.001)
+    held = (CHANGES, 0.0, 0.003) if "claim" in text else (SAMPLES, 0.001, 0.004)
+    assert capture.holds == held[0]
+    assert (capture.period, capture.end) == pytest.approx(held[1:])
 
 
 def test_negative_times_gaps_and_mapped_columns() -> None:
@@ -92,7 +102,7 @@ def test_negative_times_gaps_and_mapped_columns() -> None:
     assert levels(capture, "o0") == [(-0.5, UNKNOWN), (-0.25, 0), (0.5, 1)]
     assert levels(capture, "i7") == [(-0.5, 1), (0.5, UNKNOWN), (0.75, 0)]
     assert capture.start == -0.5
-    assert capture.end == 0.75 + capture.period
+    assert (capture.holds, capture.end) == (CHANGES, 0.75)
 
 
 def test_what_an_eye_wrote_down() -> None:
@@ -126,6 +136,7 @@ def test_a_dump_with_a_variable_for_each_bit_and_no_time_scale() -> None:
 def test_sample_numbers_without_a_rate() -> None:
     capture = of("sample;o0\n0;0\n5;1\n9;0\n12;1\n")
     assert (capture.unit, capture.period) == ("samples", 1.0)
+    assert (capture.holds, capture.end) == (CHANGES, 12.0)
 
 
 def test_a_dump_with_labels_of_the_board_and_a_bus(tmp_path: Path) -> None:
@@ -230,6 +241,43 @@ def test_the_grid_behind_rounded_times() -> None:
     samples = np.array([0, 1, 4, 5, 40, 300, 301, 5000])
     assert quantum(np.round(samples / 3, 3)) == pytest.approx(1 / 3, rel=1e-4)
     assert quantum(np.cumsum(np.random.default_rng(5).uniform(0.5, 1.5, 50))) == 0
+
+
+def a_line(times: NDArray[np.float64]) -> RecordedLine:
+    return RecordedLine(times, (np.arange(len(times)) & 1).astype(np.uint8))
+
+
+def test_the_samples_behind_changes_are_told_from_the_steps_of_a_design() -> None:
+    """A line that is drawn anew every fourth step moves again and again from one place of that grid to the next. The
+    same in samples, three to a step, and with spikes of a sample, does not."""
+    print("seed 6")
+    rng = np.random.default_rng(6)
+    moved = np.flatnonzero(np.diff(rng.integers(0, 2, 400))).astype(np.float64)
+    exact, spikes = a_line(moved * 4.0), rng.choice(np.arange(1000.0), 60, replace=False)
+    edges = np.r_[moved * 3.3 + rng.uniform(-1, 1, len(moved)), spikes, spikes + 1]
+    strayed = np.unique(np.round(edges)).astype(np.float64)
+    assert quantum(exact.times) == 4.0 and quantum(strayed) == 1.0
+    assert sampled_every([exact]) == 0.0
+    assert sampled_every([a_line(strayed)]) == 1.0
+    assert sampled_every([a_line(moved[:6] * 4.0)]) == 4.0, "too few to tell"
+
+
+@pytest.mark.parametrize(
+    ("rows", "holds", "end"),
+    [
+        (["0,0,1", "1,0,1", "2,1,1", "3,1,0"], SAMPLES, 4.0),
+        (["0,0,1", "1,1,1", "2,1,0", "3,0,0"], CHANGES, 3.0),
+        (["0,0,1", "1,1,1", "2,1,0", "3,1,0"], CHANGES, 3.0),  # the last says how long was recorded
+        (["0,0,1", "1,1,1", "5,1,1", "6,1,0"], CHANGES, 6.0),
+        (["0,0,1", "1,0,0", "2,0,1", "3,0,0"], CHANGES, 3.0),  # o0 rests, and the column beside it moves
+    ],
+)
+def test_what_a_table_holds(rows: list[str], holds: str, end: float) -> None:
+    """Rows at regular times of which some repeat the one above are samples; each lasts until the next."""
+    capture = of("\n".join(["time_s,o0,lamp", *rows]) + "\n")
+    assert (capture.holds, capture.end) == (holds, end)
+    whole = of("\n".join(["Sample rate: 1 Hz", "", "o0,lamp", *(row[2:] for row in rows)]) + "\n")
+    assert (whole.holds, whole.end) == (SAMPLES, 4.0), "there is no time but that of the samples"
 
 
 def test_other_encodings_of_the_same_table() -> None:

@@ -107,3 +107,18 @@ def test_what_came_after_the_last_change_of_a_table_is_not_known() -> None:
     for row in rows:
         table.append(f"{0.1 + row * step:.9f}," + ",".join(str(shown[row] >> bit & 1) for bit in range(8)))
     assert judged(setup, start, "\n".join(table) + "\n").kind == AGREES
+
+
+@pytest.mark.parametrize("lines", [OUTPUTS, (*OUTPUTS, "i7"), (*OUTPUTS, "i6", "i7")])
+def test_a_digit_that_lights_up_and_rests_proves_nothing(lines: tuple[str, ...]) -> None:
+    """That six bars are lit is the restart's doing, and that they stay so is little. Where the design should go on, it
+    differs; and where one bar goes on, that is what proves it."""
+    setup, start = foretold("counter")
+    setup.states[:] = 0x3F
+    digit = recorded(setup, lines, np.zeros(12, np.uint8), 3, 0.5)
+    assert judged(setup, start, digit).kind == INCONCLUSIVE
+    setup.states[RELEASED + 1 :] ^= (
+        np.random.default_rng(8).integers(0, 2, len(setup.states) - RELEASED - 1).astype(np.uint8)
+    )
+    assert judged(setup, start, digit).kind == DIFFERS
+    assert judged(setup, start, recorded(setup, lines, np.zeros(12, np.uint8), 3, 0.5)).kind == AGREES

@@ -8,9 +8,10 @@ from itertools import product
 import numpy as np
 import pytest
 from forelight.harness.capture.readers import parse_capture
-from forelight.harness.verdict.fit import Recording, fit, written
+from forelight.harness.verdict.fit import fit
 from forelight.harness.verdict.listing import MISSED, TWICE, WRONG_ENTRY, listed
 from forelight.harness.verdict.null import entry_bits, line_bits
+from forelight.harness.verdict.placement import Recording, written
 from forelight.harness.verdict.rows import ReadRows
 from forelight.harness.verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict, check
 

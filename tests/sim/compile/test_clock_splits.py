@@ -9,8 +9,8 @@ import pytest
 from forelight.sim import Netlist, Simulation
 from forelight.sim.compile.clock import Split, Toggle, clock
 from forelight.sim.compile.fold import fold
-from forelight.sim.compile.jit import compile_text
 from forelight.sim.compile.tune import splits, surprises, tune
+from forelight.sim.machine.code import compile_text
 from forelight.sim.netlist import Cell, Const, Register, Slice, Word
 from forelight.sim.state import State
 

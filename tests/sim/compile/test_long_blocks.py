@@ -7,8 +7,10 @@ import random
 import numpy as np
 import pytest
 from forelight.sim import Netlist, Simulation
-from forelight.sim.compile import compiled, jit
+from forelight.sim.compile import compiled
 from forelight.sim.compile.compiled import Compiled
+from forelight.sim.machine.blocks import longest_block
+from forelight.sim.machine.code import Code, compile_text
 from forelight.sim.netlist import Cell, Const, Register, Word
 
 SEED = 31
@@ -35,19 +37,18 @@ def test_a_long_block_is_optimised_once_it_has_run_for_long(monkeypatch: pytest.
     monkeypatch.setattr(compiled, "_SOON", GATES // 2)
     levels = []
 
-    def noted(text: str, function: str, level: int = 3, *, passes: bool = True) -> jit.Code:
+    def noted(text: str, function: str, level: int = 3, *, passes: bool = True) -> Code:
         levels.append((function, level))
-        return made(text, function, level, passes=passes)
+        return compile_text(text, function, level, passes=passes)
 
-    made = jit.compile_text
-    monkeypatch.setattr(jit, "compile_text", noted)
+    monkeypatch.setattr(compiled, "compile_text", noted)
     netlist = chain()
     rng = np.random.default_rng(SEED)
     values = rng.integers(0, 256, size=1000, dtype=np.uint8)
     sim = Simulation(netlist, 0, compiled=Compiled(netlist, passes=False))
     judge = Simulation(netlist, 0)
     meant = [judge.run_samples("inputs", values, "outputs").tolist()]
-    words = jit.longest_block(sim.compiled.text("rows", ("inputs",), netlist.outputs["outputs"]))
+    words = longest_block(sim.compiled.text("rows", ("inputs",), netlist.outputs["outputs"]))
     assert words > GATES
     found = [sim.run_samples("inputs", values, "outputs").tolist()]
     for _ in range(compiled._PAYS * words // 1000 + 2):
@@ -60,4 +61,4 @@ def test_a_long_block_is_optimised_once_it_has_run_for_long(monkeypatch: pytest.
 
 
 def test_the_longest_block_counts_machine_words() -> None:
-    assert jit.longest_block("entry:\n  %a = add i8 1, 1\nhead:\n  %b = add i128 1, 1\n  br label %x\n") == 3
+    assert longest_block("entry:\n  %a = add i8 1, 1\nhead:\n  %b = add i128 1, 1\n  br label %x\n") == 3

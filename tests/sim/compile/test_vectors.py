@@ -6,8 +6,8 @@ import random
 
 import numpy as np
 import pytest
-from forelight.sim.compile.jit import compile_text
 from forelight.sim.compile.vectors import LOOP, vectors
+from forelight.sim.machine.code import compile_text
 
 GATE = """define void @f(ptr noalias %state) {
   %t1 = load i256, ptr %state, align 8

@@ -6,9 +6,9 @@ import random
 
 import pytest
 from forelight.sim import Netlist, Simulation
-from forelight.sim.compile.jit import LONGEST, generator_level
 from forelight.sim.evaluate import evaluate
 from forelight.sim.gates.rewrite import gates
+from forelight.sim.machine.jit import LONGEST, generator_level
 from forelight.sim.netlist import Cell, Word
 
 from tests.sizes import sized

@@ -5,8 +5,8 @@ from __future__ import annotations
 import ctypes
 
 import pytest
-from forelight.sim.compile import jit
-from forelight.sim.compile import text as llvm_text
+from forelight.sim.machine import jit, pieces
+from forelight.sim.machine.code import compile_text
 
 #: A loop of a long block, entered from one that is long too; its sum depends on the names of the blocks it comes from.
 LOOP = """\
@@ -54,12 +54,12 @@ def meant(length: int, count: int) -> int:
 @pytest.mark.parametrize("printed", [False, True])
 def test_the_same_function(length: int, printed: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     """Also of a text as LLVM prints it, whose marks differ."""
-    monkeypatch.setattr(llvm_text, "PIECE", 10)
+    monkeypatch.setattr(pieces, "PIECE", 10)
     text = loop(length)
     if printed:
         text = str(jit.optimised(text, 0))
-    cut = llvm_text.in_pieces(text)
+    cut = pieces.in_pieces(text)
     assert cut.count("br label %piece") >= length // 6 - 1 and ("piece" in cut) == (length > 2)
     result = ctypes.c_uint64()
-    jit.compile_text(cut, "f", 0).call(ctypes.addressof(result), 5)
+    compile_text(cut, "f", 0).call(ctypes.addressof(result), 5)
     assert result.value == meant(length, 5)

@@ -1,20 +1,14 @@
-"""LLVM text to machine code; the only importer of llvmlite."""
+"""LLVM text to machine code; the only importer of LLVM."""
 
 from __future__ import annotations
 
-import ctypes
-import re
-from functools import cache, lru_cache
+from functools import cache
 from itertools import count
 
 import llvmlite.binding as llvm
 
-from ..disk_cache import DiskCache, key
-from .sweep import SWEEP
-from .text import PIECE, in_pieces
-
-#: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
-CACHE = DiskCache(".code", 64 * 2**20)
+from .blocks import SWEEP, longest_block
+from .pieces import PIECE, in_pieces
 
 #: Machine words handled between two labels beyond which machine code is made without optimisation, in time linear
 #: in them: LLVM's scheduler and register allocator take time that grows with the square of a block.
@@ -26,17 +20,6 @@ LONGEST_VECTORS = 1000
 FEW_SWEEPS = 4
 #: Loops of sweeps beyond which machine code is made without optimisation.
 MANY_SWEEPS = 500
-#: The first integer type of a line.
-_WIDTH = re.compile(r"\bi(\d+)\b")
-
-
-class Code:
-    """Machine code of one function that takes pointers and counts as 64-bit integers."""
-
-    def __init__(self, address: int, arguments: int, keep: object) -> None:
-        self.call = ctypes.CFUNCTYPE(None, *[ctypes.c_uint64] * arguments)(address)
-        # The code lies at its address while `keep` lives: also for one who holds nothing but the function.
-        self.call.keep = keep  # type: ignore[attr-defined]
 
 
 @cache
@@ -75,31 +58,9 @@ def _linker() -> llvm.LLJIT:
     return llvm.create_lljit_compiler(_machine(1))
 
 
-@cache
-def _maker() -> tuple[str, ...]:
-    """What else machine code depends on: LLVM, and the processor."""
-    features = llvm.get_host_cpu_features().flatten()
-    version = ".".join(map(str, llvm.llvm_version_info))
-    return version, llvm.get_process_triple(), llvm.get_host_cpu_name(), features
-
-
 def generator_level(text: str, level: int) -> int:
     """The level at which machine code is made: 0 where blocks are long, or loops many, and more would take minutes."""
     return 0 if longest_block(text) > LONGEST or text.count(SWEEP) > MANY_SWEEPS else level
-
-
-@lru_cache(maxsize=1)  # one text is asked about several times on its way
-def longest_block(text: str) -> int:
-    """The machine words that the longest block of a text handles."""
-    longest = here = 0
-    for line in text.splitlines():
-        if line.endswith(":"):
-            here = 0
-            continue
-        width = _WIDTH.search(line)
-        here += -(-int(width[1]) // 64) if width else 1
-        longest = max(longest, here)
-    return longest
 
 
 def _ready(text: str, level: int, generated: int) -> llvm.ModuleRef:
@@ -109,22 +70,25 @@ def _ready(text: str, level: int, generated: int) -> llvm.ModuleRef:
     return llvm.parse_assembly(in_pieces(str(optimised(text, level)) if level else text))
 
 
+def object_file(text: str, level: int, *, passes: bool) -> bytes:
+    """The object file of a text; without `passes` the level is that of the code alone."""
+    generated = generator_level(text, level)
+    found: bytes = _machine(generated).emit_object(_ready(text, level if passes else 0, generated))
+    return found
+
+
 _numbers = count()
 
 
-def compile_text(text: str, function: str, level: int = 3, *, passes: bool = True) -> Code:
-    """Compile a module's text, or find it compiled on disk, and return its function of that name.
-
-    Without `passes` the level is that of the code alone, and the text is taken as it is.
-    """
-    entry = key((text, f"{level} {passes}", *_maker()))
-    image = CACHE.load(entry)
-    if image is None:
-        generated = generator_level(text, level)
-        image = _machine(generated).emit_object(_ready(text, level if passes else 0, generated))
-        CACHE.store(entry, image)
+def linked(image: bytes, function: str) -> tuple[int, object]:
+    """The address of a function in an object file, and what keeps the code there."""
     library = llvm.JITLibraryBuilder().add_object_img(image).export_symbol(function)
     # Each library in the process-wide linker needs a name of its own.
     tracker = library.link(_linker(), f"forelight{next(_numbers)}")
-    arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
-    return Code(tracker[function], arguments, tracker)
+    return tracker[function], tracker
+
+
+def processor() -> str:
+    """The processor that code is made for, as LLVM names it."""
+    features = llvm.get_host_cpu_features().flatten()
+    return f"{llvm.get_process_triple()} {llvm.get_host_cpu_name()} {features}"
