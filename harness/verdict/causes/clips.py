@@ -15,7 +15,7 @@ from ..everywhere import fast_length, split
 from ..placement import Recording
 from ..rows import ReadRows
 from .mishap import CLIPPED, PAIR, Clip, Mishap
-from .wiring import clips
+from .wiring import clips, output_inverted, output_stuck, outputs_swapped
 
 Counts = NDArray[np.float64]
 
@@ -61,11 +61,11 @@ def found(
 
 
 def _cause(moved: dict[int, Clip]) -> Mishap:
+    if (usual := _usual(moved)) is not None:
+        return usual
     words = [_words(n, clip) for n, clip in sorted(moved.items())]
     plain = all(clip.level is None and not clip.inverted for clip in moved.values())
     kind = "clip in another order" if plain else PAIR
-    if len(moved) == 1:
-        kind = "output inverted" if next(iter(moved.values())).inverted else "output stuck"
     said = listed(words)
     return Mishap(
         kind,
@@ -75,6 +75,20 @@ def _cause(moved: dict[int, Clip]) -> Mishap:
         clips(moved),
         0.25,
     )
+
+
+def _usual(moved: dict[int, Clip]) -> Mishap | None:
+    """The cause by its own name, where it has one."""
+    match [*moved.items()]:
+        case [(channel, Clip(level=int(level)))]:
+            return output_stuck(channel, level)
+        case [(channel, Clip(inverted=True, line=line))] if line == channel:
+            return output_inverted(channel)
+        case [(channel, Clip(level=None, inverted=False, other=None, line=line))]:
+            return outputs_swapped(*sorted((channel, line)))  # with one that was not recorded
+        case [(a, Clip(level=None, inverted=False) as one), (b, Clip(level=None, inverted=False) as other)]:
+            return outputs_swapped(a, b) if (one.line, other.line) == (b, a) else None
+    return None
 
 
 def _words(channel: int, clip: Clip) -> str:

@@ -9,7 +9,7 @@ from functools import cached_property
 
 import numpy as np
 import scipy  # loads its parts where they are used
-from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
@@ -39,6 +39,8 @@ WIDEST = 64.0
 FIRST, CELLS = 384, 12
 #: How nearly they must lie at one place in a step, of all edges and of what chance makes of so many.
 COHERENT, CHANCE = 0.25, 2.0
+#: A recording so many times as long as a prediction has no place in it: half of it may lie before.
+TOO_LONG = 4.0
 #: How much more or less often a recording may move than the whole prediction does, and moves that do not count.
 BUSY, FEW = 3.0, 6
 #: Rates that are tried for a clock that nobody knows, how coherent they must be, and how many are tried if none is.
@@ -134,6 +136,8 @@ class Readings:
         """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
+        if self._is_too_long(told.foretold, pace):
+            return
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
             return
         found = None
@@ -190,7 +194,7 @@ class Readings:
         """Whether the lines of a recording in which nothing moves are foretold to rest for as long."""
         if reading.edges or reading.stated is not None:
             return True
-        long = STILLNESS * (self.capture.end - self.capture.start) / pace * told.oscillator_hz / told.unit
+        long = STILLNESS * self._steps(told, pace)
         for name, line in reading.lines.items():
             seen = set(line.levels.tolist()) - {UNKNOWN}
             still = len(line.levels) == 1 and len(seen) == 1 and name in told.lines
@@ -367,11 +371,20 @@ class Readings:
         count = len(self._edges[-1])
         return max(COHERENT, CHANCE / math.sqrt(count)) if count > FEWEST else 0.0
 
+    def _steps(self, told: Foretold, pace: float) -> float:
+        """How many steps of this prediction the recording lasts by an instrument that counts at this pace."""
+        return (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
+
+    def _is_too_long(self, told: Foretold, pace: float) -> bool:
+        """Whether most of the recording would lie beside the prediction, as only one of the restart itself may."""
+        inputs = any(name in INPUT_LINES for name in self.capture.lines)
+        return not inputs and self._steps(told, pace) > TOO_LONG * (told.end - told.since)
+
     def _is_as_busy(self, told: Foretold, pace: float) -> bool:
         """Whether the recording moves about as often as is foretold at this rate, if that is foretold."""
         if any(told.lines[name].levels[-1] == UNKNOWN for name in self.names):
             return True
-        long = (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
+        long = self._steps(told, pace)
         seen = len(self._edges[-1])
         if seen == FIRST:
             seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
