@@ -265,7 +265,7 @@ class Inquiry:
                 continue
             rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
-                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
+                if found.best.compared.sum() < COMPARED * one.known:
                     continue  # it foretells too little to explain anything
                 bits.append(found.bits + prior - one.handicap - rare)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
