@@ -161,9 +161,7 @@ def test_a_channel_is_upside_down_only_where_none_shows_the_same_as_it_is() -> N
     at = Moments(OUTPUTS, ((0.5,),) * 8, ((0.5,),) * 8)
     recording = timed(at, ReadRows(seen, np.full(100, 0xFF, np.uint8), 1), steady(1.0))
     prediction = ReadRows(shown, np.full(300, 0xFF, np.uint8), 1)
-    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == [
-        "o0 shows o2 and o2 shows o0"
-    ]
+    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == ["o0 and o2 swapped"]
 
 
 def test_what_lasts_for_much_longer_than_a_prediction_is_not_read_by_its_clock() -> None:
