@@ -17,7 +17,7 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
-from forelight.harness.verdict.causes.suspects import Ranking
+from forelight.harness.verdict.causes.suspects import Explained, Ranking
 from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, inquiry, recorded
@@ -180,6 +180,10 @@ WEIGHINGS = (
 )  # fmt: skip
 
 
+def explaining(one: Explained, bits: float) -> Explained:
+    return replace(one, bits=bits, fit=replace(one.fit, bits=bits))
+
+
 def weighed(
     monkeypatch: pytest.MonkeyPatch, capture: Capture, found: Sequence[float] = ()
 ) -> dict[str, list[Inquiry]]:
@@ -191,7 +195,7 @@ def weighed(
             asked[name].append(search)
             if name == "weigh_silicon":
                 one = search.explained(NOTHING, 0.0, search.it)
-                search.found += [replace(one, bits=bits) for bits in found] if one is not None else []
+                search.found += [explaining(one, bits) for bits in found] if one is not None else []
 
         return note
 
