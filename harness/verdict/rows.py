@@ -224,13 +224,18 @@ def recorded(
     first, last = int(np.floor(low)), int(np.ceil(high))
     rows = _empty(last - first, at.slots, first, at.lines)
     strays = _Straying(rows, clock)
+    found: dict[
+        float, tuple[Floats, NDArray[np.bool_]]
+    ] = {}  # by place: the times, and whether they are inside
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         for slot, place in enumerate(places_):
-            times = clock.times(np.arange(first, last, dtype=np.float64) + place)
+            if place not in found:
+                times = clock.times(np.arange(first, last, dtype=np.float64) + place)
+                found[place] = times, (times >= bounds[0]) & (times <= bounds[1])
+            times, inside = found[place]
             half = at.halves[bit][slot]
             reach = strays.reach(half)
             read = _read(lines[name], times, doubt / clock.rate, reach / clock.rate)
-            inside = (times >= bounds[0]) & (times <= bounds[1])
             _put(rows, bit, slot, read.level, (read.level != UNKNOWN) & ~read.near & inside)
             strays.add(bit, slot, half, read.beside)
     rise = np.arange(first, last, dtype=np.float64) + at.rise

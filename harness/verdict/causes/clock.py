@@ -195,8 +195,10 @@ def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:
     match action:
         case Steps():
             yield Frames(frames)
-        case Restart() if restart is not None and restart.line in INPUT_LINES and frames > 2:
+        case Restart() if restart is not None and restart.line in INPUT_LINES and frames >= 2:
             active = int(restart.active == "high")
-            yield from (Set({restart.line: active}), Frames(frames - 2), Set({restart.line: 1 - active}))
+            yield Set({restart.line: active})
+            yield from (Frames(frames - 2),) if frames > 2 else ()
+            yield Set({restart.line: 1 - active})
         case _:
             yield action

@@ -187,7 +187,8 @@ class Inquiry:
                 len(lines[name].times) > 1 and lines[name].times[1] <= last for name in self.readings.names
             )
             counts = self._stops(last, step) if moved else self._stills()
-            causes += [(clock.stopped_on_the_way(self.it, n, rest + step), share) for n, share in counts]
+            lasting = (1 + 2 * TOLERANCE) * rest + step  # by an instrument that counts too fast too
+            causes += [(clock.stopped_on_the_way(self.it, n, lasting), share) for n, share in counts]
         self.tried += len(causes)
         prior = math.log2(SHARES["clock stopped on the way"] / sum(SHARES.values()))
         tries = [self.explained(cause, prior + share, cause.change(self.it)) for cause, share in causes]
@@ -266,11 +267,12 @@ class Inquiry:
             shown = self.readings.shown(told, it.clips)
             if not self.readings.rests_as(shown, reading, pace):
                 continue
+            shown, woken = self.readings.at_rest(shown, reading)
             rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
                 if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
                     continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap - rare)
+                bits.append(found.bits + prior - one.handicap - rare - woken)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
@@ -334,7 +336,10 @@ class Inquiry:
         reading = self.readings.of(told, pace)
         if reading is None:
             return False
-        rows = self.readings.rows(self.readings.shown(told, it.clips), reading)
+        shown = self.readings.shown(told, it.clips)
+        if not self.readings.rests_as(shown, reading, pace):
+            return False
+        rows = self.readings.rows(shown, reading)
         widely = _left_open(rows, reading.recordings[0]) >= OPEN
         return any(
             found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())

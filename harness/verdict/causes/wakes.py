@@ -165,39 +165,69 @@ class Beginning:
     def amiss(self, of: Woken, most: float | None = None) -> Floats:
         """How many levels are otherwise from each power-up, where it lies best; no line counts for more than `most`,
         which may be another line, or none at all."""
+        columns = [np.searchsorted(of.ticks, its, side="right") - 1 for its in self.ticks]
+        lags, apart = self._placements(of.outputs, columns)
+        alike = self._least(self._shown(of.outputs[:1], columns), lags[~apart], most)
+        if not apart.any():
+            return np.repeat(alike, len(of.outputs))
+        lags = lags[apart]
+        rows = slice(int(lags[0]), int(lags[-1]) + self.part.stop - self.part.start)
+        every = self._shown(of.outputs, [its[rows] for its in columns])
+        shown = every[_unlike(every)]
+        least = np.minimum(self._least(shown, lags - rows.start, most), alike).tolist()
+        found = {row.tobytes(): its for row, its in zip(shown, least, strict=True)}
+        return np.array([found[row.tobytes()] for row in every])
+
+    def _placements(self, outputs: Bytes, columns: Sequence[Lags]) -> tuple[Lags, NDArray[np.bool_]]:
+        """The lags, and in which of them a row lies that the power-ups do not share: most differ for some rows at
+        first. Once nothing moves any more one placement stands for all."""
+        moves = np.cumsum((outputs[:, 1:] != outputs[:, :-1]).any(axis=0))
+        moves = np.concatenate([[0], moves])
+        rest = max(int(np.searchsorted(moves[its], moves[its[-1]])) for its in columns)
+        lags = self.lags[self.lags <= max(rest, self.lags[0])]
+        unlike = (outputs != outputs[0]).any(axis=0)
+        rows = np.flatnonzero(np.any([unlike[its] for its in columns], axis=0))
+        if not len(rows):
+            return lags, np.zeros(len(lags), np.bool_)
+        return lags, (lags > rows[0] - (self.part.stop - self.part.start)) & (lags <= rows[-1])
+
+    def _least(self, shown: Words, lags: Lags, most: float | None) -> Floats:
+        """How many levels are otherwise in each of these rows, where they lie best of the `lags`."""
+        found = np.full(len(shown), np.inf)
+        if not len(lags):
+            return found
         read, part = self.recording.rows, self.part
         lines = [line for line, source in enumerate(self.sources) if source is not None]
         told, sign = split(read.levels[part], read.sure[part], lines)
-        every = self._shown(of)
-        shown = every[_unlike(every)]
         size = fast_length(shown.shape[1])
         ours = np.conj(scipy.fft.rfft(sign.astype(np.float32), size))
-        least: dict[bytes, float] = {}
-        for some in (shown[begin : begin + AT_ONCE] for begin in range(0, len(shown), AT_ONCE)):
+        for begin in range(0, len(shown), AT_ONCE):
+            some = shown[begin : begin + AT_ONCE]
             known = told.sum(axis=1).tolist()
             same = [
                 its * scipy.fft.rfft(_signs(some, line, size)) for its, line in zip(ours, lines, strict=True)
             ]
             if most is None:  # one transform back for all
                 known, same = [sum(known)], [sum(same[1:], same[0])]
+            # Whole numbers: what is as good is not to be told apart by rounding.
             wrong = [
-                (count - scipy.fft.irfft(product, size)[:, self.lags]) / 2
+                np.rint((count - scipy.fft.irfft(product, size)[:, lags]) / 2)
                 for count, product in zip(known, same, strict=True)
             ]
-            amiss = sum(np.minimum(its, np.inf if most is None else most) for its in wrong).min(axis=1)
-            least |= {row.tobytes(): its for row, its in zip(some, amiss.tolist(), strict=True)}
-        return np.array([least[row.tobytes()] for row in every])
+            amiss = sum(np.minimum(its, np.inf if most is None else most) for its in wrong)
+            found[begin : begin + AT_ONCE] = amiss.min(axis=1)
+        return found
 
-    def _shown(self, of: Woken) -> Words:
-        """By power-up the recorded lines in each row of the prediction, in words as those of the recording."""
-        shown = np.zeros((len(of.outputs), len(self.ticks[0])), self.recording.rows.levels.dtype)
+    def _shown(self, outputs: Bytes, columns: Sequence[Lags]) -> Words:
+        """By power-up the recorded lines in rows of the prediction, in words as those of the recording; each is shown
+        by these `columns` of the outputs."""
+        shown = np.zeros((len(outputs), len(columns[0])), self.recording.rows.levels.dtype)
         read: dict[bytes, Bytes] = {}  # most lines are read at the same ticks
-        for line, (ticks, source) in enumerate(zip(self.ticks, self.sources, strict=True)):
+        for line, (at, source) in enumerate(zip(columns, self.sources, strict=True)):
             if source is None:
                 continue
-            at = np.searchsorted(of.ticks, ticks, side="right") - 1
             if (key := at.tobytes()) not in read:
-                read[key] = of.outputs.take(at, axis=1)
+                read[key] = outputs.take(at, axis=1)
             shown |= (read[key] >> source & 1).astype(shown.dtype) << line
         return shown
 
