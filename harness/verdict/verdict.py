@@ -110,7 +110,7 @@ class Laid:
     def contradicted(self) -> bool:
         """Whether something is not as foretold wherever most of the recording is compared: else nothing of it is more
         than left open, however little speaks for its lying there."""
-        most = HALF * self.recording.counts[:, -1].sum()
+        most = HALF * self.recording.known
         return not any(
             not there.mismatches and there.saved.sum() > -MARGIN and there.compared.sum() > most
             for there in self.found.places

@@ -270,7 +270,7 @@ class Inquiry:
             shown, woken = self.readings.at_rest(shown, reading)
             rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
-                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
+                if found.best.compared.sum() < COMPARED * one.known:
                     continue  # it foretells too little to explain anything
                 bits.append(found.bits + prior - one.handicap - rare - woken)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
