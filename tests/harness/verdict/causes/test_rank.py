@@ -183,7 +183,8 @@ WEIGHINGS = (
 
 
 def explaining(one: Explained, bits: float) -> Explained:
-    return replace(one, bits=bits, fit=replace(one.fit, bits=bits))
+    """As though that explained all of the recording."""
+    return replace(one, bits=bits, fit=replace(one.fit, bits=one.recording.null_bits))
 
 
 def weighed(
