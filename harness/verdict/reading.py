@@ -100,10 +100,9 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def proved(self, bits: float, recording: Recording, offset: int) -> float:
-        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
-        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
-        mask = recording.without_proof(self.rows, offset)
+    def proved(self, bits: float, mask: int) -> float:
+        """What is left of the `bits` that are saved in all, without those that lines save which prove nothing of the
+        design, a bit each."""
         if not mask:
             return bits
         silent = tuple(one.of_lines(mask) for one in self.recordings)

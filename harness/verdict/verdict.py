@@ -20,7 +20,7 @@ from .of_list import of_list
 from .otherwise import RESTART, SLIP, Otherwise, in_two, some_bits, some_lines
 from .placement import Recording, compared_at, lowest, place
 from .reading import FEW, SLACK, Readout, read
-from .record import LONGER, MARGIN, MORE, RESTING, Difference, Verdict
+from .record import ASTRAY, LONGER, MARGIN, MORE, RESTING, Difference, Verdict
 from .reference import Foretold
 
 __all__ = ["AGREES", "DIFFERS", "INCONCLUSIVE", "Difference", "Laid", "Verdict", "check", "lay"]
@@ -255,9 +255,7 @@ def _of_laid(
             if other[1].kind == SLIP and first:
                 slip = other[1].steps
                 steps = "1 step" if abs(slip) == 1 else f"{abs(slip)} steps"
-                astray.append(
-                    f"From there on it is as foretold {steps} {'later' if slip > 0 else 'earlier'}."
-                )
+                astray.append(f"{ASTRAY} {steps} {'later' if slip > 0 else 'earlier'}.")
         else:
             return replace(
                 result,
@@ -266,7 +264,10 @@ def _of_laid(
                 remedies=(LONGER,),
             )
     elif laid.bits >= MARGIN:
-        result = replace(result, evidence=reading.proved(laid.bits, recording, found.best.offset))
+        result = replace(
+            result,
+            evidence=reading.proved(laid.bits, recording.without_proof(reading.rows, found.best.offset)),
+        )
         if doubt := _open(laid, worse, result.evidence):
             reasons.append(doubt[0])
             remedies.append(doubt[1])
