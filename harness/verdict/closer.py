@@ -55,7 +55,7 @@ def closer(
     if not refit.places:
         return recording, found
     compared = int(refit.best.compared.sum())
-    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.counts[:, -1].sum()
+    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.known
     return (better, refit) if sure and refit.bits > found.bits else (recording, found)
 
 

@@ -11,7 +11,6 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property, reduce
 from operator import or_
-from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
@@ -87,21 +86,25 @@ class Recording:
     def costs(self) -> Floats:
         """By line the cost before each row, up to the last that costs anything: shape (lines, rows + 1)."""
         some = np.flatnonzero(self.cost.any(axis=0))
-        return _before(self.cost[:, : int(some[-1]) + 1 if len(some) else 0], np.float64)
+        parts = self.cost[:, : int(some[-1]) + 1 if len(some) else 0]
+        return np.pad(np.cumsum(parts, axis=1), ((0, 0), (1, 0)))
 
     @cached_property
-    def counts(self) -> Ints:
-        """By line how many levels are known before each row: shape (lines, rows + 1)."""
-        bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
-        return _before(self.rows.known >> bits & 1, np.int32)
+    def known(self) -> int:
+        """How many levels are known, of all lines."""
+        return int(np.bitwise_count(self.rows.known).sum())
+
+    @cached_property
+    def _gaps(self) -> list[NDArray[np.int32]]:
+        """By line the rows in which its level is not known."""
+        known = self.rows.known
+        return [np.flatnonzero(~known >> bit & 1).astype(np.int32) for bit in range(len(self.names))]
 
     def between(self, start: int, stop: int) -> tuple[Floats, Ints]:
         """By line what the rows from `start` on and before `stop` cost, and how many levels are known in them."""
         last = self.costs.shape[1] - 1
-        return (
-            self.costs[:, min(stop, last)] - self.costs[:, min(start, last)],
-            (self.counts[:, stop] - self.counts[:, start]).astype(np.int64),
-        )
+        gaps = np.array([np.diff(np.searchsorted(rows, (start, stop)))[0] for rows in self._gaps])
+        return self.costs[:, min(stop, last)] - self.costs[:, min(start, last)], stop - start - gaps
 
     @cached_property
     def bounds(self) -> tuple[int, int]:
@@ -116,13 +119,6 @@ class Recording:
         bits = np.arange(len(self.names), dtype=self.rows.known.dtype)[:, None]
         told: Words = np.bitwise_or.reduce(dear.astype(bits.dtype) << bits, axis=0)
         return told
-
-
-def _before(parts: NDArray[Any], kind: type) -> NDArray[Any]:
-    """The sums of the parts before each one, and of all, by line."""
-    sums = np.zeros((len(parts), parts.shape[1] + 1), kind)
-    np.cumsum(parts, axis=1, out=sums[:, 1:])
-    return sums
 
 
 def timed(moments: Moments, rows: ReadRows, clock: Clock) -> Recording:

@@ -100,10 +100,11 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def proved(self, bits: float, recording: Recording, offset: int) -> float:
-        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
-        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
-        mask = recording.without_proof(self.rows, offset)
+    def proved(self, bits: float, mask: int) -> float:
+        """What is left of the `bits` that are saved in all, without those that lines save which prove nothing of the
+        design, a bit each."""
+        if not mask:
+            return bits
         silent = tuple(one.of_lines(mask) for one in self.recordings)
         if not any(one.null_bits for one in silent):
             return bits
@@ -269,7 +270,7 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
     one_of = max(sum(len(line.times) for line in lines.values()) / MOST_EDGES, 1.0)
-    everything = every_change(reference, lines, LOOKED_AT)
+    everything: Floats | None = None
     for name, line in lines.items():
         edges, levels = moves(reference, name)
         for level in (0, 1):
@@ -278,7 +279,9 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
                 rows[(np.arange(int(len(rows) / one_of)) * one_of).astype(np.int64)] if one_of > 1 else rows
             )
             same = edges[levels == level][:LOOKED_AT]
-            same = same if len(same) else everything
+            if not len(same):
+                everything = every_change(reference, lines, LOOKED_AT) if everything is None else everything
+                same = everything
             mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0
             if abs(mean) > REGULAR:
                 times.append(line.times[rows])

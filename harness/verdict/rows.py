@@ -111,8 +111,10 @@ class Moments:
 def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
     phases = {name: _some(changes(reference, name)) % 1.0 for name in names}
-    usual = _still(_some(every_change(reference, names)) % 1.0) or ((0.49, 0.49),)
-    still = [_still(phases[name]) or usual for name in names]
+    still = [_still(phases[name]) for name in names]
+    if not all(still):
+        usual = _still(_some(every_change(reference, names)) % 1.0) or ((0.49, 0.49),)
+        still = [some or usual for some in still]
     first, second = (tuple(tuple(pair[n] for pair in pairs) for pairs in still) for n in (0, 1))
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
