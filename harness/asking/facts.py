@@ -13,10 +13,10 @@ from forelight.designs.sheets.attachments import driven_lines, heard_lines
 
 from ..boards.divider import setting_word
 from ..chip.netlist import fights_in, source_warnings
-from ..hand.routine import divides
+from ..hand.routine import divides, one_by_one
 from ..hand.switches import contact_of, driven_from_outside, moved_otherwise, standing
 from ..view.words import hertz
-from .question import Question, flat
+from .question import Question
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -102,7 +102,7 @@ def _clock(asking: Question) -> Iterator[str]:
 
 def _pace(asking: Question) -> Iterator[str]:
     """How fast the hand makes its steps, and how to say another pace."""
-    paces = {action.hz for action in flat(asking.procedure.actions) if isinstance(action, Pulse)}
+    paces = {action.hz for action in one_by_one(asking.procedure.actions) if isinstance(action, Pulse)}
     if paces:
         said = " or ".join(f"{hz:g}" for hz in sorted(paces))
         usual = ", the pace of a hand" if paces == {HAND_HZ} else ""

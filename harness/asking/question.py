@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import field, replace
 from fractions import Fraction
 from functools import cached_property, partial
@@ -18,7 +18,6 @@ from forelight.designs.procedures.procedure import (
     Action,
     Play,
     Procedure,
-    Repeat,
     Restart,
     Seconds,
     Select,
@@ -41,7 +40,7 @@ from ..boards.roster import find
 from ..chip.netlist import wrapper_netlist
 from ..golden.golden import Golden
 from ..hand.hand import Hand
-from ..hand.routine import bring_up, check_on, default_procedure, divides, strap_code
+from ..hand.routine import bring_up, check_on, default_procedure, divides, one_by_one, strap_code
 from ..limits import stage
 from ..terminal.output import progress
 
@@ -106,7 +105,7 @@ class Question:
     def code(self) -> int | None:
         """The first strap code that the procedure sets."""
         return next(
-            (action.code for action in flat(self.procedure.actions) if isinstance(action, Strap)), None
+            (action.code for action in one_by_one(self.procedure.actions) if isinstance(action, Strap)), None
         )
 
     def start(self) -> int:
@@ -304,12 +303,3 @@ def _restarts(actions: Sequence[Action], sheet: Datasheet) -> bool:
     line, active = sheet.restart.line, int(sheet.restart.active == "high")
     levels = [action.levels[line] for action in actions if isinstance(action, Set) and line in action.levels]
     return active in levels
-
-
-def flat(actions: Sequence[Action]) -> Iterator[Action]:
-    """The actions, with those inside repeats once each."""
-    for action in actions:
-        if isinstance(action, Repeat):
-            yield from flat(action.actions)
-        else:
-            yield action

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import fields, replace
 from itertools import starmap
 from typing import Any
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
-from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Select, to_text
+from forelight.designs.procedures.procedure import Procedure, Select, to_text
 from forelight.sim.errors import UsageError
 from forelight.sim.proof.ternary import OpenUpdate
 from numpy.typing import NDArray
@@ -20,6 +20,7 @@ from ..boards.roster import find
 from ..chip.netlist import fights_in, source_warnings
 from ..chip.routing import input_names
 from ..golden.golden import Golden, Race
+from ..hand.routine import one_by_one
 from ..hand.timeline import Timeline, timeline
 from .bench import Shown, run
 from .course import Seat, seated
@@ -52,7 +53,8 @@ def predict(
     """
     if power_ups < 1:
         raise UsageError(f"{power_ups} power-ups are too few", remedy="give at least 1")
-    selected = list(dict.fromkeys(_selected(procedure.actions)))
+    every = one_by_one(procedure.actions)
+    selected = list(dict.fromkeys(action.slot for action in every if isinstance(action, Select)))
     if slot is None:
         slot = _home(board, datasheet, selected)
     plan = timeline(board, datasheet, procedure, slot=slot)
@@ -213,15 +215,6 @@ def _plain(value: Any) -> str:
 
 def _hash(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()
-
-
-def _selected(actions: Iterable[Action]) -> Iterable[int]:
-    """The slots that a procedure selects, in its order."""
-    for action in actions:
-        if isinstance(action, Select):
-            yield action.slot
-        elif isinstance(action, Repeat):
-            yield from _selected(action.actions)
 
 
 def _home(board: Board, datasheet: Datasheet, selected: list[int]) -> int:

@@ -17,7 +17,7 @@ from typing import Literal
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES, Datasheet
-from forelight.designs.procedures.procedure import Action, Procedure, Repeat, Restart
+from forelight.designs.procedures.procedure import Action, Procedure, Restart
 from forelight.sim.errors import ForelightError
 from forelight.sim.frozen import frozen
 from forelight.sim.netlist import Netlist
@@ -27,7 +27,7 @@ from forelight.sim.undefined.machines import CODED_ANEW
 from ..boards.profile import Board
 from ..chip.routing import restart_input, routing, step_input
 from ..hand.hand import Hand
-from ..hand.routine import bring_up, divides, run_procedure
+from ..hand.routine import bring_up, divides, one_by_one, run_procedure
 from ..hand.step_clock import StepClock
 from ..view.words import hertz, ranges
 from .course import Seat, routed
@@ -131,7 +131,11 @@ def restarting(board: Board, seat: Seat, asked: Procedure | None = None) -> Rest
     sheet = seat.datasheet
     if sheet.restart is None:
         return None
-    lengths = [action.length for action in _flat(asked) if isinstance(action, Restart)] if asked else []
+    lengths = (
+        [action.length for action in one_by_one(asked.actions) if isinstance(action, Restart)]
+        if asked
+        else []
+    )
     length = min(lengths, default=Restart().length)
     proof = seat.proof(TRIED)
     netlist = proof.netlist
@@ -177,7 +181,7 @@ def _standing(board: Board, sheet: Datasheet, asked: Procedure | None) -> Iterat
             yield _levels(board, sheet, run_procedure(board, sheet, run.name).actions)
         except ForelightError:  # it cannot be carried out on this board
             continue
-    actions = list(_flat(asked)) if asked else []
+    actions = list(one_by_one(asked.actions)) if asked else []
     for place, action in enumerate(actions):
         if isinstance(action, Restart):
             yield _levels(board, sheet, actions[:place])
@@ -188,17 +192,6 @@ def _levels(board: Board, sheet: Datasheet, actions: Iterable[Action]) -> int:
     hand.do(actions)
     lines = np.array([hand.standing.levels], np.uint16)
     return int(routed(lines, routing(board, sheet))[0])
-
-
-def _flat(procedure: Procedure) -> Iterator[Action]:
-    """The actions, of those that are repeated the first round."""
-    waiting = list(reversed(procedure.actions))
-    while waiting:
-        action = waiting.pop()
-        if isinstance(action, Repeat):
-            waiting += reversed(action.actions)
-        else:
-            yield action
 
 
 def orders(length: int, halves: Iterable[int]) -> tuple[Order, ...]:

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from forelight.designs.datasheet import Attachment, Datasheet
-from forelight.designs.procedures.procedure import Action, Drive, Repeat
+from forelight.designs.procedures.procedure import Action, Drive
 from forelight.designs.sheets.attachments import driven_lines, heard_lines
 
 from ..boards.profile import Board
 from ..chip.routing import divided_line, routing, step_input
 from ..golden.golden import Golden
+from ..hand.routine import one_by_one
 from ..view.flashing import flashing
 from ..view.warned import warned
 
@@ -51,7 +52,7 @@ def _drivers(board: Board, sheet: Datasheet, actions: Sequence[Action]) -> Itera
         f"where a sender is wired to {_pin(board, line)}, it drives that, and the switch stays open"
         for line in heard_lines(sheet)
     ]
-    outside = sorted(_driven(actions))
+    outside = sorted({line for one in one_by_one(actions) if isinstance(one, Drive) for line in one.levels})
     if outside:
         lines = " and ".join(_pin(board, line) for line in outside)
         found.append(f"you drive {lines} from outside, by 1 kOhm or so and with the switch open")
@@ -63,16 +64,6 @@ def _drivers(board: Board, sheet: Datasheet, actions: Sequence[Action]) -> Itera
 def _pin(board: Board, line: str) -> str:
     label = board.pins.get(line)
     return f"{label} ({line})" if label else line
-
-
-def _driven(actions: Sequence[Action]) -> set[str]:
-    found: set[str] = set()
-    for action in actions:
-        if isinstance(action, Drive):
-            found |= set(action.levels)
-        elif isinstance(action, Repeat):
-            found |= _driven(action.actions)
-    return found
 
 
 def _wired(sheet: Datasheet) -> Iterator[str]:

@@ -15,7 +15,8 @@ from forelight.sim.levels import UNKNOWN
 
 from ..capture.record import Floats, RecordedLine
 from .clock import Clock
-from .fit import Fit, Recording, fit, timed
+from .fit import Fit, fit
+from .placement import Recording, timed
 from .reference import Foretold
 from .rows import ReadRows, moves, recorded
 
@@ -54,7 +55,7 @@ def closer(
     if not refit.places:
         return recording, found
     compared = int(refit.best.compared.sum())
-    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.counts[:, -1].sum()
+    sure = refit.best.mismatches <= MOST * compared and compared > HALF * recording.known
     return (better, refit) if sure and refit.bits > found.bits else (recording, found)
 
 

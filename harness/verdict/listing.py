@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .fit import Recording
+from .placement import Recording
 from .rows import ReadRows
 
 SLIP_BITS = 8.0  # an entry missed, written twice or wrong: one in 256

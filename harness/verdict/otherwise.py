@@ -12,22 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..capture.record import Floats, Ints
-from .fit import (
-    MOST_AT_ONCE,
-    NEVER,
-    WRONG,
-    Amiss,
-    Fit,
-    Placement,
-    Recording,
-    Span,
-    candidates,
-    differing,
-    place,
-    set_up,
-    set_ups,
-    summed,
-)
+from .fit import MOST_AT_ONCE, NEVER, Fit, Span, candidates, summed, telling
+from .placement import WRONG, Amiss, Placement, Recording, differing, place, set_up, set_ups
 from .rows import ReadRows, Words
 
 SLIP, RESTART, LINES, BITS = "slip", "restart", "lines", "bits"
@@ -268,7 +254,7 @@ def _offsets(recording: Recording, span: Span, found: Fit) -> Ints:
     for low, high in PARTS:
         a, b = (first + int(part * (stop - first)) for part in (low, high))
         if b - a >= 2:
-            likely += candidates(recording, span, recording.telling(a, b), FOR_EACH)[0].tolist()
+            likely += candidates(recording, span, telling(recording, a, b), FOR_EACH)[0].tolist()
     beside = (o + k * span.slots for k in range(-BESIDE, BESIDE + 1) for o in likely)
     inside = [o for o in beside if span.low <= o < span.low + span.count * span.slots]
     most = int(np.clip(math.sqrt(MOST_CELLS / (stop - first)), 8, MOST_PLACES))

@@ -22,7 +22,8 @@ from ..golden.golden import Golden
 from .clean import shortest_run, without_frays, without_spikes
 from .clock import WIDE, Clock, clocks, credit, keeping
 from .closer import closer
-from .fit import NEVER, Fit, Recording, fit, summed, timed, written
+from .fit import NEVER, Fit, fit, summed
+from .placement import Recording, timed, written
 from .reference import Foretold, reference
 from .rows import (
     Moments,
@@ -99,10 +100,11 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def proved(self, bits: float, recording: Recording, offset: int) -> float:
-        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
-        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
-        mask = recording.without_proof(self.rows, offset)
+    def proved(self, bits: float, mask: int) -> float:
+        """What is left of the `bits` that are saved in all, without those that lines save which prove nothing of the
+        design, a bit each."""
+        if not mask:
+            return bits
         silent = tuple(one.of_lines(mask) for one in self.recordings)
         if not any(one.null_bits for one in silent):
             return bits
@@ -199,8 +201,7 @@ def _timed(
     at = moments(theirs, names)
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
-        # The first rise may be made by a hand that sets the switches for the strap code.
-        start = float(theirs.rises[-1]) % 1.0
+        start = _usual_phase(theirs.rises)
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
         found = [keeping(clock, times, phases, credit(low, high) if near else 0.0)]
@@ -257,12 +258,19 @@ def _scale(capture: Capture, theirs: Foretold) -> float:
     return 1 / float(min((run.min() for run in runs), default=1.0))
 
 
+def _usual_phase(rises: Floats) -> float:
+    """Where in a step these come: the first may be made by a hand that sets the switches for the strap code, and one
+    that makes all steps loses a little time with each move of a switch."""
+    last = float(rises[-1])
+    return (last + float(np.median((rises - last + 0.5) % 1.0 - 0.5))) % 1.0
+
+
 def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floats, Floats]:
     """When known levels change, in order, where a line's edges in that direction come at one place in a step; and where
     that is. Those of a line that is foretold to rest come where the others do."""
     times, phases = [np.zeros(0)], [np.zeros(0)]
     one_of = max(sum(len(line.times) for line in lines.values()) / MOST_EDGES, 1.0)
-    everything = every_change(reference, lines, LOOKED_AT)
+    everything: Floats | None = None
     for name, line in lines.items():
         edges, levels = moves(reference, name)
         for level in (0, 1):
@@ -271,7 +279,9 @@ def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floa
                 rows[(np.arange(int(len(rows) / one_of)) * one_of).astype(np.int64)] if one_of > 1 else rows
             )
             same = edges[levels == level][:LOOKED_AT]
-            same = same if len(same) else everything
+            if not len(same):
+                everything = every_change(reference, lines, LOOKED_AT) if everything is None else everything
+                same = everything
             mean = np.exp(2j * np.pi * same).mean() if len(same) else 0.0
             if abs(mean) > REGULAR:
                 times.append(line.times[rows])

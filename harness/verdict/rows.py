@@ -111,8 +111,10 @@ class Moments:
 def moments(reference: Foretold, names: tuple[str, ...]) -> Moments:
     """Where these lines keep still; one that never changes is read where the others are."""
     phases = {name: _some(changes(reference, name)) % 1.0 for name in names}
-    usual = _still(_some(every_change(reference, names)) % 1.0) or ((0.49, 0.49),)
-    still = [_still(phases[name]) or usual for name in names]
+    still = [_still(phases[name]) for name in names]
+    if not all(still):
+        usual = _still(_some(every_change(reference, names)) % 1.0) or ((0.49, 0.49),)
+        still = [some or usual for some in still]
     first, second = (tuple(tuple(pair[n] for pair in pairs) for pairs in still) for n in (0, 1))
     return Moments(names, first, second, reference.since % 1.0, _held(reference, names))
 
@@ -224,13 +226,18 @@ def recorded(
     first, last = int(np.floor(low)), int(np.ceil(high))
     rows = _empty(last - first, at.slots, first, at.lines)
     strays = _Straying(rows, clock)
+    found: dict[
+        float, tuple[Floats, NDArray[np.bool_]]
+    ] = {}  # by place: the times, and whether they are inside
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         for slot, place in enumerate(places_):
-            times = clock.times(np.arange(first, last, dtype=np.float64) + place)
+            if place not in found:
+                times = clock.times(np.arange(first, last, dtype=np.float64) + place)
+                found[place] = times, (times >= bounds[0]) & (times <= bounds[1])
+            times, inside = found[place]
             half = at.halves[bit][slot]
             reach = strays.reach(half)
             read = _read(lines[name], times, doubt / clock.rate, reach / clock.rate)
-            inside = (times >= bounds[0]) & (times <= bounds[1])
             _put(rows, bit, slot, read.level, (read.level != UNKNOWN) & ~read.near & inside)
             strays.add(bit, slot, half, read.beside)
     rise = np.arange(first, last, dtype=np.float64) + at.rise

@@ -7,6 +7,7 @@ from math import ceil
 
 import numpy as np
 from forelight.designs.catalogue import Found
+from forelight.designs.procedures.procedure import Seconds, Steps
 
 from ...asking.question import USUAL_SECONDS, Asked, Question, question
 from ...bench.course import Seat, seated
@@ -16,6 +17,7 @@ from ...capture.play import in_doubt
 from ...capture.readers import read_capture
 from ...capture.record import Capture
 from ...golden.golden import Golden
+from ...hand.hand import Hand
 from ...hand.routine import divides, made_by_hand
 from ...hand.timeline import timeline
 from ...verdict.causes.lightly import lightly
@@ -27,6 +29,9 @@ LONGER = 1.5
 LONG_STEPS = 1 << 17
 #: Steps that are foretold at least for a capture without times.
 USUAL_READINGS = 100
+#: Who records a run goes on for a while when it is over, by no more than the run lasted or so many seconds: then so
+#: many times the length of the recording is foretold, so that one which was begun late lies in it too.
+AFTER_SECONDS, BEGUN_LATE = 10.0, 1.25
 #: Predictions that are made for inputs of which it is not known whether they moved before a rise or behind it.
 MOST_SIDES = 20
 
@@ -45,7 +50,7 @@ def judged(asked: Asked, capture: Capture, board: Board | None = None, found: Fo
     asked = _long_enough(asked, capture)
     if asked.play is not None:
         return _as_played(asked, capture)
-    asking = question(asked, board, found=found)
+    asking = _run_on(question(asked, board, found=found), capture)
     golden = asking.golden()
     if longer and _may_repeat(asking, golden):
         asking = question(replace(asked, seconds=None, steps=LONG_STEPS), board, found=found)
@@ -56,7 +61,7 @@ def judged(asked: Asked, capture: Capture, board: Board | None = None, found: Fo
 def glimpsed(asked: Asked, board: Board, found: Found, capture: Capture, seats: dict[int, Seat]) -> Verdict:
     """The verdict by a prediction without proof on what was `found` in a slot: what it says to differ does, and what it
     says to agree may be less settled than that. `seats` are those of the board that were made already."""
-    asking = question(_long_enough(asked, capture), board, found=found)
+    asking = _run_on(question(_long_enough(asked, capture), board, found=found), capture)
     slot = asking.slot or 0
     plan = timeline(board, asking.sheet, asking.procedure, slot=slot)
     for number in {slot, *plan.slots.tolist()} - set(seats):
@@ -149,6 +154,24 @@ def _long_enough(asked: Asked, capture: Capture) -> Asked:
     if capture.unit == "steps":
         return replace(asked, steps=max(USUAL_READINGS, ceil(LONGER * (capture.end - capture.start))))
     return asked
+
+
+def _run_on(asking: Question, capture: Capture) -> Question:
+    """The same for a recording that goes on when a run is over: nothing is moved any more, and the step clock runs."""
+    hand = Hand(asking.board, asking.sheet, asking.slot or 0)
+    hand.do(asking.procedure.actions)
+    lasts = (hand.now - asking.start()) / asking.board.oscillator_hz
+    unit, after = 1.0, AFTER_SECONDS
+    if capture.unit == "steps" and divides(asking.board, asking.sheet) and hand.step_clock.enable:
+        unit, after = 2 * hand.step_clock.half / float(asking.board.frame_hz), 0.0
+    elif capture.unit != "seconds":
+        return asking
+    long = (capture.end - capture.start) * unit
+    if not lasts < BEGUN_LATE * long <= BEGUN_LATE * (lasts + max(lasts, after)):
+        return asking
+    missing = (BEGUN_LATE * long - lasts) / unit
+    more = Steps(ceil(missing)) if capture.unit == "steps" else Seconds(round(missing, 3))
+    return replace(asking, procedure=replace(asking.procedure, actions=(*asking.procedure.actions, more)))
 
 
 def _may_repeat(asking: Question, golden: Golden) -> bool:

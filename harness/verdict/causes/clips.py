@@ -12,10 +12,10 @@ from forelight.sim.plain_text import listed
 from numpy.typing import NDArray
 
 from ..everywhere import fast_length, split
-from ..fit import Recording
+from ..placement import Recording
 from ..rows import ReadRows
 from .mishap import CLIPPED, PAIR, Clip, Mishap
-from .wiring import clips
+from .wiring import clips, output_inverted, output_stuck, outputs_swapped
 
 Counts = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ ROWS = 512
 PLACES = 6
 #: What a level costs that is not as foretold, beside what a channel costs that is not on its own output, in bits.
 WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 9.0
+#: Levels that may be otherwise of a recording that costs nothing without a prediction.
+FEW = 4
 NEVER = 1e6
 
 
@@ -47,8 +49,14 @@ def found(
     for row, level in enumerate(fixed):
         if level is not None:
             least[row] = np.minimum(least[row], FIXED)
+    # Whichever output each channel shows, so many of its levels are otherwise.
+    amiss = np.minimum(wrong, compared - wrong).min(axis=1)[[level is None for level in fixed]].sum(axis=0)
+    first = recording.bounds[0]
+    most = FEW + float(recording.cost[channels][:, first : first + ROWS].sum()) / WRONG
     seen: set[tuple[Clip, ...]] = set()
     for at in np.argsort(least.sum(axis=0))[:PLACES].tolist():
+        if amiss[at] > most:
+            continue
         chosen = _assigned(
             cost[:, :, :, at], fixed, [int(outputs[source][1]) for source in range(len(outputs))]
         )
@@ -61,11 +69,11 @@ def found(
 
 
 def _cause(moved: dict[int, Clip]) -> Mishap:
+    if (usual := _usual(moved)) is not None:
+        return usual
     words = [_words(n, clip) for n, clip in sorted(moved.items())]
     plain = all(clip.level is None and not clip.inverted for clip in moved.values())
     kind = "clip in another order" if plain else PAIR
-    if len(moved) == 1:
-        kind = "output inverted" if next(iter(moved.values())).inverted else "output stuck"
     said = listed(words)
     return Mishap(
         kind,
@@ -75,6 +83,20 @@ def _cause(moved: dict[int, Clip]) -> Mishap:
         clips(moved),
         0.25,
     )
+
+
+def _usual(moved: dict[int, Clip]) -> Mishap | None:
+    """The cause by its own name, where it has one."""
+    match [*moved.items()]:
+        case [(channel, Clip(level=int(level)))]:
+            return output_stuck(channel, level)
+        case [(channel, Clip(inverted=True, line=line))] if line == channel:
+            return output_inverted(channel)
+        case [(channel, Clip(level=None, inverted=False, other=None, line=line))]:
+            return outputs_swapped(*sorted((channel, line)))  # with one that was not recorded
+        case [(a, Clip(level=None, inverted=False) as one), (b, Clip(level=None, inverted=False) as other)]:
+            return outputs_swapped(a, b) if (one.line, other.line) == (b, a) else None
+    return None
 
 
 def _words(channel: int, clip: Clip) -> str:

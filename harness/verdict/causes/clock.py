@@ -40,7 +40,8 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             "step clock off",
             "step clock off",
             "The step clock was off, so that nothing stepped the design.",
-            f"Set strap code {code}, then switch the step clock on.",
+            f"Set strap code {code} and switch the step clock on"
+            + (", put the input switches back, and restart." if it.board.strapped else ", and restart."),
             _off(it.board, code),
         )
         yield Mishap(
@@ -195,8 +196,10 @@ def _lasting(action: Action, frames: int, it: Handling) -> Iterator[Action]:
     match action:
         case Steps():
             yield Frames(frames)
-        case Restart() if restart is not None and restart.line in INPUT_LINES and frames > 2:
+        case Restart() if restart is not None and restart.line in INPUT_LINES and frames >= 2:
             active = int(restart.active == "high")
-            yield from (Set({restart.line: active}), Frames(frames - 2), Set({restart.line: 1 - active}))
+            yield Set({restart.line: active})
+            yield from (Frames(frames - 2),) if frames > 2 else ()
+            yield Set({restart.line: 1 - active})
         case _:
             yield action

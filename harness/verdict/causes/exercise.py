@@ -24,8 +24,8 @@ from ...capture.record import Capture, Floats, Levels, RecordedLine
 from ..listing import Slip
 from . import clock, recording, silicon, writing
 from .foretell import Foreteller, clipped
-from .inquiry import PAIRED
 from .mishap import PAIR, SHARES, Clip, Handling, Mishap, both
+from .pairs import PAIRED
 from .rank import FAMILIES
 
 RECORDED_INPUTS = "other inputs recorded"

@@ -7,23 +7,23 @@ plus the logarithm of its prior. What saves fewer bits than its prior costs expl
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from itertools import combinations, product
+from itertools import product
 
 import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.designs.procedures.procedure import Strap
 from forelight.sim.levels import UNKNOWN
 
-from ..fit import Recording
-from ..listing import SKIP, STAY, listed
+from ..listing import SKIP, STAY, Slip, listed
+from ..placement import Recording
 from ..reading import Readout
 from ..rows import Moments, ReadRows, foretold_list, predicted
 from . import clips, clock, recording, silicon, wakes, writing
-from .foretell import Foreteller, Prospect, moves, on_axis, shortened
-from .mishap import CLIPPED, PAIR, SHARES, Handling, Mishap, both
+from .foretell import Foreteller, Prospect, on_axis, shortened
+from .mishap import CLIPPED, PAIR, SHARES, Handling, Mishap, priors_of
 from .readings import TOLERANCE, WIDEST, Readings, beginning
 from .suspects import Explained
 
@@ -37,6 +37,9 @@ OPEN = 0.2
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
 EXPLAINED = 0.5
+#: So much may be left unexplained by a single cause, as a share and in bits, or another is looked for beside it, which
+#: costs as many.
+LEFT, SECOND = 0.2, 9.0
 #: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
 FREE = math.log2(math.log(WIDEST) / TOLERANCE)
 #: Of a recording, so much in which nothing moves any more may be a clock that stopped.
@@ -49,18 +52,13 @@ COMPARED = 0.5
 AS_GOOD = 0.5
 #: Bits for clips in some order, and for each that is moved.
 ORDERS, EACH = 4.0, 3.0
-#: Causes of which two may have come together; how many pairs are tried, the likeliest first, and how many times less
-#: likely than one that explains all the others may be, as a logarithm.
-PAIRED = frozenset(
-    {"switch set the other way", "switch without contact", "straps not put back", "inputs left at zero",
-     "restart never given", "restart held", "inputs swapped", "output stuck", "outputs swapped", "selector, one switch"}
-)  # fmt: skip
-PAIRS, RARER = 276, 7.0
 #: Causes that keep nobody from looking for a design that was never restarted.
 UNUSUAL = (PAIR, "stuck inside the chip")
 NOTHING = Mishap("as foretold", "as foretold", "Nothing went wrong.", "", lambda it: it)
 
 Progress = Callable[[int, int], None]
+#: What is foretold, at which pace, and how rare that is among others like it, in bits.
+Told = tuple[Prospect, float, float]
 
 
 @dataclass
@@ -77,7 +75,7 @@ class Inquiry:
 
     def weigh(self, causes: Sequence[Mishap]) -> None:
         """Keep those that explain the recording."""
-        priors = _priors(causes)
+        priors = priors_of(causes)
         for number, cause in enumerate(causes):
             self.progress(number, len(causes))
             self.keep(self.explained(cause, priors[cause.name], cause.change(self.it)))
@@ -123,7 +121,7 @@ class Inquiry:
     def weigh_unrestarted(self, causes: Sequence[Mishap]) -> None:
         """What is shown from each of many power-ups, though a few of them agree: of causes that change what reaches the
         design, which may then never have been restarted."""
-        priors = _priors(causes)
+        priors = priors_of(causes)
         for number, cause in enumerate(causes):
             self.progress(number, len(causes))
             it = cause.change(self.it)
@@ -135,7 +133,7 @@ class Inquiry:
             tolds = [
                 (told, it.pace, rare)
                 for done, whole in self.handlings(it, first)
-                if not _is_settled(whole, self.readings.names)
+                if not is_settled(whole, self.readings.names)
                 for _, told, rare in self.many_power_ups(done, whole, it.pace)
             ]
             self.keep(self.best(cause, priors[cause.name], it, tolds))
@@ -145,21 +143,31 @@ class Inquiry:
         reading = self.readings.usual
         if reading.stated is None or not len(reading.rows.levels):
             return
-        recording = reading.recordings[0]
-        self.tried += len(writing.KINDS) * len(recording.rows.levels)
+        self.tried += len(writing.KINDS) * len(reading.recordings[0].rows.levels)
+        found: dict[tuple[Slip, ...], Explained] = {}
+        for told, _, rare in self.told(self.it):
+            for one in self._slips(reading, told, rare):
+                slips = one.handling.slips
+                if slips not in found or one.bits > found[slips].bits:
+                    found[slips] = one
+        for one in found.values():
+            self.keep(one)
+
+    def _slips(self, reading: Readout, told: Prospect, rare: float) -> Iterator[Explained]:
+        """The likeliest entries amiss, if this is what was foretold, which is so rare."""
+        recording, rows = reading.recordings[0], self.readings.rows(told.foretold, reading)
+        stated = recording.rows.first - rows.first
         # In what repeats itself a step too few may look like one too many.
-        ways = (
-            listed(recording, reading.rows, reading.stated, moves)
-            for moves in ((SKIP, STAY), (SKIP,), (STAY,))
-        )
+        ways = (listed(recording, rows, stated, made) for made in ((SKIP, STAY), (SKIP,), (STAY,)))
         for found in {way.slips: way for way in ways if way is not None}.values():
             if not 0 < len(found.slips) <= writing.MOST:
                 continue
-            cause, rows = writing.cause(found.slips), writing.as_written(reading.rows, found)
-            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values()))
-            laid, told = writing.explains(recording, reading.rows, found), self.readings.meant.foretold
-            it = cause.change(self.it)
-            self.keep(Explained(cause, prior, it, laid.bits + prior, laid, recording, reading, told, rows))
+            cause, shown = writing.cause(found.slips), writing.as_written(rows, found)
+            prior = math.log2(writing.OF_LISTS * SHARES[cause.kind] / sum(SHARES.values())) - rare
+            laid, it = writing.explains(recording, rows, found), cause.change(self.it)
+            yield Explained(
+                cause, prior, it, laid.bits + prior, laid, recording, reading, told.foretold, shown
+            )
 
     def weigh_stop(self) -> None:
         """A clock that stopped for good, up to which all is as was meant."""
@@ -179,7 +187,8 @@ class Inquiry:
                 len(lines[name].times) > 1 and lines[name].times[1] <= last for name in self.readings.names
             )
             counts = self._stops(last, step) if moved else self._stills()
-            causes += [(clock.stopped_on_the_way(self.it, n, rest + step), share) for n, share in counts]
+            lasting = (1 + 2 * TOLERANCE) * rest + step  # by an instrument that counts too fast too
+            causes += [(clock.stopped_on_the_way(self.it, n, lasting), share) for n, share in counts]
         self.tried += len(causes)
         prior = math.log2(SHARES["clock stopped on the way"] / sum(SHARES.values()))
         tries = [self.explained(cause, prior + share, cause.change(self.it)) for cause, share in causes]
@@ -221,74 +230,33 @@ class Inquiry:
         last, share = int(found[-1]), math.log2(len(found) / len(same))
         return [(count, share) for count in (last, last + 1, last + 2) if count]
 
-    def weigh_clips(self, it: Handling, prior: float = 0.0, first: Mishap | None = None) -> None:
-        """Clips in any order, on the outputs of this handling, which the `first` cause made of what was meant; beside
-        such a cause a single one too."""
-        for told, pace, _ in self.told(it):
+    def weigh_clips(self) -> None:
+        """Clips in any order."""
+        for cause, share in self.clips_of(self.told(self.it), 2):
+            self.keep(self.explained(cause, share, cause.change(self.it)))
+
+    def clips_of(
+        self, tolds: Iterable[Told], fewest: int, singly: Mapping[str, float] | None = None
+    ) -> Iterator[tuple[Mishap, float]]:
+        """Clips by which these predictions show what was recorded, at least so many of them moved, and the logarithm
+        of the share of each: of those that are known `singly`, by name, what is said there."""
+        found: dict[str, tuple[Mishap, float]] = {}
+        for told, pace, _ in tolds:
             reading = self.readings.of(told, pace)
-            for one in reading.recordings[:1] if reading else ():
-                assert reading is not None
-                rows = _of_outputs(told, reading)
-                for cause in clips.found(one, rows, OUTPUT_LINES, 2 if first is None else 1):
-                    changed = cause.change(it)
-                    moved = sum(clip != own for clip, own in zip(changed.clips, CLIPPED, strict=True))
-                    share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
-                    made = cause if first is None else both(first, cause)
-                    self.keep(self.explained(made, share + prior, changed))
-
-    def weigh_pairs(self, causes: Sequence[Mishap]) -> None:
-        """Two slips at a time, of those that are the most common: of the hand, and with clips in another order.
-
-        Of slips by which the same reaches the design one stands for all, until two explain the recording together.
-        """
-        priors = _priors(causes)
-        alike: dict[object, list[Mishap]] = {self._reached(NOTHING): []}
-        for cause in sorted(causes, key=lambda c: -priors[c.name]):
-            if cause.kind in PAIRED and cause.change(self.it).clips == CLIPPED:
-                alike.setdefault(self._reached(cause), []).append(cause)
-        usual = [some for some in alike.values() if some]
-        first_priors = [priors[some[0].name] for some in usual]
-
-        def paired(first: Mishap, second: Mishap) -> Explained | None:
-            pair = both(first, second)
-            return self.explained(pair, priors[first.name] + priors[second.name], pair.change(self.it))
-
-        pairs = [(first_priors[a] + first_priors[b], a, b) for a, b in combinations(range(len(usual)), 2)]
-        pairs = sorted(pairs, reverse=True)[:PAIRS]
-        explaining: set[int] = set()
-        least = -math.inf
-        for number, (prior, first, second) in enumerate(pairs):
-            if prior < least:
-                break
-            self.progress(number, len(pairs))
-            self.tried += 1
-            one = paired(usual[first][0], usual[second][0])
-            if one is not None and one.fit.bits > EXPLAINED * one.recording.null_bits:
-                self.keep(one)
-                explaining |= {first, second}
-                if not one.fit.best.mismatches:
-                    least = max(least, prior - RARER)
-        every = [cause for some in usual for cause in some]
-        for other in (usual[number][0] for number in sorted(explaining)):  # with whatever else does as well
-            for cause in every:
-                if cause is not other:
-                    self.keep(paired(cause, other))
-        for some in usual:
-            self.weigh_clips(some[0].change(self.it), priors[some[0].name], some[0])
-
-    def _reached(self, cause: Mishap) -> object:
-        """The same for causes by which the same reaches the design."""
-        it = cause.change(self.it)
-        planned = self.teller.plan(it, self.steps_of(it))
-        return cause.name if planned is None else moves(planned[0])
+            if reading is None:
+                continue
+            for cause in clips.found(reading.recordings[0], _of_outputs(told, reading), OUTPUT_LINES, fewest):
+                its = cause.change(self.it).clips
+                moved = sum(clip != own for clip, own in zip(its, CLIPPED, strict=True))
+                share = math.log2(SHARES[cause.kind] / sum(SHARES.values())) - ORDERS - EACH * moved
+                found[cause.name] = cause, (singly or {}).get(cause.name, share)
+        yield from found.values()
 
     def explained(self, cause: Mishap, prior: float, it: Handling) -> Explained | None:
         """How a cause explains the recording; None where it foretells nothing, or cannot have been."""
         return self.best(cause, prior, it, self.told(it))
 
-    def best(
-        self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[tuple[Prospect, float, float]]
-    ) -> Explained | None:
+    def best(self, cause: Mishap, prior: float, it: Handling, tolds: Iterable[Told]) -> Explained | None:
         """The same, of what was foretold for it in one or more ways."""
         best: Explained | None = None
         bits: list[float] = []
@@ -299,18 +267,19 @@ class Inquiry:
             shown = self.readings.shown(told, it.clips)
             if not self.readings.rests_as(shown, reading, pace):
                 continue
+            shown, woken = self.readings.at_rest(shown, reading)
             rows = self.readings.rows(shown, reading)
             for one, found in self.readings.fits(rows, reading):
-                if found.best.compared.sum() < COMPARED * np.bitwise_count(one.rows.known).sum():
+                if found.best.compared.sum() < COMPARED * one.known:
                     continue  # it foretells too little to explain anything
-                bits.append(found.bits + prior - one.handicap - rare)
+                bits.append(found.bits + prior - one.handicap - rare - woken)
                 if best is None or bits[-1] > best.bits + AS_GOOD:
                     best = Explained(cause, prior, it, bits[-1], found, one, reading, told.foretold, rows)
         if best is None:
             return None
         return replace(best, bits=float(np.logaddexp2.reduce(bits)) - math.log2(len(bits)))
 
-    def told(self, it: Handling) -> Iterator[tuple[Prospect, float, float]]:
+    def told(self, it: Handling) -> Iterator[Told]:
         """What this handling foretells, at which pace, and how rare that is among others like it, in bits.
 
         Where nothing settles the design, it is foretold from power-up after power-up.
@@ -367,7 +336,10 @@ class Inquiry:
         reading = self.readings.of(told, pace)
         if reading is None:
             return False
-        rows = self.readings.rows(self.readings.shown(told, it.clips), reading)
+        shown = self.readings.shown(told, it.clips)
+        if not self.readings.rests_as(shown, reading, pace):
+            return False
+        rows = self.readings.rows(shown, reading)
         widely = _left_open(rows, reading.recordings[0]) >= OPEN
         return any(
             found.best.mismatches <= max(FEW, SAME * found.best.compared.sum())
@@ -388,32 +360,49 @@ class Inquiry:
             yield from ((number, told, 0.0) for number, told in others if told is not None)
 
     def many_power_ups(
-        self, it: Handling, first: Prospect, pace: float
+        self, it: Handling, first: Prospect, pace: float, most: float | None = None
     ) -> Iterator[tuple[int, Prospect, float]]:
-        """The likeliest of many that run side by side; none where they cannot."""
+        """The likeliest of many that run side by side; none where they cannot. No line tells more than `most` levels
+        can."""
         reading, planned = self.readings.of(first, pace), self.teller.plan(it, self.steps_of(it, pace))
         if reading is None or planned is None or it.fault is not None:
             return
+        begins = self.beginning(it, first, reading)
+        found = None if begins is None else self.teller.woken(planned, begins.until)
+        if begins is None or found is None:
+            return
+        some = begins.likely(found, most)
+        # Where nothing moves one is as good as another.
+        for wake in some[:1] if self.readings.still else some:
+            told = self.teller.told(planned, wake)
+            if told is not None:
+                yield wake, told, math.log2(len(found.outputs) / len(some))
+
+    def beginning(self, it: Handling, first: Prospect, reading: Readout) -> wakes.Beginning | None:
+        """Where the first rows of the recording may lie on what was foretold for a handling; None where nowhere."""
         rows = self.readings.rows(self.readings.shown(first, it.clips), reading)
         its = reading.recordings[0]
         sources = [
             it.clips[int(name[1])].line if name in OUTPUT_LINES else None for name in its.moments.names
         ]
         ticks = self.readings.row_ticks(first.foretold, rows, reading)
-        begins = wakes.Beginning.of(its, rows, ticks, sources, reading.before)
-        found = None if begins is None else self.teller.woken(planned, begins.until)
-        if begins is None or found is None:
-            return
-        some = begins.likely(found)
-        for wake in some if reading.edges else some[:1]:  # where nothing moves one is as good as another
-            told = self.teller.told(planned, wake)
-            if told is not None:
-                yield wake, told, math.log2(len(found.outputs) / len(some))
+        return wakes.Beginning.of(its, rows, ticks, sources, reading.before)
 
     @property
     def explains(self) -> bool:
         """Whether one of those that were found explains a good part of what the recording holds."""
         return _explain(self.found)
+
+    @property
+    def wholly(self) -> bool:
+        """Whether one that is neither two at once nor broken silicon explains so much that others cannot explain much
+        more."""
+        return any(
+            one.bits >= NONE
+            and one.recording.null_bits - one.fit.bits <= max(LEFT * one.recording.null_bits, SECOND)
+            for one in self.found
+            if one.cause.kind not in UNUSUAL
+        )
 
     @property
     def usually(self) -> bool:
@@ -459,16 +448,7 @@ def _of_outputs(told: Prospect, reading: Readout) -> ReadRows:
     return predicted(there, at, reading.stray)
 
 
-def _priors(causes: Sequence[Mishap]) -> dict[str, float]:
-    """The logarithm of each cause's prior, by name: the share of its kind, parted by weight."""
-    total: dict[str, float] = {}
-    for cause in causes:
-        total[cause.kind] = total.get(cause.kind, 0.0) + cause.weight
-    whole = sum(SHARES.values())
-    return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}
-
-
-def _is_settled(told: Prospect, names: tuple[str, ...]) -> bool:
+def is_settled(told: Prospect, names: tuple[str, ...]) -> bool:
     """Whether a few power-ups show the same on these lines from the moment on at which the slot is up."""
     since = told.foretold.since
     lines = [told.foretold.lines[name] for name in names]

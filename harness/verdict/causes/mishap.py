@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -143,3 +144,12 @@ def edited(actions: Iterable[Action], edit: Edit) -> tuple[Action, ...]:
 def throughout(edit: Edit) -> Change:
     """The change that edits every action."""
     return lambda it: replace(it, before=edited(it.before, edit), then=edited(it.then, edit))
+
+
+def priors_of(causes: Sequence[Mishap]) -> dict[str, float]:
+    """The logarithm of each cause's prior, by name: the share of its kind, parted by weight."""
+    total: dict[str, float] = {}
+    for cause in causes:
+        total[cause.kind] = total.get(cause.kind, 0.0) + cause.weight
+    whole = sum(SHARES.values())
+    return {c.name: math.log2(SHARES[c.kind] / whole * c.weight / total[c.kind]) for c in causes}

@@ -15,12 +15,13 @@ import numpy as np
 from ...boards.profile import Board
 from ...capture.record import Capture
 from ...hand.routine import made_by_hand
-from ..fit import NEVER, Recording
+from ..fit import NEVER
 from ..listing import listed
+from ..placement import Recording
 from ..reading import Readout
 from ..reference import Foretold
 from ..verdict import lay
-from . import clock, hand, recording, silicon, wiring, writing
+from . import clock, hand, pairs, recording, silicon, wiring, writing
 from .foretell import Foreteller, on_axis
 from .inquiry import EXPLAINED, NONE, NOTHING, RARE, Inquiry, Progress, never_settles
 from .mishap import Handling
@@ -70,7 +71,7 @@ def rank(
     causes = [cause for family in FAMILIES for cause in family(it, capture)]
     search.weigh(causes)
     search.weigh_silicon()
-    search.weigh_clips(it)
+    search.weigh_clips()
     search.weigh_power_ups()
     search.weigh_list()
     whole.weigh_stop()
@@ -80,12 +81,8 @@ def rank(
         search.weigh(list(recording.other_slots(it, capture)))
     if not search.usually:
         search.weigh_unrestarted(causes)
-    if (
-        not search.explains
-        and not search.readings.still
-        and none < EXPLAINED * whole.readings.usual.null_bits
-    ):
-        search.weigh_pairs(causes)
+    if not (search.wholly or _is_explained(whole, none)):
+        pairs.weigh(search, causes)
     found = search.found
     if search is not whole:
         found.sort(key=lambda one: -one.bits)
@@ -136,6 +133,11 @@ def _none(readings: Readings) -> float:
     names, lines = readings.names, readings.usual.lines
     resting = sum(len(lines[name].times) == 1 for name in names)
     return NONE - (resting if resting == len(names) else 0)
+
+
+def _is_explained(whole: Inquiry, none: float) -> bool:
+    """Whether so much of a recording in which something moves is explained without a cause."""
+    return not whole.readings.still and none >= EXPLAINED * whole.readings.usual.null_bits
 
 
 def _otherwise(readings: Readings) -> float:

@@ -9,17 +9,18 @@ from functools import cached_property
 
 import numpy as np
 import scipy  # loads its parts where they are used
-from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 from forelight.sim.levels import UNKNOWN
 
 from ...boards.profile import Board
 from ...capture.record import Capture, Floats, RecordedLine
 from ..clean import without_spikes
 from ..clock import Clock, steady
-from ..fit import Fit, Recording, fit, timed
+from ..fit import Fit, fit
+from ..placement import Recording, timed
 from ..reading import FASTEST, Readout, read
 from ..reference import Foretold
-from ..rows import ReadRows, changes, foretold_list, mask_of, predicted, recorded
+from ..rows import ReadRows, changes, every_change, foretold_list, mask_of, predicted, recorded
 from ..verdict import longest_rest, room
 from .foretell import Prospect, axis, clipped, on_axis
 from .mishap import Clip
@@ -38,6 +39,8 @@ WIDEST = 64.0
 FIRST, CELLS = 384, 12
 #: How nearly they must lie at one place in a step, of all edges and of what chance makes of so many.
 COHERENT, CHANCE = 0.25, 2.0
+#: A recording so many times as long as a prediction has no place in it: half of it may lie before.
+TOO_LONG = 4.0
 #: How much more or less often a recording may move than the whole prediction does, and moves that do not count.
 BUSY, FEW = 3.0, 6
 #: Rates that are tried for a clock that nobody knows, how coherent they must be, and how many are tried if none is.
@@ -46,8 +49,9 @@ RATES, NEARLY, AT_LEAST = 12, 0.35, 3
 ANY = (0.1, 0.25, 0.5, 0.8, 1.25, 1.6, 2.0, 4.0, 10.0)
 #: Of the usual run of a level, so much is short.
 SHORT = 0.04
-#: The entropy of a normal distribution is the logarithm of its standard deviation and so much.
-NORMAL = math.sqrt(2 * math.pi * math.e)
+#: The entropy of a normal distribution is the logarithm of its standard deviation times so much; of one that is even,
+#: the logarithm of what 99 % of it keeps within on either side, times so much.
+NORMAL, EVENLY = math.sqrt(2 * math.pi * math.e), 2.0
 #: Of a step: edges nearer to each other come at one instant, and no clock keeps its edges to less than that. What a
 #: clock has been fitted to as many instants says nothing of how they keep to it.
 INSTANT, LEAST_SPREAD, FITTED = 0.3, 0.003, 3
@@ -55,6 +59,9 @@ INSTANT, LEAST_SPREAD, FITTED = 0.3, 0.003, 3
 STILLNESS = 0.9
 #: Edges that say little of a rate, and nothing at all; and whose places in a step must be foretold.
 FEWEST, STILL, FEW_PLACED = 16, 3, 3
+#: Instants of a recording by which a rate is looked for, how far apart they lie in it, and how many windows of what is
+#: foretold they are compared with.
+FEW_INSTANTS, MANY_INSTANTS, ALONE, WINDOWS = 3, 24, 0.01, 4096
 #: Rates within the tolerance that are tried for a recording with too few edges for a clock, and how far, in steps, two
 #: of them part by its end; of the levels so many may be otherwise by the rate that was meant.
 MOST_RATES, APART, NEAR = 24, 0.5, 0.1
@@ -133,10 +140,14 @@ class Readings:
         """Read the recording by a clock at another rate, and remember it, but for a bench that is not as busy: another
         that steps as fast may be."""
         assert told.foretold.hz is not None
+        if self._is_too_long(told.foretold, pace):
+            return
+        if not self.given and self.capture.period * rate > FASTEST:
+            return  # all edges lie on the grid of the samples: a rate near theirs explains anything
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
             return
         found = None
-        if self.given or self.still or self.coherence(rate) > self._least:
+        if self.given or self._is_likely(rate):
             found = self._read(told, _scaled(self.capture, 1 / pace))
         key = rate, told.foretold.hz
         self.others[key] = found if found is not None and found.recordings else None
@@ -148,7 +159,14 @@ class Readings:
             return False  # it foretells what was meant
         if self.given is not None:
             return abs(rate / self.given - 1) < TOLERANCE
-        return self.still or self.coherence(rate) > self._least
+        return self._is_likely(rate)
+
+    def _is_likely(self, rate: float) -> bool:
+        """Whether the edges keep to steps of this rate, or lie as far apart as is foretold by it; where hardly anything
+        moves, any rate is."""
+        if self.still or self.coherence(rate) > self._least:
+            return True
+        return any(abs(rate / other - 1) < TOLERANCE for other in self._by_instants)
 
     @cached_property
     def still(self) -> bool:
@@ -189,7 +207,7 @@ class Readings:
         """Whether the lines of a recording in which nothing moves are foretold to rest for as long."""
         if reading.edges or reading.stated is not None:
             return True
-        long = STILLNESS * (self.capture.end - self.capture.start) / pace * told.oscillator_hz / told.unit
+        long = STILLNESS * self._steps(told, pace)
         for name, line in reading.lines.items():
             seen = set(line.levels.tolist()) - {UNKNOWN}
             still = len(line.levels) == 1 and len(seen) == 1 and name in told.lines
@@ -218,6 +236,18 @@ class Readings:
             rows = predicted(there, reading.moments, reading.stray)
         self.recent.append((told, reading, rows))
         return rows
+
+    def at_rest(self, told: Foretold, reading: Readout) -> tuple[Foretold, int]:
+        """A prediction, and of how many lines it then says the level by what was recorded: where nothing steps the
+        bench, an output that may be at any level stays at the one at which it woke up."""
+        if told.hz is not None or reading.stated is not None:
+            return told, 0
+        woken = {
+            name: RecordedLine(told.lines[name].times[:1], reading.lines[name].levels[:1])
+            for name in self.names
+            if len(reading.lines[name].levels) == 1 and (told.lines[name].levels == UNKNOWN).all()
+        }
+        return (replace(told, lines={**told.lines, **woken}) if woken else told), len(woken)
 
     def row_ticks(self, told: Foretold, rows: ReadRows, reading: Readout) -> list[Floats]:
         """At which ticks of a prediction the rows of each line are read; `rows` are its own."""
@@ -275,8 +305,8 @@ class Readings:
 
     def times_bits(self, recording: Recording, reading: Readout) -> float:
         """What it costs to say when in its steps the edges of a recording come: the logarithm of what they keep within,
-        in the recording's own time, which is a whole step where no clock was found. Edges that no row shows, spikes
-        among them, may come at any time."""
+        in the recording's own time, which is a whole step where no clock was found. Spikes may come at any time, and so
+        may edges that no row shows, which are told from them."""
         clock = recording.clock
         if clock is None or not self.capture.timed:
             return 0.0
@@ -285,14 +315,30 @@ class Readings:
         instants = int((np.diff(np.sort(times)) * clock.rate > INSTANT).sum()) + 1
         within = 1.0
         if clock.sigma and instants > FITTED:
-            spread = max(clock.spread * math.sqrt(instants / (instants - FITTED)), LEAST_SPREAD)
-            within = min(NORMAL * spread, 1.0)
+            few = math.sqrt(instants / (instants - FITTED))
+            spread, stray = (max(its * few, LEAST_SPREAD) for its in (clock.spread, clock.stray))
+            within = min(NORMAL * spread, EVENLY * stray, 1.0)
         rate = clock.rate * (reading.bounds[1] - reading.bounds[0]) / long
-        every = sum(len(_sure(self.capture.lines[name])) for name in self.names)
-        shown = min(_edges_shown(recording), every)
-        others = every - shown
-        anywhere = others * math.log2(math.e * long / others) if others else 0.0
+        shown = min(_edges_shown(recording), self._every_edge)
+        hidden = max(self._lasting - shown, 0)
+        spikes = self._every_edge - shown - hidden
+        anywhere = sum(some * math.log2(math.e * long / some) for some in (hidden, spikes) if some)
         return shown * math.log2(within / rate) + anywhere
+
+    @cached_property
+    def _every_edge(self) -> int:
+        return sum(len(_sure(self.capture.lines[name])) for name in self.names)
+
+    @cached_property
+    def _lasting(self) -> int:
+        """How many edges the recording has that are not of spikes, by the rate that was meant or by its usual runs."""
+        runs = [np.diff(_sure(self.capture.lines[name])) for name in self.names]
+        every = np.concatenate([np.zeros(0), *runs])
+        short = SHORT * float(np.quantile(every, 0.75)) if len(every) else 0.0
+        without = {name: without_spikes(self.capture.lines[name], short) for name in self.names}
+        return min(
+            sum(len(_sure(lines[name])) for name in self.names) for lines in (without, self.usual.lines)
+        )
 
     # Rates
 
@@ -324,14 +370,31 @@ class Readings:
             peaks += [(float(some[top]), float(at[top])) for top in tops if some[top] > self._least]
         peaks = [peak for peak in peaks if peak[0] > NEARLY] or sorted(peaks)[-AT_LEAST:]
         found: list[float] = []
-        for _, rate in sorted(peaks, reverse=True):
+        for rate in (*self._by_instants, *(rate for _, rate in sorted(peaks, reverse=True))):
             pace = hz / rate
-            if all(abs(pace / other - 1) > TOLERANCE for other in found) and self._is_as_busy(
+            if all(abs(pace / other - 1) > TOLERANCE for other in (1.0, *found)) and self._is_as_busy(
                 self.meant.foretold, pace
             ):
                 found.append(pace)
             if len(found) == RATES:
                 break
+        return found
+
+    @cached_property
+    def _by_instants(self) -> list[float]:
+        """Rates at which the few instants of the recording are as far apart as those that are foretold, in steps to a
+        unit of its time."""
+        edges, told = self._edges[-1], self.meant.foretold
+        seen = _instants(edges, ALONE * float(np.ptp(edges))) if len(edges) else edges
+        if not FEW_INSTANTS <= len(seen) <= MANY_INSTANTS:
+            return []
+        due = _instants(np.sort(every_change(told, self.names)), 1.0)
+        found = []
+        for begin in range(min(len(due) - len(seen) + 1, WINDOWS)):
+            window = due[begin : begin + len(seen)]
+            rate = float(np.ptp(window) / np.ptp(seen))
+            if np.abs((seen - seen[0]) * rate - (window - window[0])).max() < 1.0:
+                found.append(rate)
         return found
 
     @cached_property
@@ -366,16 +429,30 @@ class Readings:
         count = len(self._edges[-1])
         return max(COHERENT, CHANCE / math.sqrt(count)) if count > FEWEST else 0.0
 
+    def _steps(self, told: Foretold, pace: float) -> float:
+        """How many steps of this prediction the recording lasts by an instrument that counts at this pace."""
+        return (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
+
+    def _is_too_long(self, told: Foretold, pace: float) -> bool:
+        """Whether most of the recording would lie beside the prediction, as only one of the restart itself may."""
+        inputs = any(name in INPUT_LINES for name in self.capture.lines)
+        return not inputs and self._steps(told, pace) > TOO_LONG * (told.end - told.since)
+
     def _is_as_busy(self, told: Foretold, pace: float) -> bool:
         """Whether the recording moves about as often as is foretold at this rate, if that is foretold."""
         if any(told.lines[name].levels[-1] == UNKNOWN for name in self.names):
             return True
-        long = (self.capture.end - self.capture.start) * told.oscillator_hz / told.unit / pace
+        long = self._steps(told, pace)
         seen = len(self._edges[-1])
         if seen == FIRST:
             seen = sum(len(self.capture.lines[name].times) - 1 for name in self.names)
         due = sum(len(changes(told, name)) for name in self.names) * long / max(told.end - told.since, 1.0)
         return (seen + FEW) / BUSY < due + FEW < (seen + FEW) * BUSY
+
+
+def _instants(times: Floats, apart: float) -> Floats:
+    """The first of rising times, and each that lies further than so much behind the one before."""
+    return times[np.diff(times, prepend=-np.inf) > apart]
 
 
 def _edges_shown(recording: Recording) -> int:

@@ -7,7 +7,8 @@ from functools import cached_property
 
 import numpy as np
 
-from ..fit import Fit, Recording
+from ..fit import Fit
+from ..placement import Recording
 from ..reading import Readout
 from ..reference import Foretold
 from ..rows import ReadRows

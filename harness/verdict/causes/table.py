@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from forelight.designs.datasheet import INPUT_LINES
 
-from ..fit import Recording
+from ..placement import Recording
 from ..reference import Foretold
 from ..rows import Moments, ReadRows, foretold_list, predicted
 

@@ -35,28 +35,16 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
         yield Mishap(
             "inputs swapped",
             f"i{a} and i{b} swapped",
-            f"The leads of i{a} and i{b} are swapped.",
-            f"Change the leads of i{a} and i{b} over.",
+            f"Inputs i{a} and i{b} were taken for each other: their leads are swapped, or their switches were.",
+            f"Change the leads of i{a} and i{b} over; or, if it was their switches, run it again and mind which is "
+            "which.",
             _leads({a: Lead(b), b: Lead(a)}),
         )
     recorded = [n for n in range(8) if f"o{n}" in capture.lines]
     for n in recorded:
         for level in (0, 1):
-            yield Mishap(
-                "output stuck",
-                f"o{n} stuck at {level}",
-                f"The channel of o{n} stays at {level}, whatever the design does.",
-                f"Put the clip of o{n} on another output: if it still shows {level}, the lead or the channel is "
-                f"broken, else the pin of o{n}.",
-                clips({n: Clip(n, level=level)}),
-            )
-        yield Mishap(
-            "output inverted",
-            f"o{n} inverted",
-            f"The channel of o{n} is upside down: it shows 1 for 0 and 0 for 1.",
-            f"Look for an inverting buffer, or a setting, in the channel of o{n}.",
-            clips({n: Clip(n, inverted=True)}),
-        )
+            yield output_stuck(n, level)
+        yield output_inverted(n)
     yield Mishap(
         "all outputs inverted",
         "all outputs inverted",
@@ -66,13 +54,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
     )
     for a, b in combinations(range(8), 2):
         if a in recorded or b in recorded:
-            yield Mishap(
-                "outputs swapped",
-                f"o{a} and o{b} swapped",
-                f"The clips of o{a} and o{b} are swapped.",
-                f"Change the clips of o{a} and o{b} over.",
-                clips({a: Clip(b), b: Clip(a)}),
-            )
+            yield outputs_swapped(a, b)
             for wins in (0, 1):
                 yield Mishap(
                     "outputs shorted",
@@ -97,6 +79,40 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             "Put the clip on so that channel 0 is on o0.",
             clips({n: Clip((n + by) % 8) for n in range(8)}),
         )
+
+
+def output_stuck(n: int, level: int) -> Mishap:
+    """The channel of an output stays at a level."""
+    return Mishap(
+        "output stuck",
+        f"o{n} stuck at {level}",
+        f"The channel of o{n} stays at {level}, whatever the design does.",
+        f"Put the clip of o{n} on another output: if it still shows {level}, the lead or the channel is "
+        f"broken, else the pin of o{n}.",
+        clips({n: Clip(n, level=level)}),
+    )
+
+
+def output_inverted(n: int) -> Mishap:
+    """The channel of an output is upside down."""
+    return Mishap(
+        "output inverted",
+        f"o{n} inverted",
+        f"The channel of o{n} is upside down: it shows 1 for 0 and 0 for 1.",
+        f"Look for an inverting buffer, or a setting, in the channel of o{n}.",
+        clips({n: Clip(n, inverted=True)}),
+    )
+
+
+def outputs_swapped(a: int, b: int) -> Mishap:
+    """The channels of two outputs are in each other's place."""
+    return Mishap(
+        "outputs swapped",
+        f"o{a} and o{b} swapped",
+        f"The clips of o{a} and o{b} are swapped.",
+        f"Change the clips of o{a} and o{b} over.",
+        clips({a: Clip(b), b: Clip(a)}),
+    )
 
 
 def _leads(changes: dict[int, Lead]) -> Change:

@@ -85,6 +85,23 @@ def test_a_list_that_agrees_from_another_step_on_says_so(first: int, other: str)
     assert words.startswith("Agrees") and other in words and ("Its first entry" in words) == bool(other)
 
 
+@pytest.mark.parametrize("run", ["--run", "--procedure"])
+def test_a_recording_goes_on_when_the_run_is_over(run: str) -> None:
+    """Who records stops later than the run does: the step clock runs on, and what comes then is foretold too."""
+    Path("run.toml").write_text(
+        'do = ["restart", "steps 5", "set i0=1", "steps 10", "set i0=0", "steps 3"]\n'
+    )
+    Path("on.toml").write_text(Path("run.toml").read_text().replace("steps 3", "steps 15"))
+    ask("golden", "tide_gauge", "--procedure", "on.toml", "-o", "bench.csv")
+    which = {"--run": "held at half tide", "--procedure": "run.toml"}[run]
+    words = " ".join(ask("check", "tide_gauge", "bench.csv", run, which).output.split())
+    assert words.startswith("Agrees: ") and int(words.partition(" steps, on")[0].rpartition(" ")[2]) > 28
+    shown = [*"012345", *"5" * 10, *"67898765432"]
+    signs = [sign + "." * (n < 19) for n, sign in enumerate(shown)]
+    Path("eye.csv").write_text("\n".join(["shown", *signs]) + "\n")
+    assert ask("check", "tide_gauge", "eye.csv", run, which).output.startswith("Agrees: ")
+
+
 def test_a_capture_that_says_too_little_is_3() -> None:
     file = Path("eye.csv")
     file.write_text("step,outputs\n0,10000110\n1,11011011\n2,11001111\n")
@@ -111,6 +128,7 @@ def test_mapped_columns(capture: Path) -> None:
     rows = [line.split(",") for line in capture.read_text().splitlines()]
     table = [["t [s]", *(f"CH{bit}" for bit in range(8))]]
     table += [[row[0], *reversed(row[3].replace("x", "0"))] for row in rows[4:]]
+    table += [[f"{float(rows[-1][0]) + 0.3:.9f}", *table[-1][1:]]]  # until then it was watched
     capture.write_text("\n".join(",".join(row) for row in table) + "\n")
     mapping = [part for bit in range(8) for part in ("--map", f"o{bit}=CH{bit}")]
     assert ask("check", "tide_gauge", str(capture), *mapping).output.startswith("Agrees: ")

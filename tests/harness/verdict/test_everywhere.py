@@ -9,8 +9,9 @@ from collections.abc import Hashable, Sequence
 import numpy as np
 import pytest
 from forelight.harness.verdict.clock import steady
-from forelight.harness.verdict.fit import Recording, Span, timed
+from forelight.harness.verdict.fit import Span
 from forelight.harness.verdict.null import entry_bits, line_bits
+from forelight.harness.verdict.placement import Recording, timed
 from forelight.harness.verdict.rows import Moments, ReadRows
 
 NAMES = ("o0", "o1", "o2")

@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 from forelight.harness.capture.record import Levels
 from forelight.harness.verdict.clock import steady
-from forelight.harness.verdict.fit import WRONG, Recording, fit, place, set_up, timed
+from forelight.harness.verdict.fit import fit
 from forelight.harness.verdict.null import line_bits
 from forelight.harness.verdict.otherwise import in_two, some_bits, some_lines
+from forelight.harness.verdict.placement import WRONG, Recording, place, set_up, timed
 from forelight.harness.verdict.rows import Moments, ReadRows
 
 NAMES = tuple(f"o{bit}" for bit in range(4))

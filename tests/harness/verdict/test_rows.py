@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from forelight.harness.capture.record import RecordedLine
 from forelight.harness.verdict.clock import Clock, steady
-from forelight.harness.verdict.fit import Recording, Span, timed
+from forelight.harness.verdict.fit import Span
+from forelight.harness.verdict.placement import Recording, timed
 from forelight.harness.verdict.reference import Foretold
 from forelight.harness.verdict.rows import (
     Moments,

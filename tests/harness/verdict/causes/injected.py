@@ -9,14 +9,17 @@ made here, frame by frame, and not by the code that foretells them.
 from __future__ import annotations
 
 import argparse
+import math
 import multiprocessing
 import os
 import random
+import time
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field, replace
-from functools import cache, reduce
+from functools import cache, partial, reduce
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -42,9 +45,12 @@ from forelight.harness.hand.routine import made_by_hand
 from forelight.harness.hand.timeline import Timeline, timeline
 from forelight.harness.verdict.causes import writing
 from forelight.harness.verdict.causes.exercise import RECORDED_INPUTS, drawn, other_levels
+from forelight.harness.verdict.causes.foretell import Foreteller
+from forelight.harness.verdict.causes.inquiry import Inquiry
 from forelight.harness.verdict.causes.mishap import CLIPPED, PAIR, SHARES, Clip, Handling, Mishap, both
 from forelight.harness.verdict.causes.rank import rank
-from forelight.harness.verdict.causes.suspects import Ranking, Suspects
+from forelight.harness.verdict.causes.readings import TOLERANCE, Readings
+from forelight.harness.verdict.causes.suspects import Explained, Ranking, Suspects
 from forelight.harness.verdict.verdict import DIFFERS, Verdict, check
 from forelight.sim import Simulation
 from forelight.sim.errors import ForelightError
@@ -370,20 +376,30 @@ def _timed(
 
 @dataclass
 class Injections:
-    """By kind: cases, those with the true cause in the first group and in the first three; sizes of first groups."""
+    """By kind: cases, those with the true cause in the first group and in the first three; those in which the cause
+    that is named instead foretells every settled level at least as well as the true one, so that only a prior tells
+    them apart (`alike`). Sizes of first groups, and processor time by case."""
 
     cases: Counter[str] = field(default_factory=Counter)
     first: Counter[str] = field(default_factory=Counter)
     three: Counter[str] = field(default_factory=Counter)
     said: dict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
+    alike: Counter[str] = field(default_factory=Counter)
+    seconds: list[float] = field(default_factory=list)
     sizes: list[int] = field(default_factory=list)
     blamed: list[str] = field(default_factory=list)
     passed: Counter[str] = field(default_factory=Counter)
     odd: list[str] = field(default_factory=list)
 
     def add(self, other: Injections) -> None:
-        for mine, theirs in ((self.cases, other.cases), (self.first, other.first), (self.three, other.three)):
+        for mine, theirs in (
+            (self.cases, other.cases),
+            (self.first, other.first),
+            (self.three, other.three),
+            (self.alike, other.alike),
+        ):
             mine.update(theirs)
+        self.seconds += other.seconds
         for kind, counts in other.said.items():
             self.said[kind].update(counts)
         self.sizes += other.sizes
@@ -393,11 +409,15 @@ class Injections:
 
     def table(self) -> str:
         """Shares by kind, and what stood first where the true cause did not."""
-        lines = ["| in truth | cases | first group | first three | instead |", "|---|---|---|---|---|"]
+        lines = [
+            "| in truth | cases | first group | first three | missed, alike | instead |",
+            "|---|---|---|---|---|---|",
+        ]
         for kind in sorted(self.cases):
             instead = ", ".join(f"{name} {count}" for name, count in self.said[kind].most_common(3))
             lines.append(
-                f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {instead} |"
+                f"| {kind} | {self.cases[kind]} | {self.first[kind]} | {self.three[kind]} | {self.alike[kind]} "
+                f"| {instead} |"
             )
         total = max(sum(count for kind, count in self.cases.items() if kind != GOOD), 1)
         sizes = sorted(self.sizes) or [0]
@@ -406,8 +426,15 @@ class Injections:
             f"{total} cases: {sum(self.first.values()) / total:.1%} in the first group, "
             f"{sum(self.three.values()) / total:.1%} in the first three; groups of {sizes[len(sizes) // 2]} (median) "
             f"to {sizes[-1]}; {dict(self.passed)} were no questions.",
-            f"{len(self.blamed)} good recordings were given a cause.",
+            f"In {sum(self.alike.values())} of {total - sum(self.first.values())} missed cases the cause that "
+            "stands first foretells every level that was recorded as well as the true one does.",
+            f"{len(self.blamed)} of {self.cases[GOOD]} good recordings were given a cause.",
         ]
+        if self.seconds:
+            seconds = sorted(self.seconds)
+            lines.append(
+                f"{seconds[len(seconds) // 2]:.1f} s of processor time to find a cause (median) to {seconds[-1]:.1f} s."
+            )
         return "\n".join(lines)
 
 
@@ -419,13 +446,19 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
     """Whether the true cause is a member of one of these groups."""
     assert case.cause is not None
     found = [one for group in groups for one in group.members]
-    if any(one.cause.name == case.cause.name for one in found):
+    truth = case.cause.change(case.meant)
+    # The same may be done under another name, as with the only input that is not 0.
+    if any(one.cause.name == case.cause.name or one.handling == truth for one in found):
         return True
     if (
         case.cause.kind == "another power-up"
     ):  # in which state it woke up is not the draw's but the chip's to say
         return any(one.cause.kind == case.cause.kind for one in found)
     truth = case.cause.change(case.meant)
+    if any(
+        one.handling == truth for one in found
+    ):  # the same under another name, as of the only input that is not 0
+        return True
     if truth.slips:  # a missed entry is one of those that show the same
         same = [one.handling.slips for one in found if one.cause.kind == case.cause.kind]
         return any(
@@ -436,13 +469,10 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
             )
             for slips in same
         )
-    if truth.fault is not None:  # has a name in the source
-        return any(one.handling.fault == truth.fault for one in found)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
-        one.handling == truth or {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")}
-        for one in found
+        {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
     )
 
 
@@ -488,12 +518,15 @@ def counted(kind: str, seed: int, by_eye: bool) -> Injections:
 def _rank_one(case: Injected, where: str, found: Injections) -> bool:
     """Whether it was a question."""
     assert case.cause is not None
+    begun = time.process_time()
     kind, ranking = case.kind, ranked(case)
+    seconds = time.process_time() - begun
     groups = ranking.convincing
     if kind == PAIR and groups and groups[0].best.cause.kind != PAIR and not groups[0].best.signature:
         found.passed["one alone foretells every level"] += 1  # two are asked for where no single one fits
         return False
     found.cases[kind] += 1
+    found.seconds.append(seconds)
     found.first[kind] += is_named(case, groups[:1])
     found.three[kind] += is_named(case, groups[:3])
     if groups:
@@ -501,12 +534,43 @@ def _rank_one(case: Injected, where: str, found: Injections) -> bool:
     if not is_named(case, groups[:1]):
         first = groups[0].best.cause if groups else None
         found.said[kind][first.kind if first else "none of these"] += 1
+        alike = bool(groups) and _as_good(groups[0].best, case)
+        found.alike[kind] += alike
         said = [(g.best.cause.name, len(g.members), round(g.bits, 1)) for g in ranking.groups[:3]]
         meant = ranking.meant.bits if ranking.meant else 0.0
+        place = "" if is_named(case, groups[:3]) else " NOT IN THREE"
         found.odd.append(
             f"{where}: {case.cause.name}; said {said}; none {ranking.none:.0f}, as meant {meant:.0f}"
+            f"{', alike' * alike}{place}"
         )
     return True
+
+
+def _as_good(one: Explained, case: Injected) -> bool:
+    """Whether a cause foretells as many of the levels that were recorded as the true one does, by a clock of the same
+    rate."""
+    assert case.cause is not None
+    if case.truth.slips:  # which foretell all
+        return not one.signature
+    it, teller = case.meant, Foreteller("i7")
+    meant = teller.prospect(it)
+    assert meant is not None
+    readings = Readings(case.capture, it.board, meant, "i7", made_by_hand(it.procedure.actions))
+    true = Inquiry(it, readings, teller, None, lambda done, total: None).explained(
+        case.cause, 0.0, case.truth
+    )
+    if true is None:
+        return False
+    rates = [its.recording.clock.rate for its in (one, true) if its.recording.clock is not None]
+    same = readings.still or not rates or max(rates) < min(rates) * (1 + TOLERANCE)
+    return same and _not_foretold(one) <= _not_foretold(true)
+
+
+def _not_foretold(one: Explained) -> float:
+    """The share of the recorded levels that are left open or are otherwise."""
+    known = int(np.bitwise_count(one.recording.rows.known).sum())
+    there = one.fit.best
+    return 1 - (int(there.compared.sum()) - there.mismatches) / max(known, 1)
 
 
 def kinds() -> list[str]:
@@ -514,11 +578,13 @@ def kinds() -> list[str]:
     return [*SHARES]
 
 
-def _jobs(each: int, first_seed: int) -> Iterator[tuple[str, int, bool]]:
-    for kind in (GOOD, *kinds()):
-        for seed in range(first_seed, first_seed + each * (4 if kind == GOOD else 1)):
-            by_eye = kind in LISTS_ONLY or (seed % 3 == 0 and kind not in TIMED_ONLY)
-            yield kind, seed, by_eye
+def shuffled(each: int, first_seed: int, only: Sequence[str] = ()) -> Iterator[tuple[str, int, bool]]:
+    """The cases of one seed after the other: all kinds, or these `only`, in an order by chance."""
+    for seed in range(first_seed, first_seed + each):
+        some = [kind for kind in (GOOD, *kinds()) if not only or kind in only]
+        random.Random(seed).shuffle(some)
+        for kind in some:
+            yield kind, seed, kind in LISTS_ONLY or (seed % 3 == 0 and kind not in TIMED_ONLY)
 
 
 def _count_job(job: tuple[str, int, bool]) -> Injections:
@@ -529,31 +595,38 @@ def _count_job(job: tuple[str, int, bool]) -> Injections:
 
 
 def measure(
-    each: int, processes: int = 1, first_seed: int = 0, progress: Callable[[int], None] = lambda n: None
+    jobs: Iterable[tuple[str, int, bool]], processes: int, seconds: float, tell: Callable[[str], None]
 ) -> Injections:
-    """So many seeds of each kind."""
+    """As many of these as are done in this time, and what is odd about each told at once."""
     total = Injections()
-    jobs = list(_jobs(each, first_seed))
-    if processes == 1:
-        for number, job in enumerate(jobs):
-            total.add(_count_job(job))
-            progress(number)
-        return total
+    end = time.monotonic() + seconds
+    left = iter(jobs)
     with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
-        for number, found in enumerate(pool.map(_count_job, jobs, chunksize=4)):
-            total.add(found)
-            progress(number)
+        running = {pool.submit(_count_job, job) for job in islice(left, processes)}
+        while running:
+            done, running = wait(running, return_when=FIRST_COMPLETED)
+            for future in done:
+                found = future.result()
+                total.add(found)
+                for line in (*found.odd, *found.blamed):
+                    tell(line)
+                if time.monotonic() < end:
+                    running |= {pool.submit(_count_job, job) for job in islice(left, 1)}
     return total
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("kinds", nargs="*", help="kinds of causes; all, if none are named")
     parser.add_argument("--each", type=int, default=60, help="seeds of each kind")
-    parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--seed", type=int, default=0, help="the first one")
+    parser.add_argument("--seconds", type=float, default=math.inf, help="after which no case is begun")
     parser.add_argument("--processes", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
-    found = measure(given.each, given.processes, given.seed)
-    print(*found.odd, *found.blamed, found.table(), sep="\n")
+    jobs = shuffled(given.each, given.seed, given.kinds)
+    print(f"seeds from {given.seed} on, {given.processes} processes", flush=True)
+    found = measure(jobs, given.processes, given.seconds, partial(print, flush=True))
+    print(found.table())
 
 
 if __name__ == "__main__":

@@ -11,12 +11,13 @@ import pytest
 from forelight.designs.procedures.procedure import Seconds, Set, Steps, Strap
 from forelight.harness.capture.record import Capture, RecordedLine, changes_only
 from forelight.harness.hand.routine import default_procedure
+from forelight.harness.verdict.causes import pairs
 from forelight.harness.verdict.causes.clock import stopped_on_the_way
 from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
-from forelight.harness.verdict.causes.suspects import Ranking
+from forelight.harness.verdict.causes.suspects import Explained, Ranking
 from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, inquiry, recorded
@@ -166,7 +167,9 @@ def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(step
     step = 1 / float(it.board.step_hz(29))
     last = max(float(line.times[-1]) for line in capture.lines.values())
     counted, _, rest = found.handling.then[-3:]
-    assert isinstance(rest, Seconds) and rest.seconds == pytest.approx(capture.end - last + step)
+    assert isinstance(rest, Seconds)
+    # An instrument may count 2 % too many seconds.
+    assert 1.02 * (capture.end - last) < rest.seconds < 1.05 * (capture.end - last) + step
     assert isinstance(counted, Steps) and abs(counted.count - steps) <= 1
     assert found.fit.best.mismatches == 0
     whole = inquiry(it, recorded(it, steps=40))
@@ -176,8 +179,12 @@ def test_a_clock_that_stopped_on_the_way_is_told_with_its_step_and_its_rest(step
 
 WEIGHINGS = (
     "weigh", "weigh_silicon", "weigh_clips", "weigh_power_ups", "weigh_list", "weigh_stop", "weigh_unrestarted",
-    "weigh_pairs",
 )  # fmt: skip
+
+
+def explaining(one: Explained, bits: float) -> Explained:
+    """As though that explained all of the recording."""
+    return replace(one, bits=bits, fit=replace(one.fit, bits=one.recording.null_bits))
 
 
 def weighed(
@@ -191,12 +198,14 @@ def weighed(
             asked[name].append(search)
             if name == "weigh_silicon":
                 one = search.explained(NOTHING, 0.0, search.it)
-                search.found += [replace(one, bits=bits) for bits in found] if one is not None else []
+                search.found += [explaining(one, bits) for bits in found] if one is not None else []
 
         return note
 
     for name in WEIGHINGS:
         monkeypatch.setattr(Inquiry, name, noted(name))
+    asked["pairs"] = []
+    monkeypatch.setattr(pairs, "weigh", lambda search, causes: asked["pairs"].append(search))
     ranked(capture)
     return asked
 
@@ -216,8 +225,8 @@ def test_what_is_long_is_looked_at_by_its_beginning_first(
 def test_of_what_stands_still_rarer_causes_are_tried_where_none_is_likely(
     bits: float, again: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """One recording in 10,000 has no cause, a matter of 13 bits. Two causes at once are not tried there."""
+    """One recording in 10,000 has no cause, a matter of 13 bits."""
     still = {name: RecordedLine(np.zeros(1), np.zeros(1, np.uint8)) for name in OUTPUTS}
     asked = weighed(monkeypatch, Capture(still, 0.0, 30.0, unit="steps"), (bits,))
     assert bool(asked["weigh_unrestarted"]) == again
-    assert not asked["weigh_pairs"]
+    assert bool(asked["pairs"]) == again

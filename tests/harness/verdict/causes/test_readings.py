@@ -13,7 +13,7 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.mishap import CLIPPED, Clip, Handling
 from forelight.harness.verdict.causes.readings import Readings
 from forelight.harness.verdict.clock import steady
-from forelight.harness.verdict.fit import timed
+from forelight.harness.verdict.placement import timed
 from forelight.harness.verdict.rows import Moments, ReadRows
 from forelight.sim.levels import UNKNOWN
 
@@ -161,9 +161,17 @@ def test_a_channel_is_upside_down_only_where_none_shows_the_same_as_it_is() -> N
     at = Moments(OUTPUTS, ((0.5,),) * 8, ((0.5,),) * 8)
     recording = timed(at, ReadRows(seen, np.full(100, 0xFF, np.uint8), 1), steady(1.0))
     prediction = ReadRows(shown, np.full(300, 0xFF, np.uint8), 1)
-    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == [
-        "o0 shows o2 and o2 shows o0"
-    ]
+    assert [cause.name for cause in clips.found(recording, prediction, OUTPUTS)][:1] == ["o0 and o2 swapped"]
+
+
+def test_what_lasts_for_much_longer_than_a_prediction_is_not_read_by_its_clock() -> None:
+    told, other = TELLER.prospect(meant()), TELLER.prospect(strapped(1))
+    assert told is not None and other is not None
+    still = RecordedLine(np.zeros(1), np.zeros(1, np.uint8))
+    steps = other.foretold.end / (other.foretold.hz or 0.0)
+    for length, read in ((0.5, True), (10.0, False)):
+        found = Readings(Capture({"o0": still}, 0.0, length * steps), meant().board, told, "i7")
+        assert (found.of(other, 1.0) is not None) is read
 
 
 def test_spikes_are_not_priced_as_edges_of_a_clock() -> None:
@@ -178,7 +186,7 @@ def test_spikes_are_not_priced_as_edges_of_a_clock() -> None:
     found = Readings(Capture({"o0": spiky}, 0.0, 2.2), it.board, told, "i7")
     costs = []
     for code in (29, 1, 120):
-        other = TELLER.prospect(strapped(code))
+        other = TELLER.prospect(replace(strapped(code), then=(Steps(2000),)))
         assert other is not None
         reading = found.of(other, 1.0)
         assert reading is not None
