@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
+import os
 import signal
 import sys
 
@@ -18,28 +20,27 @@ def main() -> None:
     gc.set_threshold(YOUNG)
     from .cli import main as command_line
 
+    ended: list[int] = []
+    atexit.register(_end_at_once, ended)
     try:
         command_line()
     except SystemExit as end:
         if isinstance(end.code, int):
-            _end_at_once(end.code)
+            ended.append(end.code)
         raise
 
 
-def _end_at_once(code: int) -> None:
-    """End without taking every module apart, as their memory goes back as a whole; not while others are at work."""
-    import atexit
-    import os
-    import threading
+def _end_at_once(ended: list[int]) -> None:
+    """End without taking every module apart, as their memory goes back as a whole: the last thing that is done at exit.
 
-    others = (one for one in threading.enumerate() if one is not threading.main_thread())
-    if "multiprocessing" in sys.modules or not all(one.daemon for one in others):
-        gc.freeze()  # nor need anybody look for circles in it
+    Threads have ended by now, and what was registered since has been done; of what may have been before, coverage's
+    record is still to be written.
+    """
+    if not ended or "coverage" in sys.modules:
         return
-    atexit._run_exitfuncs()
     try:
         sys.stdout.flush()
         sys.stderr.flush()
     except (OSError, ValueError):
         return
-    os._exit(code)
+    os._exit(ended[0])
