@@ -24,6 +24,7 @@ from ..coverage.words import FAULTS, drawn, share
 from ..golden.golden import Golden
 from ..survey.keeping import Entry
 from ..terminal.output import emit_json, show
+from ..verdict.record import ASTRAY
 from ..verdict.verdict import AGREES, DIFFERS, INCONCLUSIVE, Verdict
 from ..view.warned import warned
 from ..view.words import either, hertz, ranges
@@ -62,8 +63,9 @@ def run(
     if not as_json:
         odd = [*warned(golden), *from_the_source(golden)]
         more = (*([""] if verdict.notes else []), *proof(proves)) if proves else ()
-        # What a recording that fits nowhere might be instead is said where no cause explains it.
-        plain = replace(verdict, remedies=()) if why and why.ranking.convincing else verdict
+        # What a recording that fits nowhere, or elsewhere, might be instead is said where no cause explains it.
+        causes = why is not None and why.ranking.convincing
+        plain = replace(verdict, remedies=(), reasons=_found(verdict)) if causes else verdict
         show(
             *paragraphs(asking, capture.source, plain, start),
             *more,
@@ -101,6 +103,11 @@ def grounds(asking: Question, golden: Golden, capture: Capture, verdict: Verdict
     proves = proved(asking, golden, capture, verdict)
     why = reasons.explained(asking, capture, None) if verdict.kind == DIFFERS else None
     return {"proves": proves.to_json() if proves else None, "explanation": why.to_json() if why else None}
+
+
+def _found(verdict: Verdict) -> tuple[str, ...]:
+    """What differs, without the slip of steps that would look the same."""
+    return tuple(reason for reason in verdict.reasons if not reason.startswith(ASTRAY))
 
 
 def _anywhere(golden: Golden) -> Iterator[str]:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
-from forelight.designs.datasheet import OUTPUT_LINES
+from forelight.designs.datasheet import INPUT_LINES, OUTPUT_LINES
 
 from ..capture.record import Ints
 from .fit import NEVER, Fit
@@ -29,7 +29,7 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
     """The verdict on a list, from one in which nothing is said yet."""
     recording, prediction = reading.recordings[0], reading.rows
     bits, (found,) = reading.laid(prediction)
-    best = listed(recording, prediction, reading.stated or 0)
+    best = _likeliest(recording, prediction, reading.stated or 0)
     result = replace(plain, evidence=bits)
     if found.places and not found.best.mismatches:
         steps, compared = compared_at(recording, prediction, found.best.offset)
@@ -56,6 +56,24 @@ def of_list(plain: Verdict, reading: Readout) -> Verdict:
     return _as_foretold(result, reading)
 
 
+def _likeliest(recording: Recording, prediction: ReadRows, stated: int) -> Listed | None:
+    """The likeliest slips; of two and a single wrong entry that is right but for one line, the entry, if what it then
+    saves is as much: it need only be said which line."""
+    best = listed(recording, prediction, stated)
+    if best is None or len(best.slips) != 2:
+        return best
+    alone = listed(recording, prediction, stated, ())
+    if alone is None or len(alone.slips) != 1:
+        return best
+    row = alone.slips[0].first
+    told = prediction.known[alone.path[row]] & recording.rows.known[row]
+    if int((prediction.levels[alone.path[row]] ^ recording.rows.levels[row]) & told).bit_count() != 1:
+        return best
+    lines = len(recording.names)
+    worth = sum(float(recording.cost[bit, row]) for bit in range(lines) if told >> bit & 1)
+    return alone if alone.bits + worth - 1.0 - math.log2(lines) >= best.bits else best
+
+
 def _too_long(recording: Recording, prediction: ReadRows) -> Iterator[str]:
     """That a list goes on where the prediction ends: what came then is nobody's to say."""
     entries, steps = len(recording.rows.levels), len(prediction.levels)
@@ -75,8 +93,9 @@ def _as_foretold(result: Verdict, reading: Readout) -> Verdict:
             remedies=("Record more steps, more lines, or a run in which the outputs change more often.",),
         )
     outputs = mask_of(recording.names, OUTPUT_LINES)
-    offset = reading.own[1][0].best.offset
-    proved = reading.proved(result.evidence, recording, offset) if _moving(recording.rows) & outputs else 0.0
+    # What an entry costs is shared among its lines, those too that rest: only inputs are told apart.
+    inputs = mask_of(recording.names, INPUT_LINES)
+    proved = reading.proved(result.evidence, inputs) if _moving(recording.rows) & outputs else 0.0
     if proved < MARGIN:
         return replace(result, evidence=proved, reasons=(RESTING,), remedies=(MORE,))
     return replace(result, kind=AGREES, evidence=proved)

@@ -100,10 +100,9 @@ class Readout:
         """The length of the recording without a prediction, by its best clock."""
         return self.recordings[0].null_bits if self.recordings else 0.0
 
-    def proved(self, bits: float, recording: Recording, offset: int) -> float:
-        """What is left of the `bits` that are saved in all, with this recording laid at the offset, without those that
-        lines save which prove nothing: a hand moved inputs as it was told to, and that a line rests proves little."""
-        mask = recording.without_proof(self.rows, offset)
+    def proved(self, bits: float, mask: int) -> float:
+        """What is left of the `bits` that are saved in all, without those that lines save which prove nothing of the
+        design, a bit each."""
         if not mask:
             return bits
         silent = tuple(one.of_lines(mask) for one in self.recordings)
@@ -202,8 +201,7 @@ def _timed(
     at = moments(theirs, names)
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
-        # The first rise may be made by a hand that sets the switches for the strap code.
-        start = float(theirs.rises[-1]) % 1.0
+        start = _usual_phase(theirs.rises)
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
         found = [keeping(clock, times, phases, credit(low, high) if near else 0.0)]
@@ -258,6 +256,13 @@ def _scale(capture: Capture, theirs: Foretold) -> float:
         return theirs.oscillator_hz / theirs.unit
     runs = [np.diff(line.times) for line in capture.lines.values() if len(line.times) > 2]
     return 1 / float(min((run.min() for run in runs), default=1.0))
+
+
+def _usual_phase(rises: Floats) -> float:
+    """Where in a step these come: the first may be made by a hand that sets the switches for the strap code, and one
+    that makes all steps loses a little time with each move of a switch."""
+    last = float(rises[-1])
+    return (last + float(np.median((rises - last + 0.5) % 1.0 - 0.5))) % 1.0
 
 
 def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floats, Floats]:

@@ -10,6 +10,8 @@ RESTING = (
     "All is as foretold, but that proves too little: hardly an output moves once the slot is up, "
     "and inputs move as a hand moved them."
 )
+#: Begins what is said of a slip, which a cause explains better.
+ASTRAY = "From there on it is as foretold"
 LONGER = "If it was begun after the predicted run had ended, predict a longer run."
 MORE = "Record more lines, or a run in which the outputs change."
 

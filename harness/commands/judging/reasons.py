@@ -27,6 +27,8 @@ from ...verdict.kinds import WHICH_CAUSE
 
 #: Groups that are named, and members of each.
 GROUPS, MEMBERS = 3, 4
+#: Remedies that are told beside the first one's.
+NEXT = 2
 #: Causes of one group that an experiment is looked for, the first among them.
 TRIED = 3
 #: Bits by which a cause that is not named may be rarer than one that the recording cannot tell it from.
@@ -78,6 +80,7 @@ class Grounds:
             yield _group(group, ranking, number)
             if number == 0:
                 yield f"  {group.best.cause.remedy}"
+                yield from (f"  If that was not it: {remedy}" for remedy in _next_remedies(group))
         if self.apart is not None:
             yield ""
             yield f"To tell two of these apart: {self._sentence(self.apart)}"
@@ -152,7 +155,9 @@ def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Explained, Explained]]:
     certain, of that alone."""
     groups = ranking.convincing
     some = [one for group in groups[:1] for one in _likely(group)]
-    alike = [(some[0], other) for other in some[1:TRIED]]
+    # Where the remedy is the same, nobody need know which of two it is.
+    others = some[1:] if asked else [one for one in some[1:] if one.cause.remedy != some[0].cause.remedy]
+    alike = [(some[0], other) for other in others[: TRIED - 1]]
     if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
         return [(groups[0].best, groups[1].best), *alike]
     return alike
@@ -161,6 +166,15 @@ def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Explained, Explained]]:
 def _likely(group: Suspects) -> list[Explained]:
     """The members that are not far less common than the first."""
     return [one for one in group.members if one.bits > group.best.bits - RARER]
+
+
+def _next_remedies(group: Suspects) -> list[str]:
+    """What to do if the first remedy changes nothing: those of the next causes of other kinds that the recording does
+    not tell from the first."""
+    found: dict[str, str] = {}
+    for one in _likely(group):  # one switch of the selector or two are of a kind here
+        found.setdefault(one.cause.kind.partition(",")[0], one.cause.remedy)
+    return list(found.values())[1 : NEXT + 1]
 
 
 def _plain(group: Suspects, share: float) -> dict[str, object]:

@@ -25,6 +25,8 @@ ROWS = 512
 PLACES = 6
 #: What a level costs that is not as foretold, beside what a channel costs that is not on its own output, in bits.
 WRONG, MOVED, UPSIDE_DOWN, FIXED = 12.0, 3.0, 5.0, 9.0
+#: Levels that may be otherwise of a recording that costs nothing without a prediction.
+FEW = 4
 NEVER = 1e6
 
 
@@ -47,8 +49,14 @@ def found(
     for row, level in enumerate(fixed):
         if level is not None:
             least[row] = np.minimum(least[row], FIXED)
+    # Whichever output each channel shows, so many of its levels are otherwise.
+    amiss = np.minimum(wrong, compared - wrong).min(axis=1)[[level is None for level in fixed]].sum(axis=0)
+    first = recording.bounds[0]
+    most = FEW + float(recording.cost[channels][:, first : first + ROWS].sum()) / WRONG
     seen: set[tuple[Clip, ...]] = set()
     for at in np.argsort(least.sum(axis=0))[:PLACES].tolist():
+        if amiss[at] > most:
+            continue
         chosen = _assigned(
             cost[:, :, :, at], fixed, [int(outputs[source][1]) for source in range(len(outputs))]
         )

@@ -40,7 +40,8 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
             "step clock off",
             "step clock off",
             "The step clock was off, so that nothing stepped the design.",
-            f"Set strap code {code}, then switch the step clock on.",
+            f"Set strap code {code} and switch the step clock on"
+            + (", put the input switches back, and restart." if it.board.strapped else ", and restart."),
             _off(it.board, code),
         )
         yield Mishap(

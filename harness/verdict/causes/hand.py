@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import partial
 from itertools import combinations
@@ -87,8 +87,8 @@ def _contacts(it: Handling) -> Iterator[Mishap]:
                 kind,
                 f"no contact at {lines}",
                 f"The switch{'es' * (count > 1)} of {lines} {verb} not make contact.",
-                f"Move {'it' if count == 1 else 'them'} to and fro a few times and begin again; or measure the "
-                f"pin{'s' * (count > 1)} of {lines} while you move {'it' if count == 1 else 'them'}.",
+                f"Move the switch{'es' * (count > 1)} of {lines} to and fro a few times and begin again; or measure "
+                f"the pin{'s' * (count > 1)} while you move {'it' if count == 1 else 'them'}.",
                 lambda it, gone=gone: replace(it, contacts=it.contacts & ~gone),  # type: ignore[misc]
             )
 
@@ -104,22 +104,53 @@ def _switches(it: Handling) -> Iterator[Mishap]:
             f"Set {line} as the procedure says, and run it again.",
             throughout(_flipped(line)),
         )
-    if any(isinstance(a, Set) and any(a.levels.get(line) for line in free) for a in it.before):
+    meant = _brought_up(it)
+    if high := [line for line in free if meant.get(line)]:
         yield Mishap(
             "inputs left at zero",
             "inputs left at 0",
             "The inputs were left at 0 when the slot was brought up.",
-            "Set all switches as the procedure says, and only then begin.",
+            f"Bring the slot up again, and set {_all(high)} to 1 before you restart it.",
             lambda it: replace(it, before=throughout(_zeroed(free))(it).before),
         )
-    if it.board.strapped and any(isinstance(action, Strap) for action in it.before):
+    code = next((action.code for action in it.before if isinstance(action, Strap)), None)
+    if it.board.strapped and code is not None:
         yield Mishap(
             "straps not put back",
             "straps not put back",
             "The input switches still stood at the strap code: they were not put back once the step clock was on.",
-            "Once the step clock is on, set the input switches to the levels of the procedure.",
+            f"Once the step clock is on, {_put_back(code, meant)}; then restart.",
             throughout(_left),
         )
+
+
+def _brought_up(it: Handling) -> dict[str, int]:
+    """The levels of the inputs with which the slot is brought up."""
+    found: dict[str, int] = {}
+    for action in it.before:
+        found |= action.levels if isinstance(action, Set) else {}
+    return found
+
+
+def _all(lines: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(lines[:-1]), lines[-1]]))
+
+
+def _put_back(code: int, meant: Mapping[str, int]) -> str:
+    """The switches that stand otherwise for the strap code than they should after that, and where to."""
+    moved = {
+        line: meant.get(line, 0)
+        for bit, line in enumerate(INPUT_LINES)
+        if meant.get(line, 0) != code >> bit & 1
+    }
+    said = [
+        f"{_all(lines)} to {level}"
+        for level in (0, 1)
+        if (lines := [n for n, to in moved.items() if to == level])
+    ]
+    return (
+        f"put the switch{'es' * (len(moved) != 1)} of {' and '.join(said)}" if said else "leave the switches"
+    )
 
 
 def _line(said: object) -> str | None:
@@ -275,7 +306,7 @@ def _restart(it: Handling) -> Iterator[Mishap]:
         "restart held",
         "restart held",
         f"Restart was held: {name} stayed at {level}.",
-        f"Let restart go: take {name} to {1 - active}.",
+        f"Let restart go: take {name} to {1 - active}, and look again.",
         held,
     )
     yield Mishap(

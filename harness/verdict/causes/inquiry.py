@@ -37,6 +37,9 @@ OPEN = 0.2
 NONE = math.log2(0.0001)
 #: Of what a recording holds, by slips of single steps and bits, so that no two causes at once are looked for.
 EXPLAINED = 0.5
+#: So much may be left unexplained by a single cause, as a share and in bits, or another is looked for beside it, which
+#: costs as many.
+LEFT, SECOND = 0.2, 9.0
 #: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
 FREE = math.log2(math.log(WIDEST) / TOLERANCE)
 #: Of a recording, so much in which nothing moves any more may be a clock that stopped.
@@ -389,6 +392,17 @@ class Inquiry:
     def explains(self) -> bool:
         """Whether one of those that were found explains a good part of what the recording holds."""
         return _explain(self.found)
+
+    @property
+    def wholly(self) -> bool:
+        """Whether one that is neither two at once nor broken silicon explains so much that others cannot explain much
+        more."""
+        return any(
+            one.bits >= NONE
+            and one.recording.null_bits - one.fit.bits <= max(LEFT * one.recording.null_bits, SECOND)
+            for one in self.found
+            if one.cause.kind not in UNUSUAL
+        )
 
     @property
     def usually(self) -> bool:

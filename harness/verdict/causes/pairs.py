@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations, product
 
 from . import wakes
+from .clips import FEW, WRONG
 from .foretell import Planned, moves
 from .inquiry import EXPLAINED, NOTHING, Inquiry, Told, is_settled
 from .mishap import CLIPPED, Mishap, both, priors_of
@@ -29,8 +30,8 @@ PAIRED = frozenset(
 RARER = 7.0
 #: Pairs of slips of the hand that are foretold in full, and those that are run from many power-ups.
 IN_FULL, AWAKE = 16, 96
-#: Bits that a level costs which is otherwise, and levels of one line that count: its channel may show another.
-WRONG, OF_A_LINE = 12.0, 8.0
+#: Of a line, so many levels count that are otherwise: its channel may show another.
+OF_A_LINE = 8.0
 
 
 def weigh(inquiry: Inquiry, causes: Sequence[Mishap]) -> None:
@@ -106,7 +107,7 @@ class _PairSearch:
             planned = self.planned(two.cause)
             if planned is None or (reached := moves(planned[0])) in singly:
                 continue
-            if reached not in alike and (amiss := glance.amiss(planned)) is not None:
+            if reached not in alike and (amiss := glance.amiss(planned)) <= glance.most:
                 likely.append((WRONG * amiss - two.prior, number, reached))
             alike.setdefault(reached, []).append(two)
         for _, _, reached in sorted(likely)[:IN_FULL]:
@@ -179,13 +180,19 @@ class _Skimmed:
         begins = inquiry.beginning(inquiry.it, meant, usual)
         return None if begins is None else _Skimmed(inquiry, begins, meant.up)
 
-    def amiss(self, planned: Planned) -> float | None:
-        """How many levels are otherwise where they are fewest; None where that is more than a glance."""
+    @property
+    def most(self) -> float:
+        """Levels that may be otherwise of what explains anything."""
+        its = self.begins.recording
+        return FEW + float(its.cost[:, self.begins.part].sum()) / WRONG
+
+    def amiss(self, planned: Planned) -> float:
+        """How many levels are otherwise where they are fewest; no end of them where that is more than a glance."""
         plan, up, seats = planned
         until = self.begins.until + up - self.up
         found = wakes.at_a_glance(plan, seats, until)
         if found is None:
-            return None
+            return math.inf
         if len(set(found.outputs[:, -1].tolist())) > 1 and self.awake < AWAKE:
             self.awake += 1
             found = self.inquiry.teller.woken(planned, until) or found

@@ -81,7 +81,7 @@ def rank(
         search.weigh(list(recording.other_slots(it, capture)))
     if not search.usually:
         search.weigh_unrestarted(causes)
-    if not (search.usually if search.readings.still else search.explains or _is_explained(whole, none)):
+    if not (search.wholly or _is_explained(whole, none)):
         pairs.weigh(search, causes)
     found = search.found
     if search is not whole:
@@ -136,8 +136,8 @@ def _none(readings: Readings) -> float:
 
 
 def _is_explained(whole: Inquiry, none: float) -> bool:
-    """Whether so much is explained without a cause."""
-    return none >= EXPLAINED * whole.readings.usual.null_bits
+    """Whether so much of a recording in which something moves is explained without a cause."""
+    return not whole.readings.still and none >= EXPLAINED * whole.readings.usual.null_bits
 
 
 def _otherwise(readings: Readings) -> float:

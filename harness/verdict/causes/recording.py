@@ -38,7 +38,7 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
                     "channel late",
                     f"o{n} late by {late}",
                     f"The channel of o{n} lags behind the others by {late} step{'s' * (late > 1)}.",
-                    f"Look for a filter or a delay in the channel of o{n}.",
+                    f"Look for a filter or a delay in the channel of o{n}, and take it out.",
                     clips({n: Clip(n, late=late)}),
                 )
     if capture.unit == "seconds":

@@ -35,8 +35,9 @@ def causes(it: Handling, capture: Capture) -> Iterator[Mishap]:
         yield Mishap(
             "inputs swapped",
             f"i{a} and i{b} swapped",
-            f"The leads of i{a} and i{b} are swapped.",
-            f"Change the leads of i{a} and i{b} over.",
+            f"Inputs i{a} and i{b} were taken for each other: their leads are swapped, or their switches were.",
+            f"Change the leads of i{a} and i{b} over; or, if it was their switches, run it again and mind which is "
+            "which.",
             _leads({a: Lead(b), b: Lead(a)}),
         )
     recorded = [n for n in range(8) if f"o{n}" in capture.lines]

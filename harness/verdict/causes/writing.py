@@ -31,9 +31,18 @@ def cause(slips: Sequence[Slip]) -> Mishap:
         _KIND[slips[0].kind] if len(slips) == 1 else SEVERAL,
         "; ".join(words),
         f"In the list {listed(words)}; all else in it is as foretold.",
-        "Look again, with a slower step rate if need be, and write down each step.",
+        f"Look at {_places(slips)} again, at a slower step rate if need be, and write down what is shown.",
         lambda it: replace(it, slips=tuple(slips)),
     )
+
+
+def _places(slips: Sequence[Slip]) -> str:
+    """Where in the list they are."""
+    where = [
+        f"{slip.first + 1}" + (f" to {slip.last + 1}" if slip.last > slip.first else "") for slip in slips
+    ]
+    many = len(slips) > 1 or slips[0].last > slips[0].first
+    return f"entr{'ies' if many else 'y'} {listed(where)}"
 
 
 def _said(slip: Slip) -> str:

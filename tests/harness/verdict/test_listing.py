@@ -215,3 +215,22 @@ def test_what_is_said_of_the_slips_of_a_list() -> None:
     assert twice.reasons == (
         "One of entries 8 to 9 shows the step before it once more, where the next one was foretold.",
     )
+
+
+def test_a_list_in_which_one_line_moves_proves_what_it_holds() -> None:
+    """What an entry costs is shared among all lines; that seven of them rest takes nothing from it."""
+    setup, _ = run("lone", 4)
+    verdict = judged(setup, [int(value) for value in setup.states[40:70]])
+    assert verdict.kind == AGREES and verdict.evidence > 15
+
+
+def test_of_two_slips_and_an_entry_that_is_wrong_in_one_line_the_entry_is_named() -> None:
+    """Where the next entry differs in one line alone, an entry that shows it too may be a step left out and one too
+    many."""
+    setup, _ = run("random", 4)
+    setup.states[60] = setup.states[61] ^ np.uint8(4)
+    seen = [int(value) for value in setup.states[50:70]]
+    seen[10] ^= 4
+    verdict = judged(setup, seen)
+    assert verdict.kind == DIFFERS and verdict.entries == (11, 11)
+    assert verdict.reasons[0].endswith("entry 11.") and len(verdict.reasons) == 1

@@ -17,7 +17,7 @@ from forelight.harness.verdict.causes.foretell import Foreteller
 from forelight.harness.verdict.causes.inquiry import NOTHING, Inquiry
 from forelight.harness.verdict.causes.mishap import Handling, Mishap
 from forelight.harness.verdict.causes.rank import FAMILIES, rank
-from forelight.harness.verdict.causes.suspects import Ranking
+from forelight.harness.verdict.causes.suspects import Explained, Ranking
 from forelight.sim.levels import UNKNOWN
 
 from tests.harness.verdict.causes.benches import OUTPUTS, by_eye, handling, inquiry, recorded
@@ -182,6 +182,11 @@ WEIGHINGS = (
 )  # fmt: skip
 
 
+def explaining(one: Explained, bits: float) -> Explained:
+    """As though that explained all of the recording."""
+    return replace(one, bits=bits, fit=replace(one.fit, bits=one.recording.null_bits))
+
+
 def weighed(
     monkeypatch: pytest.MonkeyPatch, capture: Capture, found: Sequence[float] = ()
 ) -> dict[str, list[Inquiry]]:
@@ -193,7 +198,7 @@ def weighed(
             asked[name].append(search)
             if name == "weigh_silicon":
                 one = search.explained(NOTHING, 0.0, search.it)
-                search.found += [replace(one, bits=bits) for bits in found] if one is not None else []
+                search.found += [explaining(one, bits) for bits in found] if one is not None else []
 
         return note
 
