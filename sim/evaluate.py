@@ -16,21 +16,23 @@ record: the reader makes them from other cells.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 
 from .errors import NetlistError, UnsupportedError
 from .netlist import Param
 
 
-@dataclass(frozen=True, slots=True)
 class _Evaluation:
     """One cell with its operands, as the meanings below ask for them."""
 
-    kind: str
-    params: Mapping[str, Param]
-    operands: Sequence[int]
-    widths: Sequence[int]
-    width: int
+    def __init__(
+        self,
+        kind: str,
+        params: Mapping[str, Param],
+        operands: Sequence[int],
+        widths: Sequence[int],
+        width: int,
+    ) -> None:
+        self.kind, self.params, self.operands, self.widths, self.width = kind, params, operands, widths, width
 
     def param(self, name: str) -> int:
         found = self.params.get(name, 0)

@@ -1,4 +1,4 @@
-"""A decorator for frozen records: `dataclass(frozen=True)` in a twentieth of the time.
+"""Decorators for records: those of `dataclasses`, most of all `dataclass(frozen=True)`, in a twentieth of the time.
 
 A command is a process of its own, and dataclasses write and compile six methods for each of its hundred classes, which
 took a quarter of a first answer. Here all classes share methods that are there already. Fields are those of
@@ -7,12 +7,12 @@ took a quarter of a first answer. Here all classes share methods that are there 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import MISSING, Field, FrozenInstanceError, dataclass, field, fields
 from functools import partial
 from itertools import repeat
 from operator import attrgetter
-from typing import Any, NoReturn, TypeVar, dataclass_transform
+from typing import Any, NoReturn, TypeVar, cast, dataclass_transform
 
 Made = TypeVar("Made", bound=type)
 
@@ -21,24 +21,63 @@ Made = TypeVar("Made", bound=type)
 def frozen(made: Made) -> Made:
     """The class with the methods that `dataclass(frozen=True)` would give it, but for those that it has itself.
 
-    Its objects keep their fields in a `__dict__`; a class that is to have slots, an order or fields that are no
-    arguments is one for `dataclass`. Whoever gives a record the wrong arguments gets a TypeError.
+    Its objects keep their fields in a `__dict__`; a class that is to have an order or fields that are no arguments is
+    one for `dataclass`. Whoever gives a record the wrong arguments gets a TypeError.
     """
+    return _record(made, {"__setattr__": _refuse, "__delattr__": _refuse})
+
+
+@dataclass_transform(field_specifiers=(field, Field))
+def mutable(made: Made) -> Made:
+    """The same for `dataclass` alone: its fields can be changed."""
+    return _record(made, {"__hash__": None})
+
+
+@dataclass_transform(frozen_default=True, field_specifiers=(field, Field))
+def slotted(made: Made) -> Made:
+    """The same as `frozen` with `slots=True`, for records of which there are many; it is another class than `made`."""
+    again = cast("Made", dataclass(init=False, repr=False, eq=False, slots=True)(made))
+    names = [one.name for one in fields(again)]
+    puts = [getattr(again, name).__set__ for name in names]
+
+    def fill(self: Any, values: Iterable[Any]) -> None:
+        for put, value in zip(puts, values, strict=True):
+            put(self, value)
+
+    def reduced(self: Any) -> tuple[Any, ...]:
+        return again, tuple(getattr(self, name) for name in names)
+
+    return _with_methods(again, fill, {"__setattr__": _refuse, "__delattr__": _refuse, "__reduce__": reduced})
+
+
+def _record(made: Made, rest: Mapping[str, Callable[..., Any] | None]) -> Made:
     dataclass(init=False, repr=False, eq=False)(made)
+    names = tuple(one.name for one in fields(made))
+
+    def fill(self: Any, values: Iterable[Any]) -> None:
+        self.__dict__.update(zip(names, values, strict=True))
+
+    return _with_methods(made, fill, rest)
+
+
+def _with_methods(
+    made: Made,
+    fill: Callable[[Any, Iterable[Any]], None],
+    rest: Mapping[str, Callable[..., Any] | None],
+) -> Made:
+    """The class with the methods of records, where it has none of its own; `fill` puts fields into a new one."""
     found = fields(made)
     compared = _values([one.name for one in found if one.compare])
-    after = hasattr(made, "__post_init__")
-    count, names = len(found), tuple(one.name for one in found)
     makers = {one.name: _maker(one) for one in found}
+    count, names, after = len(found), tuple(makers), hasattr(made, "__post_init__")
 
     def begin(self: Any, /, *given: Any, **named: Any) -> None:
-        held = dict(zip(names, given, strict=False))
         if named or len(given) != count:
-            held |= named
+            held = dict(zip(names, given, strict=False)) | named
             if len(held) < len(given) + len(named) or not held.keys() <= makers.keys():
                 raise TypeError(f"{made.__qualname__}: arguments that it has not, or one of them twice")
-            held = {name: held[name] if name in held else make() for name, make in makers.items()}
-        self.__dict__.update(held)
+            given = tuple([held[name] if name in held else make() for name, make in makers.items()])
+        fill(self, given)
         if after:
             self.__post_init__()
 
@@ -49,10 +88,7 @@ def frozen(made: Made) -> Made:
         return hash(compared(self))
 
     own = vars(made)
-    shared: Mapping[str, Callable[..., Any]] = {
-        **{"__init__": begin, "__eq__": equal, "__hash__": hashed, "__repr__": _told},
-        **{"__setattr__": _refuse, "__delattr__": _refuse},
-    }
+    shared = {"__init__": begin, "__eq__": equal, "__hash__": hashed, "__repr__": _told, **rest}
     for name, method in shared.items():
         if own.get(name) is None:  # a class without a hash of its own has None there
             setattr(made, name, method)

@@ -9,14 +9,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from .errors import NetlistError
-from .frozen import frozen
+from .frozen import frozen, slotted
 from .kinds import PORTS
 
+#: Parts and words are made, compared and looked up by the million: these three classes have methods of their own.
+_put = object.__setattr__
 
-@dataclass(frozen=True, slots=True)
+
+@slotted
 class Slice:
     """Bits `low` to `low + width - 1` of value number `value`."""
 
@@ -24,17 +27,43 @@ class Slice:
     low: int
     width: int
 
+    def __init__(self, value: int, low: int, width: int) -> None:
+        _put(self, "value", value)
+        _put(self, "low", low)
+        _put(self, "width", width)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Slice):
+            return NotImplemented
+        return self.value == other.value and self.low == other.low and self.width == other.width
+
+    def __hash__(self) -> int:
+        return hash((self.value, self.low, self.width))
+
     def __str__(self) -> str:
         return f"v{self.value}[{self.low}+:{self.width}]"
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Const:
     """A constant of `width` bits; bits set in `undefined` were x in the source and count as 0 in a run."""
 
     bits: int
     width: int
     undefined: int = 0
+
+    def __init__(self, bits: int, width: int, undefined: int = 0) -> None:
+        _put(self, "bits", bits)
+        _put(self, "width", width)
+        _put(self, "undefined", undefined)
+
+    def __eq__(self, other: object) -> bool:
+        if not isinstance(other, Const):
+            return NotImplemented
+        return self.bits == other.bits and self.width == other.width and self.undefined == other.undefined
+
+    def __hash__(self) -> int:
+        return hash((self.bits, self.width, self.undefined))
 
     def __str__(self) -> str:
         digits = (
@@ -46,11 +75,20 @@ class Const:
 Part = Slice | Const
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Word:
     """A concatenation of parts, bit 0 first, neighbours merged where they can be."""
 
     parts: tuple[Part, ...] = ()
+
+    def __init__(self, parts: tuple[Part, ...] = ()) -> None:
+        _put(self, "parts", parts)
+
+    def __eq__(self, other: object) -> bool:
+        return self.parts == other.parts if isinstance(other, Word) else NotImplemented
+
+    def __hash__(self) -> int:
+        return hash((self.parts,))
 
     @staticmethod
     def of(parts: Iterable[Part]) -> Word:
@@ -169,7 +207,7 @@ FIGHT = "has two drivers that fight"
 Param = int | str | tuple[tuple[str, ...], ...]
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Cell:
     """One combinational cell that drives value `output`.
 
@@ -194,7 +232,7 @@ class Cell:
         return found
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Override:
     """While bit k of `mask` is 1, bit k of the register takes bit k of `value`, whatever its clock does."""
 
@@ -202,7 +240,7 @@ class Override:
     value: Word
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Register:
     """State of `width` bits that drives value `output`.
 
@@ -233,7 +271,7 @@ class Register:
         return (self.data, *(() if self.clock is None else (self.clock,)), *self.forcing)
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class WritePort:
     """Writes `data` under the per-bit `enable` at each clock edge, or whenever enabled where there is no clock."""
 
@@ -255,7 +293,7 @@ class WritePort:
         return (*self.operands, *(() if self.clock is None else (self.clock,)))
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Memory:
     """`size` words of `width` bits from address `offset` on; of two writes to one bit, the later port in `writes` wins.
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from forelight.sim.errors import DatasheetError
+from forelight.sim.frozen import mutable
 
 from ..datasheet import INPUT_LINES, Datasheet
 from .actions import (
@@ -89,7 +90,7 @@ def _first_clock_action(actions: Sequence[Action]) -> Action | None:
     return None
 
 
-@dataclass
+@mutable
 class _BenchState:
     """What is switched, held and selected so far."""
 

@@ -5,10 +5,10 @@ Microchip 25LC256 data sheet (DS21822), AC characteristics from 2.5 to 4.5 V, fr
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
-from forelight.sim.frozen import frozen
+from forelight.sim.frozen import frozen, mutable
 from forelight.sim.traces.trace import Trace
 
 from .image import READ
@@ -17,7 +17,7 @@ from .image import READ
 CLOCK_S = 100e-9
 
 
-@dataclass
+@mutable
 class Transfer:
     """From a fall of `cs` at `time` to its rise: the bits that were asked, and those that came after the header."""
 

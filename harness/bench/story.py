@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import field
 
 import numpy as np
+from forelight.sim.frozen import frozen
 from forelight.sim.loops import Oscillation
 from forelight.sim.proof.ternary import OpenUpdate
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from .period import Period
 from .powerups import Answer
 
 
-@dataclass(frozen=True)
+@frozen
 class Outcome:
     """What one design puts out: element k + 1 of each column is from frame `frames[k]` on.
 
@@ -46,7 +47,7 @@ class Outcome:
         return np.concatenate(([first], self.frames[low:high])), self.inputs[low - 1 : high].astype(np.uint16)
 
 
-@dataclass(frozen=True, kw_only=True)
+@frozen
 class Story(Outcome):
     """The same of a whole run, and on what it rests.
 
@@ -56,7 +57,7 @@ class Story(Outcome):
     no proof was tried of, `openings` what the source leaves open and unsettles outputs.
     """
 
-    answer: Answer
+    answer: Answer = field(kw_only=True)
     period: Period | None = None
     loops: tuple[Oscillation, ...] = ()
     doubts: tuple[OpenUpdate, ...] = ()

@@ -21,6 +21,9 @@ MOST = 8192  # edges that the rate is found from
 BLOCK = 512  # edges that give one phase: a drift of 200 ppm bends so many by a hundredth of a step
 # Jitter of a third of a step alone leaves a strength of 0.41, samples a third of a step apart leave 0.83 of that.
 WEAK = 0.2
+# Of few pulses that come anywhere the best of all rates that are tried explains more, up to so many times the root of
+# ln(n) / n for n of them; beyond so much nobody doubts it.
+BY_CHANCE, CLEAR = 1.5, 0.65
 
 
 @frozen
@@ -63,7 +66,7 @@ def step_clock(line: RecordedLine) -> RecordedClock | None:
     sizes = np.diff(bounds)
     sums = np.add.reduceat(vectors, bounds[:-1])
     strength = min(float(np.abs(sums).sum()) / len(edges), 1 - 1e-6)
-    if strength < WEAK:
+    if strength < max(WEAK, min(BY_CHANCE * np.sqrt(np.log(up.sum()) / up.sum()), CLEAR)):
         return None
     middle = np.add.reduceat(edges, bounds[:-1]) / sizes
     steps = (middle - edges[0]) * rate - np.unwrap(np.angle(sums)) / (2 * np.pi)

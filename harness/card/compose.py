@@ -19,6 +19,7 @@ from forelight.designs.procedures.procedure import (
 )
 from forelight.sim.frozen import frozen
 
+from ..bench.course import Seat
 from ..bench.restarting import Restarting
 from ..boards.profile import Board
 from ..golden.golden import Golden
@@ -36,14 +37,14 @@ from .start import tasks
 
 @frozen
 class Occasion:
-    """A design on a board under a procedure, and the golden of it.
+    """A design, in its seat on a board under a procedure, and the golden of it.
 
     `told` are the actions as a person is told them, a recording that is played being one; `up` of them bring the slot
     up. `restarting` is what the restart alone settles. `asked` is how a command asks for the same procedure.
     """
 
     board: Board
-    sheet: Datasheet
+    seat: Seat
     slot: int | None
     procedure: Procedure
     told: tuple[Action, ...]
@@ -51,6 +52,10 @@ class Occasion:
     golden: Golden
     restarting: Restarting | None = None
     asked: str = ""
+
+    @property
+    def sheet(self) -> Datasheet:
+        return self.seat.datasheet
 
 
 def compose(occasion: Occasion) -> Card:
@@ -102,7 +107,7 @@ def _slips(occasion: Occasion) -> Iterator[Part]:
     actions, up = occasion.procedure.actions, occasion.up
     line = sheet.step.line if sheet.step else board.step_line
     it = Handling(board, sheet, slot, slot, actions[:up], actions[up:])
-    said = tuple(slips(it, "step" if line == "own" else line))
+    said = tuple(slips(it, "step" if line == "own" else line, occasion.seat))
     if said:
         yield Part("Slips", (Sentences(said),))
 

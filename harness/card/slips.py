@@ -9,10 +9,11 @@ import numpy as np
 from forelight.designs.datasheet import OUTPUT_LINES
 from forelight.sim.plain_text import listed
 
+from ..bench.course import Seat
 from ..capture.eye import as_character
 from ..capture.record import Capture
 from ..verdict.causes import clock, hand
-from ..verdict.causes.foretell import Foreteller
+from ..verdict.causes.foretell import Foreteller, name_of
 from ..verdict.causes.mishap import SHARES, Handling, Mishap
 from ..verdict.rows import ReadRows, foretold_list
 
@@ -30,9 +31,9 @@ POWER_UPS = 4
 _SLOT = re.compile(r"slot (\d+) selected")
 
 
-def slips(it: Handling, step_line: str) -> Iterator[str]:
-    """A sentence for each slip that shows, those that look alike in one."""
-    teller = Foreteller(step_line, POWER_UPS)
+def slips(it: Handling, step_line: str, seat: Seat) -> Iterator[str]:
+    """A sentence for each slip that shows, those that look alike in one; the design that is meant is in its `seat`."""
+    teller = Foreteller(step_line, POWER_UPS, {name_of(it.sheet): seat})
     meant = teller.prospect(it, STEPS)
     if meant is None:
         return

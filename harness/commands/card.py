@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from types import ModuleType
 from typing import TYPE_CHECKING
 
 from forelight.sim.errors import UsageError
@@ -15,7 +16,6 @@ from forelight.sim.files import write_whole
 from ..asking.question import Asked, Question, question
 from ..boards.reader import load_board
 from ..boards.roster import find
-from ..card import markdown, page
 from ..card.compose import Occasion, compose
 from ..card.leaf import Card, Sentences, Shots, Switches, Task, Tasks
 from ..card.plain import lines
@@ -27,7 +27,7 @@ from ..view.display import glyphs_for
 if TYPE_CHECKING:
     from ..survey.keeping import Entry
 
-ENDINGS = {".html": page, ".md": markdown}
+ENDINGS = (".html", ".md")
 
 
 def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = None) -> int:
@@ -35,8 +35,7 @@ def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = 
     _check(output)
     if entry:
         entry.ready(output)
-    asked = usual(asked)
-    asking = question(asked)
+    asked, asking = usual(asked)
     golden = asking.golden()
     made = composed(asked, asking, golden)
     written = {}
@@ -46,7 +45,7 @@ def run(asked: Asked, output: Path | None, as_json: bool, entry: Entry | None = 
         told = noting.Reply("card", {"run": made.run, "file": None if output is None else output.name})
         written = {"survey": noting.note(entry, asked, asking, golden, told)}
     if output is not None:
-        write_whole(output, ENDINGS[output.suffix].page(made))
+        write_whole(output, _writer(output).page(made))
     if as_json:
         emit_json(answer(made) | {"file": None if output is None else str(output)} | written)
     elif output is None:
@@ -69,7 +68,7 @@ def run_all(asked: Asked, output: Path | None, as_json: bool) -> int:
         raise UsageError(f"{board.name} holds no design", remedy="fill its roster, or name another board")
     cards = list(for_each(card, [replace(asked, slot=str(slot)) for slot in slots], "Cards"))
     if output is not None:
-        write_whole(output, ENDINGS[output.suffix].booklet(board.title, cards, by_kind(cards)))
+        write_whole(output, _writer(output).booklet(board.title, cards, by_kind(cards)))
     if as_json:
         emit_json(
             {
@@ -96,20 +95,31 @@ def _check(output: Path | None) -> None:
         )
 
 
+def _writer(output: Path) -> ModuleType:
+    """What writes a file of this ending; it takes long to load."""
+    if output.suffix == ".html":
+        from ..card import page
+
+        return page
+    from ..card import markdown
+
+    return markdown
+
+
 def card(asked: Asked) -> Card:
     """The card of the slot under what was asked."""
-    asked = usual(asked)
-    asking = question(asked)
+    asked, asking = usual(asked)
     return composed(asked, asking, asking.golden())
 
 
-def usual(asked: Asked) -> Asked:
-    """The same, under the first run of the datasheet where nothing was said."""
-    if all(said is None for said in (asked.run_name, asked.procedure, asked.play, asked.seconds)):
-        sheet = find(load_board(asked.board), asked.slot).datasheet
-        if sheet.runs:
-            asked = replace(asked, run_name=sheet.runs[0].name)
-    return asked
+def usual(asked: Asked) -> tuple[Asked, Question]:
+    """What is asked: the same, but under the first run of the datasheet where nothing was said."""
+    board = load_board(asked.board)
+    found = find(board, asked.slot)
+    runs, said = found.datasheet.runs, (asked.run_name, asked.procedure, asked.play, asked.seconds)
+    if runs and all(one is None for one in said):
+        asked = replace(asked, run_name=runs[0].name)
+    return asked, question(asked, board, found=found)
 
 
 def composed(asked: Asked, asking: Question, golden: Golden) -> Card:
@@ -120,7 +130,7 @@ def composed(asked: Asked, asking: Question, golden: Golden) -> Card:
     return compose(
         Occasion(
             asking.board,
-            asking.sheet,
+            asking.seat,
             asking.slot,
             asking.procedure,
             told,

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from forelight.designs.datasheet import INPUT_LINES
 from forelight.designs.procedures.procedure import Drive, LetGo
+from forelight.sim.frozen import mutable
 
 
-@dataclass
+@mutable
 class Outside:
     """Lines in `driven` have the levels in `levels`; bit n is line n."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from forelight.sim.frozen import mutable
 
 
-@dataclass
+@mutable
 class StepClock:
     """`phase` counts frames since the divider saw its enable; it toggles every `half` of them."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from forelight.sim.frozen import slotted
 
 
-@dataclass(frozen=True, slots=True)
+@slotted
 class Stretch:
     """Frames `start` to `start + length - 1`, over which the hand keeps still, or only pulses one line.
 

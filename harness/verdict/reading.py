@@ -201,8 +201,7 @@ def _timed(
     at = moments(theirs, names)
     times, phases = _edges({name: lines[name] for name in names}, theirs)
     if own:
-        # The first rise may be made by a hand that sets the switches for the strap code.
-        start = float(theirs.rises[-1]) % 1.0
+        start = _usual_phase(theirs.rises)
         clock = Clock(own.capture, own.steps + start, own.rate, own.sigma, own.phase, 0.3, given=True)
         near = low < own.rate / (theirs.hz or own.rate) < high
         found = [keeping(clock, times, phases, credit(low, high) if near else 0.0)]
@@ -257,6 +256,13 @@ def _scale(capture: Capture, theirs: Foretold) -> float:
         return theirs.oscillator_hz / theirs.unit
     runs = [np.diff(line.times) for line in capture.lines.values() if len(line.times) > 2]
     return 1 / float(min((run.min() for run in runs), default=1.0))
+
+
+def _usual_phase(rises: Floats) -> float:
+    """Where in a step these come: the first may be made by a hand that sets the switches for the strap code, and one
+    that makes all steps loses a little time with each move of a switch."""
+    last = float(rises[-1])
+    return (last + float(np.median((rises - last + 0.5) % 1.0 - 0.5))) % 1.0
 
 
 def _edges(lines: Mapping[str, RecordedLine], reference: Foretold) -> tuple[Floats, Floats]:

@@ -10,7 +10,7 @@ import numpy as np
 from forelight.sim.levels import UNKNOWN
 
 from ..boards.profile import Board
-from ..capture.record import Capture
+from ..capture.record import CHANGES, Capture
 from ..golden.golden import Golden
 from .clock import Clock
 from .fit import NEVER, Fit
@@ -276,7 +276,7 @@ def _of_laid(
     clock = recording.clock
     off = _off(reading, recording, tolerance) and not (by_hand and clock and clock.given)
     if kind == INCONCLUSIVE and laid.bits < MARGIN and not first and not (off and clock and clock.given):
-        return _too_little(result, reading, recording)
+        return _too_little(result, reading, recording, capture)
     offset = other[1].offset if kind == DIFFERS and other else found.best.offset
     rate = sigma = None
     codes: tuple[int, ...] = ()
@@ -359,8 +359,9 @@ def _first(
     return found, int(np.bitwise_count(wrong).sum()) - 1
 
 
-def _too_little(plain: Verdict, reading: Readout, recording: Recording) -> Verdict:
+def _too_little(plain: Verdict, reading: Readout, recording: Recording, capture: Capture) -> Verdict:
     remedies = ["Record more steps, more lines, or a run in which the outputs change more often."]
+    remedies += _unended(capture)
     if all(line.startswith("o") for line in plain.lines):
         remedies.append(
             "Record the step line and the restart too: then it is known where the recording begins."
@@ -405,7 +406,14 @@ def _still(plain: Verdict, reading: Readout, capture: Capture) -> Verdict:
         reason = f"Nothing moves in the recording{after} for {long}; as foretold, {who} still for so long{together}."
         return replace(plain, kind=DIFFERS, reasons=(reason,))
     reason, remedy = _undecided(theirs, moved, rest)
-    return replace(plain, reasons=(reason,), remedies=(remedy,))
+    return replace(plain, reasons=(reason,), remedies=(remedy, *_unended(capture)))
+
+
+def _unended(capture: Capture) -> list[str]:
+    """What to do where changes alone were recorded, up to the last of them."""
+    if capture.holds != CHANGES or capture.end > capture.last_change:
+        return []
+    return ["It ends with its last change: let a last row say until when the lines were watched."]
 
 
 def _undecided(theirs: Foretold, moved: bool, rest: float) -> tuple[str, str]:

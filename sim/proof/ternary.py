@@ -25,7 +25,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import Any
 
@@ -89,7 +89,7 @@ class OpenUpdate:
         return f"update {self.update}: {lines} {moved} {left} unsettled"
 
 
-@dataclass(frozen=True, eq=False)  # there are many, asked for again and again; a proof makes one of each
+@frozen
 class Unsettled:
     """What a netlist remembers and of which a bit is not proved: a register, a memory, a net that closes a loop.
 
@@ -100,6 +100,9 @@ class Unsettled:
     name: str
     line: str
     key: int
+
+    # There are many, asked for again and again; a proof makes one of each.
+    __eq__, __hash__ = object.__eq__, object.__hash__
 
 
 def worth_following(updates: int) -> int:

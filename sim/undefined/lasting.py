@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 
+from ..frozen import mutable
 from ..netlist import Cell, Netlist, Slice, Word
 from .choices import CHOOSING, arms_of, is_undefined, selector_of
 
@@ -87,7 +88,7 @@ def idle(netlist: Netlist) -> set[int]:
     )
 
 
-@dataclass
+@mutable
 class _Writing:
     """A look at one word of a write beside its enable, down the cells that choose both."""
 

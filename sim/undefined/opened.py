@@ -11,10 +11,10 @@ them other values.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 
-from ..frozen import frozen
+from ..frozen import frozen, mutable
 from ..gates.without import rewritten
 from ..netlist import REASON, Cell, Const, Memory, Netlist, Param, Part, Register, Slice, Word, source_line
 from ..state import is_wiring
@@ -85,7 +85,7 @@ def opened(netlist: Netlist) -> Opened:
     return _Undefining(netlist).opened()
 
 
-@dataclass
+@mutable
 class _PlaceDraft:
     """A place that is being put together."""
 

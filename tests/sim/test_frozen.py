@@ -1,4 +1,4 @@
-"""A frozen record does what a frozen dataclass does; `dataclasses` itself is the judge."""
+"""A record does what a dataclass of its kind does; `dataclasses` itself is the judge."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from functools import cached_property, partial
 from typing import Any
 
 import pytest
-from forelight.sim.frozen import frozen
+from forelight.sim.frozen import frozen, mutable, slotted
 
 
 def kinds(decorator: Callable[[type], type]) -> dict[str, Any]:
@@ -56,7 +56,14 @@ def kinds(decorator: Callable[[type], type]) -> dict[str, Any]:
     }
 
 
-OURS, THEIRS = kinds(frozen), kinds(dataclass(frozen=True))
+#: Our decorators, and those of the judge.
+DECORATORS: dict[str, tuple[Callable[[type], type], Callable[[type], type]]] = {
+    "frozen": (frozen, dataclass(frozen=True)),
+    "mutable": (mutable, dataclass),
+    "slotted": (slotted, dataclass(frozen=True, slots=True)),
+}
+BOTH = {name: tuple(map(kinds, both)) for name, both in DECORATORS.items()}
+OURS, THEIRS = BOTH["frozen"]
 #: Calls, right and wrong: class, arguments in order, arguments by name.
 CALLS: list[tuple[str, tuple[Any, ...], dict[str, Any]]] = [
     ("Plain", (1,), {}),
@@ -84,13 +91,18 @@ def told(make: Callable[[], Any]) -> Any:
         made = make()
     except (TypeError, ValueError) as error:
         return type(error)
-    seen = repr(made), vars(made), asdict(made), [one.name for one in fields(made)], hash(made)
+    try:
+        hashed: Any = hash(made)
+    except TypeError as error:
+        hashed = type(error)
+    seen = repr(made), hasattr(made, "__dict__"), asdict(made), [one.name for one in fields(made)], hashed
     return *seen, made == make(), copy.copy(made) == made, made != object()
 
 
+@pytest.mark.parametrize("decorated", BOTH)
 @pytest.mark.parametrize(("name", "given", "named"), CALLS)
-def test_as_a_dataclass(name: str, given: tuple[Any, ...], named: dict[str, Any]) -> None:
-    ours, theirs = (told(partial(kind[name], *given, **named)) for kind in (OURS, THEIRS))
+def test_as_a_dataclass(name: str, given: tuple[Any, ...], named: dict[str, Any], decorated: str) -> None:
+    ours, theirs = (told(partial(kind[name], *given, **named)) for kind in BOTH[decorated])
     assert ours == theirs
 
 
@@ -119,6 +131,26 @@ def test_nothing_is_changed() -> None:
         assert made.number == 1
 
 
+def test_what_is_mutable_can_be_changed() -> None:
+    for kind in BOTH["mutable"]:
+        made = kind["Plain"](1)
+        made.number = 2
+        assert made == kind["Plain"](2)
+
+
+def test_slots_are_closed() -> None:
+    for kind in BOTH["slotted"]:
+        made = kind["Checked"](1)
+        for name in ("one", "new"):
+            with pytest.raises(
+                (FrozenInstanceError, TypeError)
+            ):  # of Python 3.11: what it calls itself is another class
+                setattr(made, name, 2)
+        with pytest.raises((FrozenInstanceError, TypeError)):
+            del made.one
+        assert made.one == 1
+
+
 @frozen
 class Kept:
     """A record that a pickle can find."""
@@ -127,7 +159,18 @@ class Kept:
     others: tuple[Kept, ...] = ()
 
 
-def test_pickled() -> None:
-    whole = Kept(1, (Kept(2), Kept(3, (Kept(4),))))
-    assert pickle.loads(pickle.dumps(whole)) == whole
-    assert whole.others[1] in {whole.others[1]: 0}
+@slotted
+class Slotted:
+    """The same with slots, and a field that is not compared."""
+
+    number: int
+    others: tuple[Slotted, ...] = ()
+    place: str = field(default="", compare=False)
+
+
+@pytest.mark.parametrize("kind", [Kept, Slotted])
+def test_pickled(kind: type[Any]) -> None:
+    whole = kind(1, (kind(2), kind(3, (kind(4),))))
+    again = pickle.loads(pickle.dumps(whole))
+    assert again == whole and again.others[1] in {whole.others[1]: 0}
+    assert kind is Kept or pickle.loads(pickle.dumps(Slotted(1, place="here"))).place == "here"

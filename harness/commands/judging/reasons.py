@@ -155,7 +155,9 @@ def _pairs(ranking: Ranking, asked: bool) -> list[tuple[Explained, Explained]]:
     certain, of that alone."""
     groups = ranking.convincing
     some = [one for group in groups[:1] for one in _likely(group)]
-    alike = [(some[0], other) for other in some[1:TRIED]]
+    # Where the remedy is the same, nobody need know which of two it is.
+    others = some[1:] if asked else [one for one in some[1:] if one.cause.remedy != some[0].cause.remedy]
+    alike = [(some[0], other) for other in others[: TRIED - 1]]
     if len(groups) > 1 and (asked or ranking.odds(groups[1]) >= LEAST):
         return [(groups[0].best, groups[1].best), *alike]
     return alike

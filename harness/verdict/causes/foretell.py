@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-from forelight.designs.datasheet import INPUT_LINES
+from forelight.designs.datasheet import INPUT_LINES, Datasheet
 from forelight.designs.procedures.procedure import Action, Pulse, Repeat, Steps
 from forelight.sim.errors import ForelightError
-from forelight.sim.frozen import frozen
+from forelight.sim.frozen import frozen, mutable
 from forelight.sim.levels import UNKNOWN
 
 from ...bench.course import Seat, seated
@@ -47,7 +47,7 @@ class Prospect:
     foretold: Foretold
 
 
-@dataclass
+@mutable
 class Foreteller:
     """Foretells handlings, and remembers designs, and what was foretold for the same moves of the same lines.
 
@@ -117,7 +117,7 @@ class Foreteller:
 
     def seat(self, it: Handling) -> Seat:
         """The design that is meant, in its wrapper."""
-        name = f"{it.sheet.folder}/{it.sheet.sources[0]}:{it.sheet.name}"
+        name = name_of(it.sheet)
         if name not in self.seats:
             self.seats[name] = seated(it.board, it.sheet)
         return self.seats[name]
@@ -130,6 +130,11 @@ class Foreteller:
             elif number in it.board.slots:
                 found[number] = self.seat(replace(it, sheet=find(it.board, str(number)).datasheet))
         return found
+
+
+def name_of(sheet: Datasheet) -> str:
+    """The name under which a design is remembered."""
+    return f"{sheet.folder}/{sheet.sources[0]}:{sheet.name}"
 
 
 def moves(plan: Timeline) -> tuple[int, int]:

@@ -127,7 +127,10 @@ class Readings:
         prediction, which may say it."""
         if reading is None or reading.edges >= FEW_PLACED or self.still or self.capture.unit != "seconds":
             return reading
-        moving = frozenset(name for name in self.names if len(changes(told.foretold, name)))
+        lines = told.foretold.lines
+        moving = frozenset(
+            name for name in self.names if len(lines[name].times) > 1 and len(changes(told.foretold, name))
+        )
         if not moving:
             return reading
         key = id(reading), moving
@@ -147,7 +150,7 @@ class Readings:
         if not (self.given or self.still or self._is_as_busy(told.foretold, pace)):
             return
         found = None
-        if self.given or self.still or self.coherence(rate) > self._least:
+        if self.given or self._is_likely(rate):
             found = self._read(told, _scaled(self.capture, 1 / pace))
         key = rate, told.foretold.hz
         self.others[key] = found if found is not None and found.recordings else None
@@ -159,7 +162,14 @@ class Readings:
             return False  # it foretells what was meant
         if self.given is not None:
             return abs(rate / self.given - 1) < TOLERANCE
-        return self.still or self.coherence(rate) > self._least
+        return self._is_likely(rate)
+
+    def _is_likely(self, rate: float) -> bool:
+        """Whether the edges keep to steps of this rate, or lie as far apart as is foretold by it; where hardly anything
+        moves, any rate is."""
+        if self.still or self.coherence(rate) > self._least:
+            return True
+        return any(abs(rate / other - 1) < TOLERANCE for other in self._by_instants)
 
     @cached_property
     def still(self) -> bool:
@@ -363,7 +373,7 @@ class Readings:
             peaks += [(float(some[top]), float(at[top])) for top in tops if some[top] > self._least]
         peaks = [peak for peak in peaks if peak[0] > NEARLY] or sorted(peaks)[-AT_LEAST:]
         found: list[float] = []
-        for rate in (*self._by_instants(), *(rate for _, rate in sorted(peaks, reverse=True))):
+        for rate in (*self._by_instants, *(rate for _, rate in sorted(peaks, reverse=True))):
             pace = hz / rate
             if all(abs(pace / other - 1) > TOLERANCE for other in (1.0, *found)) and self._is_as_busy(
                 self.meant.foretold, pace
@@ -373,6 +383,7 @@ class Readings:
                 break
         return found
 
+    @cached_property
     def _by_instants(self) -> list[float]:
         """Rates at which the few instants of the recording are as far apart as those that are foretold, in steps to a
         unit of its time."""

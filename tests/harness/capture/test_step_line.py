@@ -68,3 +68,19 @@ def test_what_is_no_clock_is_none() -> None:
     assert step_clock(RecordedLine(times, np.tile(np.array([1, 0], np.uint8), 200))) is None
     assert step_clock(RecordedLine(np.array([0.0]), np.array([1], np.uint8))) is None
     assert step_clock(RecordedLine(np.arange(8.0), np.tile(np.array([1, 0], np.uint8), 4))) is None
+
+
+def test_few_pulses_that_come_anywhere_are_no_clock() -> None:
+    """Of 60 lines with 16 spikes each one or another may look like a clock, and of as many true clocks of 16 steps none
+    is missed."""
+    rng = np.random.default_rng(14)
+    print("seed 14")
+    taken = missed = 0
+    for _ in range(60):
+        begin = np.sort(rng.uniform(0, 3, 16))
+        spikes = np.stack([begin, begin + 2e-4], axis=1).ravel()
+        taken += (
+            step_clock(RecordedLine(np.sort(spikes), np.tile(np.array([1, 0], np.uint8), 16))) is not None
+        )
+        missed += step_clock(clock_line(16, 0.2, rng)) is None
+    assert taken <= 12 and missed == 0

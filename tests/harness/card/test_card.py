@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -198,9 +199,9 @@ def test_text_of_an_author_is_no_markup() -> None:
     sheet = type(asking.sheet)(
         **(vars(asking.sheet) | {"title": "<b>a|b</b>", "description": "*x* <script>"})
     )
-    told = asking.procedure.actions
+    seat, told = replace(asking.seat, datasheet=sheet), asking.procedure.actions
     made = compose(
-        Occasion(asking.board, sheet, 101, asking.procedure, told, asking.setting_up, asking.golden())
+        Occasion(asking.board, seat, 101, asking.procedure, told, asking.setting_up, asking.golden())
     )
     assert "<script>" not in page.page(made) and "&lt;script&gt;" in page.page(made)
     assert r"\*x\* \<script\>" in markdown.page(made)

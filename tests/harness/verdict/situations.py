@@ -290,6 +290,7 @@ WORDS: Mapping[str, Callable[[Standing, re.Match[str]], None]] = {
     r"Let restart go: take (i[0-7] to [01])": _let_go,
     r"Restart it: take (i[0-7]) to 1, wait some steps, and take it back to 0": _give,
     r"Set strap code ([0-9]+) and switch the step clock on, put the input switches back, and restart": _switch_on,
+    r"Switch the step clock off, set strap code ([0-9]+) switch by switch, and switch it on again": _switch_on,
     r"Turn the clip round": _turn,
     r"Look for a filter or a delay in the channel of o([0-7]), and take it out": _take_out,
     r"hold the button down for longer than a step": _hold_longer,

@@ -107,6 +107,11 @@ def test_what_came_after_the_last_change_of_a_table_is_not_known() -> None:
     for row in rows:
         table.append(f"{0.1 + row * step:.9f}," + ",".join(str(shown[row] >> bit & 1) for bit in range(8)))
     assert judged(setup, start, "\n".join(table) + "\n").kind == AGREES
+    few = judged(setup, start, "\n".join(table[:3]) + "\n")
+    assert few.kind == INCONCLUSIVE and any("ends with its last change" in remedy for remedy in few.remedies)
+    end = f"{0.1 + (rows[1] + 0.5) * step:.9f}," + table[2].partition(",")[2]
+    ended = judged(setup, start, "\n".join([*table[:3], end]) + "\n")
+    assert ended.kind == INCONCLUSIVE and not any("last change" in remedy for remedy in ended.remedies)
 
 
 @pytest.mark.parametrize("lines", [OUTPUTS, (*OUTPUTS, "i7"), (*OUTPUTS, "i6", "i7")])

@@ -15,6 +15,7 @@ from forelight.harness.verdict.rows import (
     Moments,
     ReadRows,
     changes,
+    every_change,
     foretold_list,
     moments,
     moves,
@@ -104,6 +105,16 @@ def test_when_lines_move_to_known_levels() -> None:
     times, levels = moves(told(lines, 10.0), "o0")
     assert (times.tolist(), levels.tolist()) == ([2.25, 8.25], [1, 1])
     assert changes(told(lines, 10.0, since=3.0), "o0").tolist() == [8.25]
+
+
+def test_lines_of_unknown_levels_move_where_they_come_to_be_known() -> None:
+    """So it is known where they keep still, though no level is known on both sides of any change."""
+    lines = {"o0": line((0, 0), (2.75, UNKNOWN), (5.75, 1), (8.75, UNKNOWN)), "o1": line((0, UNKNOWN))}
+    assert every_change(told(lines, 10.0), ("o0", "o1")).tolist() == [2.75, 5.75, 8.75]
+    assert every_change(told(lines, 10.0, since=3.0), ("o0", "o1"), 1).tolist() == [5.75]
+    assert moments(told(lines, 10.0), ("o0", "o1")).places == ((0.25,), (0.25,))
+    lines["o1"] = line((0, 0), (3.5, 1))
+    assert every_change(told(lines, 10.0), ("o0", "o1")).tolist() == [3.5]
 
 
 def test_a_line_is_held_until_restart_is_let_go() -> None:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.harness.verdict.situations import SEED, SITUATIONS, WORDS, Situation, Standing, obey, played, told
+from tests.harness.verdict.situations import SEED, SITUATIONS, Situation, Standing, obey, played, told
 
 NAMES = [one.name for one in SITUATIONS]
 
@@ -44,4 +44,3 @@ def test_whoever_obeys_knows_the_words_alone() -> None:
         assert obey(wrong, remedy)
     assert wrong == Standing(entry=9, shorted=(2, 3), restart="held", selector=4, late={3: 1})
     assert obey(wrong, "Change the leads of i0 and i1 over") and wrong.swapped == {"i0", "i1"}
-    assert len(WORDS) == len(SITUATIONS)

@@ -466,13 +466,19 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
     """Whether the true cause is a member of one of these groups."""
     assert case.cause is not None
     found = [one for group in groups for one in group.members]
-    if any(one.cause.name == case.cause.name for one in found):
+    truth = case.cause.change(case.meant)
+    # The same may be done under another name, as with the only input that is not 0.
+    if any(one.cause.name == case.cause.name or one.handling == truth for one in found):
         return True
     if (
         case.cause.kind == "another power-up"
     ):  # in which state it woke up is not the draw's but the chip's to say
         return any(one.cause.kind == case.cause.kind for one in found)
     truth = case.cause.change(case.meant)
+    if any(
+        one.handling == truth for one in found
+    ):  # the same under another name, as of the only input that is not 0
+        return True
     if truth.slips:  # a missed entry is one of those that show the same
         same = [one.handling.slips for one in found if one.cause.kind == case.cause.kind]
         return any(
@@ -483,13 +489,10 @@ def is_named(case: Injected, groups: Sequence[Suspects]) -> bool:
             )
             for slips in same
         )
-    if truth.fault is not None:  # has a name in the source
-        return any(one.handling.fault == truth.fault for one in found)
     if truth.clips != CLIPPED:  # an order of clips has a name for each way to say it
         return any(_same_clips(one.handling, truth, case) for one in found)
     return case.cause.kind == PAIR and any(
-        one.handling == truth or {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")}
-        for one in found
+        {*one.cause.name.split("; ")} == {*case.cause.name.split("; ")} for one in found
     )
 
 

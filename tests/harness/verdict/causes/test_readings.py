@@ -113,6 +113,70 @@ def test_by_a_slow_clock_it_costs_more_to_say_when_edges_come() -> None:
     assert found.times_bits(slow, reading) - found.times_bits(true, reading) > 6 * edges
 
 
+def test_where_nothing_was_meant_to_move_a_cause_says_where_lines_do() -> None:
+    """All outputs were meant to rest at 0."""
+    it = meant()
+    moving = TELLER.prospect(it)
+    assert moving is not None
+    resting = TELLER.laid(replace(moving.golden, outputs=moving.golden.outputs * 0), moving.up)
+    found = Readings(recorded(it, steps=60), it.board, resting, "i7")
+    assert found.usual.edges < 3 and found.of(resting, 1.0) is found.usual
+    reading = found.of(moving, 1.0)
+    assert reading is not None and reading.edges > 50
+    rows = found.rows(moving.foretold, reading)
+    assert max(fit.bits for _, fit in found.fits(rows, reading)) > 0.8 * reading.null_bits
+    assert found.of(moving, 1.0) is reading
+
+
+def test_few_instants_say_how_fast_a_clock_ran() -> None:
+    """Three instants at which two lines move, as far apart as three of five that are foretold, 1.37 times as slow."""
+    found = readings(meant())
+    told = found.meant.foretold
+    due = np.array([10.0, 33.0, 51.0, 90.0, 131.0]) + told.since
+    levels = np.array([0, 1, 0, 1, 0, 1], np.uint8)
+    still = RecordedLine(np.zeros(1), np.zeros(1, np.uint8))
+    lines = {**told.lines, **dict.fromkeys(OUTPUTS, still)}
+    lines |= dict.fromkeys(("o0", "o1"), RecordedLine(np.r_[0.0, due], levels))
+    assert told.hz is not None
+    seen = RecordedLine(np.r_[0.0, due[1:4] * 1.37 / told.hz], levels[1:5])
+    capture = Capture({**dict.fromkeys(OUTPUTS, still), "o0": seen, "o1": seen}, 0.0, 110 * 1.37 / told.hz)
+    meant_ = replace(found.meant, foretold=replace(told, lines=lines))
+    paces = Readings(capture, found.board, meant_, "i7").free_paces()
+    assert paces[0] == pytest.approx(1.37, rel=0.01)
+
+
+def test_what_woke_up_at_any_level_rests_at_the_one_that_was_recorded() -> None:
+    """Where nothing steps the bench; each level that is known so was one of two."""
+    still = {name: RecordedLine(np.zeros(1), np.array([n & 1], np.uint8)) for n, name in enumerate(OUTPUTS)}
+    found = replace(readings(meant()), capture=Capture(still, 0.0, 3.0))
+    told = found.meant.foretold
+    anything = RecordedLine(np.zeros(1), np.full(1, UNKNOWN, np.uint8))
+    told = replace(told, lines={**told.lines, **dict.fromkeys(OUTPUTS[:3], anything)})
+    assert found.at_rest(told, found.usual) == (told, 0)
+    resting, count = found.at_rest(replace(told, hz=None), found.usual)
+    assert count == 3
+    assert [resting.lines[name].levels.tolist() for name in OUTPUTS[:3]] == [[0], [1], [0]]
+    assert resting.lines["o3"] is told.lines["o3"]
+
+
+def test_edges_that_no_row_shows_are_no_spikes() -> None:
+    """Of 400 spikes and 4 edges that last a clock shows the edges, and one that shows none has to tell them apart."""
+    rng = np.random.default_rng(6)
+    print("seed 6")
+    starts = np.sort(rng.uniform(0, 4, 200))
+    spikes = np.stack([starts, starts + 2e-5], axis=1).ravel()
+    spiky = RecordedLine(np.r_[0.0, spikes], np.r_[0, np.tile([1, 0], 200)].astype(np.uint8))
+    moving = RecordedLine(np.array([0, 0.7, 1.3, 2.2, 3.1]), np.array([0, 1, 0, 1, 0], np.uint8))
+    rest = RecordedLine(np.zeros(1), np.zeros(1, np.uint8))
+    lines = {**dict.fromkeys(OUTPUTS, rest), "o0": spiky, "o1": moving}
+    found = replace(readings(meant()), capture=Capture(lines, 0.0, 4.0))
+    true = found.usual.recordings[0]
+    blind = replace(true, rows=replace(true.rows, levels=np.zeros_like(true.rows.levels)))
+    clock = steady(found.usual.scale)
+    shown, hidden = (found.times_bits(replace(one, clock=clock), found.usual) for one in (true, blind))
+    assert hidden - shown == pytest.approx(4 * np.log2(np.e * 4 / 4) + 4 * np.log2(found.usual.scale), abs=1)
+
+
 def test_a_recording_that_rests_is_not_of_a_bench_that_moves_sooner() -> None:
     still = {name: RecordedLine(np.zeros(1), np.zeros(1, np.uint8)) for name in OUTPUTS}
     found = replace(readings(meant()), capture=Capture(still, 0.0, 3.0))
