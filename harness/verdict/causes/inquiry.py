@@ -39,7 +39,7 @@ NONE = math.log2(0.0001)
 EXPLAINED = 0.5
 #: So much may be left unexplained by a single cause, as a share and in bits, or another is looked for beside it, which
 #: costs as many.
-LEFT, SECOND = 0.2, 9.0
+LEFT, SECOND = 0.1, 9.0
 #: Bits that a pace of its own costs: of those up to `WIDEST` times as fast or as slow, told apart by the tolerance.
 FREE = math.log2(math.log(WIDEST) / TOLERANCE)
 #: Of a recording, so much in which nothing moves any more may be a clock that stopped.

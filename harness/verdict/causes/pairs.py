@@ -98,7 +98,7 @@ class _PairSearch:
             return
         singly = {self.reached(some[0]) for some in every}
         alike: dict[object, list[_Couple]] = {}
-        likely = []
+        likely, unsettled = [], []
         pairs = self.pairs(every)
         for number, two in enumerate(pairs):
             if two.prior < self.least:
@@ -107,10 +107,17 @@ class _PairSearch:
             planned = self.planned(two.cause)
             if planned is None or (reached := moves(planned[0])) in singly:
                 continue
-            if reached not in alike and (amiss := glance.amiss(planned)) <= glance.most:
+            if reached not in alike:
+                amiss, settled = glance.amiss(planned)
                 likely.append((WRONG * amiss - two.prior, number, reached))
+                unsettled += [] if settled or amiss <= glance.most else [(amiss, number, reached)]
             alike.setdefault(reached, []).append(two)
-        for _, _, reached in sorted(likely)[:IN_FULL]:
+        for _, number, reached in sorted(unsettled)[:AWAKE]:
+            planned = self.planned(pairs[number].cause)
+            amiss = math.inf if planned is None else glance.from_any_state(planned)
+            likely.append((WRONG * amiss - pairs[number].prior, number, reached))
+        tried = [one for one in sorted(likely) if one[0] + pairs[one[1]].prior <= WRONG * glance.most]
+        for reached in [*dict.fromkeys(reached for _, _, reached in tried)][:IN_FULL]:
             two = alike[reached][0]
             self.weigh((two.cause, two.prior), self.told(two.cause), self.members(alike[reached], reached))
 
@@ -172,7 +179,6 @@ class _Skimmed:
     inquiry: Inquiry
     begins: wakes.Beginning
     up: int
-    awake: int = 0
 
     @staticmethod
     def of(inquiry: Inquiry) -> _Skimmed | None:
@@ -186,14 +192,23 @@ class _Skimmed:
         its = self.begins.recording
         return FEW + float(its.cost[:, self.begins.part].sum()) / WRONG
 
-    def amiss(self, planned: Planned) -> float:
-        """How many levels are otherwise where they are fewest; no end of them where that is more than a glance."""
-        plan, up, seats = planned
-        until = self.begins.until + up - self.up
-        found = wakes.at_a_glance(plan, seats, until)
+    def amiss(self, planned: Planned) -> tuple[float, bool]:
+        """How many levels are otherwise where they are fewest, and whether that is so from any state; no end of them
+        where that is more than a glance."""
+        found = wakes.at_a_glance(planned[0], planned[2], self.until(planned))
         if found is None:
-            return math.inf
-        if len(set(found.outputs[:, -1].tolist())) > 1 and self.awake < AWAKE:
-            self.awake += 1
-            found = self.inquiry.teller.woken(planned, until) or found
-        return float(self.begins.amiss(replace(found, ticks=found.ticks + self.up - up)).min())
+            return math.inf, True
+        return self.least(found, planned), len(set(found.outputs[:, -1].tolist())) == 1
+
+    def from_any_state(self, planned: Planned) -> float:
+        """The same from many power-ups."""
+        found = self.inquiry.teller.woken(planned, self.until(planned))
+        return math.inf if found is None else self.least(found, planned)
+
+    def until(self, planned: Planned) -> float:
+        """The tick up to which it may matter what is shown."""
+        return self.begins.until + planned[1] - self.up
+
+    def least(self, found: wakes.Woken, planned: Planned) -> float:
+        shifted = replace(found, ticks=found.ticks + self.up - planned[1])
+        return float(self.begins.amiss(shifted).min())

@@ -127,7 +127,10 @@ class Readings:
         prediction, which may say it."""
         if reading is None or reading.edges >= FEW_PLACED or self.still or self.capture.unit != "seconds":
             return reading
-        moving = frozenset(name for name in self.names if len(changes(told.foretold, name)))
+        lines = told.foretold.lines
+        moving = frozenset(
+            name for name in self.names if len(lines[name].times) > 1 and len(changes(told.foretold, name))
+        )
         if not moving:
             return reading
         key = id(reading), moving

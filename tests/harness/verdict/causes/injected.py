@@ -314,8 +314,28 @@ def _list(
     # A line of the design rises at the end of its frame: what stands at the pins until then came a frame before.
     ends = rises[begin : begin + count] - 1
     shown = _slipped(_shown(pins, truth.clips)[ends].tolist(), truth, rng)
+    if len(truth.slips) > 1 and any(
+        _is_one_slip_from(
+            shown, _shown(pins, truth.clips)[rises[first : first + len(shown) + 1] - 1].tolist()
+        )
+        for first in range(max(begin - len(truth.slips), 0), begin + len(truth.slips) + 1)
+    ):
+        return None  # two slips are asked for only where one does not make the same list
     text = "step,outputs\n" + "".join(f"{begin + n},{value:08b}\n" for n, value in enumerate(shown))
     return text, slice(int(ends[0]), int(ends[-1]) + 1)
+
+
+def _is_one_slip_from(found: list[int], right: list[int]) -> bool:
+    """Whether a list is a right one, an entry longer, but for one entry that is wrong, missed or written twice."""
+    count = len(found)
+    if len(right) <= count:
+        return False
+    if sum(one != other for one, other in zip(found, right, strict=False)) <= 1:
+        return True
+    return any(
+        found == right[:at] + right[at + 1 :] or found == right[: at + 1] + right[at : count - 1]
+        for at in range(count)
+    )
 
 
 def _slipped(entries: list[int], truth: Handling, rng: random.Random) -> list[int]:

@@ -42,3 +42,6 @@ def test_the_likeliest_power_ups_are_those_of_all_placements(differ: tuple[int, 
     assert [wrong[lane] for lane in found] == [
         wrong[lane] for lane in order[:SOME]
     ]  # of those as good any may come
+    assert begins.amiss(woken).tolist() == wrong.tolist()
+    by_line = np.stack([((windows ^ seen) & known & bit > 0).sum(axis=2) for bit in (1, 2)])
+    assert begins.amiss(woken, 5).tolist() == np.minimum(by_line, 5).sum(axis=0).min(axis=1).tolist()
