@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 import unicodedata
@@ -31,6 +30,8 @@ _KEY_PART = re.compile(r"""[A-Za-z0-9_-]+|"[^"]*"|'[^']*'""")
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """`did you mean "x"?`, or nothing if no known word is near; in a word of two letters all are near."""
+    import difflib  # only where a word is wrong
+
     near = difflib.get_close_matches(word, list(known), n=3, cutoff=0.6) if len(word) > 2 else []
     return f"did you mean {' or '.join(quoted(name) for name in near)}?" if near else ""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import errno
-import gc
 import os
 import shutil
 import signal
@@ -80,8 +79,6 @@ class Commands(click.Group):
         except Exception as error:  # whatever is left is our own fault, unless it is an error with a remedy
             code = explain(error)
             _as_json(options.get("args") or args, code, getattr(error, "what", str(error)), error)
-        if watched:
-            gc.freeze()  # memory goes back as a whole: whoever ends need not look for circles in it
         sys.exit(code)
 
 

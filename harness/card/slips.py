@@ -33,7 +33,7 @@ _SLOT = re.compile(r"slot (\d+) selected")
 
 def slips(it: Handling, step_line: str, seat: Seat) -> Iterator[str]:
     """A sentence for each slip that shows, those that look alike in one; the design that is meant is in its `seat`."""
-    teller = Foreteller(step_line, POWER_UPS, {name_of(it.sheet): seat})
+    teller = Foreteller(step_line, POWER_UPS, {name_of(it.sheet): seat}, inputs=())
     meant = teller.prospect(it, STEPS)
     if meant is None:
         return

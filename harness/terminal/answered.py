@@ -150,7 +150,7 @@ def _names(folder: Path) -> list[str]:
 def _name(command: str, asked: dict[str, Any]) -> str:
     """Of all that can change the answer."""
     facts = (command, sorted(asked.items()), trust(), sys.version, sys.flags, *_surroundings(), *_libraries())
-    return key([repr(facts), *_stamps(str(PACKAGE))])
+    return key([repr(facts), "\n".join(_stamps(str(PACKAGE)))])
 
 
 def _stamps(folder: str) -> Iterator[str]:
@@ -166,7 +166,7 @@ def _stamps(folder: str) -> Iterator[str]:
                 yield from _stamps(entry.path)
         elif not entry.name.endswith(".pyc"):
             known = entry.stat()
-            yield f"{entry.path} {known.st_ino} {known.st_size} {known.st_mtime_ns} {known.st_ctime_ns}"
+            yield f"{entry.path!r} {known.st_ino} {known.st_size} {known.st_mtime_ns} {known.st_ctime_ns}"
 
 
 def _surroundings() -> Iterator[object]:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import TYPE_CHECKING
 
 import numpy as np
 from forelight.sim.frozen import frozen
-from rich.table import Table
 
 from ..golden.golden import Golden
 from .display import Glyphs
+
+if TYPE_CHECKING:
+    from rich.table import Table
 
 
 @frozen
@@ -59,6 +62,8 @@ def table(
 
     `wiring` maps output lines to segments, `meanings` to the author's words.
     """
+    from rich.table import Table
+
     vague = any(line.unsettled for line in found)
     out = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
     out.add_column("line")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import field, replace
 from typing import TYPE_CHECKING
 
@@ -51,7 +51,7 @@ class Prospect:
 class Foreteller:
     """Foretells handlings, and remembers designs, and what was foretold for the same moves of the same lines.
 
-    `step_line` is the line that carries the step clock.
+    `step_line` is the line that carries the step clock; of the input lines the `inputs` alone are foretold.
     """
 
     step_line: str
@@ -60,6 +60,7 @@ class Foreteller:
     found: dict[tuple[object, ...], Prospect | None] = field(default_factory=dict)
     lanes: dict[int, Lanes] = field(default_factory=dict)
     awake: dict[tuple[object, ...], Woken | None] = field(default_factory=dict)
+    inputs: Collection[str] = INPUT_LINES
 
     def woken(self, planned: Planned, until: float) -> Woken | None:
         """What the pins show from many power-ups, to the tick `until`; None where they cannot be run side by side."""
@@ -96,7 +97,7 @@ class Foreteller:
         """A golden on its axis of steps, which count from the tick at which the slot is up."""
         row = int(np.searchsorted(told.ticks, up, side="right")) - 1
         told = replace(told, steps=told.steps - told.steps[row])
-        return Prospect(told, up, reference(told, self.step_line, inputs=INPUT_LINES, start=up))
+        return Prospect(told, up, reference(told, self.step_line, inputs=self.inputs, start=up))
 
     def plan(self, it: Handling, steps: int | None = None) -> Planned | None:
         """The lines in time, the tick at which the slot is up, and who sits in the slots that are selected."""
