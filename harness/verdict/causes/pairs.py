@@ -179,12 +179,16 @@ class _Skimmed:
     inquiry: Inquiry
     begins: wakes.Beginning
     up: int
+    end: int
 
     @staticmethod
     def of(inquiry: Inquiry) -> _Skimmed | None:
         meant, usual = inquiry.readings.meant, inquiry.readings.usual
         begins = inquiry.beginning(inquiry.it, meant, usual)
-        return None if begins is None else _Skimmed(inquiry, begins, meant.up)
+        planned = inquiry.teller.plan(inquiry.it, inquiry.steps_of(inquiry.it))
+        if begins is None or planned is None:
+            return None
+        return _Skimmed(inquiry, begins, meant.up, planned[0].end)
 
     @property
     def most(self) -> float:
@@ -195,10 +199,21 @@ class _Skimmed:
     def amiss(self, planned: Planned) -> tuple[float, bool]:
         """How many levels are otherwise where they are fewest, and whether that is so from any state; no end of them
         where that is more than a glance."""
+        if planned[0].end != self.end:
+            return self.by_another_clock(planned), True
         found = wakes.at_a_glance(planned[0], planned[2], self.until(planned))
         if found is None:
             return math.inf, True
         return self.least(found, planned), len(set(found.outputs[:, -1].tolist())) == 1
+
+    def by_another_clock(self, planned: Planned) -> float:
+        """The same of slips that change the strap code too: the recording is read at the rate of theirs."""
+        readings, told = self.inquiry.readings, self.inquiry.teller.told(planned, 0)
+        reading = None if told is None else readings.of(told, 1.0)
+        if told is None or reading is None:
+            return math.inf
+        fits = readings.fits(readings.rows(told.foretold, reading), reading)
+        return min((float(found.best.mismatches) for _, found in fits), default=math.inf)
 
     def from_any_state(self, planned: Planned) -> float:
         """The same from many power-ups."""
