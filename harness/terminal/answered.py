@@ -93,15 +93,16 @@ def answered(command: Callable[..., int]) -> Callable[..., int]:
     def answer(**asked: Any) -> int:
         if not Door.open or not _own(asked):
             return command(**asked)
-        name = _name(command.__name__, asked)
+        drawn_on = [*_surroundings()]
+        name = _name(command.__name__, asked, drawn_on)
         body = CACHE.load(name)
         if body is not None:
             _again(*marshal.loads(body))
             return 0
         with _listening() as heard:
             code = command(**asked)
-        # What was changed while it was read is not kept.
-        if code == 0 and heard.whole and _name(command.__name__, asked) == name:
+        # The size of a terminal may change and come back; a file that was changed has a stamp that does not.
+        if code == 0 and heard.whole and [*_surroundings()] == drawn_on:
             CACHE.store(name, marshal.dumps((heard.read, heard.said, heard.written)))
         return code
 
@@ -147,9 +148,9 @@ def _names(folder: Path) -> list[str]:
         return sorted(entry.name for entry in found)
 
 
-def _name(command: str, asked: dict[str, Any]) -> str:
+def _name(command: str, asked: dict[str, Any], drawn_on: list[object]) -> str:
     """Of all that can change the answer."""
-    facts = (command, sorted(asked.items()), trust(), sys.version, sys.flags, *_surroundings(), *_libraries())
+    facts = (command, sorted(asked.items()), trust(), sys.version, sys.flags, drawn_on, *_libraries())
     return key([repr(facts), "\n".join(_stamps(str(PACKAGE)))])
 
 

@@ -69,6 +69,16 @@ class Command:
 
 
 @pytest.mark.usefixtures("package")
+def test_what_was_drawn_on_another_width_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    command = Command()
+    for times in (1, 2):
+        monkeypatch.setenv("COLUMNS", "80")
+        command.also = lambda: monkeypatch.setenv("COLUMNS", "33")
+        command.run(slot="tide_gauge", board="quay")
+        assert command.times == times
+
+
+@pytest.mark.usefixtures("package")
 def test_the_same_words_on_the_same_streams(capfdbinary: pytest.CaptureFixture[bytes]) -> None:
     assert Command().again()
     said = capfdbinary.readouterr()
