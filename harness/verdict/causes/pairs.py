@@ -14,10 +14,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, product
 
+import numpy as np
+
 from . import wakes
 from .clips import FEW, WRONG
 from .foretell import Planned, moves
-from .inquiry import EXPLAINED, NOTHING, Inquiry, Told, is_settled
+from .inquiry import COMPARED, EXPLAINED, NOTHING, Inquiry, Told, is_settled
 from .mishap import CLIPPED, Mishap, both, priors_of
 from .suspects import Explained
 
@@ -29,7 +31,7 @@ PAIRED = frozenset(
 #: How many times less likely a pair may be than one that explains all, as a logarithm.
 RARER = 7.0
 #: Pairs of slips of the hand that are foretold in full, and those that are run from many power-ups.
-IN_FULL, AWAKE = 16, 96
+IN_FULL, AWAKE = 32, 96
 #: Of a line, so many levels count that are otherwise: its channel may show another.
 OF_A_LINE = 8.0
 
@@ -213,7 +215,12 @@ class _Skimmed:
         if told is None or reading is None:
             return math.inf
         fits = readings.fits(readings.rows(told.foretold, reading), reading)
-        return min((float(found.best.mismatches) for _, found in fits), default=math.inf)
+        telling = (
+            found.best
+            for one, found in fits
+            if found.best.compared.sum() >= COMPARED * np.bitwise_count(one.rows.known).sum()
+        )
+        return min((float(best.mismatches) for best in telling), default=math.inf)
 
     def from_any_state(self, planned: Planned) -> float:
         """The same from many power-ups."""
