@@ -240,12 +240,12 @@ def _places(text: str) -> dict[tuple[Key, ...], int]:
         if inside:
             inside = "" if inside in line else inside
             continue
-        if header := _HEADER.match(line):
+        if "[" in line and (header := _HEADER.match(line)):
             keys = _indexed(_key_parts(header[2]), counts, new=header[1] == "[[")
             if not _ASSIGNMENT.match(line):
                 table = keys
                 places.setdefault(table, number)
-        elif assignment := _ASSIGNMENT.match(line):
+        elif "=" in line and (assignment := _ASSIGNMENT.match(line)):
             keys = (*table, *_key_parts(assignment[1]))
             places.setdefault(keys, number)
             for place, found in enumerate(_array_lines(text, start + assignment.end(), number)):

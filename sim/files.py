@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
@@ -189,6 +188,8 @@ def _move(ready: Sequence[tuple[Path, Path]]) -> None:
 
 def _remove(path: Path) -> None:
     if path.is_dir() and not path.is_symlink():
+        import shutil  # takes 2 ms, and hardly anything replaced is a folder
+
         shutil.rmtree(path, ignore_errors=True)
     else:
         with contextlib.suppress(OSError):

@@ -14,7 +14,6 @@ from forelight.sim.errors import DatasheetError, UsageError
 from .keys import KEYS
 from .profile import Board
 from .segments import SEGMENTS
-from .writer import to_toml
 
 LAWS = ("counter", "two-stage")
 _SWITCH_CODES = 256
@@ -52,6 +51,8 @@ def read_board(path: Path) -> Board:
 
 def _checked(board: Board) -> Board:
     """The same board with plain numbers, once it has been through the reader as text."""
+    from .writer import to_toml
+
     place = board.folder / f"board {board.name}"
     try:
         table = tomllib.loads(to_toml(board))

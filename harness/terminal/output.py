@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import errno
 import io
-import json
 import os
-import shutil
 import sys
 import textwrap
 import time
@@ -136,6 +134,8 @@ def say(way: str, what: Any) -> None:
 
 
 def _filled(text: str) -> str:
+    import shutil
+
     width = shutil.get_terminal_size().columns
     return textwrap.fill(text, width, break_long_words=False, break_on_hyphens=False) + "\n"
 
@@ -176,6 +176,8 @@ def open_streams() -> None:
 
 def emit_json(answer: Any) -> None:
     """The answer for scripts, in ASCII, so that any encoding carries it; `answers.py` has its keys."""
+    import json
+
     emit(json.dumps(answers.versioned(answer), indent=2, allow_nan=False) + "\n")
 
 
@@ -210,9 +212,10 @@ def as_text(parts: Iterable[RenderableType], width: int) -> str:
 
 
 def _laid_out(screen: Console, parts: Iterable[RenderableType]) -> str:
+    laid = [_hanging(part) if isinstance(part, str) and part.startswith(" ") else part for part in parts]
     with screen.capture() as captured:
-        for part in parts:
-            screen.print(_hanging(part) if isinstance(part, str) and part.startswith(" ") else part)
+        if laid:  # Rich prints an empty line for nothing
+            screen.print(*laid, sep="\n")
     return "".join(line.rstrip() + "\n" for line in captured.get().splitlines())
 
 
