@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from .clock import Clock
 
 Words = NDArray[np.unsignedinteger]
+#: The times at one place in a step, and which of them count.
+_Counting = tuple[Floats, NDArray[np.bool_]]
 
 STILL = 0.45  # a line that keeps still for this part of a step on both sides is read whatever the jitter
 WIDE = 0.3  # part of a step for which a line keeps still that changes at several places in a step
@@ -182,7 +184,7 @@ def predicted(reference: Foretold, at: Moments, stray: float) -> ReadRows:
     first, last = int(np.floor(reference.since)), int(np.ceil(reference.end))
     rows = _empty(last - first, at.slots, first, at.lines)
     steps = np.arange(first, last, dtype=np.float64)
-    found: dict[float, tuple[Floats, NDArray[np.bool_]]] = {}  # by place: the times, and whether they count
+    found: dict[float, _Counting] = {}
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         line = reference.lines[name]
         free = _let_go(reference, line)
@@ -226,9 +228,7 @@ def recorded(
     first, last = int(np.floor(low)), int(np.ceil(high))
     rows = _empty(last - first, at.slots, first, at.lines)
     strays = _Straying(rows, clock)
-    found: dict[
-        float, tuple[Floats, NDArray[np.bool_]]
-    ] = {}  # by place: the times, and whether they are inside
+    found: dict[float, _Counting] = {}
     for bit, (name, places_) in enumerate(zip(at.names, at.places, strict=True)):
         for slot, place in enumerate(places_):
             if place not in found:

@@ -22,6 +22,7 @@ from forelight.designs.procedures.procedure import (
     Strap,
 )
 from forelight.sim.frozen import frozen
+from forelight.sim.plain_text import listed
 
 from ...capture.record import Capture
 from ...chip.routing import restart_input, routing
@@ -110,7 +111,7 @@ def _switches(it: Handling) -> Iterator[Mishap]:
             "inputs left at zero",
             "inputs left at 0",
             "The inputs were left at 0 when the slot was brought up.",
-            f"Bring the slot up again, and set {_all(high)} to 1 before you restart it.",
+            f"Bring the slot up again, and set {listed(high)} to 1 before you restart it.",
             lambda it: replace(it, before=throughout(_zeroed(free))(it).before),
         )
     code = next((action.code for action in it.before if isinstance(action, Strap)), None)
@@ -132,10 +133,6 @@ def _brought_up(it: Handling) -> dict[str, int]:
     return found
 
 
-def _all(lines: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(lines[:-1]), lines[-1]]))
-
-
 def _put_back(code: int, meant: Mapping[str, int]) -> str:
     """The switches that stand otherwise for the strap code than they should after that, and where to."""
     moved = {
@@ -144,7 +141,7 @@ def _put_back(code: int, meant: Mapping[str, int]) -> str:
         if meant.get(line, 0) != code >> bit & 1
     }
     said = [
-        f"{_all(lines)} to {level}"
+        f"{listed(lines)} to {level}"
         for level in (0, 1)
         if (lines := [n for n, to in moved.items() if to == level])
     ]
