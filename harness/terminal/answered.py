@@ -19,7 +19,7 @@ from typing import Any
 
 from forelight.designs.datasheet import DATASHEET_FILE
 from forelight.designs.sources.trust import trust
-from forelight.sim.disk_cache import DiskCache, key
+from forelight.sim.disk_cache import DiskCache, Door, key
 from forelight.sim.files import INPUTS, OUTPUTS, write_together
 
 from .output import SPEECH, say
@@ -49,12 +49,6 @@ SURROUNDINGS = (
 )
 #: Options that name what lies elsewhere, or by which more is written down than an answer.
 ELSEWHERE = ("procedure", "play", "notebook")
-
-
-class Door:
-    """Whether answers are given again: only in a process of a command's own, whose code nobody changes from within."""
-
-    open = False
 
 
 class Overheard:

@@ -2,19 +2,32 @@
 
 from __future__ import annotations
 
+import hashlib
+import marshal
+import pickle
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import cache, cached_property, partial
+from pathlib import Path
 from threading import Thread
+from typing import TYPE_CHECKING
 
-from ..machine.blocks import longest_block
-from ..machine.code import Code, compile_text
+from ..disk_cache import DiskCache, Door, stamps
+from ..disk_cache import key as hashed
+from ..machine.code import Code, Traits, machine_code, traits
 from ..netlist import Netlist, Word
 from ..schedule import schedule
-from . import division, loop
-from .clock import Toggle, clock
-from .layout import layout
-from .many_clocks import MANY
-from .program import Program
+from .layout import MANY_CLOCKS, layout
+
+if TYPE_CHECKING:
+    from .clock import Toggle
+    from .program import Program
+
+#: What was told of texts, by netlists, by what was asked, and by the code that writes them: writing one takes as long
+#: as finding the code of five.
+WRITTEN = DiskCache(".written", 2**20)
+#: Folders of the code that writes texts, below that of the room.
+_WRITERS = ("", "compile", "machine")
 
 #: Netlists with more cells than this are compiled with less optimisation, which takes less than linear time no more.
 _LARGE = 20_000
@@ -43,11 +56,18 @@ class Compiled:
         self.keep_in_memory, self.passes = keep_in_memory, passes
         self.plan = schedule(netlist)
         self.layout = layout(netlist, self.plan)
-        self.program = Program(netlist, self.plan, self.layout)
+        self.netlist = netlist
         self._codes: dict[tuple[object, ...], Code] = {}
         self._left: dict[tuple[object, ...], int] = {}  # updates until optimised code pays
         self._tuned: dict[Toggle, Code] = {}
         self._tuning: dict[Toggle, Thread] = {}
+
+    @cached_property
+    def program(self) -> Program:
+        """The netlist on its way to text."""
+        from .program import Program
+
+        return Program(self.netlist, self.plan, self.layout)
 
     def settle(self) -> Code:
         return self._code(("settle",), "settle")
@@ -83,13 +103,16 @@ class Compiled:
     @property
     def resident(self) -> bool:
         """Whether the state stays in memory during a run, which pays where there is much of it."""
-        bits = sum(register.width for register in self.program.netlist.registers)
+        bits = sum(register.width for register in self.netlist.registers)
         plain = not self.plan.cuts and not self.plan.graph.unclocked
-        much = bits > _MUCH or len(self.plan.groups) > MANY
+        much = bits > _MUCH or len(self.plan.groups) > MANY_CLOCKS
         return plain and (much if self.keep_in_memory is None else self.keep_in_memory)
 
     def text(self, function: str, *arguments: object) -> str:
-        """The LLVM text of `settle`, `rows` or `clock`, for a look or a test."""
+        """The LLVM text of `settle`, `rows` or `clock`."""
+        from . import division, loop
+        from .clock import clock
+
         writers: dict[str, Callable[..., str]]
         if self.resident:
             from .resident import ResidentWriter
@@ -109,24 +132,52 @@ class Compiled:
         if key in self._left:
             self._left[key] -= updates
         if found is None or self._left.get(key, 1) <= 0:
-            text = self.text(function, *key[1:])
-            level = self._level(key, function, text, updates)
-            found = self._codes[key] = compile_text(text, function, level, passes=self.passes)
+            write = cache(partial(self.text, function, *key[1:]))
+            of = self._traits(key, function, write)
+            level = self._level(key, function, of.longest, updates)
+            found = self._codes[key] = machine_code(of, write, function, level, passes=self.passes)
         return found
 
-    def _level(self, key: tuple[object, ...], function: str, text: str, updates: int) -> int:
-        """The level to compile a text at, now; `_left` keeps after how many more updates a higher one will pay."""
+    def _traits(self, key: tuple[object, ...], function: str, write: Callable[[], str]) -> Traits:
+        """What is to be known of a text, which is written if that is not known yet."""
+        if not Door.open:
+            return traits(write(), function)
+        name = hashed((self._content, pickle.dumps(key)))
+        body = WRITTEN.load(name)
+        if body is not None:
+            return Traits(*marshal.loads(body))
+        found = traits(write(), function)
+        WRITTEN.store(name, marshal.dumps((found.digest, found.arguments, found.longest)))
+        return found
+
+    @cached_property
+    def _content(self) -> str:
+        """What all texts depend on: two netlists with one hash are the same in every part."""
+        content = hashlib.sha256(pickle.dumps(self.netlist)).hexdigest()
+        return f"{content} {self.keep_in_memory} {_writers()}"
+
+    def _level(self, key: tuple[object, ...], function: str, words: int, updates: int) -> int:
+        """The level to compile a text at, now, by the words of its longest block.
+
+        `_left` keeps after how many more updates a higher one will pay.
+        """
         # One update needs no loop optimisation, and people wait for it.
-        level = 1 if function == "settle" or len(self.program.netlist.cells) > _LARGE else 3
-        if max(self.program.netlist.widths, default=0) > _WIDE:
+        level = 1 if function == "settle" or len(self.netlist.cells) > _LARGE else 3
+        if max(self.netlist.widths, default=0) > _WIDE:
             return 0
-        if len(self.plan.groups) > (MANY if function == "settle" else _MANY_CLOCKS):
+        if len(self.plan.groups) > (MANY_CLOCKS if function == "settle" else _MANY_CLOCKS):
             return 0
         if self.passes or self._left.pop(key, 1) <= 0:
             return level
-        words = longest_block(text)
         left = _PAYS * words - updates
         if words <= _SOON or left <= 0:
             return level
         self._left[key] = left
         return 0
+
+
+@cache
+def _writers() -> str:
+    """Which code writes texts here."""
+    room = Path(__file__).parents[1]
+    return stamps(path for folder in _WRITERS for path in sorted((room / folder).glob("*.py")))

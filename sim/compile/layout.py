@@ -9,10 +9,19 @@ from ..frozen import frozen
 from ..netlist import Netlist
 from ..schedule import Schedule
 
+#: Clocks above which the code of an update is cut into parts (`many_clocks.py`).
+MANY_CLOCKS = 256
+#: Bits of one element of a recorded or played array.
+ELEMENTS = (8, 16, 32, 64)
 #: Byte 0 of the state: 1 until the first settling is over, which makes no edges.
 FRESH = 0
 #: Byte 1 of the state: set to 1 by code that met a loop or a train of edges without end.
 RESTLESS = 1
+
+
+def element_bits(width: int) -> int:
+    """Bits of the array element that holds `width` bits, at most 64."""
+    return next(bits for bits in ELEMENTS if width <= bits)
 
 
 def storage_bits(width: int) -> int:

@@ -12,18 +12,10 @@ from dataclasses import replace
 
 from ..frozen import frozen
 from ..netlist import Word
-from .layout import FRESH, RESTLESS, Place
+from .layout import FRESH, RESTLESS, Place, element_bits
 from .program import Here, Live, Program
 from .text import Text
 from .update import update
-
-#: Bits of one element of a recorded or played array.
-ELEMENTS = (8, 16, 32, 64)
-
-
-def element_bits(width: int) -> int:
-    """Bits of the array element that holds `width` bits, at most 64."""
-    return next(bits for bits in ELEMENTS if width <= bits)
 
 
 def _pointer(text: Text, base: str, offset: int | str) -> str:

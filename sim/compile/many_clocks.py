@@ -12,13 +12,13 @@ from collections.abc import Callable, Iterable, Sequence
 
 from ..netlist import Word
 from .in_memory import Resident, Stored, put, put_place
-from .layout import RESTLESS
+from .layout import MANY_CLOCKS, RESTLESS
 from .regions import Splitter
 from .text import Text
 from .update import edge_of, rounds
 
 #: Clocks above which this way is taken.
-MANY = 256
+MANY = MANY_CLOCKS
 #: Clocks, or registers with overrides, of one function.
 _PART = 128
 

@@ -15,8 +15,7 @@ from ..netlist import Slice, Word
 from . import many_clocks, memories, regions
 from .clock import Toggle
 from .in_memory import Resident, Stored, put, put_place
-from .layout import FRESH, RESTLESS
-from .loop import element_bits
+from .layout import FRESH, RESTLESS, element_bits
 from .program import Program
 from .regions import Splitter
 from .text import Text

@@ -24,8 +24,7 @@ from ..frozen import frozen
 from ..machine.code import Code, compile_text
 from ..netlist import Const, Slice, Word
 from .clock import Split, Toggle, clock
-from .layout import aligned
-from .loop import element_bits
+from .layout import aligned, element_bits
 from .program import Program
 
 #: Cycles that are profiled, and that a candidate is timed over.

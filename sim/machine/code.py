@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import ctypes
+import hashlib
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
 import llvmlite
 
 from ..disk_cache import DiskCache, key
+from ..frozen import frozen
+from .blocks import longest_block
 from .mapped import mapped
 
 #: Compiled code, keyed by its LLVM text (which is the content and the engine in one), LLVM and processor.
@@ -29,25 +33,46 @@ class Code:
         self.call.keep = keep  # type: ignore[attr-defined]
 
 
+@frozen
+class Traits:
+    """What is to be known of a text to find its machine code: its hash, the arguments of its function, and the machine
+    words of its longest block.
+    """
+
+    digest: str
+    arguments: int
+    longest: int
+
+
+def traits(text: str, function: str) -> Traits:
+    """The same of a module's text and the function of that name in it."""
+    arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
+    return Traits(hashlib.sha256(text.encode()).hexdigest(), arguments, longest_block(text))
+
+
 def compile_text(text: str, function: str, level: int = 3, *, passes: bool = True) -> Code:
     """Compile a module's text, or find it compiled on disk, and return its function of that name.
 
     Without `passes` the level is that of the code alone, and the text is taken as it is.
     """
-    entry = key((text, f"{level} {passes}", *_maker()))
+    return machine_code(traits(text, function), lambda: text, function, level, passes=passes)
+
+
+def machine_code(of: Traits, write: Callable[[], str], function: str, level: int, *, passes: bool) -> Code:
+    """The same of a text that is written where it has not been compiled before."""
+    entry = key((of.digest, f"{level} {passes}", *_maker()))
     image = CACHE.load(entry)
     if image is None:
         from . import jit
 
-        image = jit.object_file(text, level, passes=passes)
+        image = jit.object_file(write(), level, passes=passes)
         CACHE.store(entry, image)
     found = mapped(image, function)
     if found is None:
         from . import jit
 
         found = jit.linked(image, function)
-    arguments = text.split(f"@{function}(", 1)[1].split(")", 1)[0].count("%")
-    return Code(found[0], arguments, found[1])
+    return Code(found[0], of.arguments, found[1])
 
 
 @cache

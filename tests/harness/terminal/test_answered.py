@@ -14,6 +14,7 @@ from forelight.harness.asking import question
 from forelight.harness.cli import cli
 from forelight.harness.terminal import answered, output
 from forelight.harness.terminal.keys import keys
+from forelight.sim.disk_cache import Door
 from forelight.sim.errors import UsageError
 from forelight.sim.files import INPUTS, write_whole
 
@@ -25,7 +26,7 @@ ELSEWHERE = {"FORELIGHT_CACHE", "XDG_CACHE_HOME", "HOME", "FORELIGHT_WHO", "_CLI
 def opened(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The door open, nothing kept behind it, and the person in a folder of their own."""
     monkeypatch.setenv("FORELIGHT_CACHE", str(tmp_path / "cache"))
-    monkeypatch.setattr(answered.Door, "open", True)
+    monkeypatch.setattr(Door, "open", True)
     monkeypatch.setattr(INPUTS, "minded", True)
     monkeypatch.setattr(INPUTS, "_read", set())
     monkeypatch.chdir(tmp_path)
@@ -145,7 +146,7 @@ def test_what_is_not_kept(package: Path, tmp_path: Path, monkeypatch: pytest.Mon
     command = Command()
     command.code = 1
     assert not command.again()
-    monkeypatch.setattr(answered.Door, "open", False)
+    monkeypatch.setattr(Door, "open", False)
     assert not Command().again()
 
 
@@ -216,7 +217,7 @@ def test_every_variable_that_is_looked_at_is_known(monkeypatch: pytest.MonkeyPat
 
     lines = ("show tide_gauge --seconds 1", "golden tide_gauge --seconds 1", "card tide_gauge")
     with monkeypatch.context() as closed:
-        closed.setattr(answered.Door, "open", False)
+        closed.setattr(Door, "open", False)
         for line in lines:  # libraries look for more while they are loaded, which changes no answer
             told(*line.split())
     monkeypatch.setattr(os._Environ, "__getitem__", look)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -10,7 +11,7 @@ from forelight.sim import Netlist, Simulation
 from forelight.sim.compile import compiled
 from forelight.sim.compile.compiled import Compiled
 from forelight.sim.machine.blocks import longest_block
-from forelight.sim.machine.code import Code, compile_text
+from forelight.sim.machine.code import Code, Traits, machine_code
 from forelight.sim.netlist import Cell, Const, Register, Word
 
 SEED = 31
@@ -37,11 +38,11 @@ def test_a_long_block_is_optimised_once_it_has_run_for_long(monkeypatch: pytest.
     monkeypatch.setattr(compiled, "_SOON", GATES // 2)
     levels = []
 
-    def noted(text: str, function: str, level: int = 3, *, passes: bool = True) -> Code:
+    def noted(of: Traits, write: Callable[[], str], function: str, level: int, *, passes: bool) -> Code:
         levels.append((function, level))
-        return compile_text(text, function, level, passes=passes)
+        return machine_code(of, write, function, level, passes=passes)
 
-    monkeypatch.setattr(compiled, "compile_text", noted)
+    monkeypatch.setattr(compiled, "machine_code", noted)
     netlist = chain()
     rng = np.random.default_rng(SEED)
     values = rng.integers(0, 256, size=1000, dtype=np.uint8)
