@@ -410,6 +410,7 @@ class Injections:
     blamed: list[str] = field(default_factory=list)
     passed: Counter[str] = field(default_factory=Counter)
     odd: list[str] = field(default_factory=list)
+    failed: list[str] = field(default_factory=list)
 
     def add(self, other: Injections) -> None:
         for mine, theirs in (
@@ -425,6 +426,7 @@ class Injections:
         self.sizes += other.sizes
         self.blamed += other.blamed
         self.odd += other.odd
+        self.failed += other.failed
         self.passed.update(other.passed)
 
     def table(self) -> str:
@@ -449,6 +451,7 @@ class Injections:
             f"In {sum(self.alike.values())} of {total - sum(self.first.values())} missed cases the cause that "
             "stands first foretells every level that was recorded as well as the true one does.",
             f"{len(self.blamed)} of {self.cases[GOOD]} good recordings were given a cause.",
+            f"{len(self.failed)} cases ended in an error, and are not among these.",
         ]
         if self.seconds:
             seconds = sorted(self.seconds)
@@ -610,8 +613,8 @@ def shuffled(each: int, first_seed: int, only: Sequence[str] = ()) -> Iterator[t
 def _count_job(job: tuple[str, int, bool]) -> Injections:
     try:
         return counted(*job)
-    except Exception as error:  # the seed must be told
-        raise AssertionError(f"{job}: {error!r}") from error
+    except Exception as error:  # the seed must be told, and the others go on
+        return Injections(failed=[f"{job}: {error!r}"])
 
 
 def measure(
@@ -628,7 +631,7 @@ def measure(
             for future in done:
                 found = future.result()
                 total.add(found)
-                for line in (*found.odd, *found.blamed):
+                for line in (*found.odd, *found.blamed, *found.failed):
                     tell(line)
                 if time.monotonic() < end:
                     running |= {pool.submit(_count_job, job) for job in islice(left, 1)}
